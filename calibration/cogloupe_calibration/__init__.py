@@ -1,0 +1,1 @@
+"""Pixel scale of a picture, with its uncertainty."""

@@ -1,0 +1,53 @@
+"""Lengths as people write them, with a unit: ``12.19mm``, ``0.4792in``, ``45thou``."""
+
+import re
+
+from cogloupe_calibration.errors import UseError
+
+MM_PER_INCH = 25.4
+
+_MM_PER_UNIT = {
+    "mm": 1.0,
+    "cm": 10.0,
+    "um": 1e-3,
+    "µm": 1e-3,
+    "μm": 1e-3,
+    "in": MM_PER_INCH,
+    '"': MM_PER_INCH,
+    "inch": MM_PER_INCH,
+    "thou": MM_PER_INCH / 1000,
+}
+
+_LENGTH = re.compile(r"^\s*([-+]?(?:\d+(?:\.\d*)?|\.\d+)(?:[eE][-+]?\d+)?)\s*([^\s\d]*)\s*$")
+
+
+def parse_length(text: str) -> float:
+    """Read a length written with its unit.
+
+    Parameters
+    ----------
+    text : str
+        A positive number followed by mm, cm, um, in or thou.
+
+    Returns
+    -------
+    float
+        The length in millimetres.
+
+    Raises
+    ------
+    UseError
+        Where the text is not a number with a known unit, or not above zero.
+    """
+    match = _LENGTH.match(text)
+    if match is None:
+        raise UseError(f"'{text}' is not a length: write a number and its unit, such as 12.19mm")
+    number, unit = match.groups()
+    if unit == "":
+        raise UseError(f"'{text}' has no unit: write {number}mm, {number}in or {number}thou")
+    if unit.lower() not in _MM_PER_UNIT:
+        raise UseError(f"unit '{unit}' in '{text}' is not known: use mm, cm, um, in or thou")
+    length = float(number) * _MM_PER_UNIT[unit.lower()]
+    if not 0 < length < float("inf"):
+        raise UseError(f"length '{text}' must be above zero")
+    return length

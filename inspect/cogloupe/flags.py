@@ -1,0 +1,58 @@
+"""The one registry of things a photograph or a flank can be flagged with, and their sentences.
+
+Codes go into reading.json; the sentences are what a person reads. `{}` fields are filled by the
+step that raises the flag.
+"""
+
+from cogloupe.reading import Warning_
+
+SENTENCES: dict[str, str] = {
+    "teeth_estimated": "The number of teeth was counted on the picture: {teeth}.",
+    "module_estimated": "No module was given; {module:.4g} mm ({dp:.4g} DP) is what the picture shows.",
+    "scale_from_module": (
+        "No scale was given, so the stated module set it: angles and pitch figures stand on their "
+        "own, diameters and thicknesses do not."
+    ),
+    "no_bore": "No round bore was seen, so the teeth themselves are the datum; runout against the "
+    "shaft cannot be told.",
+    "bore_not_round": "The bore is out of round by {um:.0f} µm; its centre is less sure.",
+    "soft_focus": "The edges are soft (blur {blur:.1f} px); a sharper picture measures better.",
+    "over_exposed": "{percent:.0f} % of the picture is burnt out; edges beside burnt-out areas move.",
+    "low_contrast": "Gear and ground differ by little ({percent:.0f} % of the full range).",
+    "obstructed": "Something lies on these flanks; what is left of them was measured.",
+    "not_seen": "These flanks are not seen; their figures are left empty.",
+    "partial": "Only part of these flanks is seen.",
+    "lens_not_measured": (
+        "The lens was not calibrated; an allowance of {percent:.1f} % distortion at the corner is "
+        "in the uncertainty. A grid picture would make it smaller."
+    ),
+    "shift_differs": "Teeth are {what} than the rack gives at its full depth by {um:.0f} µm on the "
+    "measuring circle (profile shift {shift:+.3f}).",
+    "two_edges": "Two edges run side by side (a bevel or a shadow); the {which} one was measured.",
+    "coarse_pixels": "The teeth are small in the picture ({px:.0f} px deep); come closer.",
+    "colour_channel": "The gear stood out best in a mixture of the colours, so that was measured.",
+}
+
+
+def flag(code: str, teeth: tuple[int, ...] = (), **values: object) -> Warning_:
+    """Make a warning from the registry.
+
+    Parameters
+    ----------
+    code : str
+        A key of `SENTENCES`.
+    teeth : tuple of int
+        Teeth it concerns, if not the whole picture.
+    **values
+        What the sentence's fields are filled with.
+
+    Returns
+    -------
+    Warning_
+
+    Raises
+    ------
+    KeyError
+        Where the code or one of its fields is not known.
+    """
+    return Warning_(code=code, message=SENTENCES[code].format(**values), teeth=teeth)

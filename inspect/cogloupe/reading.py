@@ -1,0 +1,306 @@
+"""The reading of one photograph: the models behind reading.json and teeth.csv.
+
+Field names carry their units. Fields named ``u_...`` are standard uncertainties (k = 1); what a
+person is shown is U = 2u. A figure that was not measured is None, never invented.
+"""
+
+import csv
+import io
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any, Literal
+
+from pydantic import BaseModel, ConfigDict
+
+SCHEMA_VERSION = "1.0"
+
+FlankStatus = Literal["ok", "partial", "obstructed", "not_seen"]
+DatumKind = Literal["bore", "teeth", "tips"]
+Side = Literal["left", "right"]
+SIDES: tuple[Side, Side] = ("left", "right")
+
+
+class _Model(BaseModel):
+    model_config = ConfigDict(extra="forbid", frozen=True)
+
+
+class PhotoInfo(_Model):
+    """Which photograph was read."""
+
+    file: str
+    sha256: str
+    width_px: int
+    height_px: int
+    camera: str | None = None
+    taken: str | None = None
+
+
+class GearInfo(_Model):
+    """The gear the teeth were compared with."""
+
+    teeth: int
+    module_mm: float
+    diametral_pitch: float
+    pressure_angle_deg: float
+    profile_shift: float
+    measuring_diameter_mm: float
+    source: Literal["given", "estimated"]
+    rack: str
+    module_seen_mm: float | None = None
+    u_module_seen_mm: float | None = None
+
+
+class CalibrationInfo(_Model):
+    """The picture's scale."""
+
+    mm_per_px: float
+    u_mm_per_px: float
+    method: str
+    file: str | None
+
+
+class Datum(_Model):
+    """The axis that angles are measured about; the other centres that can be seen beside it."""
+
+    kind: DatumKind
+    x_px: float
+    y_px: float
+    bore_xy_px: tuple[float, float] | None = None
+    teeth_xy_px: tuple[float, float] | None = None
+    tips_xy_px: tuple[float, float] | None = None
+    bore_diameter_mm: float | None = None
+    u_bore_diameter_mm: float | None = None
+
+
+class Flank(_Model):
+    """One flank of one tooth."""
+
+    position_deg: float | None
+    u_position_deg: float | None
+    single_pitch_um: float | None
+    u_single_pitch_um: float | None
+    cumulative_pitch_um: float | None
+    u_cumulative_pitch_um: float | None
+    profile_total_um: float | None
+    u_profile_total_um: float | None
+    profile_form_um: float | None
+    u_profile_form_um: float | None
+    profile_slope_um: float | None
+    u_profile_slope_um: float | None
+    pressure_angle_deg: float | None
+    u_pressure_angle_deg: float | None
+    status: FlankStatus
+
+
+class Tooth(_Model):
+    """One tooth; numbered clockwise on the picture from twelve o'clock."""
+
+    number: int
+    centre_deg: float | None
+    left: Flank
+    right: Flank
+    thickness_mm: float | None
+    u_thickness_mm: float | None
+    tip_diameter_mm: float | None
+    u_tip_diameter_mm: float | None
+
+
+class Gap(_Model):
+    """The gap clockwise after the tooth of the same number."""
+
+    number: int
+    width_mm: float | None
+    u_width_mm: float | None
+    root_diameter_mm: float | None
+    u_root_diameter_mm: float | None
+    depth_mm: float | None
+    u_depth_mm: float | None
+    floor_width_mm: float | None
+    u_floor_width_mm: float | None
+    fillet_radius_mm: float | None
+    u_fillet_radius_mm: float | None
+    floor_ratio: float | None
+    u_floor_ratio: float | None
+    pin_radius_mm: float | None
+
+
+class PerSide(_Model):
+    """A figure for the left flanks and one for the right."""
+
+    left: float | None
+    right: float | None
+
+
+class Summary(_Model):
+    """The gear in a few figures."""
+
+    single_pitch_max_um: float | None
+    u_single_pitch_max_um: float | None
+    cumulative_pitch_total_um: float | None
+    u_cumulative_pitch_total_um: float | None
+    spacing_spread_um: PerSide
+    u_spacing_spread_um: PerSide
+    spacing_range_um: PerSide
+    u_spacing_range_um: PerSide
+    runout_um: float | None
+    u_runout_um: float | None
+    pin_diameter_mm: float | None
+    eccentricity_um: float | None
+    u_eccentricity_um: float | None
+    eccentricity_direction_deg: float | None
+    u_eccentricity_direction_deg: float | None
+    thickness_mean_mm: float | None
+    u_thickness_mean_mm: float | None
+    gap_width_mean_mm: float | None
+    u_gap_width_mean_mm: float | None
+    tip_diameter_mean_mm: float | None
+    u_tip_diameter_mean_mm: float | None
+    root_diameter_mean_mm: float | None
+    u_root_diameter_mean_mm: float | None
+    depth_mean_mm: float | None
+    u_depth_mean_mm: float | None
+    floor_ratio_mean: float | None
+    u_floor_ratio_mean: float | None
+    profile_slope_mean_um: PerSide
+    u_profile_slope_mean_um: PerSide
+    pressure_angle_mean_deg: float | None
+    u_pressure_angle_mean_deg: float | None
+
+
+class Tolerance(_Model):
+    """Tolerance classes as [low, high]; None where not graded, with the reason."""
+
+    standard: str
+    pitch_class: tuple[int, int] | None = None
+    cumulative_class: tuple[int, int] | None = None
+    profile_class: tuple[int, int] | None = None
+    runout_class: tuple[int, int] | None = None
+    note: str = ""
+
+
+class BudgetLine(_Model):
+    """One source in the uncertainty budget of a summary figure (GUM, JCGM 100:2008)."""
+
+    figure: str
+    source: str
+    value: str
+    distribution: str
+    sensitivity: str
+    contribution: float
+    unit: str
+
+
+class Warning_(_Model):
+    """A sentence for the person, from the registry in `flags`."""
+
+    code: str
+    message: str
+    teeth: tuple[int, ...] = ()
+
+
+class Profile(_Model):
+    """Mean profile deviation of one flank side over the evaluation range."""
+
+    roll_length_mm: tuple[float, ...]
+    left_um: tuple[float | None, ...]
+    right_um: tuple[float | None, ...]
+
+
+class Reading(_Model):
+    """Everything read from one photograph."""
+
+    schema_version: str = SCHEMA_VERSION
+    software_version: str
+    photo: PhotoInfo
+    gear: GearInfo
+    calibration: CalibrationInfo
+    datum: Datum
+    teeth: tuple[Tooth, ...]
+    gaps: tuple[Gap, ...]
+    summary: Summary
+    tolerance: Tolerance | None
+    budget: tuple[BudgetLine, ...] = ()
+    profile: Profile | None = None
+    warnings: tuple[Warning_, ...] = ()
+
+
+def reading_json(reading: Reading) -> str:
+    """Write a reading as JSON text.
+
+    Parameters
+    ----------
+    reading : Reading
+
+    Returns
+    -------
+    str
+        Indented JSON ending in a newline.
+    """
+    return reading.model_dump_json(indent=1) + "\n"
+
+
+def load_reading(path: Path) -> Reading:
+    """Read a reading.json back.
+
+    Parameters
+    ----------
+    path : Path
+        The file.
+
+    Returns
+    -------
+    Reading
+
+    Raises
+    ------
+    UseError
+        Where the file is not there or is not a reading.
+    """
+    from cogloupe_calibration.errors import UseError
+
+    try:
+        return Reading.model_validate_json(path.read_bytes())
+    except (OSError, ValueError) as error:
+        raise UseError(f"{path} is not a reading: {str(error).splitlines()[0]}") from error
+
+
+def reading_schema() -> dict[str, Any]:
+    """JSON Schema of reading.json, as published in the package.
+
+    Returns
+    -------
+    dict
+    """
+    return Reading.model_json_schema(mode="serialization")
+
+
+def teeth_csv(reading: Reading) -> str:
+    """Write the teeth, one row each with the gap that follows, as comma-separated text.
+
+    Parameters
+    ----------
+    reading : Reading
+
+    Returns
+    -------
+    str
+        A header and z rows; an empty cell is a figure that was not measured.
+    """
+    out = io.StringIO()
+    rows = [dict(_row(tooth, gap)) for tooth, gap in zip(reading.teeth, reading.gaps, strict=True)]
+    writer = csv.DictWriter(out, fieldnames=list(rows[0]), lineterminator="\n")
+    writer.writeheader()
+    writer.writerows(rows)
+    return out.getvalue()
+
+
+def _row(tooth: Tooth, gap: Gap) -> Iterator[tuple[str, object]]:
+    yield "number", tooth.number
+    yield "centre_deg", tooth.centre_deg
+    for side in SIDES:
+        for name, value in getattr(tooth, side).model_dump().items():
+            yield f"{side}_{name}", value
+    for name in ("thickness_mm", "u_thickness_mm", "tip_diameter_mm", "u_tip_diameter_mm"):
+        yield name, getattr(tooth, name)
+    for name, value in gap.model_dump(exclude={"number"}).items():
+        yield f"gap_{name}", value
