@@ -4,7 +4,7 @@ Codes go into reading.json; the sentences are what a person reads. `{}` fields a
 step that raises the flag.
 """
 
-from cogloupe.reading import Warning_
+from cogloupe.reading import Notice
 
 SENTENCES: dict[str, str] = {
     "teeth_estimated": "The number of teeth was counted on the picture: {teeth}.",
@@ -34,7 +34,7 @@ SENTENCES: dict[str, str] = {
 }
 
 
-def flag(code: str, teeth: tuple[int, ...] = (), **values: object) -> Warning_:
+def flag(code: str, teeth: tuple[int, ...] = (), **values: object) -> Notice:
     """Make a warning from the registry.
 
     Parameters
@@ -48,11 +48,11 @@ def flag(code: str, teeth: tuple[int, ...] = (), **values: object) -> Warning_:
 
     Returns
     -------
-    Warning_
+    Notice
 
     Raises
     ------
     KeyError
         Where the code or one of its fields is not known.
     """
-    return Warning_(code=code, message=SENTENCES[code].format(**values), teeth=teeth)
+    return Notice(code=code, message=SENTENCES[code].format(**values), teeth=teeth)

@@ -23,7 +23,7 @@ def involute(angle: ArrayLike) -> Floats:
         Involute angle, rad, of the same shape.
     """
     angle = np.asarray(angle, dtype=np.float64)
-    return np.tan(angle) - angle
+    return np.asarray(np.tan(angle) - angle)
 
 
 def inverse_involute(value: ArrayLike) -> Floats:
@@ -52,7 +52,7 @@ def inverse_involute(value: ArrayLike) -> Floats:
             slope = tangent**2 / (1 + tangent**2)
             step = (tangent - np.arctan(tangent) - value) / slope
         tangent = tangent - np.where(tangent == 0, 0.0, step)
-    return np.arctan(tangent)
+    return np.asarray(np.arctan(tangent))
 
 
 def angle_at_radius(base_radius: ArrayLike, radius: ArrayLike) -> Floats:

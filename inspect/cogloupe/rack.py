@@ -266,7 +266,8 @@ def shift_for_thickness(
 
 def _rounding_centre(gear: Gear) -> tuple[float, float]:
     """Centre of the cutting rack's tip rounding, mm: along the pitch line from the gap's middle,
-    and above the pitch line (below: negative)."""
+    and above the pitch line (below: negative).
+    """
     rack, m = gear.rack, gear.module_mm
     alpha = rack.pressure_angle
     below_datum = rack.fillet_radius - rack.dedendum

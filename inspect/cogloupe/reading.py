@@ -12,6 +12,8 @@ from typing import Any, Literal
 
 from pydantic import BaseModel, ConfigDict
 
+from cogloupe_calibration.errors import UseError
+
 SCHEMA_VERSION = "1.0"
 
 FlankStatus = Literal["ok", "partial", "obstructed", "not_seen"]
@@ -190,7 +192,7 @@ class BudgetLine(_Model):
     unit: str
 
 
-class Warning_(_Model):
+class Notice(_Model):
     """A sentence for the person, from the registry in `flags`."""
 
     code: str
@@ -221,7 +223,7 @@ class Reading(_Model):
     tolerance: Tolerance | None
     budget: tuple[BudgetLine, ...] = ()
     profile: Profile | None = None
-    warnings: tuple[Warning_, ...] = ()
+    warnings: tuple[Notice, ...] = ()
 
 
 def reading_json(reading: Reading) -> str:
@@ -256,8 +258,6 @@ def load_reading(path: Path) -> Reading:
     UseError
         Where the file is not there or is not a reading.
     """
-    from cogloupe_calibration.errors import UseError
-
     try:
         return Reading.model_validate_json(path.read_bytes())
     except (OSError, ValueError) as error:
