@@ -8,7 +8,7 @@ from cogloupe.reading import Notice
 
 SENTENCES: dict[str, str] = {
     "teeth_estimated": "The number of teeth was counted on the picture: {teeth}.",
-    "module_estimated": "No module was given; {module:.4g} mm ({dp:.4g} DP) is what the picture shows.",
+    "module_estimated": "No module was given; the picture shows {module:.4g} mm ({dp:.4g} DP).",
     "scale_from_module": (
         "No scale was given, so the stated module set it: angles and pitch figures stand on their "
         "own, diameters and thicknesses do not."
@@ -17,7 +17,7 @@ SENTENCES: dict[str, str] = {
     "shaft cannot be told.",
     "bore_not_round": "The bore is out of round by {um:.0f} µm; its centre is less sure.",
     "soft_focus": "The edges are soft (blur {blur:.1f} px); a sharper picture measures better.",
-    "over_exposed": "{percent:.0f} % of the picture is burnt out; edges beside burnt-out areas move.",
+    "over_exposed": "{percent:.0f} % of the picture is burnt out; edges there move.",
     "low_contrast": "Gear and ground differ by little ({percent:.0f} % of the full range).",
     "obstructed": "Something lies on these flanks; what is left of them was measured.",
     "not_seen": "These flanks are not seen; their figures are left empty.",

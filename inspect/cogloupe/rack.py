@@ -265,8 +265,9 @@ def shift_for_thickness(
 
 
 def _rounding_centre(gear: Gear) -> tuple[float, float]:
-    """Centre of the cutting rack's tip rounding, mm: along the pitch line from the gap's middle,
-    and above the pitch line (below: negative).
+    """Centre of the cutting rack's tip rounding, mm, while it stands at the middle of the gap.
+
+    Returns how far along the pitch line it lies, and how far above it (below: negative).
     """
     rack, m = gear.rack, gear.module_mm
     alpha = rack.pressure_angle
