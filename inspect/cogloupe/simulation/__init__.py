@@ -1,0 +1,1 @@
+"""Pictures of gears with stated faults, and their truth."""
