@@ -1,0 +1,327 @@
+"""What a simulated picture shows: the gear, its faults and the camera, as written in a TOML file.
+
+Deviations are micrometres along the reference circle, positive clockwise on the picture. Teeth are
+counted clockwise from the one that `Camera.rotation_deg` places; with a rotation from 0 to one
+pitch that is the numbering of the reading, and the truth file tells where it is not.
+"""
+
+import tomllib
+from math import cos, radians, sin
+from pathlib import Path
+from typing import Annotated, Literal, Self
+
+from pydantic import BaseModel, ConfigDict, Field, ValidationError, model_validator
+
+from cogloupe.rack import BasicRack, Gear, basic_rack, rack_for_angle
+from cogloupe_calibration.errors import UseError
+from cogloupe_calibration.units import MM_PER_INCH
+
+Positive = Annotated[float, Field(gt=0)]
+NotNegative = Annotated[float, Field(ge=0)]
+Share = Annotated[float, Field(ge=0, le=1)]
+Colour = tuple[Share, Share, Share]
+ToothSide = Literal["left", "right"]
+
+
+class _Model(BaseModel):
+    model_config = ConfigDict(extra="forbid", frozen=True)
+
+
+class GearSpec(_Model):
+    """The gear as drawn: one of `module_mm` and `dp`; `rack` None takes the trade's usual one.
+
+    The rim, hub and spokes only matter to the look: `spokes` 0 leaves a plain disc.
+    """
+
+    teeth: Annotated[int, Field(ge=5)]
+    module_mm: Positive | None = None
+    dp: Positive | None = None
+    pressure_angle_deg: Annotated[float, Field(ge=10, le=35)] = 20.0
+    rack: str | None = None
+    profile_shift: float = 0.0
+    tip_radius_mm: Positive | None = None
+    bore_mm: NotNegative = 0.0
+    keyway_mm: NotNegative = 0.0
+    hub_mm: NotNegative = 0.0
+    rim_mm: NotNegative = 0.0
+    spokes: Annotated[int, Field(ge=0)] = 0
+    spoke_mm: NotNegative = 0.0
+
+    @model_validator(mode="after")
+    def _one_size(self) -> Self:
+        if (self.module_mm is None) == (self.dp is None):
+            raise ValueError("give either module_mm or dp, not both")
+        return self
+
+    @property
+    def module(self) -> float:
+        """Module, mm."""
+        if self.module_mm is not None:
+            return self.module_mm
+        assert self.dp is not None
+        return MM_PER_INCH / self.dp
+
+    def basic_rack(self) -> BasicRack:
+        """Rack the drawing asks for.
+
+        Returns
+        -------
+        BasicRack
+        """
+        if self.rack is not None:
+            return basic_rack(self.rack, self.module)
+        return rack_for_angle(self.pressure_angle_deg, self.module, dp=self.dp is not None)
+
+    def gear(self) -> Gear:
+        """Gear without any fault.
+
+        Returns
+        -------
+        Gear
+        """
+        return Gear(
+            self.teeth, self.module, self.basic_rack(), self.profile_shift, self.tip_radius_mm
+        )
+
+
+class Periodic(_Model):
+    """A drive error that repeats `per_turn` times in a turn of the work."""
+
+    per_turn: Positive
+    amplitude_um: float
+    phase_deg: float = 0.0
+
+
+class Nick(_Model):
+    """A notch (or, standing proud, a burr) on one flank at a share of the tooth's height."""
+
+    tooth: Annotated[int, Field(ge=1)]
+    side: ToothSide
+    depth_um: Positive
+    width_um: Positive
+    height: Share = 0.7
+
+
+class Faults(_Model):
+    """What went wrong in the cutting; everything 0 is a perfect gear.
+
+    A gap is cut as a whole, so an error of indexing moves both its flanks: the right flank of the
+    tooth before it and the left flank of the tooth after.
+
+    Attributes
+    ----------
+    left_um, right_um : tuple of float
+        Position error of each flank, empty or one a tooth.
+    pitch_scatter_um : float
+        Standard deviation of the indexing of each gap.
+    flank_scatter_um : float
+        Standard deviation of each flank by itself.
+    eccentricity_um, eccentricity_direction_deg : float
+        Where the teeth's axis lies from the bore's; the direction a polar angle on the picture.
+    tips_about : {'bore', 'teeth'}
+        Axis the blank was turned about.
+    step_um, step_tooth : float, int
+        Indexing lost by so much between the gap before this tooth and the one after it, and not
+        regained until the turn closes.
+    thinning_um : float
+        Taken off every tooth's thickness, half on each flank.
+    depth_um : float
+        Cut deeper than drawn (negative: shallower); the blank is not changed.
+    pass_scatter_um, passes : float, int
+        Standard deviation of the angle at which each of the passes over a gap falls: the gap
+        comes out as wide as its outermost passes, with a longer flat floor. The passes are taken
+        to lie close enough to leave no ridge on the floor.
+    """
+
+    left_um: tuple[float, ...] = ()
+    right_um: tuple[float, ...] = ()
+    pitch_scatter_um: NotNegative = 0.0
+    flank_scatter_um: NotNegative = 0.0
+    eccentricity_um: NotNegative = 0.0
+    eccentricity_direction_deg: float = 0.0
+    tips_about: Literal["bore", "teeth"] = "bore"
+    step_um: float = 0.0
+    step_tooth: Annotated[int, Field(ge=1)] = 1
+    periodic: tuple[Periodic, ...] = ()
+    thinning_um: float = 0.0
+    pressure_angle_error_deg: float = 0.0
+    depth_um: float = 0.0
+    pass_scatter_um: NotNegative = 0.0
+    passes: Annotated[int, Field(ge=1)] = 6
+    nicks: tuple[Nick, ...] = ()
+    burrs: tuple[Nick, ...] = ()
+
+
+class Swarf(_Model):
+    """A chip that lies against one flank and stands out into the gap."""
+
+    tooth: Annotated[int, Field(ge=1)]
+    side: ToothSide
+    length_mm: Positive
+    width_mm: Positive
+    height: Share = 0.5
+
+
+class Camera(_Model):
+    """The picture: frame, light, lens, sensor and file.
+
+    Attributes
+    ----------
+    bore_x_px, bore_y_px : float or None
+        Place of the bore's centre before the lens distorts it; None for the frame's middle.
+    rotation_deg : float
+        How far tooth 1 stands clockwise of twelve o'clock.
+    look : {'back-lit', 'light-on-dark', 'front-lit'}
+        A dark outline on light ground, the reverse, or a metal face in colour.
+    ground_level, gear_level : float
+        Shares of full scale in the file; `ground_rgb` and `gear_rgb` are used for 'front-lit'.
+    blur_px, far_blur_px : float
+        Standard deviation of the blur, and the one at the frame's right-hand side if it differs.
+    noise : float
+        Standard deviation as a share of the contrast, in linear light.
+    illumination, illumination_direction_deg : float
+        Brightness rises by this share towards one side of the frame and falls to the other.
+    tool_marks, ground_texture : float
+        Standard deviation of the brightness of the face and of the ground, as a share.
+    bevel_mm, shadow_mm : float
+        Width of a bright band inside the edge; offset of a soft shadow on the ground.
+    distortion : float
+        Radial distortion at the frame's corner, as a share; positive moves points outwards.
+    tilt_deg, tilt_direction_deg, distance_mm : float
+        Lean of the gear's face, the side that leans away, and how far the lens is.
+    """
+
+    mm_per_px: Positive
+    width_px: Annotated[int, Field(ge=16)] = 1600
+    height_px: Annotated[int, Field(ge=16)] = 1600
+    bore_x_px: float | None = None
+    bore_y_px: float | None = None
+    rotation_deg: float = 0.0
+    look: Literal["back-lit", "light-on-dark", "front-lit"] = "back-lit"
+    ground_level: Share = 200 / 255
+    gear_level: Share = 40 / 255
+    ground_rgb: Colour = (0.16, 0.17, 0.19)
+    gear_rgb: Colour = (0.80, 0.63, 0.33)
+    blur_px: NotNegative = 1.0
+    far_blur_px: NotNegative | None = None
+    noise: NotNegative = 0.01
+    bits: Literal[8, 16] = 8
+    gamma: Literal["linear", "srgb"] = "srgb"
+    illumination: Share = 0.0
+    illumination_direction_deg: float = -135.0
+    tool_marks: NotNegative = 0.0
+    mark_kind: Literal["turned", "drawn"] = "turned"
+    ground_texture: NotNegative = 0.0
+    bevel_mm: NotNegative = 0.0
+    shadow_mm: NotNegative = 0.0
+    distortion: Annotated[float, Field(gt=-0.2, lt=0.2)] = 0.0
+    tilt_deg: Annotated[float, Field(ge=0, lt=45)] = 0.0
+    tilt_direction_deg: float = 0.0
+    distance_mm: Positive = 200.0
+    dust: Annotated[int, Field(ge=0)] = 0
+    dust_mm: Positive = 0.05
+    swarf: tuple[Swarf, ...] = ()
+    jpeg_quality: Annotated[int, Field(ge=1, le=100)] = 92
+    exif_orientation: Literal[1, 3, 6, 8] = 1
+
+    @property
+    def shape(self) -> tuple[int, int]:
+        """Height and width of the upright picture."""
+        return self.height_px, self.width_px
+
+
+class Scene(_Model):
+    """One picture: what is in the TOML file of the same name.
+
+    Attributes
+    ----------
+    format : {'jpg', 'png', 'tiff'}
+        File type of the picture.
+    seed : int
+        Of everything random; the same scene always gives the same picture.
+    about : str
+        A sentence about the gear, carried into the truth.
+    """
+
+    gear: GearSpec
+    camera: Camera
+    faults: Faults = Faults()
+    seed: int = 1
+    format: Literal["jpg", "png", "tiff"] = "png"
+    about: str = ""
+
+    @model_validator(mode="after")
+    def _teeth_exist(self) -> Self:
+        z = self.gear.teeth
+        for name in ("left_um", "right_um"):
+            given = len(getattr(self.faults, name))
+            if given not in (0, z):
+                raise ValueError(f"faults.{name} has {given} values: give none, or {z}")
+        named: list[Nick | Swarf] = [*self.faults.nicks, *self.faults.burrs, *self.camera.swarf]
+        numbers = [self.faults.step_tooth, *(item.tooth for item in named)]
+        if max(numbers) > z:
+            raise ValueError(f"a fault names tooth {max(numbers)}, but there are only {z}")
+        if self.format == "jpg" and self.camera.bits == 16:
+            raise ValueError("a jpg holds 8 bits: use png or tiff for 16")
+        return self
+
+
+def load_scene(path: Path) -> Scene:
+    """Read a scene from a TOML file.
+
+    Parameters
+    ----------
+    path : Path
+        The file.
+
+    Returns
+    -------
+    Scene
+
+    Raises
+    ------
+    UseError
+        Where the file cannot be read, is not TOML, or says something a scene cannot be.
+    """
+    try:
+        return Scene.model_validate(tomllib.loads(path.read_text(encoding="utf-8")))
+    except ValidationError as error:
+        first = error.errors()[0]
+        where = ".".join(str(part) for part in first["loc"]) or "the scene"
+        raise UseError(f"{path}: {where}: {first['msg']}") from error
+    except (OSError, ValueError) as error:
+        raise UseError(f"{path} cannot be read as a scene: {error}") from error
+
+
+def example_scene() -> Scene:
+    """Scene to start from: a brass wheel, back-lit, with an eccentric blank.
+
+    Returns
+    -------
+    Scene
+    """
+    return Scene(
+        gear=GearSpec(teeth=21, dp=48, bore_mm=4.0),
+        faults=Faults(eccentricity_um=25, eccentricity_direction_deg=40, pitch_scatter_um=3),
+        camera=Camera(mm_per_px=0.0095, rotation_deg=5, noise=0.02),
+        about="A 48 DP wheel whose bore lies 25 micrometres off the teeth.",
+    )
+
+
+def polar_vector(length: float, direction_deg: float) -> tuple[float, float]:
+    """Vector of a length along a polar angle of the picture.
+
+    Parameters
+    ----------
+    length : float
+        Length, any unit.
+    direction_deg : float
+        Polar angle, degrees, clockwise on the picture.
+
+    Returns
+    -------
+    (float, float)
+        x and y in the length's unit.
+    """
+    angle = radians(direction_deg)
+    return length * cos(angle), length * sin(angle)
