@@ -1,0 +1,183 @@
+"""From the gear's millimetres to the picture's pixels, and from light to file levels."""
+
+import cv2
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+
+from cogloupe.simulation.coverage import area_coverage
+from cogloupe.simulation.scene import Camera, polar_vector
+
+Floats = NDArray[np.float64]
+
+# Largest distance between a chord of a drawn outline and its curve, px.
+CHORD_ERROR_PX = 0.0005
+
+
+def bore_place(camera: Camera) -> Floats:
+    """Place of the bore's centre before the lens distorts it.
+
+    Parameters
+    ----------
+    camera : Camera
+        The camera.
+
+    Returns
+    -------
+    ndarray, shape (2,)
+        Pixels.
+    """
+    x = (camera.width_px - 1) / 2 if camera.bore_x_px is None else camera.bore_x_px
+    y = (camera.height_px - 1) / 2 if camera.bore_y_px is None else camera.bore_y_px
+    return np.array([x, y])
+
+
+def to_pixels(points: Floats, camera: Camera) -> Floats:
+    """Map points of the gear frame onto the picture: tilt, scale, lens distortion.
+
+    Parameters
+    ----------
+    points : ndarray, shape (n, 2)
+        Millimetres about the bore's axis, x right, y down.
+    camera : Camera
+        The camera.
+
+    Returns
+    -------
+    ndarray, shape (n, 2)
+        Pixels. Distortion is ``r' = r (1 + k (r / R)^2)`` about the frame's middle, R its corner.
+    """
+    flat = _tilted(points, camera) / camera.mm_per_px + bore_place(camera)
+    middle = np.array([camera.width_px - 1, camera.height_px - 1]) / 2
+    offset = flat - middle
+    share = np.sum(offset**2, axis=1) / np.sum(middle**2)
+    return np.asarray(middle + offset * (1 + camera.distortion * share)[:, None])
+
+
+def _tilted(points: Floats, camera: Camera) -> Floats:
+    """Perspective view of the leaning plane; the side of `tilt_direction_deg` leans away."""
+    if camera.tilt_deg == 0:
+        return points
+    along = np.array(polar_vector(1.0, camera.tilt_direction_deg))
+    cos_tilt, sin_tilt = polar_vector(1.0, camera.tilt_deg)
+    reach = points @ along
+    shortened = points + (reach * (cos_tilt - 1))[:, None] * along
+    return np.asarray(
+        shortened * (camera.distance_mm / (camera.distance_mm + reach * sin_tilt))[:, None]
+    )
+
+
+def cover(shape: shapely.Geometry, camera: Camera) -> Floats:
+    """Exact pixel coverage of a shape of the gear frame.
+
+    Parameters
+    ----------
+    shape : shapely.Geometry
+        Polygon or several, mm about the bore.
+    camera : Camera
+        The camera.
+
+    Returns
+    -------
+    ndarray, shape (h, w)
+        Coverage, 0 to 1.
+    """
+    total = np.zeros(camera.shape)
+    for part in shapely.get_parts(shape):
+        if isinstance(part, shapely.Polygon) and not part.is_empty:
+            rings = [_ring(ring, camera) for ring in (part.exterior, *part.interiors)]
+            total += area_coverage(rings[0], camera.shape, rings[1:])
+    return np.asarray(np.clip(total, 0.0, 1.0))
+
+
+def _ring(ring: shapely.LinearRing, camera: Camera) -> Floats:
+    return to_pixels(shapely.get_coordinates(ring)[:-1], camera)
+
+
+def blurred(light: Floats, sigma: float) -> Floats:
+    """Blur with a Gaussian; the frame's border is continued outwards.
+
+    Parameters
+    ----------
+    light : ndarray, shape (h, w) or (h, w, 3)
+        Linear light.
+    sigma : float
+        Standard deviation, px.
+
+    Returns
+    -------
+    ndarray
+        The same shape.
+    """
+    if sigma <= 0:
+        return light
+    size = 2 * int(np.ceil(5 * sigma)) + 1
+    border = cv2.BORDER_REPLICATE
+    return np.asarray(cv2.GaussianBlur(light, (size, size), sigma, borderType=border), np.float64)
+
+
+def focused(light: Floats, camera: Camera) -> Floats:
+    """Blur the picture as the lens does, more at one side where the focus runs out.
+
+    Parameters
+    ----------
+    light : ndarray, shape (h, w) or (h, w, 3)
+        Linear light.
+    camera : Camera
+        Its `blur_px` holds at the left-hand side, `far_blur_px` at the right.
+
+    Returns
+    -------
+    ndarray
+        The same shape. Between five blurs the variance is mixed evenly across the frame.
+    """
+    far = camera.far_blur_px
+    if far is None or far == camera.blur_px:
+        return blurred(light, camera.blur_px)
+    steps = np.sqrt(np.linspace(camera.blur_px**2, far**2, 5))
+    across = np.linspace(0, 4, camera.width_px)
+    total = np.zeros_like(light)
+    for i, sigma in enumerate(steps):
+        weight = np.clip(1 - np.abs(across - i), 0, 1)
+        weight = weight[:, None] if light.ndim == 3 else weight
+        total += blurred(light, float(sigma)) * weight
+    return total
+
+
+def to_linear(level: Floats, gamma: str) -> Floats:
+    """Linear light of file levels.
+
+    Parameters
+    ----------
+    level : ndarray
+        Levels as a share of full scale.
+    gamma : {'linear', 'srgb'}
+        Encoding; sRGB after IEC 61966-2-1, from memory.
+
+    Returns
+    -------
+    ndarray
+    """
+    if gamma == "linear":
+        return level
+    return np.where(level <= 0.04045, level / 12.92, ((level + 0.055) / 1.055) ** 2.4)
+
+
+def to_level(light: Floats, gamma: str) -> Floats:
+    """File levels of linear light: the inverse of `to_linear`.
+
+    Parameters
+    ----------
+    light : ndarray
+        Linear light, cut to 0..1.
+    gamma : {'linear', 'srgb'}
+        Encoding.
+
+    Returns
+    -------
+    ndarray
+    """
+    light = np.clip(light, 0.0, 1.0)
+    if gamma == "linear":
+        return light
+    return np.where(light <= 0.0031308, 12.92 * light, 1.055 * light ** (1 / 2.4) - 0.055)

@@ -1,0 +1,119 @@
+"""Writes simulated pictures and their truth to files."""
+
+from collections.abc import Sequence
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+from PIL import Image
+
+from cogloupe.simulation.picture import Picture, render_scene
+from cogloupe.simulation.scene import Scene, load_scene
+from cogloupe_calibration.errors import UseError
+
+# How an upright picture is turned so that its EXIF orientation turns it back (EXIF 2.3 tag 0x0112,
+# from memory).
+_TURNED = {
+    3: Image.Transpose.ROTATE_180,
+    6: Image.Transpose.ROTATE_90,
+    8: Image.Transpose.ROTATE_270,
+}
+_ORIENTATION_TAG = 0x0112
+
+
+def simulate(scenes: Sequence[tuple[str, Scene]], out_dir: Path) -> tuple[Path, ...]:
+    """Render named scenes, and write each picture and its truth.
+
+    Parameters
+    ----------
+    scenes : sequence of (str, Scene)
+        Name of the picture without its ending, and the scene.
+    out_dir : Path
+        Folder for ``NAME.jpg`` (or png, tiff) and ``truth/NAME.json``; made if not there.
+
+    Returns
+    -------
+    tuple of Path
+        The pictures.
+
+    Raises
+    ------
+    UseError
+        Where a gear cannot be made or a file cannot be written.
+    """
+    return tuple(_write_one(name, scene, out_dir) for name, scene in scenes)
+
+
+def simulate_files(scene_files: Sequence[Path], out_dir: Path) -> tuple[Path, ...]:
+    """Render scenes from their TOML files.
+
+    Parameters
+    ----------
+    scene_files : sequence of Path
+        Scene files; a picture is named as its scene file.
+    out_dir : Path
+        Folder for the pictures and for ``truth/``.
+
+    Returns
+    -------
+    tuple of Path
+        The pictures.
+
+    Raises
+    ------
+    UseError
+        Where a scene cannot be read, a gear cannot be made or a file cannot be written.
+    """
+    return simulate([(path.stem, load_scene(path)) for path in scene_files], out_dir)
+
+
+def _write_one(name: str, scene: Scene, out_dir: Path) -> Path:
+    picture = out_dir / f"{name}.{scene.format}"
+    made = render_scene(scene, picture.name)
+    truth = out_dir / "truth" / f"{name}.json"
+    try:
+        truth.parent.mkdir(parents=True, exist_ok=True)
+        write_picture(made.image, scene, picture)
+        truth.write_text(made.truth.model_dump_json(indent=1) + "\n", encoding="utf-8")
+    except OSError as error:
+        raise UseError(f"{out_dir} cannot be written to: {error}") from error
+    return picture
+
+
+def write_picture(image: Picture, scene: Scene, path: Path) -> None:
+    """Write a picture as its scene asks.
+
+    Parameters
+    ----------
+    image : ndarray, shape (h, w) or (h, w, 3) in RGB, uint8 or uint16
+        The upright picture.
+    scene : Scene
+        Its format, JPEG quality and EXIF orientation.
+    path : Path
+        The file.
+
+    Raises
+    ------
+    UseError
+        Where a colour picture of 16 bits is asked for.
+    OSError
+        Where the file cannot be written.
+    """
+    if image.dtype == np.uint16 and image.ndim == 3:
+        raise UseError(
+            "a colour picture of 16 bits cannot be written: use bits = 8, or a grey look"
+        )
+    turn = _TURNED.get(scene.camera.exif_orientation)
+    picture = Image.fromarray(image)
+    stored = picture if turn is None else picture.transpose(turn)
+    exif = Image.Exif()
+    if turn is not None:
+        exif[_ORIENTATION_TAG] = scene.camera.exif_orientation
+    stored.save(path, exif=exif, **_options(scene))
+
+
+def _options(scene: Scene) -> dict[str, Any]:
+    """How each format is compressed."""
+    if scene.format == "jpg":
+        return {"quality": scene.camera.jpeg_quality, "subsampling": 0, "optimize": True}
+    return {"optimize": True} if scene.format == "png" else {"compression": "tiff_deflate"}
