@@ -1,7 +1,7 @@
 """Pictures of gears with stated faults, and their truth.
 
-A scene (`scene`) is cut (`cutting`), drawn (`picture`, with `coverage`, `lens`, `surface` and
-`dirt`) and measured (`truth`); `write` puts picture and truth into files.
+A scene (`scene`) is cut (`cutting`, `body`), drawn (`picture`, with `coverage`, `lens`, `surface`
+and `dirt`) and measured (`measure`, `truth`); `write` puts picture and truth into files.
 """
 
 from cogloupe.simulation.coverage import area_coverage

@@ -1,18 +1,16 @@
-"""The gear as it was really cut: where each flank stands, and the outline that follows.
+"""The gear as it was really cut: where each flank stands.
 
 Gear frame: millimetres about the bore's axis, x right and y down on the picture; angles radians.
 """
 
 from dataclasses import dataclass, replace
-from math import ceil, pi, radians, sqrt
+from math import pi, radians, sqrt
 
 import numpy as np
-import shapely
-import shapely.affinity
 from numpy.typing import NDArray
 
-from cogloupe.rack import Gear, full_radius, half_gap
-from cogloupe.simulation.scene import Faults, GearSpec, Nick, polar_vector
+from cogloupe.rack import Gear, full_radius
+from cogloupe.simulation.scene import Faults, GearSpec, polar_vector
 from cogloupe_calibration.errors import UseError
 
 Floats = NDArray[np.float64]
@@ -249,95 +247,6 @@ def flank_lines(gear: CutGear, points: int = 24) -> Floats:
     return np.asarray(np.swapaxes(xy, 1, 2))
 
 
-def tooth_outline(gear: CutGear, chord_error_mm: float) -> Floats:
-    """Closed outline of the teeth.
-
-    Parameters
-    ----------
-    gear : CutGear
-        The gear as cut.
-    chord_error_mm : float
-        Largest distance allowed between a chord and the true curve, mm.
-
-    Returns
-    -------
-    ndarray, shape (n, 2)
-        Corners, mm about the bore, clockwise on the picture.
-    """
-    off_centre = float(np.hypot(*(gear.axis - gear.tip_axis)))
-    cut = replace(gear.cut, tip_radius_mm=gear.cut.tip_radius + off_centre)
-    whole = _generated_outline(replace(gear, cut=cut), chord_error_mm)
-    if off_centre == 0:
-        return whole
-    blank = shapely.Polygon(circle(gear.tip_axis, gear.cut.tip_radius, chord_error_mm))
-    turned = shapely.intersection(shapely.Polygon(whole), blank)
-    return np.asarray(shapely.get_coordinates(turned.exterior)[:-1])
-
-
-def _generated_outline(gear: CutGear, chord_error_mm: float) -> Floats:
-    """Outline with tips concentric with the teeth."""
-    radius, angle = half_gap(gear.cut, *_point_counts(gear.cut, chord_error_mm))
-    z = gear.cut.teeth
-    middle = gear.first_centre + 2 * pi / z * (np.arange(z) + 0.5)
-    down = middle[:, None] - angle[::-1] + gear.right_offset[:, None]
-    up = middle[:, None] + angle + np.roll(gear.left_offset, -1)[:, None]
-    floor = _arcs(down[:, -1], up[:, 0], radius[0], chord_error_mm)
-    tip = _arcs(up[:, -1], np.roll(down[:, 0], -1), radius[-1], chord_error_mm)
-    theta = np.concatenate([down, floor, up, tip], axis=1)
-    floor_r, tip_r = np.full(floor.shape[1], radius[0]), np.full(tip.shape[1], radius[-1])
-    r = np.concatenate([radius[::-1], floor_r, radius, tip_r])
-    points = np.stack([r * np.cos(theta), r * np.sin(theta)], axis=-1).reshape(-1, 2)
-    return np.asarray(points + gear.axis)
-
-
-def _point_counts(gear: Gear, chord_error_mm: float) -> tuple[int, int]:
-    """Points on involute and fillet that keep chords within the error.
-
-    On an involute divided evenly in length of roll the chord error is greatest at the tip,
-    ``rho step^2 / (8 r_b^2)``; on a fillet it is at most that of its rounding.
-    """
-    rho = sqrt(gear.tip_radius**2 - gear.base_radius**2)
-    step = gear.base_radius * sqrt(8 * chord_error_mm / rho)
-    rounding = max(gear.rack.fillet_radius * gear.module_mm, 1e-3)
-    fillet_length = (gear.rack.dedendum + 0.5) * gear.module_mm
-    # The fillet's points crowd towards the floor: the last step is twice the mean.
-    fillet = 2 * fillet_length / sqrt(8 * chord_error_mm * rounding)
-    return max(60, ceil(rho / step) + 2), max(40, ceil(fillet) + 2)
-
-
-def _arcs(start: Floats, end: Floats, radius: float, chord_error_mm: float) -> Floats:
-    """Angles strictly between starts and ends, going clockwise, for each of z arcs."""
-    forward = np.mod(end - start + pi, 2 * pi) - pi
-    step = sqrt(8 * chord_error_mm / radius)
-    share = np.linspace(0, 1, ceil(float(np.abs(forward).max()) / step) + 3)[1:-1]
-    return np.asarray(start[:, None] + share * forward[:, None])
-
-
-def circle(centre: Floats, radius: float, chord_error_mm: float) -> Floats:
-    """Circle as a polygon of the same area.
-
-    Parameters
-    ----------
-    centre : ndarray, shape (2,)
-        Centre, mm.
-    radius : float
-        Radius, mm.
-    chord_error_mm : float
-        Largest distance allowed between a chord and the circle, mm.
-
-    Returns
-    -------
-    ndarray, shape (n, 2)
-        Corners, mm, clockwise on the picture.
-    """
-    corners = max(64, ceil(2 * pi / sqrt(8 * chord_error_mm / radius)))
-    step = 2 * pi / corners
-    # Corners stand outside by so much that the polygon's area is the circle's.
-    outside = radius * sqrt(step / np.sin(step))
-    angle = step * np.arange(corners)
-    return np.asarray(centre + outside * np.stack([np.cos(angle), np.sin(angle)], axis=1))
-
-
 def flank_place(gear: CutGear, tooth: int, side: str, height: float) -> tuple[Floats, Floats]:
     """Point on a flank, and the direction out of the material there.
 
@@ -367,86 +276,3 @@ def flank_place(gear: CutGear, tooth: int, side: str, height: float) -> tuple[Fl
     lean = gear.cut.base_radius / radius
     normal = along * lean + radial * sqrt(max(1 - lean**2, 0.0))
     return gear.axis + radius * radial, normal
-
-
-def blemish(gear: CutGear, nick: Nick, proud: bool) -> shapely.Polygon:
-    """Shape of a nick, or of a burr if it stands proud, as a rounded lens across the flank.
-
-    Parameters
-    ----------
-    gear : CutGear
-        The gear as cut.
-    nick : Nick
-        Where it is (scene's numbering) and how large.
-    proud : bool
-        True for material added, False for material taken.
-
-    Returns
-    -------
-    shapely.Polygon
-        Millimetres about the bore.
-    """
-    point, normal = flank_place(gear, gear.number(nick.tooth), nick.side, nick.height)
-    along = np.array([-normal[1], normal[0]])
-    depth, half = nick.depth_um / 1000, nick.width_um / 2000
-    t = np.linspace(0, 2 * pi, 96, endpoint=False)
-    reach = np.where(np.sin(t) > 0, depth, depth / 4) * np.sin(t) * (1 if proud else -1)
-    return shapely.Polygon(point + half * np.cos(t)[:, None] * along + reach[:, None] * normal)
-
-
-def body(gear: CutGear, spec: GearSpec, faults: Faults, chord_error_mm: float) -> shapely.Polygon:
-    """Whole gear with bore, keyway, spokes, nicks and burrs.
-
-    Parameters
-    ----------
-    gear : CutGear
-        The gear as cut.
-    spec, faults
-        The drawing and its faults.
-    chord_error_mm : float
-        Largest chord error, mm.
-
-    Returns
-    -------
-    shapely.Polygon
-        Millimetres about the bore.
-    """
-    shape = shapely.Polygon(tooth_outline(gear, chord_error_mm))
-    for nick in faults.nicks:
-        shape = shape.difference(blemish(gear, nick, proud=False))
-    for burr in faults.burrs:
-        shape = shape.union(blemish(gear, burr, proud=True))
-    holes = [*_bore(spec, chord_error_mm), *_windows(spec, gear, chord_error_mm)]
-    for hole in holes:
-        shape = shape.difference(hole)
-    if not isinstance(shape, shapely.Polygon):
-        raise UseError("the gear falls apart: its bore, spokes or nicks cut through it")
-    return shape
-
-
-def _bore(spec: GearSpec, chord_error_mm: float) -> list[shapely.Polygon]:
-    if spec.bore_mm == 0:
-        return []
-    radius, half = spec.bore_mm / 2, spec.keyway_mm / 2
-    bore = shapely.Polygon(circle(np.zeros(2), radius, chord_error_mm))
-    return [bore.union(shapely.box(-half, -radius - half, half, 0)) if half else bore]
-
-
-def _windows(spec: GearSpec, gear: CutGear, chord_error_mm: float) -> list[shapely.Polygon]:
-    """Openings between the spokes, their corners rounded."""
-    if spec.spokes == 0:
-        return []
-    rim = gear.design.root_radius - spec.rim_mm
-    ring = shapely.Polygon(
-        circle(np.zeros(2), rim, chord_error_mm),
-        [circle(np.zeros(2), spec.hub_mm / 2, chord_error_mm)],
-    )
-    spoke = shapely.box(0, -spec.spoke_mm / 2, rim, spec.spoke_mm / 2)
-    arms = [
-        shapely.affinity.rotate(spoke, 360 * i / spec.spokes, origin=(0, 0))
-        for i in range(spec.spokes)
-    ]
-    cut = shapely.difference(ring, shapely.union_all(arms))
-    corner = 0.15 * (rim - spec.hub_mm / 2)
-    rounded = cut.buffer(-corner, quad_segs=32).buffer(corner, quad_segs=32)
-    return [part for part in shapely.get_parts(rounded) if part.area > 0]

@@ -10,7 +10,8 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
-from cogloupe.simulation.cutting import CutGear, body, circle, cut_gear
+from cogloupe.simulation.body import body, circle
+from cogloupe.simulation.cutting import CutGear, cut_gear
 from cogloupe.simulation.dirt import covered_flanks, dust, swarf_chip
 from cogloupe.simulation.lens import (
     CHORD_ERROR_PX,
@@ -20,6 +21,7 @@ from cogloupe.simulation.lens import (
     to_linear,
     to_pixels,
 )
+from cogloupe.simulation.measure import profile, table, true_gear
 from cogloupe.simulation.scene import Camera, Faults, GearSpec, Scene
 from cogloupe.simulation.surface import (
     bevel_light,
@@ -28,7 +30,7 @@ from cogloupe.simulation.surface import (
     shadow,
     uneven_light,
 )
-from cogloupe.simulation.truth import Covered, TruePicture, Truth, profile, table, true_gear
+from cogloupe.simulation.truth import Covered, TruePicture, Truth
 
 Floats = NDArray[np.float64]
 Picture = NDArray[np.uint8] | NDArray[np.uint16]
@@ -200,7 +202,9 @@ def _sensed(light: Floats, camera: Camera, rng: np.random.Generator) -> Picture:
     noisy = light + rng.normal(0, 1, light.shape) * camera.noise * contrast
     top = 2**camera.bits - 1
     level = np.rint(to_level(noisy, camera.gamma) * top)
-    return np.asarray(level, np.uint8 if camera.bits == 8 else np.uint16)
+    if camera.bits == 8:
+        return np.asarray(level, np.uint8)
+    return np.asarray(level, np.uint16)
 
 
 def _spoilt(

@@ -1,0 +1,305 @@
+"""Measures the gear as cut, by the same definitions a reading uses.
+
+The analytic involutes are intersected with the measuring circle about the datum axis; no error
+formula is used.
+"""
+
+from dataclasses import dataclass
+from math import degrees, pi
+from typing import SupportsFloat
+
+import numpy as np
+from numpy.typing import NDArray
+
+from cogloupe.involute import roll_length
+from cogloupe.rack import Gear, half_gap, pin_centre_radius
+from cogloupe.simulation.cutting import CutGear, crossing_angles
+from cogloupe.simulation.truth import (
+    TrueFlank,
+    TrueGap,
+    TrueGear,
+    TrueProfile,
+    TrueSummary,
+    TrueTable,
+    TrueTooth,
+)
+
+Floats = NDArray[np.float64]
+
+# Pin of 1.728 modules, the usual choice for external teeth (common practice, no source).
+PIN_MODULES = 1.728
+# Height above the theoretical root, in modules, at which the width near the floor is taken.
+FLOOR_HEIGHT_MODULES = 0.25
+
+
+@dataclass(frozen=True)
+class _Sides:
+    """Pitch figures of one flank side: shape (z,) each, um."""
+
+    single: Floats
+    cumulative: Floats
+
+
+def pitch_deviations(position: Floats, radius_mm: float) -> tuple[Floats, Floats]:
+    """Single and cumulative pitch deviations of one flank side.
+
+    Parameters
+    ----------
+    position : ndarray, shape (z,)
+        Polar angles of the flanks, rad, teeth clockwise.
+    radius_mm : float
+        Radius of the measuring circle, mm.
+
+    Returns
+    -------
+    single, cumulative : ndarray, shape (z,)
+        Micrometres; tooth 1's single deviation is that from tooth z, its cumulative one is 0.
+    """
+    pitch = np.mod(position - np.roll(position, 1), 2 * pi)
+    single = (pitch - 2 * pi / len(position)) * radius_mm * 1000
+    return single, np.cumsum(single) - single[0]
+
+
+def table(gear: CutGear, datum: str) -> TrueTable:
+    """Measure the gear as cut about one axis.
+
+    Parameters
+    ----------
+    gear : CutGear
+        The gear as cut.
+    datum : {'bore', 'teeth'}
+        The bore's axis, or the axis the teeth were made about.
+
+    Returns
+    -------
+    TrueTable
+    """
+    axis = gear.axis if datum == "teeth" else np.zeros(2)
+    radius = gear.design.reference_radius
+    left, right = crossing_angles(gear, axis, radius)
+    sides = [_Sides(*pitch_deviations(position, radius)) for position in (left, right)]
+    teeth = _teeth(gear, axis, (left, right), sides)
+    gaps, pins = _gaps(gear, axis, (left, right))
+    return TrueTable(
+        datum=datum,
+        axis_mm=(_round(axis[0]), _round(axis[1])),
+        teeth=teeth,
+        gaps=gaps,
+        summary=_summary(gear, sides, teeth, gaps, pins),
+    )
+
+
+def _round(value: SupportsFloat, digits: int = 6) -> float:
+    return round(float(value), digits)
+
+
+def _degrees(angle: float) -> float:
+    """Polar angle in degrees, -180 to 180."""
+    return _round(degrees(np.arctan2(np.sin(angle), np.cos(angle))), 8)
+
+
+def _teeth(
+    gear: CutGear, axis: Floats, position: tuple[Floats, Floats], sides: list[_Sides]
+) -> tuple[TrueTooth, ...]:
+    left, right = position
+    thick = np.mod(right - left, 2 * pi)
+    centre = left + thick / 2
+    tips = 2 * _distance_along(gear.tip_axis - axis, centre, gear.cut.tip_radius)
+    flanks = [
+        [
+            TrueFlank(
+                position_deg=_degrees(where[k]),
+                single_pitch_um=_round(side.single[k]),
+                cumulative_pitch_um=_round(side.cumulative[k]),
+            )
+            for k in range(len(where))
+        ]
+        for where, side in zip(position, sides, strict=True)
+    ]
+    return tuple(
+        TrueTooth(
+            number=k + 1,
+            centre_deg=_degrees(centre[k]),
+            left=flanks[0][k],
+            right=flanks[1][k],
+            thickness_mm=_round(thick[k] * gear.design.reference_radius),
+            tip_diameter_mm=_round(tips[k]),
+        )
+        for k in range(gear.design.teeth)
+    )
+
+
+def _distance_along(offset: Floats, angle: Floats, radius: float) -> Floats:
+    """Distance from the datum to a circle whose centre is offset, along polar angles."""
+    along = offset[0] * np.cos(angle) + offset[1] * np.sin(angle)
+    return np.asarray(along + np.sqrt(radius**2 - (offset @ offset - along**2)))
+
+
+def _gaps(
+    gear: CutGear, axis: Floats, position: tuple[Floats, Floats]
+) -> tuple[tuple[TrueGap, ...], Floats]:
+    """Gap figures, and the seated pins' centres about the datum, shape (z, 2) (NaN for none)."""
+    wide = np.mod(np.roll(position[0], -1) - position[1], 2 * pi)
+    middle = position[1] + wide / 2
+    root = 2 * _distance_along(gear.axis - axis, middle, gear.cut.root_radius)
+    extra = np.roll(gear.left_offset, -1) - gear.right_offset
+    floor = half_gap(gear.cut)[1][0] * 2 + extra
+    ratio = _floor_ratios(gear, extra)
+    pins = _pin_centres(gear, extra) + gear.axis - axis
+    seat = np.hypot(*pins.T)
+    gaps = tuple(
+        TrueGap(
+            number=k + 1,
+            width_mm=_round(wide[k] * gear.design.reference_radius),
+            root_diameter_mm=_round(root[k]),
+            floor_width_mm=_round(floor[k] * gear.cut.root_radius),
+            floor_ratio=_round(ratio[k]),
+            pin_radius_mm=None if np.isnan(seat[k]) else _round(seat[k]),
+        )
+        for k in range(gear.design.teeth)
+    )
+    return gaps, pins
+
+
+def gap_angle(gear: Gear, radius: float) -> float:
+    """Angle of the generated gap at a radius, flank or fillet alike.
+
+    Parameters
+    ----------
+    gear : Gear
+        The gear.
+    radius : float
+        Radius about its axis, mm.
+
+    Returns
+    -------
+    float
+        Angle from flank to flank, rad.
+    """
+    radii, angles = half_gap(gear, 2000, 2000)
+    return 2 * float(np.interp(radius, radii, angles))
+
+
+def _floor_ratios(gear: CutGear, extra: Floats) -> Floats:
+    """(Width near the floor / width at the reference circle), as cut over as drawn."""
+    low = gear.design.root_radius + FLOOR_HEIGHT_MODULES * gear.design.module_mm
+    high = gear.design.reference_radius
+    near, far = gap_angle(gear.cut, low) + extra, gap_angle(gear.cut, high) + extra
+    return np.asarray(near / far / (gap_angle(gear.design, low) / gap_angle(gear.design, high)))
+
+
+def _pin_centres(gear: CutGear, extra: Floats) -> Floats:
+    """Centres of the pins about the teeth's axis, mm, shape (z, 2)."""
+    cut, z = gear.cut, gear.design.teeth
+    at_base = pi / z - float(cut.half_tooth_angle(cut.base_radius)) + extra / 2
+    reach = pin_centre_radius(cut.base_radius, at_base, PIN_MODULES * cut.module_mm)
+    middle = gear.first_centre + 2 * pi / z * (np.arange(z) + 0.5)
+    angle = middle + (np.roll(gear.left_offset, -1) + gear.right_offset) / 2
+    touch = np.sqrt(np.maximum(reach**2 - cut.base_radius**2, 0)) - PIN_MODULES * cut.module_mm / 2
+    contact = np.hypot(cut.base_radius, touch)
+    seated = (touch > 0) & (contact > cut.form_radius) & (contact < cut.tip_radius)
+    centres = np.stack([reach * np.cos(angle), reach * np.sin(angle)], axis=1)
+    return np.where(seated[:, None], centres, np.nan)
+
+
+def _summary(
+    gear: CutGear,
+    sides: list[_Sides],
+    teeth: tuple[TrueTooth, ...],
+    gaps: tuple[TrueGap, ...],
+    pins: Floats,
+) -> TrueSummary:
+    single = [float(np.abs(side.single).max()) for side in sides]
+    total = [float(np.ptp(side.cumulative)) for side in sides]
+    runout, eccentricity, direction = _runout(pins)
+    return TrueSummary(
+        single_pitch_max_um=_round(max(single)),
+        cumulative_pitch_total_um=_round(max(total)),
+        single_pitch_max_by_side_um=(_round(single[0]), _round(single[1])),
+        cumulative_pitch_total_by_side_um=(_round(total[0]), _round(total[1])),
+        spacing_spread_um=(_round(sides[0].single.std()), _round(sides[1].single.std())),
+        spacing_range_um=(_round(np.ptp(sides[0].single)), _round(np.ptp(sides[1].single))),
+        runout_um=runout,
+        pin_diameter_mm=_round(PIN_MODULES * gear.design.module_mm),
+        eccentricity_um=eccentricity,
+        eccentricity_direction_deg=direction,
+        thickness_mean_mm=_round(np.mean([tooth.thickness_mm for tooth in teeth])),
+        gap_width_mean_mm=_round(np.mean([gap.width_mm for gap in gaps])),
+        tip_diameter_mean_mm=_round(np.mean([tooth.tip_diameter_mm for tooth in teeth])),
+        root_diameter_mean_mm=_round(np.mean([gap.root_diameter_mm for gap in gaps])),
+        floor_ratio_mean=_round(np.mean([gap.floor_ratio for gap in gaps])),
+    )
+
+
+def _runout(pins: Floats) -> tuple[float | None, float | None, float | None]:
+    """Range of the pins' distances, and amplitude and direction of their first harmonic."""
+    if np.isnan(pins).any():
+        return None, None, None
+    distance, angle = np.hypot(*pins.T) * 1000, np.arctan2(pins[:, 1], pins[:, 0])
+    waves = np.stack([np.ones_like(angle), np.cos(angle), np.sin(angle)], axis=1)
+    _, x, y = np.linalg.lstsq(waves, distance, rcond=None)[0]
+    amplitude = float(np.hypot(x, y))
+    # Below a picometre the direction is that of rounding errors.
+    direction = _degrees(float(np.arctan2(y, x))) if amplitude > 1e-6 else None
+    return _round(np.ptp(distance)), _round(amplitude), direction
+
+
+def profile(gear: CutGear) -> TrueProfile:
+    """Flank angle and profile slope that the cutter left, about the teeth's own axis.
+
+    Parameters
+    ----------
+    gear : CutGear
+        The gear as cut.
+
+    Returns
+    -------
+    TrueProfile
+        The slope is that of the straight line through the ends of the range, from 5 % to 95 % of
+        the roll between the start of both involutes and the tip.
+    """
+    design, cut = gear.design, gear.cut
+    base = design.base_radius
+    low = float(roll_length(base, max(design.form_radius, cut.form_radius)))
+    high = float(roll_length(base, design.tip_radius))
+    start, end = low + 0.05 * (high - low), high - 0.05 * (high - low)
+    radius = np.hypot(base, np.array([start, end]))
+    # A flank that stands by an angle outside the design involute is off by that angle times r_b
+    # along the normal, which touches the base circle.
+    outside = (cut.half_tooth_angle(radius) - design.half_tooth_angle(radius)) * base * 1000
+    return TrueProfile(
+        pressure_angle_deg=_round(degrees(cut.rack.pressure_angle)),
+        profile_slope_um=_round(outside[1] - outside[0]),
+        roll_start_mm=_round(start),
+        roll_end_mm=_round(end),
+        form_diameter_mm=_round(2 * cut.form_radius),
+        undercut=cut.undercut,
+        profile_shift_cut=_round(cut.profile_shift),
+    )
+
+
+def true_gear(gear: CutGear, bore_mm: float) -> TrueGear:
+    """Describe the gear as drawn.
+
+    Parameters
+    ----------
+    gear : CutGear
+        The gear as cut.
+    bore_mm : float
+        Diameter of the bore, mm.
+
+    Returns
+    -------
+    TrueGear
+    """
+    design = gear.design
+    return TrueGear(
+        teeth=design.teeth,
+        module_mm=_round(design.module_mm, 9),
+        pressure_angle_deg=_round(degrees(design.rack.pressure_angle)),
+        profile_shift=design.profile_shift,
+        rack=design.rack.name,
+        bore_diameter_mm=bore_mm,
+        tip_diameter_mm=_round(2 * design.tip_radius),
+        measuring_diameter_mm=_round(2 * design.reference_radius),
+    )
