@@ -44,18 +44,45 @@ def tooth_outline(gear: CutGear, chord_error_mm: float) -> Floats:
     return np.asarray(shapely.get_coordinates(turned.exterior)[:-1])
 
 
+def floor_corners(gear: CutGear) -> tuple[Floats, Floats]:
+    """Where each gap's two fillets end.
+
+    Parameters
+    ----------
+    gear : CutGear
+        The gear as cut.
+
+    Returns
+    -------
+    radius, inset : ndarray, shape (z,)
+        Radius of the floor about the teeth's axis, mm, and by how much (rad) both fillets are cut
+        short. A gap that came out narrower than the cutter's tip has no floor: its fillets meet
+        in a corner above the root circle.
+    """
+    radius, angle = half_gap(gear.cut, 60, 2000)
+    narrow = (gear.right_offset - np.roll(gear.left_offset, -1)) / 2
+    # Up to its widest point the fillet runs outwards from the middle of the gap.
+    rising = 1 + int(np.argmin(np.diff(angle, append=-np.inf) > 0))
+    met = np.interp(narrow, angle[:rising], radius[:rising])
+    return np.asarray(met), np.maximum(narrow, angle[0])
+
+
 def _generated_outline(gear: CutGear, chord_error_mm: float) -> Floats:
     """Outline with tips concentric with the teeth."""
     radius, angle = half_gap(gear.cut, *_point_counts(gear.cut, chord_error_mm))
     z = gear.cut.teeth
     middle = gear.first_centre + 2 * pi / z * (np.arange(z) + 0.5)
-    down = middle[:, None] - angle[::-1] + gear.right_offset[:, None]
-    up = middle[:, None] + angle + np.roll(gear.left_offset, -1)[:, None]
+    lowest, inset = floor_corners(gear)
+    short = radius < lowest[:, None]
+    radii = np.where(short, lowest[:, None], radius)
+    angles = np.where(short, inset[:, None], angle)
+    down = middle[:, None] - angles[:, ::-1] + gear.right_offset[:, None]
+    up = middle[:, None] + angles + np.roll(gear.left_offset, -1)[:, None]
     floor = _arcs(down[:, -1], up[:, 0], radius[0], chord_error_mm)
     tip = _arcs(up[:, -1], np.roll(down[:, 0], -1), radius[-1], chord_error_mm)
     theta = np.concatenate([down, floor, up, tip], axis=1)
-    floor_r, tip_r = np.full(floor.shape[1], radius[0]), np.full(tip.shape[1], radius[-1])
-    r = np.concatenate([radius[::-1], floor_r, radius, tip_r])
+    floor_r = np.broadcast_to(lowest[:, None], floor.shape)
+    r = np.concatenate([radii[:, ::-1], floor_r, radii, np.full(tip.shape, radius[-1])], axis=1)
     points = np.stack([r * np.cos(theta), r * np.sin(theta)], axis=-1).reshape(-1, 2)
     return np.asarray(points + gear.axis)
 

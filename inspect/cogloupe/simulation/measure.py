@@ -9,10 +9,11 @@ from math import degrees, pi
 from typing import SupportsFloat
 
 import numpy as np
-from numpy.typing import NDArray
+from numpy.typing import ArrayLike, NDArray
 
 from cogloupe.involute import roll_length
 from cogloupe.rack import Gear, half_gap, pin_centre_radius
+from cogloupe.simulation.body import floor_corners
 from cogloupe.simulation.cutting import CutGear, crossing_angles
 from cogloupe.simulation.truth import (
     TrueFlank,
@@ -129,10 +130,10 @@ def _teeth(
     )
 
 
-def _distance_along(offset: Floats, angle: Floats, radius: float) -> Floats:
+def _distance_along(offset: Floats, angle: Floats, radius: ArrayLike) -> Floats:
     """Distance from the datum to a circle whose centre is offset, along polar angles."""
     along = offset[0] * np.cos(angle) + offset[1] * np.sin(angle)
-    return np.asarray(along + np.sqrt(radius**2 - (offset @ offset - along**2)))
+    return np.asarray(along + np.sqrt(np.square(radius) - (offset @ offset - along**2)))
 
 
 def _gaps(
@@ -141,9 +142,10 @@ def _gaps(
     """Gap figures, and the seated pins' centres about the datum, shape (z, 2) (NaN for none)."""
     wide = np.mod(np.roll(position[0], -1) - position[1], 2 * pi)
     middle = position[1] + wide / 2
-    root = 2 * _distance_along(gear.axis - axis, middle, gear.cut.root_radius)
     extra = np.roll(gear.left_offset, -1) - gear.right_offset
-    floor = half_gap(gear.cut)[1][0] * 2 + extra
+    lowest, inset = floor_corners(gear)
+    root = 2 * _distance_along(gear.axis - axis, middle, lowest)
+    floor = 2 * inset + extra
     ratio = _floor_ratios(gear, extra)
     pins = _pin_centres(gear, extra) + gear.axis - axis
     seat = np.hypot(*pins.T)
@@ -152,7 +154,7 @@ def _gaps(
             number=k + 1,
             width_mm=_round(wide[k] * gear.design.reference_radius),
             root_diameter_mm=_round(root[k]),
-            floor_width_mm=_round(floor[k] * gear.cut.root_radius),
+            floor_width_mm=_round(floor[k] * lowest[k]),
             floor_ratio=_round(ratio[k]),
             pin_radius_mm=None if np.isnan(seat[k]) else _round(seat[k]),
         )
