@@ -124,7 +124,7 @@ def rack_for_angle(pressure_angle_deg: float, module_mm: float, dp: bool) -> Bas
     Parameters
     ----------
     pressure_angle_deg : float
-        Any angle from 10 to 35 degrees.
+        Any angle from 10 to 32 degrees; beyond, a rack as deep as ISO 53 A's comes to a point.
     module_mm : float
         Module.
     dp : bool
@@ -140,11 +140,11 @@ def rack_for_angle(pressure_angle_deg: float, module_mm: float, dp: bool) -> Bas
     Raises
     ------
     UseError
-        Where the angle is outside 10 to 35 degrees.
+        Where the angle is outside 10 to 32 degrees.
     """
-    if not 10.0 <= pressure_angle_deg <= 35.0:
+    if not 10.0 <= pressure_angle_deg <= 32.0:
         raise UseError(
-            f"pressure angle {pressure_angle_deg:g} degrees is outside 10 to 35; cut gears have "
+            f"pressure angle {pressure_angle_deg:g} degrees is outside 10 to 32; cut gears have "
             "14.5, 20 or 25"
         )
     if abs(pressure_angle_deg - 14.5) < 1e-9:
