@@ -32,6 +32,76 @@ def bore_place(camera: Camera) -> Floats:
     return np.array([x, y])
 
 
+def finer(camera: Camera) -> Camera:
+    """Camera whose pixels are the samples of light that `oversample` asks for.
+
+    Parameters
+    ----------
+    camera : Camera
+        The camera.
+
+    Returns
+    -------
+    Camera
+        The same view with more pixels.
+    """
+    k = camera.oversample
+    if k == 1:
+        return camera
+    bore = (bore_place(camera) + 0.5) * k - 0.5
+    far = camera.far_blur_px
+    return camera.model_copy(
+        update={
+            "oversample": 1,
+            "mm_per_px": camera.mm_per_px / k,
+            "width_px": camera.width_px * k,
+            "height_px": camera.height_px * k,
+            "bore_x_px": float(bore[0]),
+            "bore_y_px": float(bore[1]),
+            "blur_px": camera.blur_px * k,
+            "far_blur_px": None if far is None else far * k,
+        }
+    )
+
+
+def pooled(light: Floats, k: int) -> Floats:
+    """Mean of blocks of k by k samples: what each pixel gathers.
+
+    Parameters
+    ----------
+    light : ndarray, shape (k h, k w) or (k h, k w, 3)
+        Linear light.
+    k : int
+        Samples per pixel each way.
+
+    Returns
+    -------
+    ndarray, shape (h, w) or (h, w, 3)
+    """
+    if k == 1:
+        return light
+    height, width = light.shape[0] // k, light.shape[1] // k
+    blocks = light.reshape(height, k, width, k, *light.shape[2:])
+    return np.asarray(blocks.mean(axis=(1, 3)))
+
+
+def spread(pattern: Floats, k: int) -> Floats:
+    """Repeat each pixel's value over its k by k samples.
+
+    Parameters
+    ----------
+    pattern : ndarray, shape (h, w)
+        One value a pixel.
+    k : int
+        Samples per pixel each way.
+
+    Returns
+    -------
+    ndarray, shape (k h, k w)
+    """
+    return pattern if k == 1 else np.asarray(np.kron(pattern, np.ones((k, k))), np.float64)
+
+
 def to_pixels(points: Floats, camera: Camera) -> Floats:
     """Map points of the gear frame onto the picture: tilt, scale, lens distortion.
 
@@ -113,7 +183,7 @@ def blurred(light: Floats, sigma: float) -> Floats:
     -----
     The kernel is sampled at whole pixels, so the lens's spread is a symmetric stair about the
     Gaussian: at 1.2 px the half-level crossing between samples moves by up to 0.01 px with the
-    edge's place in its pixel, and by nothing on average.
+    edge's place in its pixel, and by nothing on average. `Camera.oversample` makes the stair finer.
     """
     if sigma <= 0:
         return light

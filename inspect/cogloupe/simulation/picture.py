@@ -16,7 +16,10 @@ from cogloupe.simulation.dirt import covered_flanks, dust, swarf_chip
 from cogloupe.simulation.lens import (
     CHORD_ERROR_PX,
     cover,
+    finer,
     focused,
+    pooled,
+    spread,
     to_level,
     to_linear,
     to_pixels,
@@ -107,10 +110,11 @@ def render(spec: GearSpec, faults: Faults, camera: Camera, rng: np.random.Genera
     shape = body(gear, spec, faults, CHORD_ERROR_PX * camera.mm_per_px)
     chips = [swarf_chip(gear, swarf, dirt) for swarf in camera.swarf]
     specks = dust(camera, dirt)
+    fine = finer(camera)
     light = _lit(shape, spec, camera, surface)
-    light = _strewn(light, chips, _levels(camera)[1] * 1.1, camera)
-    light = _strewn(light, specks, _dust_light(camera), camera)
-    image = _sensed(focused(light, camera), camera, sensor)
+    light = _strewn(light, chips, _levels(camera)[1] * 1.1, fine)
+    light = _strewn(light, specks, _dust_light(camera), fine)
+    image = _sensed(pooled(focused(light, fine), camera.oversample), camera, sensor)
     return Rendered(
         image, _truth(gear, spec, faults, camera, _spoilt(gear, faults, camera, chips, specks))
     )
@@ -130,22 +134,23 @@ def _levels(camera: Camera) -> tuple[Floats, Floats]:
 def _lit(
     shape: shapely.Geometry, spec: GearSpec, camera: Camera, rng: np.random.Generator
 ) -> Floats:
-    """Light of gear and ground before lens and sensor, shape (h, w) or (h, w, 3)."""
-    covered = cover(shape, camera)
-    metal, bare = np.ones(camera.shape), np.ones(camera.shape)
+    """Light of gear and ground before lens and sensor, at the camera's finer sampling."""
+    fine, k = finer(camera), camera.oversample
+    covered = cover(shape, fine)
+    metal, bare = np.ones(fine.shape), np.ones(fine.shape)
     if camera.tool_marks:
         centre = to_pixels(np.zeros((1, 2)), camera)[0]
-        metal = np.maximum(face_texture(camera, centre, rng), 0.1)
+        metal = np.maximum(spread(face_texture(camera, centre, rng), k), 0.1)
     if camera.ground_texture:
-        bare = np.maximum(ground_texture(camera, rng), 0.1)
+        bare = np.maximum(spread(ground_texture(camera, rng), k), 0.1)
     if camera.shadow_mm:
-        bare = bare * shadow(covered, camera.shadow_mm / camera.mm_per_px)
+        bare = bare * shadow(covered, camera.shadow_mm / fine.mm_per_px)
     if camera.bevel_mm:
-        metal = _bevelled(metal, shape, covered, camera)
+        metal = _bevelled(metal, shape, covered, fine)
     if spec.hub_mm and not spec.spokes:
-        metal = metal * _boss(spec, camera)
+        metal = metal * _boss(spec, fine)
     ground, gear = _levels(camera)
-    uneven = uneven_light(camera) if camera.illumination else np.ones(camera.shape)
+    uneven = uneven_light(fine) if camera.illumination else np.ones(fine.shape)
     # `ground` and `gear` are one level or three; the trailing axis follows them.
     light = np.multiply.outer(uneven * bare * (1 - covered), ground)
     light += np.multiply.outer(uneven * metal * covered, gear)
