@@ -34,7 +34,7 @@ SIZES = reference_facts("gear_sizes")
 RACK_FACTS = reference_facts("rack_facts")
 ISO_A = basic_rack("iso53-a", 1.0)
 
-# Of the size. With this many points a flank's sides stand 3e-7 of the size inside the curve.
+# Of the size. With this many points a flank's sides stand 1e-7 of the size inside the curve.
 SHARE = 1e-6
 POINTS = 600
 
