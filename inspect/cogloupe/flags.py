@@ -7,7 +7,7 @@ step that raises the flag.
 from cogloupe.reading import Notice
 
 SENTENCES: dict[str, str] = {
-    "teeth_estimated": "The number of teeth was counted on the picture: {teeth}.",
+    "teeth_estimated": "The number of teeth was counted on the picture: {count}.",
     "module_estimated": "No module was given; the picture shows {module:.4g} mm ({dp:.4g} DP).",
     "scale_from_module": (
         "No scale was given, so the stated module set it: angles and pitch figures stand on their "
@@ -30,6 +30,7 @@ SENTENCES: dict[str, str] = {
     "measuring circle (profile shift {shift:+.3f}).",
     "two_edges": "Two edges run side by side (a bevel or a shadow); the {which} one was measured.",
     "coarse_pixels": "The teeth are small in the picture ({px:.0f} px deep); come closer.",
+    "calibration": "About the calibration: {what}.",
     "colour_channel": "The gear stood out best in a mixture of the colours, so that was measured.",
 }
 

@@ -1,0 +1,232 @@
+"""Pitch, thickness and runout figures of a measured gear about its datum, with uncertainties.
+
+Arrays run over teeth in the order of their numbers, tooth 1 first; lengths are
+millimetres unless the name ends in px or um, angles radians unless it ends in deg.
+"""
+
+from dataclasses import dataclass
+from math import acos, hypot, pi, sqrt, tan
+
+import numpy as np
+from numpy.typing import NDArray
+
+from cogloupe.deviations import (
+    cumulative_pitch,
+    eccentricity,
+    first_tooth,
+    gap_width,
+    pin_radius,
+    single_pitch,
+    thickness,
+    wrapped,
+)
+from cogloupe.flanks import FlankFits, flank_angles, flank_angles_about
+from cogloupe.measure import Measured
+from cogloupe.reading import DatumKind
+from cogloupe.settings import GearSettings
+from cogloupe.uncertainty import FlankPlace, Mode, edge_shift, lens_modes
+from cogloupe_calibration.errors import PhotoError
+
+Floats = NDArray[np.float64]
+Bools = NDArray[np.bool_]
+
+PIN_MODULES = 1.728
+"""Usual pin for outside gears, in modules (handbook practice for over-pins sizes)."""
+OBSTRUCTED_SHARE = 0.12
+"""A flank with more of its points than this set aside is called obstructed."""
+PARTIAL_COVERAGE = 0.8
+
+
+@dataclass(frozen=True)
+class Axes:
+    """The datum and the other axes that can be seen, px."""
+
+    kind: DatumKind
+    datum: Floats
+    teeth: Floats
+    bore: Floats | None
+    tips: Floats | None
+
+
+def choose_datum(measured: Measured, wanted: DatumKind | None) -> Axes:
+    """Pick the datum axis.
+
+    Parameters
+    ----------
+    measured : Measured
+    wanted : {'bore', 'teeth', 'tips'} or None
+        What the person asked for; None takes the bore where a round one is seen, else the teeth.
+
+    Returns
+    -------
+    Axes
+
+    Raises
+    ------
+    PhotoError
+        Where the wanted axis cannot be seen.
+    """
+    bore = measured.bore.centre if measured.bore is not None else None
+    tips = measured.tip_circle.centre if measured.tip_circle is not None else None
+    seen = {"bore": bore, "teeth": measured.fits.centre, "tips": tips}
+    kind: DatumKind = wanted or ("bore" if bore is not None else "teeth")
+    datum = seen[kind]
+    if datum is None:
+        what = "round bore" if kind == "bore" else "tip circle"
+        raise PhotoError(f"no {what} is seen, so it cannot be the datum: leave --datum out")
+    return Axes(kind, datum, measured.fits.centre, bore, tips)
+
+
+@dataclass(frozen=True)
+class Figures:
+    """Pitch, thickness and runout figures about the datum, teeth in the order of their numbers.
+
+    Attributes
+    ----------
+    first : int
+        Index in the measured arrays of tooth 1.
+    position : ndarray, shape (z, 2)
+        Flank angles on the measuring circle, rad.
+    noise : ndarray, shape (z, 2)
+        Their standard uncertainty from edge noise and fit, rad.
+    modes : tuple of Mode
+        Common sources (lens, lean), in the order of the numbers.
+    single_um, cumulative_um : ndarray, shape (z, 2)
+    thickness, gap_width, pin_radius : ndarray, shape (z,)
+    pin_modes : tuple of ndarray, shape (z,)
+        Change of the pin radii with each mode.
+    u_pin : float
+        Noise of one pin radius.
+    eccentricity : complex
+        Teeth axis as seen from the datum, mm; u_eccentricity its standard uncertainty.
+    u_eccentricity : float
+    edge : float
+        Standard uncertainty of all edges together, mm along the normal.
+    """
+
+    first: int
+    position: Floats
+    noise: Floats
+    modes: tuple[Mode, ...]
+    single_um: Floats
+    cumulative_um: Floats
+    thickness: Floats
+    gap_width: Floats
+    pin_radius: Floats
+    pin_modes: tuple[Floats, ...]
+    u_pin: float
+    eccentricity: complex
+    u_eccentricity: float
+    edge: float
+    measuring_radius: float
+    pin: float
+
+
+def work_out(
+    measured: Measured, axes: Axes, settings: GearSettings, frame: tuple[int, int]
+) -> Figures:
+    """Work out the figures about the datum.
+
+    Parameters
+    ----------
+    measured : Measured
+    axes : Axes
+    settings : GearSettings
+    frame : (int, int)
+        Width and height of the picture, px.
+
+    Returns
+    -------
+    Figures
+    """
+    fits, gear, px = measured.fits, measured.gear, measured.scale.mm_per_px
+    radius = fits.involute.measuring_radius * px
+    angles = flank_angles_about(fits, axes.datum)
+    centre = angles.mean(axis=1)
+    tolerance = max(1e-3 * 2 * pi / gear.teeth, 2 * float(np.nanmedian(fits.u_unwound)))
+    first = first_tooth(_filled(centre, gear.teeth), tolerance)
+    position = np.roll(angles, -first, axis=0)
+    noise = np.roll(fits.u_unwound, -first, axis=0)
+    modes = tuple(
+        Mode(m.name, m.size, np.roll(m.position, -first, axis=0))
+        for m in lens_modes(flank_place(fits, axes.datum), _datum_points(measured, axes), frame)
+    )
+    pin = settings.lengths_mm.get("pin_diameter", PIN_MODULES * gear.module_mm)
+    pins = pin_radius(position, gear.base_radius, radius, pin)
+    pin_modes = tuple(
+        pin_radius(position + mode.position, gear.base_radius, radius, pin) - pins for mode in modes
+    )
+    alpha = acos(min(1.0, gear.base_radius / float(np.nanmean(pins))))
+    u_pin = float(np.sqrt(np.nanmean(noise**2)) * sqrt(2)) * radius / (2 * tan(alpha))
+    gap_middle = position[:, 1] + gap_width(position, 0.5)
+    vector, leverage = eccentricity(pins, gap_middle)
+    parts = [sqrt(leverage) * u_pin]
+    parts += [abs(eccentricity(mode, gap_middle)[0]) for mode in pin_modes]
+    if measured.bore is not None and axes.kind == "bore":
+        parts.append(measured.bore.u_centre * px)
+    edge = hypot(edge_shift(measured.outlines.blur_px), measured.outlines.u_level_px) * px
+    return Figures(
+        first, position, noise, modes, single_pitch(position, radius) * 1000,
+        cumulative_pitch(position, radius) * 1000, thickness(position, radius),
+        gap_width(position, radius), pins, pin_modes, u_pin, vector,
+        float(np.sqrt(np.sum(np.square(parts)))), edge, radius, pin,
+    )  # fmt: skip
+
+
+def _filled(centre: Floats, teeth: int) -> Floats:
+    """Tooth centres with those not seen put in by the mean pitch."""
+    index = np.arange(teeth)
+    seen = np.isfinite(centre)
+    start = np.nanmean(wrapped(centre - index * 2 * pi / teeth - centre[seen][0])) + centre[seen][0]
+    return np.where(seen, centre, start + index * 2 * pi / teeth)
+
+
+def _datum_points(measured: Measured, axes: Axes) -> Floats:
+    """Points that carry the datum along when the picture is distorted, px."""
+    turn = np.linspace(0, 2 * pi, 36, endpoint=False)
+    ring = np.stack([np.cos(turn), np.sin(turn)], axis=1)
+    if axes.kind == "bore" and measured.bore is not None:
+        return np.asarray(axes.datum + measured.bore.radius * ring)
+    return np.asarray(axes.datum + measured.fits.involute.measuring_radius * ring)
+
+
+def flank_place(fits: FlankFits, datum: Floats) -> FlankPlace:
+    """Where each flank crosses the measuring circle about a datum.
+
+    Parameters
+    ----------
+    fits : FlankFits
+    datum : ndarray, shape (2,)
+        Px.
+
+    Returns
+    -------
+    FlankPlace
+        In the order of the fits.
+    """
+    angle = flank_angles_about(fits, datum)
+    radius = fits.involute.measuring_radius
+    xy = datum + radius * np.stack([np.cos(angle), np.sin(angle)], axis=-1)
+    alpha = acos(fits.involute.base_radius / radius)
+    facing = flank_angles(fits) + np.array([-1.0, 1.0]) * (pi / 2 - alpha)
+    normal = np.stack([np.cos(facing), np.sin(facing)], axis=-1)
+    return FlankPlace(xy, normal, fits.involute.base_radius, radius)
+
+
+def flank_status(fits: FlankFits) -> NDArray[np.str_]:
+    """Status of every flank.
+
+    Parameters
+    ----------
+    fits : FlankFits
+
+    Returns
+    -------
+    ndarray, shape (z, 2), str
+        'ok', 'partial', 'obstructed' or 'not_seen'.
+    """
+    status = np.full(fits.unwound.shape, "ok", dtype="<U10")
+    status[fits.coverage < PARTIAL_COVERAGE] = "partial"
+    status[fits.rejected > OBSTRUCTED_SHARE] = "obstructed"
+    status[~np.isfinite(fits.unwound)] = "not_seen"
+    return status

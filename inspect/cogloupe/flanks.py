@@ -1,0 +1,461 @@
+"""Fit every flank against the involute, all at once.
+
+Unwound from the base circle, an involute is a constant: for a right flank ``angle + inv(a_r)``,
+for a left one ``angle - inv(a_r)``, at every radius. So each flank becomes a straight line of
+unwound angle against roll length, whose height is the flank's place and whose slope is its
+profile slope deviation. Lines are fitted robustly (Tukey's weights), with the mean form of all
+flanks of a side taken out before a point is judged, so that a form common to all teeth is not
+mistaken for dirt. Lengths are px of the picture, angles rad.
+"""
+
+from dataclasses import dataclass
+from math import acos, pi, sqrt
+
+import numpy as np
+from numpy.typing import NDArray
+
+from cogloupe.edges import EdgePoints
+from cogloupe.involute import angle_at_radius, involute, roll_length
+from cogloupe.teeth import LEFT, ToothMap, polar
+
+Floats = NDArray[np.float64]
+Ints = NDArray[np.int64]
+Bools = NDArray[np.bool_]
+
+FORM_BINS = 12
+"""Stretches of roll length over which a form is averaged."""
+LEAST_COVERAGE = 0.25
+"""A flank seen over less than this share of the evaluation range counts as not seen."""
+TUKEY = 4.685
+"""Tuning constant of Tukey's biweight, 95 % efficient under normal noise (common practice)."""
+
+
+@dataclass(frozen=True)
+class Involute:
+    """The involute that flanks are compared with, in picture px.
+
+    Attributes
+    ----------
+    base_radius, measuring_radius : float
+        Radii, px.
+    low_radius, high_radius : float
+        Evaluation range: from the form circle to the tip less its rounding, px.
+    """
+
+    base_radius: float
+    measuring_radius: float
+    low_radius: float
+    high_radius: float
+
+    @property
+    def measuring_roll(self) -> float:
+        """Roll length at the measuring circle, px."""
+        return sqrt(self.measuring_radius**2 - self.base_radius**2)
+
+    @property
+    def measuring_inv(self) -> float:
+        """Involute angle at the measuring circle, rad."""
+        return float(involute(acos(self.base_radius / self.measuring_radius)))
+
+    @property
+    def roll_range(self) -> tuple[float, float]:
+        """Roll lengths where the evaluation begins and ends, px."""
+        low, high = roll_length(self.base_radius, [self.low_radius, self.high_radius])
+        return float(low), float(high)
+
+
+@dataclass(frozen=True)
+class FlankPoints:
+    """Points on the flanks within the evaluation range, unwound.
+
+    Attributes
+    ----------
+    flank : ndarray, shape (n,), int
+        ``2 * tooth + side``.
+    roll : ndarray, shape (n,)
+        Roll length, px.
+    unwound : ndarray, shape (n,)
+        Unwound angle, rad, less the nominal angle of its flank.
+    xy, normal : ndarray, shape (n, 2)
+        Positions corrected for curvature, px, and normals.
+    good : ndarray, shape (n,), bool
+        False where the grey profile was not a clean step.
+    """
+
+    flank: Ints
+    roll: Floats
+    unwound: Floats
+    xy: Floats
+    normal: Floats
+    good: Bools
+
+    @property
+    def sign(self) -> Floats:
+        """+1 on right flanks, -1 on left: turns unwound angle into distance out of material."""
+        return np.where(self.flank % 2 == LEFT, -1.0, 1.0)
+
+
+@dataclass(frozen=True)
+class FlankFits:
+    """Fitted flanks; arrays over tooth index (0..z-1) and side (left, right).
+
+    Attributes
+    ----------
+    centre : ndarray, shape (2,)
+        Axis the flanks were unwound about: that of the teeth, px.
+    unwound : ndarray, shape (z, 2)
+        Unwound angle of the fitted flank at the measuring circle, rad; NaN where not seen.
+    slope : ndarray, shape (z, 2)
+        Change of unwound angle with roll length, rad/px.
+    u_unwound, u_slope : ndarray, shape (z, 2)
+        Standard uncertainties from the scatter of the points, their correlation included.
+    coverage : ndarray, shape (z, 2)
+        Share of the evaluation range that good points cover.
+    rejected : ndarray, shape (z, 2)
+        Share of the points set aside as not belonging to the flank.
+    nominal : ndarray, shape (z, 2)
+        Unwound angles that were taken off the points before fitting, rad.
+    points : FlankPoints
+        The points.
+    used : ndarray, shape (n,), bool
+        Points that kept weight.
+    scatter : float
+        Standard deviation of one point about its flank, px.
+    correlation : float
+        Factor by which neighbours' correlation raises the variance of a mean.
+    form : ndarray, shape (2, FORM_BINS)
+        Mean form of each side, out of material, px; bins over the evaluation range.
+    involute : Involute
+        What was fitted against.
+    """
+
+    centre: Floats
+    unwound: Floats
+    slope: Floats
+    u_unwound: Floats
+    u_slope: Floats
+    coverage: Floats
+    rejected: Floats
+    nominal: Floats
+    points: FlankPoints
+    used: Bools
+    scatter: float
+    correlation: float
+    form: Floats
+    involute: Involute
+
+
+def unwind(
+    edges: EdgePoints, teeth: ToothMap, centre: Floats, curve: Involute
+) -> tuple[FlankPoints, Floats]:
+    """Pick the points on the involutes and unwind them.
+
+    Parameters
+    ----------
+    edges : EdgePoints
+        The toothed outline.
+    teeth : ToothMap
+        Tooth and side of each of its points.
+    centre : ndarray, shape (2,)
+        Axis, px.
+    curve : Involute
+        Base circle and evaluation range.
+
+    Returns
+    -------
+    points : FlankPoints
+    nominal : ndarray, shape (z, 2)
+        Nominal unwound angle of each flank, rad, which has been taken off.
+    """
+    radius, angle = polar(edges.xy, centre)
+    chosen = (radius > curve.low_radius) & (radius < curve.high_radius)
+    chosen &= radius > curve.base_radius * (1 + 1e-9)
+    index = np.flatnonzero(chosen)
+    roll = roll_length(curve.base_radius, radius[index])
+    picked = edges.take(index)
+    xy = picked.straightened(1 / np.maximum(roll, 1.0))
+    radius, angle = polar(xy, centre)
+    side = teeth.side[index]
+    sign = np.where(side == LEFT, -1.0, 1.0)
+    inv = involute(angle_at_radius(curve.base_radius, radius))
+    half = _half_angle(teeth, curve)
+    nominal = teeth.centre_angle[:, None] + half * np.array([-1.0, 1.0])
+    flank = 2 * teeth.tooth[index] + side
+    unwound = angle + sign * inv - nominal.ravel()[flank]
+    unwound = np.mod(unwound + pi, 2 * pi) - pi
+    # A point that faces the wrong way lies on something else (a chip, the far side of a burr).
+    tangent = np.stack([-np.sin(angle), np.cos(angle)], axis=1)
+    facing = (picked.normal * tangent).sum(axis=1) * sign > 0.25
+    roll = roll_length(curve.base_radius, radius)
+    return FlankPoints(flank, roll, unwound, xy, picked.normal, picked.good & facing), nominal
+
+
+def _half_angle(teeth: ToothMap, curve: Involute) -> float:
+    """Rough half angle of a tooth at the base circle: a quarter pitch at mid-height, unwound."""
+    inv = float(involute(angle_at_radius(curve.base_radius, teeth.mid_radius)))
+    return pi / (2 * teeth.teeth) + inv
+
+
+def fit_flanks(edges: EdgePoints, teeth: ToothMap, centre: Floats, curve: Involute) -> FlankFits:
+    """Fit a line of unwound angle against roll length to every flank.
+
+    Parameters
+    ----------
+    edges, teeth, centre, curve
+        As for `unwind`.
+
+    Returns
+    -------
+    FlankFits
+    """
+    points, nominal = unwind(edges, teeth, centre, curve)
+    z = teeth.teeth
+    start = _flank_medians(points, 2 * z)
+    roll_here = points.roll - curve.measuring_roll
+    line = np.stack([start, np.zeros(2 * z)])
+    form = np.zeros((2, FORM_BINS))
+    weight = points.good.astype(float)
+    for _ in range(8):
+        left_over = points.unwound - line[0][points.flank] - line[1][points.flank] * roll_here
+        form = _mean_form(points, left_over, weight, curve, form)
+        judged = left_over - _form_at(form, points, curve)
+        scatter = 1.4826 * float(np.median(np.abs(judged[points.good]))) if points.good.any() else 1
+        weight = np.where(points.good, _tukey(judged / (TUKEY * max(scatter, 1e-12))), 0.0)
+        line, leverage = _weighted_lines(points, roll_here, weight, 2 * z)
+    used = weight > 0.3
+    left_over = points.unwound - line[0][points.flank] - line[1][points.flank] * roll_here
+    judged = (left_over - _form_at(form, points, curve)) * curve.base_radius
+    scatter = float(np.std(judged[used])) if used.any() else float("nan")
+    correlation = _correlation(points, judged, used)
+    coverage, rejected = _coverage(points, used, curve, 2 * z)
+    line = np.where(coverage > LEAST_COVERAGE, line, np.nan)
+    unit = scatter / curve.base_radius * sqrt(correlation)
+    value, spread, slope, u_slope = _at_measuring_circle(line, leverage, unit)
+    shape = (z, 2)
+    return FlankFits(
+        centre, value.reshape(shape) + nominal, slope.reshape(shape), spread.reshape(shape),
+        u_slope.reshape(shape), coverage.reshape(shape), rejected.reshape(shape), nominal, points,
+        used, scatter, correlation, form * curve.base_radius * np.array([[-1.0], [1.0]]), curve,
+    )  # fmt: skip
+
+
+def _at_measuring_circle(
+    line: Floats, leverage: Floats, unit: float
+) -> tuple[Floats, Floats, Floats, Floats]:
+    """Place of every flank on the measuring circle, its u, and its slope with u.
+
+    Where the middle of the seen flank lies away from the measuring circle, an error of the slope
+    tilts the place there. Flanks cut by one tool have nearly one slope, so each side's slopes are
+    drawn towards their mean, by as much as their spread is explained by noise (empirical Bayes);
+    only the place uses the drawn slope, the flank's own slope is reported.
+    """
+    value, slope = line
+    total, cross, square = leverage
+    u_slope = unit * np.sqrt(total)
+    middle = np.where(total > 0, -cross / np.where(total > 0, total, 1), 0.0)
+    drawn, u_drawn = np.empty_like(slope), np.empty_like(slope)
+    for side in (0, 1):
+        own, u = slope[side::2], u_slope[side::2]
+        seen = np.isfinite(own)
+        share, mean = _real_share(own[seen], u[seen])
+        drawn[side::2] = mean + share * (own - mean)
+        u_drawn[side::2] = u * np.sqrt(share)
+    at_circle = value + (drawn - slope) * -middle
+    at_middle = unit**2 * np.maximum(square - total * middle**2, 0.0)
+    spread = np.sqrt(at_middle + (middle * u_drawn) ** 2)
+    return at_circle, np.where(np.isfinite(value), spread, np.nan), slope, np.where(
+        np.isfinite(slope), u_slope, np.nan
+    )  # fmt: skip
+
+
+def _real_share(slope: Floats, u: Floats) -> tuple[float, float]:
+    """Share of the slopes' variance that noise does not explain, and their mean."""
+    if len(slope) < 4:
+        return 1.0, float(slope.mean()) if len(slope) else 0.0
+    noise = float(np.mean(u**2))
+    # One standard deviation of a sample variance: what lies within it is not evidence of spread.
+    excess = float(np.var(slope, ddof=1)) - noise * (1 + sqrt(2 / (len(slope) - 1)))
+    return max(excess, 0.0) / (max(excess, 0.0) + noise + 1e-300), float(slope.mean())
+
+
+def _flank_medians(points: FlankPoints, flanks: int) -> Floats:
+    """Median unwound angle of each flank's good points; 0 where there are none."""
+    flank, value = points.flank[points.good], points.unwound[points.good]
+    order = np.lexsort((value, flank))
+    flank, value = flank[order], value[order]
+    first = np.searchsorted(flank, np.arange(flanks), side="left")
+    last = np.searchsorted(flank, np.arange(flanks), side="right")
+    middle = np.minimum((first + last) // 2, max(len(value) - 1, 0))
+    return np.where(last > first, value[middle] if len(value) else np.zeros(flanks), 0.0)
+
+
+def _tukey(x: Floats) -> Floats:
+    return np.where(np.abs(x) < 1, (1 - x**2) ** 2, 0.0)
+
+
+def _weighted_lines(
+    points: FlankPoints, x: Floats, weight: Floats, flanks: int
+) -> tuple[Floats, Floats]:
+    """Least-squares lines of every flank: value and slope, and the inverse normal matrix.
+
+    The matrix is given as its entries for the slope, the cross term and the value.
+    """
+
+    def total(values: Floats) -> Floats:
+        return np.asarray(np.bincount(points.flank, weight * values, flanks), np.float64)
+
+    w, wx, wxx = total(np.ones_like(x)), total(x), total(x * x)
+    wy, wxy = total(points.unwound), total(x * points.unwound)
+    det = w * wxx - wx**2
+    det = np.where(det > 1e-9, det, np.inf)
+    value = np.stack([(wxx * wy - wx * wxy) / det, (w * wxy - wx * wy) / det])
+    return value, np.stack([w / det, -wx / det, wxx / det])
+
+
+def _bin_of(points: FlankPoints, curve: Involute, bins: int = FORM_BINS) -> Ints:
+    low, high = curve.roll_range
+    share = (points.roll - low) / max(high - low, 1e-9)
+    return np.clip((share * bins).astype(np.int64), 0, bins - 1)
+
+
+def _mean_form(
+    points: FlankPoints, left_over: Floats, weight: Floats, curve: Involute, before: Floats
+) -> Floats:
+    """Mean residual of each side in bins of roll length, rad."""
+    cell = (points.flank % 2) * FORM_BINS + _bin_of(points, curve)
+    # Points far off are kept out of the mean by the weights of the turn before.
+    total = np.bincount(cell, weight * left_over, 2 * FORM_BINS)
+    count = np.bincount(cell, weight, 2 * FORM_BINS)
+    mean = np.where(count > 3, total / np.maximum(count, 1e-9), before.ravel())
+    return np.asarray(mean.reshape(2, FORM_BINS))
+
+
+def _form_at(form: Floats, points: FlankPoints, curve: Involute) -> Floats:
+    """Mean form at each point, joined by straight lines between the bins' middles."""
+    low, high = curve.roll_range
+    place = (points.roll - low) / max(high - low, 1e-9) * FORM_BINS - 0.5
+    middles = np.arange(FORM_BINS)
+    left = points.flank % 2 == LEFT
+    return np.where(
+        left,
+        np.interp(place, middles, form[0]),
+        np.interp(place, middles, form[1]),
+    )
+
+
+def _correlation(points: FlankPoints, judged: Floats, used: Bools, lags: int = 12) -> float:
+    """Variance factor of a mean from the points' correlation along the outline: 1 + 2 sum rho.
+
+    JPEG blocks, demosaicing and tool marks make neighbours alike; it is measured, not assumed.
+    """
+    total = 1.0
+    variance = float(np.mean(judged[used] ** 2)) if used.any() else 0.0
+    if variance <= 0:
+        return 1.0
+    for lag in range(1, lags + 1):
+        same = used[lag:] & used[:-lag] & (points.flank[lag:] == points.flank[:-lag])
+        if same.sum() < 100:
+            break
+        rho = float(np.mean(judged[lag:][same] * judged[:-lag][same])) / variance
+        if rho < 2 / sqrt(same.sum()):
+            break
+        total += 2 * rho
+    return total
+
+
+def _coverage(
+    points: FlankPoints, used: Bools, curve: Involute, flanks: int
+) -> tuple[Floats, Floats]:
+    """Share of the range covered by used points, and share of points set aside, per flank."""
+    count = np.bincount(points.flank, minlength=flanks)
+    # Stretches of about four points; where pixels are few, fewer and longer stretches.
+    bins = int(np.clip(np.median(count) // 4, 3, FORM_BINS))
+    cell = points.flank * bins + _bin_of(points, curve, bins)
+    filled = np.bincount(cell, used, flanks * bins).reshape(flanks, bins) >= 1
+    rejected = np.bincount(points.flank, ~used, flanks) / np.maximum(count, 1)
+    return filled.mean(axis=1), rejected
+
+
+def teeth_axis_shift(fits: FlankFits) -> Floats:
+    """How far the axis must move to take the first harmonic out of both flank sides.
+
+    Parameters
+    ----------
+    fits : FlankFits
+        Flanks fitted about some centre.
+
+    Returns
+    -------
+    ndarray, shape (2,)
+        Shift to add to that centre, px.
+
+    Notes
+    -----
+    A shift e moves a flank along its normal by ``e . n``, that is ``e . n / r_b`` of unwound
+    angle. Both sides are fitted together by least squares with one turn of the whole and one
+    mean thickness; the normal is that at the measuring circle.
+    """
+    z = len(fits.unwound)
+    angle_m = acos(fits.involute.base_radius / fits.involute.measuring_radius)
+    position = flank_angles(fits)
+    sign = np.array([-1.0, 1.0])
+    # The normal of a right flank points forward of the radius by a right angle less a_m.
+    direction = position + sign * (pi / 2 - angle_m)
+    ideal = 2 * pi / z * np.arange(z)[:, None]
+    error = np.unwrap(fits.unwound - ideal, axis=0) if np.isfinite(fits.unwound).all() else (
+        fits.unwound - ideal
+    )  # fmt: skip
+    out = sign * error * fits.involute.base_radius
+    columns = [np.cos(direction), np.sin(direction), sign + 0 * out, 1 + 0 * out]
+    design = np.stack([c.ravel() for c in columns], axis=1)
+    seen = np.isfinite(out.ravel())
+    if seen.sum() < 8:
+        return np.zeros(2)
+    solution = np.linalg.lstsq(design[seen], out.ravel()[seen], rcond=None)[0]
+    return np.asarray(solution[:2])
+
+
+def flank_angles(fits: FlankFits) -> Floats:
+    """Polar angle of each fitted flank on the measuring circle about the fits' own centre.
+
+    Parameters
+    ----------
+    fits : FlankFits
+
+    Returns
+    -------
+    ndarray, shape (z, 2)
+        Angles, rad, unwrapped; NaN where not seen.
+    """
+    return np.asarray(fits.unwound - np.array([-1.0, 1.0]) * fits.involute.measuring_inv)
+
+
+def flank_angles_about(fits: FlankFits, datum: Floats) -> Floats:
+    """Polar angle about another axis at which each fitted flank crosses its measuring circle.
+
+    Parameters
+    ----------
+    fits : FlankFits
+    datum : ndarray, shape (2,)
+        Axis, px.
+
+    Returns
+    -------
+    ndarray, shape (z, 2)
+        Angles about the datum, rad, within pi of those about the fits' centre.
+    """
+    curve = fits.involute
+    sign = np.array([-1.0, 1.0])
+    roll = np.full(fits.unwound.shape, curve.measuring_roll)
+    about = flank_angles(fits)
+    for _ in range(6):
+        radius = np.hypot(curve.base_radius, roll)
+        inv = involute(angle_at_radius(curve.base_radius, radius))
+        about = fits.unwound + fits.slope * (roll - curve.measuring_roll) - sign * inv
+        x = fits.centre[0] + radius * np.cos(about) - datum[0]
+        y = fits.centre[1] + radius * np.sin(about) - datum[1]
+        # Along the flank the radius grows by roll / r for each unit of roll.
+        miss = curve.measuring_radius - np.hypot(x, y)
+        roll = np.maximum(roll + miss * radius / np.maximum(roll, 1e-9), 1e-9)
+    angle = np.arctan2(y, x)
+    return np.asarray(about + np.mod(angle - about + pi, 2 * pi) - pi)

@@ -1,0 +1,68 @@
+"""Polynomials fitted to many groups of points at once."""
+
+import numpy as np
+from numpy.typing import NDArray
+
+Floats = NDArray[np.float64]
+Ints = NDArray[np.int64]
+
+
+def grouped_polynomials(
+    group: Ints, x: Floats, y: Floats, groups: int, degree: int, clip: float = 4.0
+) -> tuple[Floats, Floats]:
+    """Fit one polynomial to each group by least squares, setting aside points far off.
+
+    Parameters
+    ----------
+    group : ndarray, shape (n,), int
+        Group 0..groups-1 of each point.
+    x, y : ndarray, shape (n,)
+    groups : int
+        Number of groups.
+    degree : int
+        Degree of the polynomials.
+    clip : float
+        A point further than this many robust standard deviations (pooled over all groups) from
+        its polynomial is left out of the final fit.
+
+    Returns
+    -------
+    coefficients : ndarray, shape (groups, degree + 1)
+        Ascending powers; NaN where a group has too few points.
+    u : ndarray, shape (groups,)
+        Standard uncertainty of the constant term from the pooled scatter.
+    """
+    weight = np.ones_like(y)
+    powers = x[:, None] ** np.arange(2 * degree + 1)
+    coefficients, u = np.full((groups, degree + 1), np.nan), np.full(groups, np.nan)
+    for _ in range(3):
+        coefficients, inverse = _solve(group, powers, y, weight, groups, degree)
+        residual = y - (powers[:, : degree + 1] * coefficients[group]).sum(axis=1)
+        known = np.isfinite(residual)
+        if not known.any():
+            return coefficients, u
+        scatter = 1.4826 * np.median(np.abs(residual[known]))
+        weight = (known & (np.abs(residual) <= clip * scatter + 1e-12)).astype(float)
+        u = scatter * np.sqrt(inverse)
+    return coefficients, np.asarray(u)
+
+
+def _solve(
+    group: Ints, powers: Floats, y: Floats, weight: Floats, groups: int, degree: int
+) -> tuple[Floats, Floats]:
+    """Coefficients of every group, and the constant term's entry of the inverse normal matrix."""
+    sums = [np.bincount(group, weight * power, groups) for power in powers.T]
+    right = np.stack(
+        [np.bincount(group, weight * powers[:, k] * y, groups) for k in range(degree + 1)], axis=1
+    )
+    index = np.add.outer(np.arange(degree + 1), np.arange(degree + 1))
+    normal = np.stack(sums, axis=1)[:, index]
+    enough = sums[0] >= degree + 3
+    normal[~enough] = np.eye(degree + 1)
+    # A whisper of damping keeps a group whose points share one x solvable.
+    normal = normal + 1e-12 * np.trace(normal, axis1=1, axis2=2)[:, None, None] * np.eye(degree + 1)
+    inverse = np.linalg.inv(normal)
+    solution = (inverse @ right[:, :, None])[:, :, 0]
+    solution[~enough] = np.nan
+    leverage = np.where(enough, inverse[:, 0, 0], np.nan)
+    return np.asarray(solution, np.float64), np.asarray(leverage, np.float64)

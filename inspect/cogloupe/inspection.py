@@ -1,0 +1,204 @@
+"""One photograph from file to reading: the whole job in the order of its steps."""
+
+import datetime
+from math import pi
+from pathlib import Path
+
+import numpy as np
+from numpy.typing import NDArray
+
+from cogloupe import __version__
+from cogloupe.assemble import (
+    build_budget,
+    build_datum,
+    build_gaps,
+    build_gear,
+    build_notices,
+    build_profile,
+    build_summary,
+    build_teeth,
+    build_tolerance,
+    thickness_uncertainty,
+    work_out_shapes,
+)
+from cogloupe.evidence import Evidence
+from cogloupe.figures import Axes, Figures, choose_datum, work_out
+from cogloupe.flags import flag
+from cogloupe.measure import Measured, measure_gear
+from cogloupe.photo import Photo
+from cogloupe.profile import work_out_profiles
+from cogloupe.rack import Gear, gear_outline
+from cogloupe.reading import CalibrationInfo, Notice, PhotoInfo, Reading
+from cogloupe.settings import GearSettings
+from cogloupe.uncertainty import pitch_uncertainty
+from cogloupe_calibration.calibration import Calibration, Camera, check_fits, load_calibration
+from cogloupe_calibration.scale import Scale, from_stated_scale
+
+Floats = NDArray[np.float64]
+
+
+def inspect_photo(photo: Photo, settings: GearSettings) -> tuple[Reading, Evidence]:
+    """Read the gear on a photograph.
+
+    Parameters
+    ----------
+    photo : Photo
+        Upright photograph.
+    settings : GearSettings
+        What is known of gear and picture.
+
+    Returns
+    -------
+    Reading
+    Evidence
+        What the drawings need beside the figures.
+
+    Raises
+    ------
+    PhotoError, CalibrationError, UseError
+        Where photograph, calibration or settings cannot serve, in one line.
+    """
+    stated, calibration, notices = stated_scale(photo, settings)
+    measured = measure_gear(photo.pixels, settings, stated)
+    axes = choose_datum(measured, settings.datum)
+    figures = work_out(measured, axes, settings, (photo.width, photo.height))
+    reading = _reading(photo, measured, axes, figures, notices)
+    if settings.calibration is not None and calibration is not None:
+        info = reading.calibration.model_copy(update={"file": str(settings.calibration)})
+        reading = reading.model_copy(update={"calibration": info})
+    return reading, _evidence(photo, measured, axes, figures)
+
+
+def stated_scale(
+    photo: Photo, settings: GearSettings
+) -> tuple[Scale | None, Calibration | None, tuple[Notice, ...]]:
+    """Scale that the settings bring along, if any.
+
+    Parameters
+    ----------
+    photo : Photo
+    settings : GearSettings
+
+    Returns
+    -------
+    Scale or None
+    Calibration or None
+    tuple of Notice
+        Warnings of the calibration file.
+
+    Raises
+    ------
+    CalibrationError
+        Where the calibration file is wrong or cannot fit the photograph.
+    """
+    if settings.scale_um_per_px is not None:
+        return from_stated_scale(settings.scale_um_per_px), None, ()
+    if settings.calibration is None:
+        return None, None, ()
+    calibration = load_calibration(settings.calibration)
+    warnings = check_fits(
+        calibration, photo.width, photo.height, camera=camera_of(photo), today=datetime.date.today()
+    )
+    scale = Scale(calibration.mm_per_px, calibration.u_mm_per_px, calibration.method)
+    return scale, calibration, tuple(flag("calibration", what=text) for text in warnings)
+
+
+def camera_of(photo: Photo) -> Camera:
+    """What EXIF tells of the camera.
+
+    Parameters
+    ----------
+    photo : Photo
+
+    Returns
+    -------
+    Camera
+    """
+    exif = photo.exif
+    focal = exif.get("FocalLength", "")
+    try:
+        length = float(focal) or None
+    except ValueError:
+        length = None
+    return Camera(
+        make=exif.get("Make"), model=exif.get("Model"), lens=exif.get("LensModel"),
+        focal_length_mm=length,
+    )  # fmt: skip
+
+
+def _reading(
+    photo: Photo,
+    measured: Measured,
+    axes: Axes,
+    figures: Figures,
+    notices: tuple[Notice, ...],
+) -> Reading:
+    radius_um = 1000 * figures.measuring_radius
+    pitch_u = pitch_uncertainty(figures.noise, figures.modes, radius_um)
+    profiles = work_out_profiles(measured, figures.first)
+    shapes = work_out_shapes(measured, axes, figures)
+    teeth = build_teeth(measured, figures, profiles, pitch_u, shapes)
+    summary = build_summary(measured, axes, figures, profiles, pitch_u, shapes)
+    scale = measured.scale
+    return Reading(
+        software_version=__version__,
+        photo=PhotoInfo(
+            file=photo.name,
+            sha256=photo.sha256,
+            width_px=photo.width,
+            height_px=photo.height,
+            camera=" ".join(v for k in ("Make", "Model") if (v := photo.exif.get(k))) or None,
+            taken=photo.exif.get("DateTime"),
+        ),
+        gear=build_gear(measured),
+        calibration=CalibrationInfo(
+            mm_per_px=scale.mm_per_px, u_mm_per_px=scale.u_mm_per_px, method=scale.method, file=None
+        ),
+        datum=build_datum(measured, axes),
+        teeth=teeth,
+        gaps=build_gaps(figures, shapes, thickness_uncertainty(measured, figures)),
+        summary=summary,
+        tolerance=build_tolerance(measured, summary, teeth),
+        budget=build_budget(measured, figures),
+        profile=build_profile(profiles),
+        warnings=(*notices, *build_notices(measured, axes, teeth, lens_measured=False)),
+    )
+
+
+def _evidence(photo: Photo, measured: Measured, axes: Axes, figures: Figures) -> Evidence:
+    """Arrays for the drawings: theory laid where the teeth are, points with their deviations."""
+    fits, z, px = measured.fits, measured.gear.teeth, measured.scale.mm_per_px
+    design = Gear(z, measured.gear.module_mm, measured.gear.rack)
+    ideal = 2 * pi / z * np.arange(z)
+    off = np.unwrap(np.nan_to_num(figures.position.mean(axis=1) - ideal))
+    seen = np.isfinite(figures.position.mean(axis=1))
+    start = float(off[seen].mean()) if seen.any() else -pi / 2
+    theory = gear_outline(design, start, flank_points=24) / px + axes.teeth
+    points = fits.points
+    tooth = np.mod(points.flank // 2 - figures.first, z)
+    side = points.flank % 2
+    half = float(design.half_tooth_angle(design.base_radius))
+    wanted = start + ideal[tooth] + np.where(side == 0, -half, half)
+    absolute = points.unwound + fits.nominal.ravel()[points.flank]
+    off_angle = np.mod(absolute - wanted + pi, 2 * pi) - pi
+    deviation = points.sign * off_angle * measured.gear.base_radius * 1000
+    return Evidence(
+        photo.as_rgb8(), theory, measured.outlines.outer.xy, points.xy, points.normal, deviation,
+        tooth, side, fits.used,
+    )  # fmt: skip
+
+
+def readable(path: Path) -> bool:
+    """Tell whether a path names a file that a photograph may be in.
+
+    Parameters
+    ----------
+    path : Path
+
+    Returns
+    -------
+    bool
+    """
+    from cogloupe.photo import PHOTO_SUFFIXES
+
+    return path.suffix.lower() in PHOTO_SUFFIXES and not path.name.startswith(".")

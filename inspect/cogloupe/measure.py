@@ -1,0 +1,396 @@
+"""From a picture to fitted flanks in millimetres: the steps in their order.
+
+Everything here is arrays in, arrays out; `assemble` turns the result into a reading.
+"""
+
+from dataclasses import dataclass, replace
+from math import hypot, radians, sqrt
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from cogloupe.circles import Circle
+from cogloupe.datum import Bore, find_bore
+from cogloupe.deviations import thickness
+from cogloupe.edges import Outlines, find_edges
+from cogloupe.flags import flag
+from cogloupe.flanks import FlankFits, Involute, fit_flanks, flank_angles, teeth_axis_shift
+from cogloupe.gaps import Radii, floor_radii, tip_radii
+from cogloupe.rack import Gear, shift_for_thickness
+from cogloupe.reading import Notice
+from cogloupe.segment import LUMA, Region, find_gears
+from cogloupe.settings import GearSettings
+from cogloupe.standard_sizes import nearest_standard_module
+from cogloupe.teeth import ToothMap, map_teeth
+from cogloupe.uncertainty import edge_shift
+from cogloupe_calibration.errors import PhotoError, UseError
+from cogloupe_calibration.scale import Scale, from_known_diameter
+
+Floats = NDArray[np.float64]
+
+MODULE_AGREES = 0.03
+BLUR_WARNS_PX = 2.6
+DEEPEST_BLUR = 1 / 7
+"""Blur beyond this share of the tooth's depth leaves no flank to measure."""
+SMALLEST_DEPTH_PX = 6.0
+LEAST_CONTRAST = 0.04
+BURNT_WARNS = 0.02
+FORM_SHIFTS = (-0.7, 1.2)
+"""Profile shifts between which a form circle is worked out; beyond, the gear is not of the rack."""
+
+
+@dataclass(frozen=True)
+class SeenModule:
+    """Module in px as the picture shows it.
+
+    Attributes
+    ----------
+    px, u_px : float
+        Weighted mean of two ways to see it, and its standard uncertainty.
+    by_tip, by_flank : float
+        From the tip diameter (z + 2 modules) and from the curve of the flanks (base circle).
+    """
+
+    px: float
+    u_px: float
+    by_tip: float
+    by_flank: float
+
+
+@dataclass(frozen=True)
+class Measured:
+    """A gear as measured on one picture.
+
+    Attributes
+    ----------
+    region, outlines, teeth, fits
+        What each step found; lengths px.
+    gear : Gear
+        The gear compared with, mm, at the profile shift that was found.
+    scale : Scale
+        Scale of the picture.
+    source : {'given', 'estimated'}
+        Where tooth number and module came from.
+    module_seen : SeenModule
+    bore : Bore or None
+    tips : Radii
+        Tip radii about the teeth's axis, px.
+    tip_circle : Circle or None
+    notices : tuple of Notice
+    """
+
+    region: Region
+    outlines: Outlines
+    teeth: ToothMap
+    fits: FlankFits
+    gear: Gear
+    scale: Scale
+    source: str
+    module_seen: SeenModule
+    bore: Bore | None
+    tips: Radii
+    tip_circle: Circle | None
+    notices: tuple[Notice, ...]
+
+
+def measure_gear(pixels: NDArray[Any], settings: GearSettings, stated: Scale | None) -> Measured:
+    """Measure the gear on a picture.
+
+    Parameters
+    ----------
+    pixels : ndarray, shape (h, w) or (h, w, 3), uint8 or uint16
+        Upright photograph.
+    settings : GearSettings
+        What is known of the gear.
+    stated : Scale or None
+        Scale from a calibration or a statement; None where the picture itself must give it.
+
+    Returns
+    -------
+    Measured
+
+    Raises
+    ------
+    PhotoError
+        Where the picture cannot be measured, or contradicts the settings.
+    UseError
+        Where nothing sets the size.
+    """
+    region = _choose(find_gears(pixels), settings)
+    outlines = find_edges(pixels, region)
+    centre = np.array([region.x, region.y])
+    teeth = map_teeth(outlines.outer.xy, centre, settings.teeth)
+    _refuse_unusable(outlines, teeth)
+    angle = radians(settings.pressure_angle_deg)
+    module_seen, centre = see_module(outlines, teeth, centre, angle)
+    bore = find_bore(outlines.holes, centre, teeth.root_radius)
+    scale, module_mm, notices = _settle_size(
+        settings, stated, module_seen, _Circles(teeth, outlines, bore)
+    )
+    rack = settings.basic_rack(module_mm)
+    gear = Gear(teeth.teeth, module_mm, rack)
+    fits, gear, tips, circle = _fit_at_size(outlines, teeth, centre, gear, scale, settings)
+    notices = (*_picture_notices(region, outlines, teeth, settings), *notices)
+    source = "given" if settings.teeth is not None and settings.module is not None else "estimated"
+    return Measured(
+        region, outlines, teeth, fits, gear, scale, source, module_seen, bore, tips, circle, notices
+    )
+
+
+def _choose(regions: list[Region], settings: GearSettings) -> Region:
+    """Best region, or the reason why there is none."""
+    if not regions:
+        raise PhotoError(
+            "no gear found: it must lie flat, stand out from the ground, and show its teeth"
+        )
+    region = regions[0]
+    if region.cut_off and not settings.partial:
+        raise PhotoError(
+            "the gear is cut off by the edge of the picture: move back, or give --partial to "
+            "read the teeth that are seen"
+        )
+    return region
+
+
+def _refuse_unusable(outlines: Outlines, teeth: ToothMap) -> None:
+    """Say why a picture is beyond use."""
+    depth = teeth.tip_radius - teeth.root_radius
+    if depth < SMALLEST_DEPTH_PX:
+        raise PhotoError(
+            f"the teeth are only {depth:.1f} px deep: come closer, 40 px or more measure well"
+        )
+    if outlines.blur_px > DEEPEST_BLUR * depth:
+        raise PhotoError(
+            f"the picture is blurred beyond use (blur {outlines.blur_px:.1f} px, teeth "
+            f"{depth:.0f} px deep): focus again"
+        )
+    if outlines.contrast < LEAST_CONTRAST:
+        raise PhotoError(
+            f"gear and ground differ by only {100 * outlines.contrast:.1f} % of full scale "
+            "(over- or under-exposed): change exposure or ground"
+        )
+
+
+def see_module(
+    outlines: Outlines, teeth: ToothMap, centre: Floats, pressure_angle: float
+) -> tuple[SeenModule, Floats]:
+    """Module in px that the teeth show, and the axis of the teeth.
+
+    Parameters
+    ----------
+    outlines, teeth
+        Edges and their teeth.
+    centre : ndarray, shape (2,)
+        Rough centre, px.
+    pressure_angle : float
+        Stated pressure angle, rad.
+
+    Returns
+    -------
+    SeenModule
+    ndarray, shape (2,)
+        Axis of the teeth, px.
+
+    Notes
+    -----
+    The tip diameter gives ``d_a / (z + 2)``, wrong by any error of the blank or by a profile
+    shift (taken as 0.1 modules on the radius, common practice, no source). The flanks' curve
+    gives the base circle, wrong by any error of the pressure angle (half a degree). Each is
+    weighted by that.
+    """
+    z = teeth.teeth
+    by_tip = 2 * teeth.tip_radius / (z + 2)
+    depth = teeth.tip_radius - teeth.root_radius
+    low, high = teeth.root_radius + 0.38 * depth, teeth.tip_radius - 0.14 * depth
+    module = by_tip
+    for _ in range(4):
+        base = module * z / 2 * np.cos(pressure_angle)
+        curve = Involute(base, module * z / 2, max(low, base * 1.002), high)
+        fits = fit_flanks(outlines.outer, teeth, centre, curve)
+        slope = np.nanmedian(np.array([-1.0, 1.0]) * fits.slope * base)
+        module = float(np.clip(module * (1 + slope), 0.85 * by_tip, 1.15 * by_tip))
+        centre = centre + _bounded(teeth_axis_shift(fits), 0.1 * teeth.tip_radius)
+    noise = float(np.nanmedian(fits.u_slope)) * base / sqrt(2 * z)
+    u_flank = hypot(0.5 * np.pi / 180 * np.tan(pressure_angle), noise)
+    u_tip = 0.2 / (z + 2)
+    weights = np.array([u_tip**-2, u_flank**-2])
+    seen = float(weights @ [by_tip, module] / weights.sum())
+    return SeenModule(seen, seen / sqrt(weights.sum()), by_tip, module), centre
+
+
+def _bounded(shift: Floats, most: float) -> Floats:
+    length = float(np.hypot(*shift))
+    return shift * min(1.0, most / max(length, 1e-12))
+
+
+@dataclass(frozen=True)
+class _Circles:
+    """What a known diameter can be compared with."""
+
+    teeth: ToothMap
+    outlines: Outlines
+    bore: Bore | None
+
+
+def _settle_size(
+    settings: GearSettings, stated: Scale | None, seen: SeenModule, circles: _Circles
+) -> tuple[Scale, float, tuple[Notice, ...]]:
+    """Scale and module, from what is known and what is seen."""
+    scale = stated or _scale_from_circle(settings, circles)
+    module = settings.module
+    if scale is None:
+        if module is None:
+            raise UseError(
+                "nothing sets the size: give --module or --dp, or a scale (--scale, "
+                "--calibration, --known-tip-diameter or --known-bore)"
+            )
+        relative = seen.u_px / seen.px
+        mm = module / seen.px
+        return Scale(mm, mm * relative, "from_module"), module, (flag("scale_from_module"),)
+    seen_mm = seen.px * scale.mm_per_px
+    if module is None:
+        module = nearest_standard_module(seen_mm)
+        return scale, module, (flag("module_estimated", module=module, dp=25.4 / module),)
+    _check_module(module, seen, scale)
+    return scale, module, ()
+
+
+def _check_module(module: float, seen: SeenModule, scale: Scale) -> None:
+    """Refuse a stated module that both ways of seeing it contradict."""
+    off = [p * scale.mm_per_px / module - 1 for p in (seen.px, seen.by_tip, seen.by_flank)]
+    same_way = off[1] * off[2] > 0 and min(abs(off[1]), abs(off[2])) > MODULE_AGREES / 2
+    if abs(off[0]) > MODULE_AGREES and same_way:
+        seen_mm = seen.px * scale.mm_per_px
+        raise PhotoError(
+            f"the picture shows module {seen_mm:.4g} mm ({25.4 / seen_mm:.4g} DP), not "
+            f"{module:.4g} mm ({25.4 / module:.4g} DP): check module, DP and scale"
+        )
+
+
+def _scale_from_circle(settings: GearSettings, circles: _Circles) -> Scale | None:
+    """Scale from a tip circle or bore of known diameter."""
+    known = settings.lengths_mm
+    level = 2 * edge_shift(circles.outlines.blur_px)
+    if "known_tip_diameter" in known:
+        mapped = circles.teeth
+        centre = np.array([np.nan, np.nan])
+        centre = _tip_centre(circles.outlines, mapped)
+        tips, circle = tip_radii(circles.outlines.outer, mapped, centre, _half_tip(mapped))
+        if circle is None:
+            raise PhotoError("the tip circle is not seen well enough to set the scale")
+        u = hypot(level, 2 * float(np.nanmedian(tips.u)))
+        return from_known_diameter(2 * circle.radius, u, known["known_tip_diameter"])
+    if "known_bore" in known:
+        if circles.bore is None:
+            raise PhotoError("no round bore is seen, so --known-bore cannot set the scale")
+        bore = circles.bore
+        u = hypot(level, 2 * bore.u_radius)
+        return from_known_diameter(2 * bore.radius, u, known["known_bore"], method="known_bore")
+    return None
+
+
+def _tip_centre(outlines: Outlines, teeth: ToothMap) -> Floats:
+    """Rough centre from the outline itself: the mean of the mid-height crossings' circle."""
+    from cogloupe.circles import robust_circle
+
+    circle = robust_circle(outlines.outer.xy, 0.02 * teeth.tip_radius)
+    assert circle is not None  # the teeth were mapped on this outline
+    return circle.centre
+
+
+def _half_tip(teeth: ToothMap) -> float:
+    """Half angle of a tip land, roughly: an eighth of a pitch."""
+    return np.pi / teeth.teeth / 4
+
+
+def _fit_at_size(
+    outlines: Outlines,
+    teeth: ToothMap,
+    centre: Floats,
+    gear: Gear,
+    scale: Scale,
+    settings: GearSettings,
+) -> tuple[FlankFits, Gear, Radii, Circle | None]:
+    """Fit the flanks against the gear's own involute, and find its profile shift."""
+    px = scale.mm_per_px
+    measuring = settings.lengths_mm.get("measuring_diameter", 2 * gear.reference_radius) / 2 / px
+    if not teeth.root_radius < measuring < teeth.tip_radius:
+        raise PhotoError(
+            f"the measuring circle ({2 * measuring * px:.4g} mm) does not cross the teeth, which "
+            f"reach from {2 * teeth.root_radius * px:.4g} to {2 * teeth.tip_radius * px:.4g} mm: "
+            "check scale, module and teeth"
+        )
+    tips, circle = tip_radii(outlines.outer, teeth, centre, _half_tip(teeth))
+    tip = float(np.nanmedian(tips.value)) if np.isfinite(tips.value).any() else teeth.tip_radius
+    shift = gear.profile_shift
+    for _ in range(3):
+        bounded = float(np.clip(shift, *FORM_SHIFTS))
+        curve = _evaluation_range(replace(gear, profile_shift=bounded), tip, outlines.blur_px, px)
+        curve = replace(curve, measuring_radius=measuring)
+        fits = fit_flanks(outlines.outer, teeth, centre, curve)
+        centre = centre + _bounded(teeth_axis_shift(fits), 0.02 * teeth.tip_radius)
+        half = float(np.nanmean(thickness(flank_angles(fits), 1.0))) / 2
+        half += _inv_change(gear, measuring * px)
+        shift = shift_for_thickness(gear.teeth, gear.module_mm, gear.rack.pressure_angle, half)
+    fits = fit_flanks(outlines.outer, teeth, centre, curve)
+    tips, circle = tip_radii(outlines.outer, teeth, centre, _half_tip(teeth))
+    return fits, replace(gear, profile_shift=shift), tips, circle
+
+
+def _inv_change(gear: Gear, measuring_mm: float) -> float:
+    """Half angle that a tooth gains from the measuring circle to the reference circle, rad."""
+    plain = replace(gear, profile_shift=0.0)
+    at_reference = plain.half_tooth_angle(plain.reference_radius)
+    return float(at_reference - plain.half_tooth_angle(measuring_mm))
+
+
+def _evaluation_range(gear: Gear, tip: float, blur: float, px: float) -> Involute:
+    """Active involute that can be measured: form circle to tip, clear of both corners' blur."""
+    base = gear.base_radius / px
+    low = max(gear.form_radius / px + 1.5 * blur, hypot(base, 3.0 + blur))
+    high = tip - max(2.5 * blur, 0.05 * gear.module_mm / px)
+    if high - low < 3.0:
+        raise PhotoError(
+            f"the flanks are too short to measure ({max(high - low, 0):.1f} px): come closer, and "
+            "check scale, module and teeth"
+        )
+    return Involute(base, gear.reference_radius / px, low, high)
+
+
+def _picture_notices(
+    region: Region, outlines: Outlines, teeth: ToothMap, settings: GearSettings
+) -> tuple[Notice, ...]:
+    """What to say about the picture itself."""
+    notices = []
+    if settings.teeth is None:
+        notices.append(flag("teeth_estimated", count=teeth.teeth))
+    if region.weights is not None and not np.allclose(region.weights, LUMA):
+        notices.append(flag("colour_channel"))
+    if outlines.blur_px > BLUR_WARNS_PX:
+        notices.append(flag("soft_focus", blur=outlines.blur_px))
+    if outlines.burnt > BURNT_WARNS:
+        notices.append(flag("over_exposed", percent=100 * outlines.burnt))
+    if outlines.contrast < 3 * LEAST_CONTRAST:
+        notices.append(flag("low_contrast", percent=100 * outlines.contrast))
+    depth = teeth.tip_radius - teeth.root_radius
+    if depth < 25:
+        notices.append(flag("coarse_pixels", px=depth))
+    return tuple(notices)
+
+
+def found_floors(measured: Measured, axis: Floats) -> Radii:
+    """Floor radii of a measured gear about an axis.
+
+    Parameters
+    ----------
+    measured : Measured
+    axis : ndarray, shape (2,)
+
+    Returns
+    -------
+    Radii
+        Px.
+    """
+    module = measured.gear.module_mm / measured.scale.mm_per_px
+    return floor_radii(measured.outlines.outer, measured.teeth, axis, module)

@@ -1,0 +1,327 @@
+"""Find the gear on a photograph: which part of it, which colours, which grey level divides.
+
+Works on a reduced picture, since only the place is wanted here; `edges` then measures at full
+resolution. The ground and the gear are each taken to be lit by a smooth (quadratic) light, so that
+uneven light does not move the dividing level.
+"""
+
+from collections.abc import Iterator
+from dataclasses import dataclass, replace
+from math import pi
+from typing import Any
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+from skimage.filters import threshold_otsu
+
+from cogloupe.circles import Circle, robust_circle
+
+Floats = NDArray[np.float64]
+Bools = NDArray[np.bool_]
+
+REDUCED_SIDE_PX = 900
+LUMA = np.array([0.299, 0.587, 0.114])  # ITU-R BT.601
+MOST_TEETH = 420
+LEAST_SHARE = 0.40
+"""Share of the seen turn that evenly spaced teeth must take before it is called a gear."""
+
+
+@dataclass(frozen=True)
+class Region:
+    """Where the gear is on the photograph.
+
+    Attributes
+    ----------
+    weights : ndarray, shape (3,), or None
+        Mixture of red, green and blue that was measured; None for a grey picture.
+    threshold : ndarray, shape (h', w'), float32
+        Level midway between gear and ground over the reduced frame, in mixed pixel values.
+    bright : bool
+        True where the gear is brighter than the ground.
+    x, y, tip_radius : float
+        Rough centre and tip radius, px of the full picture.
+    root_radius : float
+        Rough root radius, px.
+    teeth : int
+        Rough count.
+    share : float
+        Share (0 to 1) of the seen turn that evenly spaced teeth take.
+    cut_off : bool
+        True where the gear reaches the picture's border.
+    """
+
+    weights: Floats | None
+    threshold: NDArray[np.float32]
+    bright: bool
+    x: float
+    y: float
+    tip_radius: float
+    root_radius: float
+    teeth: int
+    share: float
+    cut_off: bool
+
+
+@dataclass(frozen=True)
+class _Outline:
+    """An outer contour looked at as a gear, in px of the reduced picture."""
+
+    circle: Circle
+    root_radius: float
+    teeth: int
+    share: float
+    cut_off: bool
+    contour: NDArray[Any]
+
+
+def mix_colours(pixels: NDArray[Any], weights: Floats | None) -> NDArray[Any]:
+    """Turn colours into the one value that is measured.
+
+    Parameters
+    ----------
+    pixels : ndarray, shape (..., 3) or (...)
+        Colour or grey values.
+    weights : ndarray, shape (3,), or None
+        Mixture; None returns the values as they are.
+
+    Returns
+    -------
+    ndarray, shape (...)
+        float32 where colours were mixed.
+    """
+    if weights is None:
+        return pixels
+    return np.asarray(pixels.astype(np.float32) @ weights.astype(np.float32))
+
+
+def find_gears(pixels: NDArray[Any]) -> list[Region]:
+    """Find what looks like a gear, best first.
+
+    Parameters
+    ----------
+    pixels : ndarray, shape (h, w) or (h, w, 3)
+        Upright photograph.
+
+    Returns
+    -------
+    list of Region
+        Empty where no outline repeats like teeth.
+    """
+    scale = min(1.0, REDUCED_SIDE_PX / max(pixels.shape[:2]))
+    size = (round(pixels.shape[1] * scale), round(pixels.shape[0] * scale))
+    small = cv2.resize(pixels, size, interpolation=cv2.INTER_AREA).astype(np.float32)
+    found: list[Region] = []
+    for weights in _mixtures(small):
+        found += _gears_in(np.asarray(mix_colours(small, weights), np.float32), weights)
+        if found and found[0].share > 0.75:
+            break
+    if small.ndim == 3 and found and max(r.share for r in found) <= 0.75:
+        best = max(found, key=_merit)
+        weights = _fisher_mixture(small, best)
+        found += _gears_in(np.asarray(mix_colours(small, weights), np.float32), weights)
+    distinct = _without_repeats(sorted(found, key=_merit, reverse=True))
+    return [_to_full_size(region, pixels.shape[1] / size[0]) for region in distinct]
+
+
+def _merit(region: Region) -> float:
+    return float(region.share * region.tip_radius**0.5)
+
+
+def _mixtures(small: NDArray[np.float32]) -> Iterator[Floats | None]:
+    """Colour mixtures to try: brightness, each colour alone, and differences of colours."""
+    if small.ndim == 2:
+        yield None
+        return
+    yield LUMA
+    coloured = float(np.abs(small - small.mean(axis=2, keepdims=True)).mean())
+    if coloured < 0.01 * float(np.ptp(small) or 1.0):
+        return
+    yield from np.eye(3)
+    yield np.array([1.0, -0.5, -0.5])
+    yield np.array([-0.5, -0.5, 1.0])
+    yield np.array([-0.5, 1.0, -0.5])
+
+
+def _gears_in(grey: NDArray[np.float32], weights: Floats | None) -> list[Region]:
+    """Gears that one grey picture shows, in its own pixels, best first."""
+    regions = []
+    for threshold in _dividing_levels(grey):
+        for bright in (False, True):
+            mask = (grey > threshold) if bright else (grey < threshold)
+            for outline in _gear_outlines(mask):
+                circle = outline.circle
+                regions.append(
+                    Region(
+                        weights, threshold, bright, circle.x, circle.y, circle.radius,
+                        outline.root_radius, outline.teeth, outline.share, outline.cut_off,
+                    )
+                )  # fmt: skip
+        if regions:
+            break
+    return sorted(regions, key=_merit, reverse=True)
+
+
+def _dividing_levels(grey: NDArray[np.float32]) -> Iterator[NDArray[np.float32]]:
+    """Maps of the level between gear and ground: for uneven light first, then one level."""
+    if float(np.ptp(grey)) <= 0:
+        return
+    flat = np.full(grey.shape, threshold_otsu(grey), np.float32)  # type: ignore[no-untyped-call]
+    level: NDArray[np.float32] = flat
+    for _ in range(5):
+        above = grey > level
+        if not 0.005 < above.mean() < 0.995:
+            break
+        both = _smooth_light(grey, above) + _smooth_light(grey, ~above)
+        level = np.asarray(both / 2, np.float32)
+    yield level
+    yield flat
+
+
+def _smooth_light(grey: NDArray[np.float32], chosen: Bools) -> NDArray[np.float32]:
+    """Quadratic surface through the chosen pixels, over the whole frame."""
+    height, width = grey.shape
+    y, x = np.mgrid[0:height, 0:width].astype(np.float32)
+    x, y = 2 * x / width - 1, 2 * y / height - 1
+    terms = np.stack([np.ones_like(x), x, y, x * y, x * x, y * y], axis=-1)
+    step = max(1, int(chosen.sum()) // 20000)
+    design, values = terms[chosen][::step], grey[chosen][::step]
+    normal = design.T @ design + 1e-3 * len(values) * np.diag([0, 0.01, 0.01, 1, 1, 1])
+    return np.asarray(terms @ np.linalg.solve(normal, design.T @ values), np.float32)
+
+
+def _gear_outlines(mask: Bools) -> Iterator[_Outline]:
+    contours, _ = cv2.findContours(mask.astype(np.uint8), cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_NONE)
+    for contour in sorted(contours, key=len, reverse=True)[:6]:
+        if len(contour) >= 60:
+            outline = _as_gear(contour[:, 0, :], mask.shape)
+            if outline is not None:
+                yield outline
+
+
+def _as_gear(contour: NDArray[Any], shape: tuple[int, ...]) -> _Outline | None:
+    """Look at an outline as a gear: teeth that repeat round a circle through their tips."""
+    height, width = shape
+    x, y = contour.T
+    inside = (x > 1) & (y > 1) & (x < width - 2) & (y < height - 2)
+    seen = contour[inside].astype(np.float64)
+    hull = cv2.convexHull(contour[inside])[:, 0, :].astype(np.float64) if len(seen) else seen
+    extent = float(np.ptp(seen, axis=0).max()) if len(seen) else 0.0
+    if extent < 24:
+        return None
+    circle = robust_circle(hull, max(0.008 * extent, 1.2))
+    if circle is None or not 0.3 < circle.radius / extent < 20:
+        return None
+    teeth, share, root = tooth_rhythm(seen, circle)
+    depth = (circle.radius - root) / circle.radius
+    if teeth == 0 or share < LEAST_SHARE or depth < 0.4 * 4.5 / (teeth + 2):
+        return None
+    return _Outline(circle, root, teeth, share, bool(not inside.all()), contour)
+
+
+def tooth_rhythm(xy: Floats, circle: Circle) -> tuple[int, float, float]:
+    """Count what repeats round an outline.
+
+    Parameters
+    ----------
+    xy : ndarray, shape (n, 2)
+        Outline points.
+    circle : Circle
+        Circle through the tips.
+
+    Returns
+    -------
+    teeth : int
+        Strongest count per turn, from the Fourier series of the radius against angle; 0 if none.
+    share : float
+        Share (0 to 1) of the seen turn that is taken by evenly spaced teeth.
+    root_radius : float
+        Radius of the floors, in the points' unit.
+
+    Notes
+    -----
+    The pitch is the median of the angles between risings through mid-height, which stands
+    against hidden teeth and things that touch the gear; the Fourier series of the radius then
+    settles the count, since a whole turn must hold a whole number of teeth.
+    """
+    dx, dy = xy[:, 0] - circle.x, xy[:, 1] - circle.y
+    radius, angle = np.hypot(dx, dy), np.arctan2(dy, dx)
+    near = (radius > 0.4 * circle.radius) & (radius < 1.06 * circle.radius)
+    if near.sum() < 40:
+        return 0, 0.0, 0.0
+    grid, profile, seen = _radius_by_angle(radius[near], angle[near])
+    root, tip = np.percentile(profile[seen], [8, 92])
+    pitches = _pitches(profile - (root + tip) / 2, grid)
+    if len(pitches) < 4:
+        return 0, 0.0, 0.0
+    pitch = float(np.median(pitches))
+    even = pitches[np.abs(pitches / pitch - 1) < 0.3]
+    share = float(even.sum() / (seen.mean() * 2 * pi))
+    wave = np.where(seen, np.clip(profile, root, tip) - (root + tip) / 2, 0.0)
+    power = np.abs(np.fft.rfft(wave)) ** 2
+    low, high = int(2 * pi / pitch * 0.85), int(2 * pi / pitch * 1.15) + 1
+    if high > MOST_TEETH or len(even) < 4:
+        return 0, 0.0, 0.0
+    return low + int(np.argmax(power[low : high + 1])), min(share, 1.0), float(root)
+
+
+def _radius_by_angle(radius: Floats, angle: Floats) -> tuple[Floats, Floats, Bools]:
+    """Outermost radius in bins of angle a little over a pixel wide, and which bins are seen."""
+    bins = int(np.clip(2 * pi * radius.max() / 1.3, 64, 8192))
+    bin_of = np.minimum(((angle + pi) / (2 * pi) * bins).astype(int), bins - 1)
+    outermost = np.zeros(bins)
+    np.maximum.at(outermost, bin_of, radius)
+    grid = (np.arange(bins) + 0.5) / bins * 2 * pi - pi
+    filled = outermost > 0
+    profile = np.interp(grid, grid[filled], outermost[filled], period=2 * pi)
+    # A bin counts as seen where an outline point lies within about 2 % of a turn of it.
+    reach = max(3, bins // 64)
+    near = np.convolve(np.concatenate([filled, filled, filled]), np.ones(reach), "same")
+    return grid, profile, near[bins : 2 * bins] > 0
+
+
+def _pitches(height: Floats, grid: Floats) -> Floats:
+    """Angles between successive risings through zero, round the turn; slivers are passed over."""
+    above = height > 0
+    rises = grid[np.flatnonzero(above & ~np.roll(above, 1))]
+    if len(rises) < 4:
+        return np.empty(0)
+    pitches = np.diff(rises, append=rises[0] + 2 * pi)
+    return np.asarray(pitches[pitches > 0.25 * np.median(pitches)])
+
+
+def _fisher_mixture(small: NDArray[np.float32], region: Region) -> Floats:
+    """Mixture of colours that divides gear from ground best (Fisher's linear discriminant)."""
+    y, x = np.mgrid[0 : small.shape[0], 0 : small.shape[1]]
+    distance = np.hypot(x - region.x, y - region.y) / region.tip_radius
+    gear = small[(distance < 0.97 * region.root_radius / region.tip_radius) & (distance > 0.7)]
+    ground = small[(distance > 1.02) & (distance < 1.15)]
+    if min(len(gear), len(ground)) < 50:
+        return LUMA
+    within = np.cov(gear.T) + np.cov(ground.T)
+    within += np.eye(3) * (0.01 * np.trace(within) + 1e-6)
+    direction = np.linalg.solve(within, gear.mean(axis=0) - ground.mean(axis=0))
+    return np.asarray(direction / np.abs(direction).sum(), np.float64)
+
+
+def _without_repeats(regions: list[Region]) -> list[Region]:
+    """Keep the best region of each place."""
+    kept: list[Region] = []
+    for region in regions:
+        if all(
+            np.hypot(region.x - k.x, region.y - k.y) > 0.5 * max(k.tip_radius, region.tip_radius)
+            for k in kept
+        ):
+            kept.append(region)
+    return kept
+
+
+def _to_full_size(region: Region, factor: float) -> Region:
+    """Region in px of the full picture; pixel centres stay at whole numbers."""
+    return replace(
+        region,
+        x=(region.x + 0.5) * factor - 0.5,
+        y=(region.y + 0.5) * factor - 0.5,
+        tip_radius=region.tip_radius * factor,
+        root_radius=region.root_radius * factor,
+    )

@@ -1,0 +1,177 @@
+"""Count the teeth along the outline and give every edge point its tooth and side.
+
+Counting walks along the outline and notes where it rises and falls through mid-height, so that a
+wrong pitch, however large, cannot shift the count; what is too wide or too narrow for a tooth is
+taken for something in the way, and the teeth under it are placed by their neighbours.
+"""
+
+from dataclasses import dataclass
+from math import pi
+
+import numpy as np
+from numpy.typing import NDArray
+
+from cogloupe_calibration.errors import PhotoError
+
+Floats = NDArray[np.float64]
+Ints = NDArray[np.int64]
+Bools = NDArray[np.bool_]
+
+LEFT, RIGHT = 0, 1
+SLIVER = 0.14
+"""Rises or gaps narrower than this share of a pitch are dirt, not teeth."""
+WIDEST_TOOTH = 0.85
+"""A section wider than this share of a pitch at mid-height is not a single tooth."""
+
+
+@dataclass(frozen=True)
+class ToothMap:
+    """Which tooth and side every outline point belongs to.
+
+    Attributes
+    ----------
+    teeth : int
+        Number of teeth on the whole gear, z.
+    centre_angle : ndarray, shape (z,)
+        Rough polar angle of each tooth's centre, rad, unwrapped, growing with the index.
+    seen : ndarray, shape (z,), bool
+        True where the tooth was seen as a section of its own; the others are placed by counting.
+    tooth : ndarray, shape (n,), int
+        Index 0..z-1 of each outline point's tooth.
+    side : ndarray, shape (n,), int
+        `LEFT` or `RIGHT`, by the side of the tooth's centre line.
+    mid_radius, tip_radius, root_radius : float
+        Rough radii, px.
+    """
+
+    teeth: int
+    centre_angle: Floats
+    seen: Bools
+    tooth: Ints
+    side: Ints
+    mid_radius: float
+    tip_radius: float
+    root_radius: float
+
+
+def polar(xy: Floats, centre: Floats) -> tuple[Floats, Floats]:
+    """Polar coordinates about a centre.
+
+    Parameters
+    ----------
+    xy : ndarray, shape (n, 2)
+        Points, x right and y down.
+    centre : ndarray, shape (2,)
+
+    Returns
+    -------
+    radius, angle : ndarray, shape (n,)
+        Angle in rad, growing clockwise on the picture.
+    """
+    x, y = (xy - centre).T
+    return np.hypot(x, y), np.arctan2(y, x)
+
+
+def map_teeth(xy: Floats, centre: Floats, teeth: int | None = None) -> ToothMap:
+    """Count the teeth round a closed outline and share its points out among them.
+
+    Parameters
+    ----------
+    xy : ndarray, shape (n, 2)
+        Outline points in order, clockwise on the picture, px.
+    centre : ndarray, shape (2,)
+        Rough centre of the gear, px.
+    teeth : int, optional
+        Number stated by the person.
+
+    Returns
+    -------
+    ToothMap
+
+    Raises
+    ------
+    PhotoError
+        Where no teeth are seen, or another number than stated.
+    """
+    radius, angle = polar(xy, centre)
+    tip, root = _tip_and_root(radius)
+    mid = (tip + root) / 2
+    start, end = _sections(radius > mid, angle)
+    if len(start) < 4:
+        raise PhotoError(f"only {len(start)} teeth stand out on the gear's outline: come closer")
+    start, end, pitch = _without_slivers(start, end)
+    counted = _count(start, end, pitch)
+    if teeth is not None and counted != teeth:
+        raise PhotoError(f"{counted} teeth are seen, not {teeth}: check --teeth")
+    centres, seen = _place(start, end, counted)
+    tooth, side = _share_out(angle, centres)
+    return ToothMap(counted, centres, seen, tooth, side, mid, tip, root)
+
+
+def _tip_and_root(radius: Floats) -> tuple[float, float]:
+    """Radii where the outline lingers highest and lowest: tip lands and floors."""
+    root = float(np.percentile(radius, 6))
+    tip = float(np.percentile(radius[radius < 1.9 * np.median(radius)], 92))
+    return tip, root
+
+
+def _sections(above: Bools, angle: Floats) -> tuple[Floats, Floats]:
+    """Angles at which a closed outline rises and falls through mid-height, rad, unwrapped."""
+    changes = np.flatnonzero(above != np.roll(above, 1))
+    if len(changes) < 2:
+        return np.empty(0), np.empty(0)
+    first = int(changes[~above[changes - 1]][0])
+    above, angle = np.roll(above, -first), np.unwrap(np.roll(angle, -first))
+    rises = np.flatnonzero(above & ~np.roll(above, 1))
+    falls = np.flatnonzero(~above & np.roll(above, 1))
+    before = angle[rises - 1]
+    before[0] = angle[-1] - 2 * pi  # the point before the first is the last, a turn earlier
+    return (angle[rises] + before) / 2, (angle[falls] + angle[falls - 1]) / 2
+
+
+def _without_slivers(start: Floats, end: Floats) -> tuple[Floats, Floats, float]:
+    """Drop rises and join gaps that are too narrow to be teeth; also the median pitch."""
+    pitch = float(np.median(np.diff(start, append=start[0] + 2 * pi)))
+    if np.median(end - start) < SLIVER * pitch * 2:
+        pitch = float(np.median(np.diff(start[end - start > np.median(end - start)])))
+    gap = np.roll(start, -1) - end
+    gap[-1] += 2 * pi
+    joined = gap < SLIVER * pitch
+    keep_end = ~joined
+    keep_end[-1] = True
+    keep_start = np.concatenate([[True], keep_end[:-1]])
+    start, end = start[keep_start], end[keep_end]
+    wide = end - start > SLIVER * pitch
+    start, end = start[wide], end[wide]
+    return start, end, float(np.median(np.diff(start, append=start[0] + 2 * pi)))
+
+
+def _count(start: Floats, end: Floats, pitch: float) -> int:
+    """Teeth in the whole turn: each step from section to section holds a whole number of them."""
+    single = end - start < WIDEST_TOOTH * pitch
+    centre = ((start + end) / 2)[single]
+    steps = np.diff(centre, append=centre[0] + 2 * pi) / pitch
+    return int(np.maximum(np.round(steps), 1).sum())
+
+
+def _place(start: Floats, end: Floats, teeth: int) -> tuple[Floats, Bools]:
+    """Centre angle of every tooth; those not seen singly lie evenly between their neighbours."""
+    pitch = float(np.median(np.diff(start, append=start[0] + 2 * pi)))
+    single = end - start < WIDEST_TOOTH * pitch
+    centre = ((start + end) / 2)[single]
+    steps = np.maximum(np.round(np.diff(centre) / pitch), 1).astype(int)
+    index = np.concatenate([[0], np.cumsum(steps)])
+    closed_index = np.append(index, teeth)
+    closed_centre = np.append(centre, centre[0] + 2 * pi)
+    centres = np.interp(np.arange(teeth), closed_index, closed_centre)
+    return centres, np.isin(np.arange(teeth), index)
+
+
+def _share_out(angle: Floats, centres: Floats) -> tuple[Ints, Ints]:
+    """Tooth index and side of points by polar angle; borders lie midway between centres."""
+    borders = (centres + np.append(centres[1:], centres[0] + 2 * pi)) / 2
+    low = borders[-1] - 2 * pi
+    turned = low + np.mod(angle - low, 2 * pi)
+    tooth = np.searchsorted(borders, turned, side="right")
+    tooth = np.minimum(tooth, len(centres) - 1)
+    return tooth.astype(np.int64), np.where(turned < centres[tooth], LEFT, RIGHT).astype(np.int64)

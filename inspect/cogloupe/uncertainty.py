@@ -1,0 +1,251 @@
+"""The uncertainty budget: what moves a figure besides edge noise.
+
+Each source is a small displacement field over the picture (a lens that was not calibrated, a gear
+that leans, a grey level that is not the middle). Its effect on every flank is worked out where
+that flank really lies in the picture, so that what is common to all teeth stays apart from what
+differs between them. Combination after JCGM 100:2008 (GUM): standard uncertainties, k = 1.
+Angles rad, lengths px unless named otherwise.
+"""
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from math import cos, sqrt
+
+import numpy as np
+from numpy.typing import NDArray
+
+Floats = NDArray[np.float64]
+Field = Callable[[Floats], Floats]
+"""A displacement field: points (..., 2) to displacements (..., 2), px."""
+
+RADIAL_ALLOWANCE = 0.003
+"""Standard uncertainty of an unmeasured lens's radial distortion at the frame's corner (0.5 %
+rectangular); common practice, no source."""
+PERSPECTIVE_ALLOWANCE = 0.001
+"""Stretch across half the frame from a gear that leans a degree or so, standard uncertainty;
+common practice, no source."""
+ASPECT_ALLOWANCE = 0.0003
+"""Unequal scale in x and y, and skew, from lean: 1 - cos(1.5 degrees); common practice, no
+source."""
+EDGE_LEVEL_ALLOWANCE = 0.03
+"""Standard uncertainty of where between ground and gear the true edge lies, as a share of the
+step (camera response, glare, bevel); common practice, no source."""
+
+
+@dataclass(frozen=True)
+class FlankPlace:
+    """Where each flank lies in the picture, for working out effects on it.
+
+    Attributes
+    ----------
+    xy : ndarray, shape (z, 2, 2)
+        Crossing of each flank with the measuring circle, px (last axis x, y).
+    normal : ndarray, shape (z, 2, 2)
+        Unit normal out of the material.
+    base_radius, measuring_radius : float
+        Radii, px.
+    """
+
+    xy: Floats
+    normal: Floats
+    base_radius: float
+    measuring_radius: float
+
+
+@dataclass(frozen=True)
+class Mode:
+    """One source, as effects of one standard uncertainty.
+
+    Attributes
+    ----------
+    name : str
+        What a person reads in the budget.
+    size : str
+        The allowance, in words.
+    position : ndarray, shape (z, 2)
+        Change of each flank's angle on the measuring circle about the datum, rad.
+    """
+
+    name: str
+    size: str
+    position: Floats
+
+
+def lens_modes(place: FlankPlace, datum_points: Floats, frame: tuple[int, int]) -> tuple[Mode, ...]:
+    """Effects of a lens and a lean that were not measured.
+
+    Parameters
+    ----------
+    place : FlankPlace
+    datum_points : ndarray, shape (n, 2)
+        Points whose mean displacement carries the datum along (the bore's edge; all flanks where
+        the teeth are the datum), px.
+    frame : (int, int)
+        Width and height of the picture, px.
+
+    Returns
+    -------
+    tuple of Mode
+    """
+    middle = (np.array(frame) - 1) / 2
+    corner = float(np.hypot(*middle))
+    shorter = float(min(middle)) or 1.0
+
+    def radial(p: Floats) -> Floats:
+        q = p - middle
+        return np.asarray(q * ((q**2).sum(axis=-1, keepdims=True) / corner**2))
+
+    def perspective(axis: int) -> Field:
+        return lambda p: (p - middle) * ((p - middle)[..., axis : axis + 1] / shorter)
+
+    def stretch(p: Floats) -> Floats:
+        return np.asarray((p - middle) * np.array([0.5, -0.5]))
+
+    def skew(p: Floats) -> Floats:
+        return (p - middle)[..., ::-1] * 0.5
+
+    fields: tuple[tuple[str, float, Field], ...] = (
+        ("lens distortion", RADIAL_ALLOWANCE, radial),
+        ("lean, left to right", PERSPECTIVE_ALLOWANCE, perspective(0)),
+        ("lean, top to bottom", PERSPECTIVE_ALLOWANCE, perspective(1)),
+        ("unequal scales", ASPECT_ALLOWANCE, stretch),
+        ("skew", ASPECT_ALLOWANCE, skew),
+    )
+    return tuple(
+        Mode(name, f"{100 * size:g} %", size * _flank_effect(place, field, datum_points))
+        for name, size, field in fields
+    )
+
+
+def _flank_effect(place: FlankPlace, field: Field, datum_points: Floats) -> Floats:
+    """Change of every flank's angle when the picture is displaced by a field, its scale kept."""
+    carried = field(datum_points).mean(axis=0)
+    shift = field(place.xy) - carried
+    centre = np.nanmean(place.xy, axis=(0, 1))
+    arm = place.xy - centre
+    # A mean stretch belongs to the scale, a mean turn to the numbering; neither is a deviation.
+    stretch = np.nansum(shift * arm) / np.nansum(arm * arm)
+    across = np.stack([-arm[..., 1], arm[..., 0]], axis=-1)
+    turn = np.nansum(shift * across) / np.nansum(across * across)
+    left_over = shift - stretch * arm - turn * across
+    sign = np.array([-1.0, 1.0])
+    return np.asarray(sign * (left_over * place.normal).sum(axis=-1) / place.base_radius)
+
+
+def edge_shift(blur: float) -> float:
+    """Standard uncertainty of every edge's place from the level at which an edge is called.
+
+    Parameters
+    ----------
+    blur : float
+        Blur of the edges, px.
+
+    Returns
+    -------
+    float
+        Px along the normal, the same way (out of or into the material) on all edges: the level's
+        uncertainty times the inverse slope of a Gaussian edge, ``s sqrt(2 pi)``.
+    """
+    return EDGE_LEVEL_ALLOWANCE * blur * sqrt(2 * np.pi)
+
+
+def combined(parts: tuple[Floats, ...]) -> Floats:
+    """Combine independent standard uncertainties.
+
+    Parameters
+    ----------
+    parts : tuple of ndarray
+        Arrays of one shape.
+
+    Returns
+    -------
+    ndarray
+        Root of the sum of squares.
+    """
+    return np.asarray(np.sqrt(sum(part**2 for part in parts)))
+
+
+def pitch_uncertainty(
+    noise: Floats, modes: tuple[Mode, ...], radius: float
+) -> tuple[Floats, Floats]:
+    """Standard uncertainties of single and cumulative pitch of every flank.
+
+    Parameters
+    ----------
+    noise : ndarray, shape (z, 2)
+        Standard uncertainty of each flank's angle from edge noise and fit, rad.
+    modes : tuple of Mode
+        Sources that move the flanks together.
+    radius : float
+        Measuring radius, in the result's unit.
+
+    Returns
+    -------
+    single, cumulative : ndarray, shape (z, 2)
+        In that unit; the cumulative one is against tooth 1 (or the first flank seen).
+    """
+    before = np.roll(noise, 1, axis=0)
+    single = [np.hypot(noise, before)]
+    single += [mode.position - np.roll(mode.position, 1, axis=0) for mode in modes]
+    first = np.stack([_first(column) for column in noise.T])
+    cumulative = [np.where(_is_first(noise), 0.0, np.hypot(noise, first))]
+    for mode in modes:
+        start = np.stack(
+            [_first(np.where(np.isfinite(n), m, np.nan))
+             for m, n in zip(mode.position.T, noise.T, strict=True)]
+        )  # fmt: skip
+        cumulative.append(mode.position - start)
+    return combined(tuple(single)) * radius, combined(tuple(cumulative)) * radius
+
+
+def _first(column: Floats) -> float:
+    seen = column[np.isfinite(column)]
+    return float(seen[0]) if len(seen) else float("nan")
+
+
+def _is_first(values: Floats) -> NDArray[np.bool_]:
+    seen = np.isfinite(values)
+    return np.asarray(seen & (np.cumsum(seen, axis=0) == 1))
+
+
+def total_range(values: Floats, u_noise: float, modes: tuple[Floats, ...]) -> tuple[float, float]:
+    """Range (largest less smallest) of a set of values and its standard uncertainty.
+
+    Parameters
+    ----------
+    values : ndarray, shape (n,)
+        NaN where not seen.
+    u_noise : float
+        Standard uncertainty of each value that is its own.
+    modes : tuple of ndarray, shape (n,)
+        Changes of the values with each common source.
+
+    Returns
+    -------
+    value, u : float
+        NaN where nothing was seen. The two extremes carry the noise of two values; each common
+        source acts by the difference of its effects at the two.
+    """
+    if not np.isfinite(values).any():
+        return float("nan"), float("nan")
+    high, low = int(np.nanargmax(values)), int(np.nanargmin(values))
+    parts = [sqrt(2) * u_noise, *(float(mode[high] - mode[low]) for mode in modes)]
+    return float(values[high] - values[low]), float(np.sqrt(np.sum(np.square(parts))))
+
+
+def thickness_edge(edge: float, pressure_angle: float) -> float:
+    """Change of a thickness when both flanks' edges move out of the material together.
+
+    Parameters
+    ----------
+    edge : float
+        Movement along the normals.
+    pressure_angle : float
+        At the measuring circle, rad.
+
+    Returns
+    -------
+    float
+        ``2 edge / cos a``.
+    """
+    return 2 * edge / cos(pressure_angle)
