@@ -1,0 +1,334 @@
+"""Drawing on a photograph: a view of part of it, anti-aliased lines, and text.
+
+Points are picture pixels, (n, 2), pixel (0, 0) having its centre at (0, 0), until a `View` turns
+them into pixels of the drawing.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from functools import lru_cache
+from importlib.util import find_spec
+from math import pi
+from pathlib import Path
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+from PIL import Image, ImageDraw, ImageFont
+
+from cogloupe.report.styles import PAPER, rgb
+
+Floats = NDArray[np.float64]
+Canvas = NDArray[np.uint8]
+
+_SHIFT = 4
+_FAR = 1e6
+
+
+@dataclass(frozen=True)
+class View:
+    """The part of a photograph that is drawn, and how large.
+
+    Attributes
+    ----------
+    left, top : int
+        Picture pixel at the drawing's upper left corner; may lie outside the picture.
+    columns, rows : int
+        Size of the part in picture pixels.
+    width, height : int
+        Size of the drawing in its own pixels.
+    """
+
+    left: int
+    top: int
+    columns: int
+    rows: int
+    width: int
+    height: int
+
+    @property
+    def scale(self) -> float:
+        """Drawing pixels per picture pixel."""
+        return self.width / self.columns
+
+    def place(self, points: Floats) -> Floats:
+        """Turn picture pixels into pixels of the drawing.
+
+        Parameters
+        ----------
+        points : ndarray, shape (..., 2)
+
+        Returns
+        -------
+        ndarray, shape (..., 2)
+        """
+        scale = np.array([self.width / self.columns, self.height / self.rows])
+        return np.asarray((points - [self.left, self.top] + 0.5) * scale - 0.5)
+
+
+def view_round(points: Floats, margin: float, width: int, height: int) -> View:
+    """View that holds some points and a margin, as large as a drawing's size allows.
+
+    Parameters
+    ----------
+    points : ndarray, shape (n, 2)
+        Picture pixels that must be seen.
+    margin : float
+        Room round them, as a share of their larger extent.
+    width, height : int
+        Largest size of the drawing, pixels.
+
+    Returns
+    -------
+    View
+    """
+    low, high = points.min(axis=0), points.max(axis=0)
+    room = margin * float((high - low).max())
+    left, top = (int(v) for v in np.floor(low - room))
+    right, bottom = (int(v) for v in np.ceil(high + room))
+    columns, rows = right - left + 1, bottom - top + 1
+    scale = min(width / columns, height / rows)
+    return View(left, top, columns, rows, round(columns * scale), round(rows * scale))
+
+
+def grey_toned(picture: NDArray[np.uint8], view: View) -> Canvas:
+    """Draw a view of a photograph in light greys, so that colours laid over it stand out.
+
+    Parameters
+    ----------
+    picture : ndarray, shape (h, w, 3), uint8
+        The photograph, RGB.
+    view : View
+        Which part; what lies outside the picture stays plain.
+
+    Returns
+    -------
+    ndarray, shape (view.height, view.width, 3), uint8
+    """
+    h, w = picture.shape[:2]
+    x0, x1 = np.clip([view.left, view.left + view.columns], 0, w)
+    y0, y1 = np.clip([view.top, view.top + view.rows], 0, h)
+    part = np.full((view.rows, view.columns), 255, np.uint8)
+    if x1 > x0 and y1 > y0:
+        seen = np.ascontiguousarray(picture[y0:y1, x0:x1])
+        part[y0 - view.top : y1 - view.top, x0 - view.left : x1 - view.left] = cv2.convertScaleAbs(
+            cv2.cvtColor(seen, cv2.COLOR_RGB2GRAY), alpha=0.38, beta=156
+        )
+    how = cv2.INTER_AREA if view.scale < 1 else cv2.INTER_CUBIC
+    sized = cv2.resize(part, (view.width, view.height), interpolation=how)
+    return np.asarray(cv2.cvtColor(sized, cv2.COLOR_GRAY2RGB), dtype=np.uint8)
+
+
+def _fixed_point(points: Floats) -> NDArray[np.int32]:
+    """Coordinates as OpenCV takes them: whole sixteenths of a pixel."""
+    return np.asarray(np.round(np.clip(points, -_FAR, _FAR) * 2**_SHIFT), dtype=np.int32)
+
+
+def draw_lines(
+    canvas: Canvas, lines: Sequence[Floats], colour: str, width: int, closed: bool = False
+) -> None:
+    """Draw anti-aliased lines, placed to a sixteenth of a pixel.
+
+    Parameters
+    ----------
+    canvas : ndarray, shape (h, w, 3), uint8
+        Changed in place.
+    lines : sequence of ndarray, shape (n, 2)
+        Corners, pixels of the drawing.
+    colour : str
+        Hex colour.
+    width : int
+        Line width, pixels.
+    closed : bool
+        Join the last point to the first.
+    """
+    fixed = [_fixed_point(line) for line in lines if len(line) > 1]
+    cv2.polylines(canvas, fixed, closed, rgb(colour), width, cv2.LINE_AA, _SHIFT)
+
+
+def fill_areas(canvas: Canvas, areas: Sequence[Floats], colour: str, share: float) -> None:
+    """Tint areas.
+
+    Parameters
+    ----------
+    canvas : ndarray, shape (h, w, 3), uint8
+        Changed in place.
+    areas : sequence of ndarray, shape (n, 2)
+        Outlines, pixels of the drawing.
+    colour : str
+        Hex colour.
+    share : float
+        How much of the colour is laid on, 0 to 1.
+    """
+    over = canvas.copy()
+    for area in areas:
+        if len(area) > 2:
+            cv2.fillPoly(over, [_fixed_point(area)], rgb(colour), cv2.LINE_AA, _SHIFT)
+    cv2.addWeighted(over, share, canvas, 1 - share, 0, dst=canvas)
+
+
+def circle_line(centre: Floats, radius: float, corners: int = 720) -> Floats:
+    """Corners of a circle.
+
+    Parameters
+    ----------
+    centre : ndarray, shape (2,)
+        Centre.
+    radius : float
+        Radius in the same unit.
+    corners : int
+        How many corners.
+
+    Returns
+    -------
+    ndarray, shape (corners, 2)
+        The first corner is not repeated.
+    """
+    return centre + radius * direction(np.arange(corners) * 2 * pi / corners)
+
+
+def direction(angle: Floats | float) -> Floats:
+    """Unit vectors at polar angles, rad.
+
+    Parameters
+    ----------
+    angle : float or ndarray, shape (...)
+        Polar angle, rad, growing clockwise on the picture.
+
+    Returns
+    -------
+    ndarray, shape (..., 2)
+    """
+    return np.stack([np.cos(angle), np.sin(angle)], axis=-1)
+
+
+def arrow_head(tip: Floats, ahead: Floats, length: float) -> Floats:
+    """Corners of an arrow's head.
+
+    Parameters
+    ----------
+    tip : ndarray, shape (2,)
+        Its point.
+    ahead : ndarray, shape (2,)
+        Unit vector it points along.
+    length : float
+        How long it is.
+
+    Returns
+    -------
+    ndarray, shape (3, 2)
+    """
+    aside = 0.4 * np.array([-ahead[1], ahead[0]])
+    return np.stack([tip, tip - length * (ahead - aside), tip - length * (ahead + aside)])
+
+
+def dashes(line: Floats, on: float, off: float) -> list[Floats]:
+    """Cut a closed line into dashes.
+
+    Parameters
+    ----------
+    line : ndarray, shape (n, 2)
+        Corners close to each other; the line is closed by itself.
+    on, off : float
+        Length of a dash and of the space after it, in the line's unit.
+
+    Returns
+    -------
+    list of ndarray, shape (k, 2)
+    """
+    line = np.concatenate([line, line[:1]])
+    along = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(line, axis=0).T))])
+    starts = np.arange(0, along[-1], on + off)
+    return [
+        np.stack([np.interp(np.linspace(s, s + on, 4), along, line[:, i]) for i in (0, 1)], axis=-1)
+        for s in starts
+    ]
+
+
+@dataclass(frozen=True)
+class Label:
+    """A piece of text.
+
+    Attributes
+    ----------
+    text : str
+        What it says.
+    x, y : float
+        Where, pixels of the drawing.
+    size : int
+        Height of the letters, pixels.
+    colour : str
+        Hex colour.
+    anchor : str
+        Which point of the text lies there: two letters as Pillow has them.
+    bold : bool
+        Heavy letters.
+    halo : bool
+        Lay a white rim round the letters.
+    """
+
+    text: str
+    x: float
+    y: float
+    size: int
+    colour: str
+    anchor: str = "lm"
+    bold: bool = False
+    halo: bool = False
+
+
+@lru_cache(maxsize=32)
+def _font(size: int, bold: bool) -> ImageFont.FreeTypeFont | ImageFont.ImageFont:
+    """The typeface that comes with matplotlib, as in the charts; found without importing it."""
+    spec = find_spec("matplotlib")
+    name = "DejaVuSans-Bold.ttf" if bold else "DejaVuSans.ttf"
+    for folder in (spec.submodule_search_locations or []) if spec else []:
+        path = Path(folder) / "mpl-data" / "fonts" / "ttf" / name
+        if path.exists():
+            return ImageFont.truetype(str(path), size)
+    return ImageFont.load_default(size)
+
+
+def write_labels(canvas: Canvas, labels: Sequence[Label]) -> Canvas:
+    """Write text on a drawing.
+
+    Parameters
+    ----------
+    canvas : ndarray, shape (h, w, 3), uint8
+        The drawing.
+    labels : sequence of Label
+        What to write.
+
+    Returns
+    -------
+    ndarray, shape (h, w, 3), uint8
+        A new drawing.
+    """
+    image = Image.fromarray(canvas)
+    draw = ImageDraw.Draw(image)
+    for label in labels:
+        draw.text(
+            (label.x, label.y), label.text, rgb(label.colour), _font(label.size, label.bold),
+            anchor=label.anchor, stroke_width=max(2, label.size // 8) if label.halo else 0,
+            stroke_fill=rgb(PAPER),
+        )  # fmt: skip
+    return np.array(image)
+
+
+def text_width(text: str, size: int, bold: bool = False) -> float:
+    """Width of a piece of text, pixels.
+
+    Parameters
+    ----------
+    text : str
+        What it says.
+    size : int
+        Height of the letters, pixels.
+    bold : bool
+        Heavy letters.
+
+    Returns
+    -------
+    float
+    """
+    return float(_font(size, bold).getlength(text))

@@ -1,0 +1,380 @@
+"""Charts of a reading: pitch tooth by tooth, mean profile, thickness and gap width."""
+
+from collections.abc import Iterable
+from io import BytesIO
+from pathlib import Path
+from typing import Any
+
+import cv2
+import numpy as np
+from matplotlib.axes import Axes
+from matplotlib.backends.backend_agg import FigureCanvasAgg
+from matplotlib.collections import PolyCollection
+from matplotlib.figure import Figure
+from matplotlib.lines import Line2D
+from matplotlib.patches import Patch
+from matplotlib.ticker import FixedLocator
+from numpy.typing import NDArray
+
+from cogloupe.reading import Reading
+from cogloupe.report.numbers import COVERAGE, rounded
+from cogloupe.report.styles import FAINT, GRID, INK, PAPER, SIDE_STYLES, SideStyle
+from cogloupe.report.wording import Extremes, over_turn
+
+Floats = NDArray[np.float64]
+
+_WIDTH_IN, _DPI = 10.6, 150
+_FONT = 9.5
+_BAR = 0.36
+_FEW = 60
+
+
+def pitch_chart(reading: Reading) -> Figure:
+    """Chart single and cumulative pitch deviation of both flanks, tooth by tooth.
+
+    Parameters
+    ----------
+    reading : Reading
+
+    Returns
+    -------
+    Figure
+        Two axes: bars of single pitch, lines of cumulative pitch, both with U bars, µm on the
+        measuring circle.
+    """
+    figure = _figure(6.6)
+    upper, lower = figure.subplots(2, 1)
+    figure.subplots_adjust(left=0.065, right=0.885, top=0.9, bottom=0.075, hspace=0.14)
+    _draw_single(upper, reading)
+    _draw_cumulative(lower, reading)
+    for axes in (upper, lower):
+        _mark_unseen(axes, reading)
+    _tooth_axis(lower, reading)
+    upper.set_xlim(lower.get_xlim())
+    upper.set_xticks([])  # ticks are the slowest part of a chart, and the lower axes have them
+    lower.set_xlabel("tooth number, clockwise on the picture", fontsize=_FONT)
+    _pitch_legend(figure, reading)
+    return figure
+
+
+def profile_chart(reading: Reading) -> Figure | None:
+    """Chart the mean profile deviation of either flank side against roll length.
+
+    Parameters
+    ----------
+    reading : Reading
+
+    Returns
+    -------
+    Figure or None
+        None where the reading has no profile.
+    """
+    if reading.profile is None:
+        return None
+    figure = _figure(3.3)
+    axes = figure.subplots()
+    figure.subplots_adjust(left=0.065, right=0.975, top=0.82, bottom=0.15)
+    roll = np.asarray(reading.profile.roll_length_mm)
+    for style in SIDE_STYLES:
+        values = _array(getattr(reading.profile, f"{style.side}_um"))
+        axes.plot(
+            roll, values, style.dash, color=style.pen, lw=1.8, label=f"{style.side} flanks, mean"
+        )
+    _plain(axes, "profile deviation / µm: above zero the flank stands outside the involute")
+    axes.set_xlabel("roll length / mm (root on the left, tip on the right)", fontsize=_FONT)
+    _legend(figure, axes.get_legend_handles_labels()[0])
+    return figure
+
+
+def thickness_chart(reading: Reading) -> Figure:
+    """Chart tooth thickness and the width of the gap that follows, tooth by tooth.
+
+    Parameters
+    ----------
+    reading : Reading
+
+    Returns
+    -------
+    Figure
+        Both as arcs on the measuring circle, mm, with U bars.
+    """
+    figure = _figure(3.3)
+    axes = figure.subplots()
+    figure.subplots_adjust(left=0.065, right=0.975, top=0.82, bottom=0.15)
+    drawn = (
+        (SIDE_STYLES[0], "tooth thickness", reading.teeth, "thickness_mm"),
+        (SIDE_STYLES[1], "width of the gap after it", reading.gaps, "width_mm"),
+    )
+    for style, label, items, name in drawn:
+        numbers = np.array([item.number for item in items], dtype=float)
+        values, limits = _column(items, name), COVERAGE * _column(items, f"u_{name}")
+        _u_bars(axes, numbers + style.offset, values, limits, style.pen)
+        _points(axes, style, numbers, values, label)
+    _plain(axes, "arc on the measuring circle / mm")
+    _tooth_axis(axes, reading)
+    axes.set_xlabel("tooth number", fontsize=_FONT)
+    _legend(figure, axes.get_legend_handles_labels()[0])
+    return figure
+
+
+def figure_png(figure: Figure) -> bytes:
+    """Draw a figure as a PNG picture.
+
+    Parameters
+    ----------
+    figure : Figure
+
+    Returns
+    -------
+    bytes
+    """
+    canvas = FigureCanvasAgg(figure)
+    width, height = canvas.get_width_height()
+    drawn = BytesIO()
+    figure.savefig(drawn, format="rgba", dpi=figure.dpi)
+    pixels = np.frombuffer(drawn.getbuffer(), np.uint8).reshape(height, width, 4)
+    return cv2.imencode(".png", cv2.cvtColor(pixels, cv2.COLOR_RGBA2BGR))[1].tobytes()
+
+
+def save_png(figure: Figure, path: Path) -> None:
+    """Write a figure to a PNG file.
+
+    Parameters
+    ----------
+    figure : Figure
+        What to draw.
+    path : Path
+        Where to.
+
+    Raises
+    ------
+    OSError
+        Where the file cannot be written.
+    """
+    path.write_bytes(figure_png(figure))
+
+
+def _figure(height_in: float) -> Figure:
+    return Figure(figsize=(_WIDTH_IN, height_in), dpi=_DPI, facecolor=PAPER)
+
+
+def _array(values: Iterable[float | None]) -> Floats:
+    """Figures with NaN where nothing was measured."""
+    return np.array([np.nan if v is None else v for v in values], dtype=np.float64)
+
+
+def _column(items: Iterable[object], name: str) -> Floats:
+    return _array(getattr(item, name) for item in items)
+
+
+def _flank_column(reading: Reading, style: SideStyle, name: str) -> Floats:
+    return _column((getattr(tooth, style.side) for tooth in reading.teeth), name)
+
+
+def _numbers(reading: Reading) -> Floats:
+    return np.array([tooth.number for tooth in reading.teeth], dtype=np.float64)
+
+
+def _plain(axes: Axes, title: str) -> None:
+    """Light frame, zero line and a title in place of a turned axis label."""
+    axes.set_title(title, loc="left", fontsize=_FONT, color=INK)
+    axes.grid(axis="y", color=GRID, lw=0.8)
+    axes.set_axisbelow(True)
+    axes.tick_params(labelsize=_FONT, colors=INK, length=3)
+    for name, spine in axes.spines.items():
+        spine.set_visible(name == "left")
+        spine.set_color(FAINT)
+
+
+def _tooth_axis(axes: Axes, reading: Reading) -> None:
+    z = len(reading.teeth)
+    room = 42 if z < 100 else 28  # labels of three figures need more room
+    step = next((s for s in (1, 2, 5, 10, 20) if z / s <= room), 50)
+    ticks = [n for n in range(1, z + 1) if n % step == 0 or (n == 1 and step > 2) or step == 1]
+    axes.xaxis.set_major_locator(FixedLocator(ticks))
+    axes.set_xlim(0.4, z + 0.6)
+
+
+def _draw_single(axes: Axes, reading: Reading) -> None:
+    circle = reading.gear.measuring_diameter_mm
+    _plain(axes, f"single pitch deviation / µm on the measuring circle, ⌀ {circle:.4g} mm")
+    axes.axhline(0, color=INK, lw=0.8)
+    for style in SIDE_STYLES:
+        values = _flank_column(reading, style, "single_pitch_um")
+        limits = COVERAGE * _flank_column(reading, style, "u_single_pitch_um")
+        x = _numbers(reading) + style.offset
+        _bars(axes, style, x, values, _toned_down(values, limits))
+        _u_bars(axes, x, values, limits, INK if len(x) <= _FEW else "#7b848b")
+    _none_seen(axes, reading, "single_pitch_um")
+
+
+def _toned_down(values: Floats, limits: Floats) -> NDArray[np.bool_]:
+    """True where a figure is smaller than its U."""
+    return np.abs(values) < limits
+
+
+def _bars(
+    axes: Axes, style: SideStyle, x: Floats, values: Floats, toned: NDArray[np.bool_]
+) -> None:
+    """Draw bars as two collections: one patch a bar is slow on a gear of many teeth."""
+    for faint in (False, True):
+        chosen = np.isfinite(values) & (toned == faint)
+        corners = _bar_corners(x[chosen], values[chosen])
+        axes.add_collection(
+            PolyCollection(list(corners), **_bar_look(style, faint, len(x) <= _FEW)),
+            autolim=bool(chosen.any()),
+        )
+    axes.autoscale_view()
+
+
+def _bar_corners(x: Floats, values: Floats) -> Floats:
+    left, right, zero = x - _BAR / 2, x + _BAR / 2, np.zeros_like(x)
+    return np.stack(
+        [
+            np.stack(p, axis=-1)
+            for p in ((left, zero), (left, values), (right, values), (right, zero))
+        ],
+        axis=1,
+    )
+
+
+def _bar_look(style: SideStyle, faint: bool, few: bool = True) -> dict[str, Any]:
+    if faint:
+        return {"facecolor": PAPER, "edgecolor": style.pen, "lw": 0.6, "alpha": 0.55}
+    if not few:  # outline and hatching would fill bars this thin; lightness still parts them
+        return {"facecolor": style.colour, "lw": 0}
+    return {"facecolor": style.colour, "edgecolor": style.pen, "lw": 0.6, "hatch": style.hatch}
+
+
+def _u_bars(axes: Axes, x: Floats, values: Floats, limits: Floats, colour: str) -> None:
+    known = np.isfinite(values) & np.isfinite(limits)
+    if not known.any():
+        return
+    few = len(x) <= _FEW
+    axes.errorbar(
+        x[known], values[known], limits[known],
+        fmt="none", ecolor=colour, elinewidth=0.9 if few else 0.6, capsize=1.8 if few else 0,
+    )  # fmt: skip
+
+
+def _points(axes: Axes, style: SideStyle, x: Floats, values: Floats, label: str) -> None:
+    size = 3.6 if len(x) <= _FEW else 2.0
+    axes.plot(
+        x + style.offset, values, style.dash, color=style.pen, lw=1.0,
+        marker=style.marker, ms=size, mfc=style.colour, mew=0.6, label=label,
+    )  # fmt: skip
+
+
+def _draw_cumulative(axes: Axes, reading: Reading) -> None:
+    _plain(axes, "cumulative pitch deviation / µm, tooth 1 set to zero")
+    axes.axhline(0, color=INK, lw=0.8)
+    x = _numbers(reading)
+    for style in SIDE_STYLES:
+        values = _flank_column(reading, style, "cumulative_pitch_um")
+        limits = COVERAGE * _flank_column(reading, style, "u_cumulative_pitch_um")
+        _u_bars(axes, x + style.offset, values, limits, style.pen)
+        _points(axes, style, x, values, style.side)
+        faint = _toned_down(values, limits)
+        _hollow(axes, style, x[faint] + style.offset, values[faint], len(x))
+    _mark_total(axes, reading, over_turn(reading))
+    _none_seen(axes, reading, "cumulative_pitch_um")
+
+
+def _hollow(axes: Axes, style: SideStyle, x: Floats, values: Floats, teeth: int) -> None:
+    """Cover points inside U with hollow ones."""
+    size = 3.6 if teeth <= _FEW else 2.0
+    axes.plot(x, values, style.marker, ms=size, mfc=PAPER, mec=style.pen, mew=0.6)
+
+
+def _mark_total(axes: Axes, reading: Reading, ends: Extremes | None) -> None:
+    """Bracket F_p at the right-hand end, from the highest point of the worse side to the lowest."""
+    total = reading.summary.cumulative_pitch_total_um
+    if ends is None or total is None:
+        return
+    right = len(reading.teeth) + 0.6
+    for tooth, level in ((ends.high_tooth, ends.high_um), (ends.low_tooth, ends.low_um)):
+        axes.plot([tooth, right], [level, level], ":", color=INK, lw=0.9)
+    across = axes.get_yaxis_transform()
+    axes.annotate(
+        "", (1.012, ends.high_um), (1.012, ends.low_um), xycoords=across, textcoords=across,
+        arrowprops={"arrowstyle": "<->", "lw": 1.0, "color": INK, "shrinkA": 0, "shrinkB": 0},
+        annotation_clip=False,
+    )  # fmt: skip
+    number, limit = rounded(total, reading.summary.u_cumulative_pitch_total_um)
+    limit_line = "" if limit is None else f"\n± {limit} µm"
+    axes.text(
+        1.024, (ends.high_um + ends.low_um) / 2, f"Fₚ = {number}{limit_line}\n{ends.side} flanks",
+        transform=across, va="center", fontsize=_FONT, color=INK,
+    )  # fmt: skip
+
+
+def _none_seen(axes: Axes, reading: Reading, name: str) -> None:
+    if all(np.isnan(_flank_column(reading, style, name)).all() for style in SIDE_STYLES):
+        axes.set_ylim(-1, 1)
+        axes.set_yticks([0])
+        axes.text(
+            0.5, 0.5, "nothing was measured", transform=axes.transAxes,
+            ha="center", va="center", fontsize=_FONT + 2, color=INK,
+            bbox={"facecolor": PAPER, "edgecolor": FAINT, "pad": 8},
+        )  # fmt: skip
+
+
+def _status_x(reading: Reading, *statuses: str) -> Floats:
+    """Places on the tooth axis of the flanks of certain statuses."""
+    return np.array(
+        [
+            tooth.number + style.offset
+            for style in SIDE_STYLES
+            for tooth in reading.teeth
+            if getattr(tooth, style.side).status in statuses
+        ],
+        dtype=np.float64,
+    )
+
+
+def _mark_unseen(axes: Axes, reading: Reading) -> None:
+    """Shade unseen flanks, and mark along the top those of which only a part was measured."""
+    unseen, part = _status_x(reading, "not_seen"), _status_x(reading, "partial", "obstructed")
+    along = axes.get_xaxis_transform()
+    axes.add_collection(
+        PolyCollection(_slots(unseen), transform=along, **_unseen_look()), autolim=False
+    )
+    axes.plot(
+        part, np.full_like(part, 0.985), "v", transform=along,
+        ms=4.5 if len(reading.teeth) <= _FEW else 3, mfc=PAPER, mec=INK, mew=0.8, clip_on=False,
+    )  # fmt: skip
+
+
+def _slots(x: Floats) -> list[Floats]:
+    """Corners of the half-tooth slots round the given flanks, neighbours joined."""
+    slots = np.unique(np.floor(2 * x))
+    runs = np.split(slots, np.flatnonzero(np.diff(slots) > 1) + 1)
+    ends = [(run[0] / 2, (run[-1] + 1) / 2) for run in runs if run.size]
+    return [np.array([(a, 0), (a, 1), (b, 1), (b, 0)]) for a, b in ends]
+
+
+def _unseen_look() -> dict[str, Any]:
+    return {"facecolor": "#eef0f2", "edgecolor": "#b5bcc2", "hatch": "xxx", "lw": 0, "zorder": 0.5}
+
+
+def _pitch_legend(figure: Figure, reading: Reading) -> None:
+    handles: list[Patch | Line2D] = [
+        Patch(label=f"{style.side} flank", **_bar_look(style, False)) for style in SIDE_STYLES
+    ]
+    handles.append(Line2D([], [], color=INK, lw=0, marker="|", ms=12, label="± U (k = 2)"))
+    handles.append(
+        Patch(facecolor=PAPER, edgecolor=FAINT, lw=0.8, label="hollow: inside U, not resolved")
+    )
+    if _status_x(reading, "not_seen").size:
+        handles.append(Patch(label="flank not seen", **_unseen_look()))
+    if _status_x(reading, "partial", "obstructed").size:
+        marker = Line2D([], [], marker="v", lw=0, mfc=PAPER, mec=INK, label="only part measured")
+        handles.append(marker)
+    _legend(figure, handles)
+
+
+def _legend(figure: Figure, handles: Iterable[Any]) -> None:
+    figure.legend(
+        handles=list(handles), loc="upper left", bbox_to_anchor=(0.055, 0.995), ncols=6,
+        frameon=False, fontsize=_FONT, handlelength=2.0, columnspacing=1.6, borderaxespad=0.2,
+    )  # fmt: skip

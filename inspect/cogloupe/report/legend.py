@@ -1,0 +1,206 @@
+"""The strip under the overlay: what its lines and marks mean, and two scale bars."""
+
+from dataclasses import dataclass
+from math import floor, log10
+
+import numpy as np
+
+from cogloupe.report.canvas import (
+    Canvas,
+    Floats,
+    Label,
+    arrow_head,
+    circle_line,
+    draw_lines,
+    fill_areas,
+    text_width,
+    write_labels,
+)
+from cogloupe.report.styles import ALARM, INK, SIDE_STYLES
+
+_SIZE = 21
+_ROW = 38
+_LEFT = 24
+_GLYPH = 46
+EDGE = "#0a7d5a"
+
+
+@dataclass(frozen=True)
+class Key:
+    """One entry of the legend.
+
+    Attributes
+    ----------
+    glyph : str
+        Which line or mark is drawn.
+    text : str
+        What it means.
+    sample : str
+        The sample itself, where it is a text.
+    """
+
+    glyph: str
+    text: str
+    sample: str = ""
+
+
+def legend_strip(keys: list[Key], width: int, px_per_mm: float, factor: float) -> Canvas:
+    """Draw the legend with a scale bar for the picture and one for the deviations.
+
+    Parameters
+    ----------
+    keys : list of Key
+        Entries.
+    width : int
+        Width of the strip, pixels.
+    px_per_mm : float
+        Scale of the picture above it.
+    factor : float
+        Exaggeration of the deviations.
+
+    Returns
+    -------
+    ndarray, shape (h, width, 3), uint8
+    """
+    places = _places(keys, width)
+    bars_y = places[-1][1] + 1.25 * _ROW if places else _ROW
+    strip = np.full((int(bars_y + 0.9 * _ROW), width, 3), 255, np.uint8)
+    draw_lines(strip, [np.array([[0.0, 0.0], [width, 0.0]])], "#b5bcc2", 1)
+    labels: list[Label] = []
+    for key, (x, y) in zip(keys, places, strict=True):
+        labels += draw_glyph(strip, key, np.array([x, y]))
+        labels.append(Label(key.text, x + _GLYPH + 12, y, _SIZE, INK))
+    labels += _bar(strip, _LEFT, bars_y, px_per_mm, width / 5, "in the picture")
+    labels += _bar(
+        strip, width // 2, bars_y, px_per_mm * factor, width / 12, "of deviation, as drawn"
+    )
+    return write_labels(strip, labels)
+
+
+def _places(keys: list[Key], width: int) -> list[tuple[float, float]]:
+    """Set entries one after the other, in as many rows as they need."""
+    places: list[tuple[float, float]] = []
+    x, y = float(_LEFT), 0.9 * _ROW
+    for key in keys:
+        needed = _GLYPH + 12 + text_width(key.text, _SIZE)
+        if x > _LEFT and x + needed > width - _LEFT:
+            x, y = float(_LEFT), y + _ROW
+        places.append((x, y))
+        x += needed + 34
+    return places
+
+
+def round_length(largest: float) -> float:
+    """Largest of 1, 2, 5, 10 ... times a power of ten that does not pass a length.
+
+    Parameters
+    ----------
+    largest : float
+        Above zero.
+
+    Returns
+    -------
+    float
+    """
+    decade = 10.0 ** floor(log10(largest))
+    return max(s for s in (1.0, 2.0, 5.0) if s <= largest / decade * (1 + 1e-9)) * decade
+
+
+def _bar(
+    strip: Canvas, x: float, y: float, px_per_mm: float, longest: float, where: str
+) -> list[Label]:
+    """Draw a scale bar no longer than so many pixels."""
+    stands_for = round_length(longest / px_per_mm)
+    end = x + stands_for * px_per_mm
+    draw_lines(strip, [np.array([[x, y], [end, y]])], INK, 3)
+    for at in (x, end):
+        draw_lines(strip, [np.array([[at, y - 7], [at, y + 7]])], INK, 2)
+    size = f"{stands_for:g} mm" if stands_for >= 1 else f"{1e3 * stands_for:g} µm"
+    return [Label(f"{size} {where}", end + 14, y, _SIZE, INK)]
+
+
+def draw_glyph(strip: Canvas, key: Key, at: Floats) -> list[Label]:
+    """Draw the sample of a legend entry.
+
+    Parameters
+    ----------
+    strip : ndarray, shape (h, w, 3), uint8
+        Changed in place.
+    key : Key
+        Which entry.
+    at : ndarray, shape (2,)
+        Left end, pixels.
+
+    Returns
+    -------
+    list of Label
+        What is to be written, where the sample is a text.
+    """
+    glyph, middle = key.glyph, at + np.array([_GLYPH / 2, 0.0])
+    if glyph in ("left", "right"):
+        _flank_glyph(strip, at, glyph)
+    elif glyph == "worst":
+        return [
+            Label(key.sample, float(middle[0]), float(middle[1]), _SIZE, ALARM, "mm", bold=True)
+        ]
+    elif glyph == "bore":
+        draw_lines(strip, [circle_line(middle, 10)], EDGE, 2, closed=True)
+    elif glyph == "arrow":
+        draw_lines(strip, [at + np.array([[0.0, 0.0], [_GLYPH - 8, 0.0]])], ALARM, 3)
+        end = at + np.array([_GLYPH, 0.0])
+        fill_areas(strip, [arrow_head(end, np.array([1.0, 0.0]), 18)], ALARM, 1.0)
+    elif glyph in ("partial", "obstructed", "not_seen"):
+        draw_lines(strip, mark(glyph, middle, 8.0), ALARM, 2)
+    else:
+        _line_glyph(strip, at, middle, glyph)
+    return []
+
+
+def _flank_glyph(strip: Canvas, at: Floats, side: str) -> None:
+    """Tinted band under a line, as a deviation is drawn."""
+    style = next(style for style in SIDE_STYLES if style.side == side)
+    band = at + np.array([[0.0, -6.0], [_GLYPH, -6.0], [_GLYPH, 6.0], [0.0, 6.0]])
+    fill_areas(strip, [band], style.colour, 0.45)
+    draw_lines(strip, [band[:2]], style.pen, 2)
+
+
+def _line_glyph(strip: Canvas, at: Floats, middle: Floats, glyph: str) -> None:
+    across, up = np.array([_GLYPH, 0.0]), np.array([0.0, 12.0])
+    if glyph == "cross":
+        arms = [
+            middle + np.array([[-12.0, 0.0], [12.0, 0.0]]),
+            np.stack([middle - up, middle + up]),
+        ]
+        draw_lines(strip, arms, INK, 2)
+    elif glyph == "dashed":
+        ends = [np.stack([at + a * across, at + b * across]) for a, b in ((0, 0.3), (0.5, 0.8))]
+        draw_lines(strip, ends, INK, 1)
+    elif glyph == "cut":
+        dots = np.linspace(0.1, 0.9, 7)[:, None] * across + at
+        draw_lines(strip, [dot + np.array([[-1.5, 0], [1.5, 0]]) for dot in dots], ALARM, 2)
+    else:
+        draw_lines(strip, [np.stack([at, at + across])], INK, 1)
+
+
+def mark(status: str, at: Floats, size: float) -> list[Floats]:
+    """Lines of the mark of a flank's status.
+
+    Parameters
+    ----------
+    status : {'partial', 'obstructed', 'not_seen'}
+        A triangle, a cross or a ring.
+    at : ndarray, shape (2,)
+        Middle of the mark.
+    size : float
+        Half its width.
+
+    Returns
+    -------
+    list of ndarray, shape (n, 2)
+    """
+    if status == "not_seen":
+        ring = circle_line(at, size, 24)
+        return [np.concatenate([ring, ring[:1]])]
+    if status == "partial":
+        return [at + size * np.array([[-1, -0.8], [1, -0.8], [0, 1], [-1, -0.8]])]
+    return [at + size * np.array(arm) for arm in ([[-1, -1], [1, 1]], [[-1, 1], [1, -1]])]

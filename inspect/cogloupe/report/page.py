@@ -1,0 +1,162 @@
+"""The report page: one HTML file that needs nothing beside itself."""
+
+import re
+from base64 import b64encode
+from functools import lru_cache
+from html import escape
+
+from jinja2 import Environment, PackageLoader, StrictUndefined, Template
+from markupsafe import Markup
+
+from cogloupe.reading import BudgetLine, Reading
+from cogloupe.report.numbers import NOT_SEEN, gear_name, gear_size, tooth_list, with_uncertainty
+from cogloupe.report.rows import GAP_COLUMNS, Cell, gap_rows, summary_rows, tooth_rows
+from cogloupe.report.wording import verdict
+
+# In the order in which the page shows them.
+CAPTIONS: dict[str, str] = {
+    "overlay": "The photograph in grey, the theoretical gear drawn over it, and each flank's "
+    "deviation drawn along its normal, enlarged by the factor in the legend.",
+    "chart": "Pitch deviation of each flank with its U. Bars: from the tooth before. Lines: summed "
+    "from tooth 1.",
+    "profile": "Mean shape of the flanks against the involute, from root to tip.",
+    "thickness": "Thickness of each tooth and width of the gap after it, with U.",
+}
+
+_BEFORE_UNIT = re.compile(r"(?<=\d) (?=(?:µm|mm|in|thou)\b)")
+
+
+def report_html(reading: Reading, images: dict[str, bytes]) -> str:
+    """Write the report page.
+
+    Parameters
+    ----------
+    reading : Reading
+        The figures.
+    images : dict of str to bytes
+        PNG or JPEG pictures by name, the names being keys of `CAPTIONS`; others are left out.
+
+    Returns
+    -------
+    str
+        HTML text with pictures and styles inside; it loads nothing from anywhere.
+    """
+    return _template().render(
+        reading=reading,
+        name=gear_name(reading.gear),
+        size=gear_size(reading.gear),
+        scale=_scale(reading),
+        verdict=verdict(reading),
+        warnings=[(w.message, tooth_list(w.teeth)) for w in reading.warnings],
+        figures=_figures(images),
+        summary=summary_rows(reading),
+        teeth=tooth_rows(reading),
+        gap_heads=[head for _, head in GAP_COLUMNS],
+        gaps=gap_rows(reading),
+        budget=_by_figure(reading.budget),
+    )
+
+
+def data_uri(image: bytes) -> str:
+    """Write a picture as a data address.
+
+    Parameters
+    ----------
+    image : bytes
+        PNG or JPEG.
+
+    Returns
+    -------
+    str
+    """
+    kind = "png" if image.startswith(b"\x89PNG") else "jpeg"
+    return f"data:image/{kind};base64,{b64encode(image).decode()}"
+
+
+def _figures(images: dict[str, bytes]) -> list[tuple[str, str, str]]:
+    """Name, address and caption of each picture that is there."""
+    return [
+        (name, data_uri(images[name]), text) for name, text in CAPTIONS.items() if name in images
+    ]
+
+
+def _scale(reading: Reading) -> str:
+    c = reading.calibration
+    return with_uncertainty(1e3 * c.mm_per_px, 1e3 * c.u_mm_per_px, "µm per pixel")
+
+
+def _by_figure(budget: tuple[BudgetLine, ...]) -> list[tuple[str, list[BudgetLine]]]:
+    """Lines of the budget under the figure they belong to."""
+    groups: dict[str, list[BudgetLine]] = {}
+    for line in budget:
+        groups.setdefault(line.figure, []).append(line)
+    return [(_figure_name(figure), lines) for figure, lines in groups.items()]
+
+
+def _figure_name(field: str) -> str:
+    """Readable name of a field: its unit off the end, spaces for underscores."""
+    stem, _, unit = field.rpartition("_")
+    return (stem if unit in ("um", "mm", "deg") and stem else field).replace("_", " ")
+
+
+def symbol_html(symbol: str) -> Markup:
+    """Set the part of a symbol after its underscore as a subscript.
+
+    Parameters
+    ----------
+    symbol : str
+        Such as ``f_p``.
+
+    Returns
+    -------
+    Markup
+    """
+    stem, _, below = symbol.partition("_")
+    lowered = f"<sub>{escape(below)}</sub>" if below else ""
+    return Markup(f"<i>{escape(stem)}</i>{lowered}")
+
+
+def glued(text: str) -> str:
+    """Keep a figure, its U and its unit on one line.
+
+    Parameters
+    ----------
+    text : str
+
+    Returns
+    -------
+    str
+        The text with unbreakable spaces round plus-minus signs and before units.
+    """
+    text = text.replace(" ± ", "\u00a0±\u00a0")
+    return _BEFORE_UNIT.sub("\u00a0", text)
+
+
+def cell_html(cell: Cell) -> Markup:
+    """Write a table cell with the value it is sorted by.
+
+    Parameters
+    ----------
+    cell : Cell
+
+    Returns
+    -------
+    Markup
+    """
+    kind = ' class="faint"' if cell.faint else ""
+    value = "" if cell.value is None else f"{cell.value:.6g}"
+    # Two short lines in place of one long one keep the columns narrow.
+    words = cell.text.replace(" (", "\n(").split("\n") if cell.faint else [cell.text]
+    lines = "".join(f"<span>{escape(word)}</span>" for word in words)
+    text = "–" if cell.text == NOT_SEEN else lines
+    return Markup(f'<td data-v="{value}"{kind}>{text}</td>')
+
+
+@lru_cache(maxsize=1)
+def _template() -> Template:
+    environment = Environment(
+        loader=PackageLoader("cogloupe.report"), autoescape=True, undefined=StrictUndefined,
+        trim_blocks=True, lstrip_blocks=True,
+    )  # fmt: skip
+    environment.filters.update(symbol=symbol_html, cell=cell_html, glued=glued)
+    return environment.get_template("report.html.j2")

@@ -1,0 +1,118 @@
+"""Writes the five files of a reading, whole or not at all."""
+
+import os
+from concurrent.futures import ThreadPoolExecutor
+from importlib import import_module
+from pathlib import Path
+from threading import Thread
+
+from cogloupe.evidence import Evidence
+from cogloupe.reading import Reading, reading_json, teeth_csv
+from cogloupe.report.overlay import encoded, overlay
+from cogloupe.report.page import report_html
+from cogloupe_calibration.errors import UseError
+
+
+def write_report(reading: Reading, evidence: Evidence, folder: Path) -> None:
+    """Write reading.json, teeth.csv, overlay.png, chart.png and report.html.
+
+    Parameters
+    ----------
+    reading : Reading
+        The figures.
+    evidence : Evidence
+        The picture, and the points measured on it.
+    folder : Path
+        Where to; made where it is not there.
+
+    Raises
+    ------
+    UseError
+        Where the folder cannot be written.
+
+    Notes
+    -----
+    Every file is first written whole under another name in the same folder, then renamed, so that
+    nobody sees half a file; reading.json comes last, so that where it is, the others are.
+    """
+    files = report_files(reading, evidence)
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+        _write_all(folder, files)
+    except OSError as error:
+        reason = error.strerror or str(error)
+        raise UseError(
+            f"the report cannot be written to {folder}: {reason}; choose another folder with --out"
+        ) from error
+
+
+def load_ahead() -> None:
+    """Begin to import the chart library in a thread of its own, beside other work.
+
+    Notes
+    -----
+    Importing matplotlib takes as long as all drawing together; begun while a photograph is being
+    decoded, it costs next to nothing.
+    """
+    Thread(target=import_module, args=("cogloupe.report.charts",)).start()
+
+
+def report_files(reading: Reading, evidence: Evidence) -> dict[str, bytes]:
+    """Make the five files of a reading in memory.
+
+    Parameters
+    ----------
+    reading : Reading
+        The figures.
+    evidence : Evidence
+        The picture, and the points measured on it.
+
+    Returns
+    -------
+    dict of str to bytes
+        Contents by file name, in the order in which they are to be written.
+    """
+    # OpenCV draws and packs without holding the interpreter, so the charts go on beside it.
+    with ThreadPoolExecutor(max_workers=1) as beside:
+        drawn = beside.submit(_overlays, reading, evidence)
+        charts = _charts(reading)
+        overlay_png, overlay_jpg = drawn.result()
+    page = report_html(reading, {"overlay": overlay_jpg, **charts})
+    return {
+        "teeth.csv": teeth_csv(reading).encode(),
+        "overlay.png": overlay_png,
+        "chart.png": charts["chart"],
+        "report.html": page.encode(),
+        "reading.json": reading_json(reading).encode(),
+    }
+
+
+def _overlays(reading: Reading, evidence: Evidence) -> tuple[bytes, bytes]:
+    """The overlay for its own file, and a smaller one for the page."""
+    drawn = overlay(reading, evidence)
+    return encoded(drawn, ".png"), encoded(drawn, ".jpg")
+
+
+def _charts(reading: Reading) -> dict[str, bytes]:
+    # Imported here so that the overlay is drawn while matplotlib, slow to import, comes in.
+    from cogloupe.report import charts
+
+    figures = {
+        "chart": charts.pitch_chart(reading),
+        "profile": charts.profile_chart(reading),
+        "thickness": charts.thickness_chart(reading),
+    }
+    return {name: charts.figure_png(f) for name, f in figures.items() if f is not None}
+
+
+def _write_all(folder: Path, files: dict[str, bytes]) -> None:
+    """Write every file under a passing name, then rename them one after the other."""
+    passing = {name: folder / f".{name}.{os.getpid()}.tmp" for name in files}
+    try:
+        for name, contents in files.items():
+            passing[name].write_bytes(contents)
+        for name, path in passing.items():
+            os.replace(path, folder / name)
+    finally:
+        for path in passing.values():
+            path.unlink(missing_ok=True)
