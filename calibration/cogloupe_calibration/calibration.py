@@ -1,0 +1,254 @@
+"""The calibration file: the scale of a picture, how it was found, and what it may be used for."""
+
+import datetime
+import os
+import tempfile
+from pathlib import Path
+from typing import Annotated, Literal
+
+from pydantic import BaseModel, ConfigDict, Field, ValidationError
+
+from cogloupe_calibration.errors import CalibrationError
+from cogloupe_calibration.verdict import Verdict
+
+SCHEMA_VERSION = "1.0"
+DEFAULT_MAX_AGE_DAYS = 365
+FOCAL_LENGTH_AGREES_REL = 0.01
+
+Method = Literal[
+    "stated",
+    "known_tip_diameter",
+    "known_bore",
+    "known_pin",
+    "ruled_scale",
+    "grid",
+    "from_module",
+]
+Positive = Annotated[float, Field(gt=0, allow_inf_nan=False)]
+NotNegative = Annotated[float, Field(ge=0, allow_inf_nan=False)]
+Pixels = Annotated[int, Field(gt=0)]
+Finite = Annotated[float, Field(allow_inf_nan=False)]
+
+
+class _Model(BaseModel):
+    model_config = ConfigDict(extra="forbid", frozen=True)
+
+
+class Camera(_Model):
+    """What EXIF tells of the camera; None where it is silent."""
+
+    make: str | None = None
+    model: str | None = None
+    lens: str | None = None
+    focal_length_mm: Positive | None = None
+
+
+class Picture(_Model):
+    """The picture a calibration was made from."""
+
+    file: str
+    sha256: str
+    width_px: Pixels
+    height_px: Pixels
+    camera: Camera = Camera()
+
+
+class Lens(_Model):
+    """Distortion, unequal scales and tilt, as `cogloupe_calibration.lens` uses them.
+
+    `terms` are the values named by `lens.TERMS`, dimensionless; `covariance` is their covariance
+    matrix, row by row.
+    """
+
+    centre_px: tuple[Finite, Finite]
+    radius_px: Positive
+    terms: tuple[Finite, ...]
+    covariance: tuple[tuple[Finite, ...], ...]
+
+
+class Calibration(_Model):
+    """Scale of a picture with its standard uncertainty (k = 1), and where it came from.
+
+    `valid_region_px` is (left, top, right, bottom) of what the target covered; None is the whole
+    frame.
+    """
+
+    schema_version: str = SCHEMA_VERSION
+    mm_per_px: Positive
+    u_mm_per_px: NotNegative
+    method: Method
+    date: datetime.date
+    picture: Picture | None = None
+    note: str = ""
+    residual_rms_px: NotNegative | None = None
+    details: dict[str, float | str] = Field(default_factory=dict)
+    valid_region_px: tuple[Finite, Finite, Finite, Finite] | None = None
+    lens: Lens | None = None
+    verdict: Verdict
+    reasons: tuple[str, ...] = ()
+
+
+def save_calibration(calibration: Calibration, path: Path) -> None:
+    """Write a calibration file; the old one stays whole until the new one is.
+
+    Parameters
+    ----------
+    calibration : Calibration
+    path : Path
+        The file, in a folder that exists.
+
+    Raises
+    ------
+    CalibrationError
+        Where the file cannot be written.
+    """
+    try:
+        _replace(path, calibration.model_dump_json(indent=1) + "\n")
+    except OSError as error:
+        raise CalibrationError(
+            f"calibration cannot be written to {path}: {error.strerror}; choose another place"
+        ) from error
+
+
+def _replace(path: Path, text: str) -> None:
+    handle, name = tempfile.mkstemp(dir=path.parent, prefix=f".{path.name}.", suffix=".part")
+    try:
+        with os.fdopen(handle, "w", encoding="utf-8") as file:
+            file.write(text)
+        os.chmod(name, 0o644)
+        os.replace(name, path)
+    except OSError:
+        Path(name).unlink(missing_ok=True)
+        raise
+
+
+def load_calibration(path: Path) -> Calibration:
+    """Read a calibration file.
+
+    Parameters
+    ----------
+    path : Path
+        The file.
+
+    Returns
+    -------
+    Calibration
+
+    Raises
+    ------
+    CalibrationError
+        Where the file is not there, is not a calibration, or is of another schema.
+    """
+    try:
+        content = path.read_bytes()
+    except OSError as error:
+        raise CalibrationError(
+            f"calibration {path} cannot be read: {error.strerror}; check the name"
+        ) from error
+    try:
+        calibration = Calibration.model_validate_json(content)
+    except ValidationError as error:
+        raise CalibrationError(_what_is_wrong(path, error)) from error
+    return _known_schema(path, calibration)
+
+
+def _what_is_wrong(path: Path, error: ValidationError) -> str:
+    first = error.errors()[0]
+    where = ".".join(str(part) for part in first["loc"]) or "the file"
+    remedy = "make it again with 'cogloupe calibrate'"
+    return f"{path} is not a calibration file: {where}: {first['msg']}; {remedy}"
+
+
+def _known_schema(path: Path, calibration: Calibration) -> Calibration:
+    seen, known = calibration.schema_version, SCHEMA_VERSION
+    if seen.split(".")[0] != known.split(".")[0]:
+        raise CalibrationError(
+            f"{path} has schema version {seen}, this program reads {known}: make it again"
+        )
+    return calibration
+
+
+def check_fits(
+    calibration: Calibration,
+    width_px: int,
+    height_px: int,
+    *,
+    camera: Camera | None = None,
+    today: datetime.date | None = None,
+    max_age_days: int = DEFAULT_MAX_AGE_DAYS,
+) -> list[str]:
+    """Check that a calibration can serve a picture.
+
+    Parameters
+    ----------
+    calibration : Calibration
+    width_px, height_px : int
+        Frame of the upright picture it is to serve.
+    camera : Camera, optional
+        What is known of the camera that took it.
+    today : date, optional
+        When the picture was taken, or today; without it the age is not checked.
+    max_age_days : int, optional
+        Age from which a warning is given.
+
+    Returns
+    -------
+    list of str
+        Warnings, empty where nothing speaks against it.
+
+    Raises
+    ------
+    CalibrationError
+        Where the frame differs, so the scale cannot be the same.
+    """
+    warnings: list[str] = []
+    if calibration.picture is not None:
+        warnings += _frame_warnings(calibration, width_px, height_px)
+        warnings += _camera_warnings(calibration.picture.camera, camera or Camera())
+    if today is not None:
+        warnings += _age_warnings(calibration.date, today, max_age_days)
+    if calibration.verdict == "take it again":
+        reasons = "; ".join(calibration.reasons)
+        warnings.append(f"the calibration's own verdict is 'take it again': {reasons}")
+    return warnings
+
+
+def _frame_warnings(calibration: Calibration, width_px: int, height_px: int) -> list[str]:
+    assert calibration.picture is not None
+    made = (calibration.picture.width_px, calibration.picture.height_px)
+    if made == (width_px, height_px):
+        return []
+    both = f"calibration {made[0]} x {made[1]} px, picture {width_px} x {height_px} px"
+    # A bare scale is the same both ways up; a lens belongs to the frame as it was.
+    if made == (height_px, width_px) and calibration.lens is None:
+        return [f"the picture is turned against the calibration: {both}"]
+    what = "aspect" if _aspect_differs(made, (width_px, height_px)) else "frame size"
+    raise CalibrationError(f"{what} differs: {both}; calibrate at the picture's own frame size")
+
+
+def _aspect_differs(a: tuple[int, int], b: tuple[int, int]) -> bool:
+    # Half a pixel of rounding on either side is what resizing leaves.
+    return abs(a[0] * b[1] - b[0] * a[1]) > 0.5 * (a[0] + a[1] + b[0] + b[1])
+
+
+def _camera_warnings(made: Camera, seen: Camera) -> list[str]:
+    names = (("make", "camera make"), ("model", "camera model"), ("lens", "lens"))
+    pairs = [(what, getattr(made, name), getattr(seen, name)) for name, what in names]
+    warnings = [
+        f"{what} differs: calibration '{old}', picture '{new}'"
+        for what, old, new in pairs
+        if None not in (old, new) and old != new
+    ]
+    old, new = made.focal_length_mm, seen.focal_length_mm
+    if old is not None and new is not None and abs(old - new) > FOCAL_LENGTH_AGREES_REL * old:
+        warnings.append(f"focal length differs: calibration {old:g} mm, picture {new:g} mm")
+    return warnings
+
+
+def _age_warnings(made: datetime.date, today: datetime.date, max_age_days: int) -> list[str]:
+    age = (today - made).days
+    if age > max_age_days:
+        return [f"the calibration is {age} days old (more than {max_age_days})"]
+    if age < 0:
+        return [f"the calibration is dated {made}, after the picture ({today})"]
+    return []

@@ -1,0 +1,270 @@
+"""Fit a common grey profile to every line of a ruled scale, on the pixels as they are."""
+
+from dataclasses import dataclass
+from math import pi, sqrt
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.optimize import curve_fit
+from scipy.special import ndtr
+
+from cogloupe_calibration.rulings import BIN_PX, Bands, Floats, Ints
+
+# Of the height of a line, laid over each other; less may be grain of the ground.
+FAINTEST_MARK = 0.005
+
+
+@dataclass(frozen=True)
+class LineShape:
+    """Grey profile common to all lines: a strip of this width, blurred by a Gaussian."""
+
+    width: float
+    blur: float
+
+    @property
+    def reach(self) -> float:
+        """How far from the centre the line still shows, px."""
+        return self.width / 2 + 2.5 * self.blur
+
+    def profile(self, v: Floats) -> Floats:
+        """Height of the line at v from its centre."""
+        h, s = self.width / 2, self.blur
+        return np.asarray(ndtr((v + h) / s) - ndtr((v - h) / s), dtype=np.float64)
+
+    def slope(self, v: Floats) -> Floats:
+        """Derivative of `profile`."""
+        h, s = self.width / 2, self.blur
+        bells = np.exp(-(((v + h) / s) ** 2) / 2) - np.exp(-(((v - h) / s) ** 2) / 2)
+        return np.asarray(bells / (s * sqrt(2 * pi)), dtype=np.float64)
+
+
+@dataclass(frozen=True)
+class LinePoints:
+    """Points on the centres of lines; one row per line and band in which it is seen.
+
+    Attributes
+    ----------
+    band, u, t, u_u : ndarray, shape (m,)
+        Band, place, and standard uncertainty of u from pixel noise, px.
+    amplitude : ndarray, shape (m,)
+        Height of the line above its ground, negative for dark lines.
+    """
+
+    band: Ints
+    u: Floats
+    t: Floats
+    u_u: Floats
+    amplitude: Floats
+
+    def select(self, keep: NDArray[np.bool_]) -> "LinePoints":
+        """Only the rows to keep."""
+        return LinePoints(
+            self.band[keep], self.u[keep], self.t[keep], self.u_u[keep], self.amplitude[keep]
+        )
+
+
+def fit_points(
+    bands: Bands, band: Ints, u: Floats, *, shape: LineShape, reach: float, fade: Floats
+) -> tuple[LinePoints, Floats, Floats]:
+    """Fit the common line shape at given places, all at once.
+
+    Parameters
+    ----------
+    bands : Bands
+    band : ndarray, shape (m,), int
+    u : ndarray, shape (m,)
+        First guess of the centres.
+    shape : LineShape
+    reach : float
+        Half width of the pixels used, px.
+    fade : ndarray, shape (m,)
+        Relative change of the line's height per pixel along u, from uneven light; `fade_of`.
+
+    Returns
+    -------
+    points : LinePoints, m rows
+        NaN where the pixels do not reach round the line.
+    offset, height : ndarray, shape (m, w)
+        Distance of each bin from its centre, and its grey value over the ground as a fraction of
+        the line's; NaN in empty bins.
+
+    Notes
+    -----
+    Gauss-Newton on ground, slope of the ground, amplitude and place, weighted by pixels.
+    """
+    index, inside = _windows(bands, u, reach)
+    rows = band[:, None]
+    place, value, count = bands.u[rows, index], bands.value[rows, index], bands.count[rows, index]
+    # Every half of the window needs a pixel column or two, or the ground is unknown there.
+    inside &= np.minimum(*_filled_halves(place - u[:, None], count)) >= 2
+    weight = np.where(inside[:, None] & (np.abs(place - u[:, None]) <= reach), count, 0.0)
+    centre = u.copy()
+    for _ in range(5):
+        v = place - centre[:, None]
+        solution, covariance = _solve(_design(v, shape, fade), value, weight)
+        step = -solution[:, 3] / np.where(solution[:, 2] == 0, np.inf, solution[:, 2])
+        centre += np.clip(step, -0.5, 0.5)
+    height = np.maximum(np.abs(solution[:, 2]), 1e-12)
+    u_u = bands.noise * np.sqrt(covariance[:, 3, 3]) / height
+    t = np.sum(weight * bands.t[rows, index], axis=1) / np.maximum(weight.sum(axis=1), 1)
+    lost = ~inside | (np.abs(centre - u) > reach / 2)
+    points = LinePoints(band, np.where(lost, np.nan, centre), t, u_u, solution[:, 2])
+    v = np.where(weight > 0, place - centre[:, None], np.nan)
+    ground = solution[:, [0]] + solution[:, [1]] * v
+    return points, v, (value - ground) / np.copysign(height, solution[:, 2])[:, None]
+
+
+def _windows(bands: Bands, u: Floats, reach: float) -> tuple[Ints, NDArray[np.bool_]]:
+    width = int(np.ceil(2 * reach / BIN_PX)) + 1
+    first = np.floor((u - reach - bands.start) / BIN_PX).astype(np.int64)
+    inside = (first >= 0) & (first + width <= bands.u.shape[1])
+    index = np.clip(first[:, None] + np.arange(width), 0, bands.u.shape[1] - 1)
+    return index, inside
+
+
+def _filled_halves(v: Floats, count: Floats) -> tuple[Ints, Ints]:
+    filled = count > 0
+    return np.sum(filled & (v < -1), axis=1), np.sum(filled & (v > 1), axis=1)
+
+
+def _design(v: Floats, shape: LineShape, fade: Floats) -> Floats:
+    lit = 1 + fade[:, None] * v
+    return np.stack([np.ones_like(v), v, lit * shape.profile(v), shape.slope(v)], axis=2)
+
+
+def fade_of(points: LinePoints) -> Floats:
+    """Relative change of the lines' height along u, from a smooth fit over the picture.
+
+    Parameters
+    ----------
+    points : LinePoints
+
+    Returns
+    -------
+    ndarray, shape (m,)
+        1/px. A line lit more on one side has its centre of grey pulled there, by a few
+        thousandths of a pixel, and differently at the two ends of the scale.
+    """
+    seen = np.isfinite(points.u) & (points.amplitude * np.nanmedian(points.amplitude) > 0)
+    if np.count_nonzero(seen) < 12:
+        return np.zeros(len(points.u))
+    height = np.log(np.abs(points.amplitude[seen]))
+    size = max(float(np.ptp(points.u[seen])), 1.0)
+    u, t = points.u / size, points.t / size
+    design = np.stack([np.ones_like(u), u, t, u**2, u * t, t**2], axis=1)[seen]
+    good = np.abs(height - np.median(height)) < np.log(3)
+    for _ in range(3):
+        terms = np.linalg.lstsq(design[good], height[good], rcond=1e-9)[0]
+        left = np.abs(height - design @ terms)
+        good = left <= 3 * np.median(left[good]) + 1e-9
+    slope = (terms[1] + 2 * terms[3] * u + terms[4] * t) / size
+    return np.where(seen, slope, 0.0)
+
+
+def _solve(design: Floats, value: Floats, weight: Floats) -> tuple[Floats, Floats]:
+    """Weighted least squares of every window; solution (m, 4) and its unit covariance."""
+    normal = np.einsum("mki,mk,mkj->mij", design, weight, design)
+    right = np.einsum("mki,mk->mi", design, weight * value)
+    # A window with no pixels has a zero matrix; the ridge leaves its answer at zero.
+    inverse = np.linalg.inv(normal + 1e-9 * np.eye(4))
+    return np.einsum("mij,mj->mi", inverse, right), inverse
+
+
+def fit_shape(offset: Floats, height: Floats, guess: LineShape, period: float) -> LineShape:
+    """Fit the common shape to all lines laid over each other.
+
+    Parameters
+    ----------
+    offset, height : ndarray, shape (m, w)
+        As `fit_points` gives them; NaN is left out.
+    guess : LineShape
+    period : float
+        Distance of the lines, px; the upper limit of width and blur.
+
+    Returns
+    -------
+    LineShape
+    """
+    v, h = _stacked(offset, height, period)
+
+    def model(v: Floats, width: float, blur: float, scale: float, base: float) -> Floats:
+        return base + scale * LineShape(width, blur).profile(v)
+
+    start = (min(guess.width, 0.8 * period), min(guess.blur, 0.4 * period), 1.0, 0.0)
+    limits = ([0.2, 0.25, 0.1, -1.0], [period, period, 20.0, 1.0])
+    try:
+        (width, blur, *_), _ = curve_fit(model, v, h, p0=start, bounds=limits)
+    except RuntimeError:
+        return guess
+    return LineShape(float(width), float(blur))
+
+
+def _stacked(offset: Floats, height: Floats, period: float) -> tuple[Floats, Floats]:
+    """Median height in steps of a fifth of a pixel, so that dirt does not count."""
+    good = np.isfinite(offset) & (np.abs(offset) < period / 2)
+    v, h = offset[good], height[good]
+    step = np.round(v / 0.2).astype(int)
+    order = np.lexsort((h, step))
+    first = np.flatnonzero(np.diff(step[order], prepend=step.min() - 1))
+    size = np.diff(first, append=len(order))
+    middle = order[first + size // 2]
+    place = np.bincount(step - step.min(), v)[step[middle] - step.min()] / size
+    return place, h[middle]
+
+
+def finer_marks(bands: Bands, points: LinePoints, shape: LineShape, period: float) -> int:
+    """Look for fainter marks that divide the space between the lines evenly.
+
+    Parameters
+    ----------
+    bands : Bands
+    points : LinePoints
+        Fitted points on the lines.
+    shape : LineShape
+        Marks within its reach are hidden by the line and not asked for.
+    period : float
+        Distance of the lines, px.
+
+    Returns
+    -------
+    int
+        2, 5 or 10 where there are marks that make so many parts; else 1.
+
+    Notes
+    -----
+    All spaces are laid over each other, so marks far below the noise of one line show. A blurred
+    picture can lose the short lines of a scale and keep every fifth or tenth.
+    """
+    phase, height = _between(bands, points, period)
+    for parts in (10, 5, 2):
+        inner = np.arange(1, parts) / parts
+        inner = inner[np.minimum(inner, 1 - inner) * period > shape.reach]
+        at = np.array([_contrast(phase, height, place, 0.25 / parts) for place in inner])
+        if at.size and np.all(at > FAINTEST_MARK):
+            return parts
+    return 1
+
+
+def _between(bands: Bands, points: LinePoints, period: float) -> tuple[Floats, Floats]:
+    """Phase in the space after each line and grey there as a fraction of the line's height."""
+    index, inside = _windows(bands, points.u + period / 2, period / 2)
+    rows = points.band[:, None]
+    phase = (bands.u[rows, index] - points.u[:, None]) / period
+    height = bands.value[rows, index] / points.amplitude[:, None]
+    good = inside[:, None] & (bands.count[rows, index] > 0) & (phase >= 0) & (phase <= 1)
+    # Each space about its own mean, so that uneven light does not strew the stack.
+    mean = np.sum(np.where(good, height, 0.0), axis=1) / np.maximum(good.sum(axis=1), 1)
+    centred = height - mean[:, None]
+    return phase[good], centred[good]
+
+
+def _contrast(phase: Floats, height: Floats, place: float, half: float) -> float:
+    """How far the stack stands out at a place above both its sides; 0 where not significant."""
+    middle, left, right = (
+        height[np.abs(phase - place - side * 2 * half) < half / 2] for side in (0, -1, 1)
+    )
+    if min(middle.size, left.size, right.size) < 4:
+        return 0.0
+    steps = [middle.mean() - side.mean() for side in (left, right)]
+    error = sqrt(middle.var() / middle.size + max(s.var() / s.size for s in (left, right)))
+    return float(min(steps)) if min(steps) > 4 * error else 0.0

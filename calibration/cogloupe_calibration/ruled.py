@@ -1,0 +1,356 @@
+"""Pixel scale from a picture of a ruled scale: a stage micrometer, or a steel rule in focus."""
+
+import datetime
+from dataclasses import dataclass
+from math import atan, cos, degrees, hypot, isfinite, sin, sqrt
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from cogloupe_calibration.calibration import Calibration, Picture
+from cogloupe_calibration.errors import CalibrationError
+from cogloupe_calibration.line_fit import (
+    LinePoints,
+    LineShape,
+    fade_of,
+    finer_marks,
+    fit_points,
+    fit_shape,
+)
+from cogloupe_calibration.numbering import RowModel, number_lines, robust_fit, rough_spacing
+from cogloupe_calibration.rulings import (
+    WEAKEST_LINE,
+    Bands,
+    find_candidates,
+    gather_bands,
+    lines_are_dark,
+    rulings_direction,
+    turned,
+)
+from cogloupe_calibration.spacing import Spacing, fit_spacing
+from cogloupe_calibration.verdict import Finding, Verdict, judge, scale_findings
+
+Floats = NDArray[np.float64]
+Ints = NDArray[np.int64]
+
+# Whole length of a rule or stage micrometer within 0.1 %, rectangular: common practice, no source.
+U_DIVISION_REL = 0.001 / sqrt(3)
+
+LEAST_LINES = 5
+ENOUGH_LINES = 10
+# Points less sure than this add nothing beside their neighbours.
+LARGEST_POINT_U_PX = 0.25
+MANY_LINES = 20
+# Blur as a share of a division. Lines that have run together into a sine wave fit as 0.16 and a
+# width of half a division; beyond that the fit cannot tell.
+SOFT_SHARE = 0.15
+BLURRED_SHARE = 0.25
+# Judgement, no source: change of the local scale across the picture.
+SEEN_UNEVEN_REL = 0.005
+TOO_UNEVEN_REL = 0.02
+# Residuals are compared with a division: a graduation's own error belongs in the scale's U, but
+# lines out by more than these shares were not read right.
+ROUGH_RESIDUAL_SHARE = 0.02
+WRONG_RESIDUAL_SHARE = 0.05
+
+
+@dataclass(frozen=True)
+class RuledScale:
+    """What a picture of a ruled scale shows.
+
+    Attributes
+    ----------
+    mm_per_px, u_mm_per_px : float
+        Scale and its standard uncertainty (k = 1).
+    period_px, u_period_px : float
+        Mean distance of neighbouring lines, square to them, at the middle of what is seen.
+    division_mm, u_division_rel : float
+        As stated.
+    angle_deg : float
+        Direction of the scale on the picture.
+    number : ndarray, shape (n,), int
+        Line numbers, rising along the scale; a missing line leaves a gap.
+    position_px, residual_px : ndarray, shape (n,)
+        Place of each line along the scale, and how far it lies off even spacing.
+    line_xy_px : ndarray, shape (n, 2)
+        A point on the middle of the seen part of each line.
+    residual_rms_px : float
+    lag1 : float
+        Correlation of the residuals of neighbouring lines.
+    gradient_rel, u_gradient_rel : float
+        Relative change of the spacing from one end to the other (quadratic term): tilt.
+    fan_rel : float
+        Relative change of the spacing across, along the seen length of the lines: tilt, too.
+    uneven_rel : float
+        Largest departure of the local scale from the mean, where it is significant; else 0.
+    blur_px, line_width_px : float
+        Common blur (Gaussian standard deviation) and width of the lines.
+    dark_lines : bool
+    missing, strays : int
+        Lines not seen between the first and the last; features that are on no line.
+    verdict, reasons
+        As in the calibration file.
+    """
+
+    mm_per_px: float
+    u_mm_per_px: float
+    period_px: float
+    u_period_px: float
+    division_mm: float
+    u_division_rel: float
+    angle_deg: float
+    number: Ints
+    position_px: Floats
+    residual_px: Floats
+    line_xy_px: Floats
+    residual_rms_px: float
+    lag1: float
+    gradient_rel: float
+    u_gradient_rel: float
+    fan_rel: float
+    uneven_rel: float
+    blur_px: float
+    line_width_px: float
+    dark_lines: bool
+    missing: int
+    strays: int
+    verdict: Verdict
+    reasons: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class _Rows:
+    """Fitted points with their numbers, in the frame of `bands`."""
+
+    bands: Bands
+    dark: bool
+    shape: LineShape
+    points: LinePoints
+    number: Ints
+    model: RowModel
+    strays: int
+
+
+def measure_ruled_scale(
+    grey: ArrayLike, division_mm: float, u_division_rel: float = U_DIVISION_REL
+) -> RuledScale:
+    """Measure the pixel scale on a picture of a ruled scale.
+
+    Parameters
+    ----------
+    grey : array_like, shape (h, w)
+        Grey picture of any number type; lines dark or light, turned by any angle, some of them
+        longer, missing, dirty or only partly seen.
+    division_mm : float
+        Distance of neighbouring lines.
+    u_division_rel : float, optional
+        Relative standard uncertainty of the scale's own length.
+
+    Returns
+    -------
+    RuledScale
+
+    Raises
+    ------
+    CalibrationError
+        Where numbers make no sense, or no rulings, or fewer than five lines, are seen.
+    """
+    picture = _checked_picture(grey)
+    _check_division(division_mm, u_division_rel)
+    rows = _fit_rows(picture)
+    lines = len(np.unique(rows.number))
+    if lines < LEAST_LINES:
+        raise CalibrationError(
+            f"{lines} lines seen, at least {LEAST_LINES} are needed: show more of the scale"
+        )
+    angle = turned(rows.bands.angle, float(rows.model.terms[2]))
+    fit = fit_spacing(rows.number, *_square_to_lines(rows))
+    return _summed_up(rows, fit, angle, division_mm, u_division_rel)
+
+
+def _square_to_lines(rows: _Rows) -> tuple[Floats, Floats]:
+    """Places in the frame turned by the little lean that is left."""
+    lean = atan(float(rows.model.terms[2]))
+    u, t = rows.points.u, rows.points.t
+    return u * cos(lean) - t * sin(lean), u * sin(lean) + t * cos(lean)
+
+
+def _checked_picture(grey: ArrayLike) -> Floats:
+    picture = np.asarray(grey, dtype=np.float64)
+    if picture.ndim != 2 or min(picture.shape) < 32:
+        raise CalibrationError(
+            f"picture has shape {picture.shape}: give a grey picture of 32 x 32 px or more"
+        )
+    if not np.all(np.isfinite(picture)):
+        raise CalibrationError("the picture holds values that are not numbers: save it anew")
+    return picture
+
+
+def _check_division(division_mm: float, u_division_rel: float) -> None:
+    if not (isfinite(division_mm) and division_mm > 0):
+        raise CalibrationError(f"division is {division_mm:g} mm: give a length above zero")
+    if not (isfinite(u_division_rel) and 0 <= u_division_rel < 1):
+        raise CalibrationError(
+            f"relative uncertainty of the division is {u_division_rel:g}: give 0 or more, below 1"
+        )
+
+
+def _fit_rows(picture: Floats) -> _Rows:
+    """Find and fit the lines; a second time squarely to them."""
+    bands = gather_bands(picture, rulings_direction(picture))
+    dark = lines_are_dark(bands)
+    band, u, t, _ = find_candidates(bands, dark)
+    _, model = number_lines(u, t, rough_spacing(band, u))
+    return _fit_rows_at(picture, turned(bands.angle, float(model.terms[2])), dark)
+
+
+def _fit_rows_at(picture: Floats, angle: float, dark: bool) -> _Rows:
+    bands = gather_bands(picture, angle)
+    band, u, t, width = find_candidates(bands, dark)
+    number, model = number_lines(u, t, rough_spacing(band, u))
+    on_line = np.abs(u - model.place(number, t)) < model.spacing(number, t) / 4
+    strays = len(set(zip(band[~on_line], u[~on_line], strict=True)))
+    shape, points = _refined(bands, band[on_line], u[on_line], width, float(model.terms[1]))
+    kept = _is_line(points, dark)
+    points, number = points.select(kept), number[on_line][kept]
+    if len(number) < LEAST_LINES:
+        raise CalibrationError(
+            f"{len(number)} points on lines fitted: show the scale larger, in focus, evenly lit"
+        )
+    model, good = robust_fit(points.u, points.t, number)
+    return _Rows(bands, dark, shape, points.select(good), number[good], model, strays)
+
+
+def _refined(
+    bands: Bands, band: Ints, u: Floats, width: float, period: float
+) -> tuple[LineShape, LinePoints]:
+    shape = LineShape(0.7 * width, max(0.4 * width, 0.5))
+    fade = np.zeros(len(u))
+    for _ in range(3):
+        reach = max(min(period / 2, shape.reach + 2), 2.5)
+        points, offset, height = fit_points(bands, band, u, shape=shape, reach=reach, fade=fade)
+        shape, fade = fit_shape(offset, height, shape, period), fade_of(points)
+    return shape, points
+
+
+def _is_line(points: LinePoints, dark: bool) -> NDArray[np.bool_]:
+    height = points.amplitude * (-1 if dark else 1)
+    seen = np.isfinite(points.u) & (height > 0)
+    strong = height > WEAKEST_LINE * np.median(height[seen]) if seen.any() else seen
+    return seen & strong & (points.u_u < LARGEST_POINT_U_PX)
+
+
+def _summed_up(
+    rows: _Rows, fit: Spacing, angle: float, division_mm: float, u_division: float
+) -> RuledScale:
+    relative = fit.relative_u
+    scale_rel = hypot(relative, u_division)
+    rms = float(np.sqrt(np.mean(fit.residual**2)))
+    verdict, reasons = judge(_findings(rows, fit) + scale_findings(scale_rel))
+    return RuledScale(
+        mm_per_px=division_mm / fit.period,
+        u_mm_per_px=division_mm / fit.period * scale_rel,
+        period_px=fit.period,
+        u_period_px=fit.period * relative,
+        division_mm=division_mm,
+        u_division_rel=u_division,
+        angle_deg=degrees(angle),
+        number=fit.number - fit.number[0],
+        position_px=fit.place,
+        residual_px=fit.residual,
+        line_xy_px=_on_picture(fit.place, fit.t, angle),
+        residual_rms_px=rms,
+        lag1=fit.lag1,
+        gradient_rel=fit.gradient,
+        u_gradient_rel=fit.u_gradient,
+        fan_rel=fit.fan,
+        uneven_rel=fit.uneven,
+        blur_px=rows.shape.blur,
+        line_width_px=rows.shape.width,
+        dark_lines=rows.dark,
+        missing=int(np.ptp(fit.number)) + 1 - len(fit.number),
+        strays=rows.strays,
+        verdict=verdict,
+        reasons=reasons,
+    )
+
+
+def _on_picture(u: Floats, t: Floats, angle: float) -> Floats:
+    c, s = np.cos(angle), np.sin(angle)
+    return np.stack([u * c - t * s, u * s + t * c], axis=1)
+
+
+def _findings(rows: _Rows, fit: Spacing) -> list[Finding]:
+    lines, residual_share = len(fit.number), fit.scatter / fit.period
+    blur_share = rows.shape.blur / fit.period
+    bend = max(fit.uneven, abs(fit.fan))
+    few = f"{lines} lines seen, {ENOUGH_LINES} are needed and {MANY_LINES} are better"
+    soft = f"the lines run into each other (blur {100 * blur_share:.0f} % of a division)"
+    rough = f"lines lie off even spacing by {100 * residual_share:.1f} % of a division (RMS)"
+    tilt = f"the scale changes by {100 * bend:.1f} % over the picture (tilt or distortion)"
+    graded = [
+        _graded(-lines, -MANY_LINES, -ENOUGH_LINES, few),
+        _graded(blur_share, SOFT_SHARE, BLURRED_SHARE, soft),
+        _graded(residual_share, ROUGH_RESIDUAL_SHARE, WRONG_RESIDUAL_SHARE, rough),
+        _graded(bend, SEEN_UNEVEN_REL, TOO_UNEVEN_REL, tilt),
+    ]
+    found = [finding for finding in graded if finding is not None]
+    return found + _finer_findings(rows, fit)
+
+
+def _finer_findings(rows: _Rows, fit: Spacing) -> list[Finding]:
+    parts = finer_marks(rows.bands, rows.points, rows.shape, fit.period)
+    if parts == 1:
+        return []
+    seen = f"fainter marks part every {fit.period:.1f} px in {parts}: those are the divisions"
+    return [Finding("take it again", f"{seen}, take a sharper picture")]
+
+
+def _graded(value: float, good: float, usable: float, reason: str) -> Finding | None:
+    if value <= good:
+        return None
+    return Finding("usable" if value <= usable else "take it again", reason)
+
+
+def calibration_from_ruled(
+    ruled: RuledScale, picture: Picture, date: datetime.date, note: str = ""
+) -> Calibration:
+    """Make a calibration of a measured ruled scale.
+
+    Parameters
+    ----------
+    ruled : RuledScale
+    picture : Picture
+        The picture it was measured on.
+    date : date
+        When it was taken.
+    note : str, optional
+        Magnification or whatever tells the setting again.
+
+    Returns
+    -------
+    Calibration
+    """
+    return Calibration(
+        mm_per_px=ruled.mm_per_px,
+        u_mm_per_px=ruled.u_mm_per_px,
+        method="ruled_scale",
+        date=date,
+        picture=picture,
+        note=note,
+        residual_rms_px=ruled.residual_rms_px,
+        details=_details(ruled),
+        verdict=ruled.verdict,
+        reasons=ruled.reasons,
+    )
+
+
+def _details(ruled: RuledScale) -> dict[str, float | str]:
+    names = ("period_px", "u_period_px", "division_mm", "u_division_rel", "angle_deg", "blur_px")
+    more = ("line_width_px", "gradient_rel", "u_gradient_rel", "fan_rel", "uneven_rel", "lag1")
+    counts = ("missing", "strays")
+    details: dict[str, float | str] = {n: float(getattr(ruled, n)) for n in names + more + counts}
+    return details | {
+        "lines": float(len(ruled.number)),
+        "largest_residual_px": float(np.max(np.abs(ruled.residual_px))),
+    }

@@ -1,0 +1,60 @@
+"""Plain verdicts on a calibration: good, usable, or take it again, and why."""
+
+from dataclasses import dataclass
+from typing import Literal
+
+Verdict = Literal["good", "usable", "take it again"]
+
+# Judgement, no source. 0.1 % of the scale is 1.6 um on a module 1 tooth (1.57 mm), below what a
+# home workshop can act on; 0.5 % is 8 um, about what a caliper cannot resolve on it either.
+GOOD_RELATIVE_U = 0.001
+USABLE_RELATIVE_U = 0.005
+
+_ORDER: tuple[Verdict, ...] = ("good", "usable", "take it again")
+
+
+@dataclass(frozen=True)
+class Finding:
+    """One reason, and the verdict that it alone would give."""
+
+    verdict: Verdict
+    reason: str
+
+
+def judge(findings: list[Finding]) -> tuple[Verdict, tuple[str, ...]]:
+    """Sum findings up: the worst one decides.
+
+    Parameters
+    ----------
+    findings : list of Finding
+        May be empty, which is good.
+
+    Returns
+    -------
+    verdict : {"good", "usable", "take it again"}
+    reasons : tuple of str
+        The reasons, worst first.
+    """
+    ranked = sorted(findings, key=lambda finding: -_ORDER.index(finding.verdict))
+    verdict = ranked[0].verdict if ranked else "good"
+    return verdict, tuple(finding.reason for finding in ranked)
+
+
+def scale_findings(relative_u: float) -> list[Finding]:
+    """Findings on how well a scale is known.
+
+    Parameters
+    ----------
+    relative_u : float
+        Relative standard uncertainty of the scale.
+
+    Returns
+    -------
+    list of Finding
+        Empty where the scale is known well enough not to matter.
+    """
+    if relative_u <= GOOD_RELATIVE_U:
+        return []
+    reason = f"the scale is known to U = {200 * relative_u:.2g} % only"
+    usable = relative_u <= USABLE_RELATIVE_U
+    return [Finding("usable" if usable else "take it again", reason)]
