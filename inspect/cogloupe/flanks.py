@@ -40,12 +40,15 @@ class Involute:
         Radii, px.
     low_radius, high_radius : float
         Evaluation range: from the form circle to the tip less its rounding, px.
+    tooth_high : ndarray, shape (z,), or None
+        Where each tooth's own tip ends the range lower (a blank off centre), px.
     """
 
     base_radius: float
     measuring_radius: float
     low_radius: float
     high_radius: float
+    tooth_high: Floats | None = None
 
     @property
     def measuring_roll(self) -> float:
@@ -169,6 +172,8 @@ def unwind(
     """
     radius, angle = polar(edges.xy, centre)
     chosen = (radius > curve.low_radius) & (radius < curve.high_radius)
+    if curve.tooth_high is not None:
+        chosen &= radius < curve.tooth_high[teeth.tooth]
     chosen &= radius > curve.base_radius * (1 + 1e-9)
     index = np.flatnonzero(chosen)
     roll = roll_length(curve.base_radius, radius[index])

@@ -322,11 +322,12 @@ def _fit_at_size(
             "check scale, module and teeth"
         )
     tips, circle = tip_radii(outlines.outer, teeth, centre, _half_tip(teeth))
-    tip = float(np.nanmedian(tips.value)) if np.isfinite(tips.value).any() else teeth.tip_radius
+    if not np.isfinite(tips.value).any():
+        tips = Radii(np.full(teeth.teeth, teeth.tip_radius), tips.u)
     shift = gear.profile_shift
     for _ in range(3):
         bounded = float(np.clip(shift, *FORM_SHIFTS))
-        curve = _evaluation_range(replace(gear, profile_shift=bounded), tip, outlines.blur_px, px)
+        curve = _evaluation_range(replace(gear, profile_shift=bounded), tips, outlines.blur_px, px)
         curve = replace(curve, measuring_radius=measuring)
         fits = fit_flanks(outlines.outer, teeth, centre, curve)
         centre = centre + _bounded(teeth_axis_shift(fits), 0.02 * teeth.tip_radius)
@@ -345,17 +346,19 @@ def _inv_change(gear: Gear, measuring_mm: float) -> float:
     return float(at_reference - plain.half_tooth_angle(measuring_mm))
 
 
-def _evaluation_range(gear: Gear, tip: float, blur: float, px: float) -> Involute:
+def _evaluation_range(gear: Gear, tips: Radii, blur: float, px: float) -> Involute:
     """Active involute that can be measured: form circle to tip, clear of both corners' blur."""
     base = gear.base_radius / px
     low = max(gear.form_radius / px + 1.5 * blur, hypot(base, 3.0 + blur))
-    high = tip - max(2.5 * blur, 0.05 * gear.module_mm / px)
+    corner = max(2.5 * blur, 0.05 * gear.module_mm / px)
+    high = float(np.nanmedian(tips.value)) - corner
     if high - low < 3.0:
         raise PhotoError(
             f"the flanks are too short to measure ({max(high - low, 0):.1f} px): come closer, and "
             "check scale, module and teeth"
         )
-    return Involute(base, gear.reference_radius / px, low, high)
+    own = np.where(np.isfinite(tips.value), tips.value - corner, high)
+    return Involute(base, gear.reference_radius / px, low, high, own)
 
 
 def _picture_notices(

@@ -36,7 +36,7 @@ class GearSpec(_Model):
     teeth: Annotated[int, Field(ge=5)]
     module_mm: Positive | None = None
     dp: Positive | None = None
-    pressure_angle_deg: Annotated[float, Field(ge=10, le=35)] = 20.0
+    pressure_angle_deg: Annotated[float, Field(ge=10, le=32)] = 20.0
     rack: str | None = None
     profile_shift: float = 0.0
     tip_radius_mm: Positive | None = None
