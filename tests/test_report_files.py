@@ -1,6 +1,7 @@
 import io
 import json
 import os
+import re
 
 import pytest
 from rich.console import Console
@@ -85,9 +86,9 @@ def test_charts_can_be_imported_ahead(example):
     assert set(report_files(*example)) == FILES
 
 
-def shown(*readings):
+def shown(*readings, width=80):
     out = io.StringIO()
-    Console(file=out, width=220).print(summary_table(readings))
+    Console(file=out, width=width).print(summary_table(readings))
     return out.getvalue()
 
 
@@ -96,12 +97,22 @@ def test_terminal_table_has_a_row_for_each_photograph(example):
     assert "Sätürn [1].jpg" in text  # square brackets are not taken as markup
     assert "± 3.0" in text
     assert "not seen" in text
+    assert "z 12, module 1 mm, 1 warning " in text
     assert summary_table([example[0]] * 3).row_count == 3
+
+
+def test_terminal_table_keeps_two_lines_a_row_at_80_columns(example):
+    lines = shown(example[0], example[0]).splitlines()
+    assert max(len(line) for line in lines) <= 80
+    named = [k for k, line in enumerate(lines) if "Sätürn [1].jpg" in line]
+    assert [lines[k + 1].split(",")[0].strip() for k in named] == ["z 12"] * 2
+    assert named[1] - named[0] <= 3
+    assert [lines[k].split()[-1] for k in named] == ["1.5214"] * 2  # nothing falls off the end
 
 
 def test_terminal_table_shows_what_is_not_resolved():
     text = shown(example_reading(summary=example_summary(runout_um=1.0)))
-    assert "n. r. (2.4)" in text
+    assert re.search(r"n\. r\..*\n.*\(2\.4\)", text)
 
 
 def test_reading_of_a_report_is_plain_json(example):

@@ -170,7 +170,15 @@ def test_png_holds_the_drawing_without_loss():
 
 @pytest.mark.parametrize(
     ("teeth", "pitch_px", "step"),
-    [(22, 190.0, 1), (60, 75.0, 1), (120, 36.0, 5), (200, 22.0, 5), (400, 11.0, 5), (400, 4.0, 20)],
+    [
+        (22, 190.0, 1),
+        (60, 75.0, 1),
+        (96, 43.0, 5),
+        (120, 36.0, 5),
+        (200, 22.0, 5),
+        (400, 11.0, 10),
+        (400, 4.0, 20),
+    ],
 )
 def test_numbers_are_thinned_where_teeth_are_close(teeth, pitch_px, step):
     assert number_step(teeth, pitch_px) == step

@@ -11,22 +11,12 @@ from math import floor, isfinite, log10
 import numpy as np
 
 from cogloupe.reading import GearInfo
+from cogloupe.standard_sizes import DIAMETRAL_PITCHES, MODULES_MM
 from cogloupe_calibration.units import MM_PER_INCH
 
 COVERAGE = 2.0
 NOT_SEEN = "not seen"
 
-# Preferred modules: ISO 54:1996 and, below 1 mm, fine-pitch practice; from memory.
-_MODULES = np.array(
-    [0.1, 0.12, 0.15, 0.2, 0.25, 0.3, 0.35, 0.4, 0.45, 0.5, 0.55, 0.6, 0.65, 0.7, 0.75, 0.8, 0.9,
-     1, 1.125, 1.25, 1.375, 1.5, 1.75, 2, 2.25, 2.5, 2.75, 3, 3.5, 4, 4.5, 5, 5.5, 6, 7, 8, 9, 10,
-     11, 12, 14, 16, 18, 20]
-)  # fmt: skip
-# Diametral pitches in common use; common practice, no source.
-_PITCHES = np.array(
-    [*range(1, 17), 18, 20, 22, 24, 26, 28, 30, 32, 36, 38, 40, 44, 48, 52, 56, 60, 64, 72, 80,
-     96, 100, 120, 128, 150, 180, 200]
-)  # fmt: skip
 _SAME_SIZE = 1e-3
 _THOU_BELOW_MM = 2.54
 
@@ -200,8 +190,8 @@ def stated_in_dp(gear: GearInfo) -> bool:
         True where its diametral pitch lies within 0.1 % of one in common use, and closer than
         its module lies to a preferred module.
     """
-    dp_off = float(np.abs(gear.diametral_pitch / _PITCHES - 1).min())
-    module_off = float(np.abs(gear.module_mm / _MODULES - 1).min())
+    dp_off = float(np.abs(gear.diametral_pitch / np.array(DIAMETRAL_PITCHES) - 1).min())
+    module_off = float(np.abs(gear.module_mm / np.array(MODULES_MM) - 1).min())
     return dp_off < _SAME_SIZE and dp_off < module_off
 
 

@@ -304,7 +304,7 @@ def number_step(teeth: int, pitch_px: float) -> int:
     int
         1, 5, 10, 20 or 50: the first that leaves room for the longest number.
     """
-    needed = 14.0 * len(str(teeth)) + 12
+    needed = 14.0 * len(str(teeth)) + 20
     return next((step for step in (1, 5, 10, 20) if step * pitch_px >= needed), 50)
 
 

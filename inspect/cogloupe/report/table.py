@@ -2,6 +2,7 @@
 
 from collections.abc import Sequence
 
+from rich import box
 from rich.table import Table
 from rich.text import Text
 
@@ -10,21 +11,18 @@ from cogloupe.report.numbers import gear_size, with_uncertainty
 from cogloupe.report.wording import at_worst
 
 _COLUMNS = (
-    ("photograph", "left"),
-    ("z", "right"),
-    ("size", "left"),
-    ("f_p / µm", "right"),
-    ("at", "left"),
-    ("F_p / µm", "right"),
-    ("runout / µm", "right"),
-    ("eccentricity / µm", "right"),
-    ("thickness / mm", "right"),
-    ("warnings", "right"),
+    "f_p / µm\nat tooth",
+    "F_p\nµm",
+    "runout\nµm",
+    "eccentr.\nµm",
+    "thick.\nmm",
 )
+_CAPTION = "Under each figure its U (k = 2). n. r.: smaller than its U, not resolved."
+_NAME_WIDTH = 28
 
 
 def summary_table(readings: Sequence[Reading]) -> Table:
-    """Lay out the main figures of some readings.
+    """Lay out the main figures of some readings, to fit a terminal of 80 columns.
 
     Parameters
     ----------
@@ -33,38 +31,51 @@ def summary_table(readings: Sequence[Reading]) -> Table:
     Returns
     -------
     Table
-        One row a photograph; figures with their U.
+        One row a photograph, of two lines: figures with their U under them.
     """
-    table = Table(caption="± U, k = 2; n. r. (U): smaller than its U, not resolved")
-    for name, side in _COLUMNS:
-        table.add_column(name, justify="right" if side == "right" else "left", overflow="fold")
+    table = Table(
+        box=box.SIMPLE_HEAD, padding=(0, 1, 0, 0), pad_edge=False, caption=_CAPTION,
+        caption_justify="left",
+    )  # fmt: skip
+    table.add_column("photograph", overflow="fold", min_width=_NAME_WIDTH)
+    for name in _COLUMNS:
+        table.add_column(name, justify="right", overflow="fold")
     for reading in readings:
-        table.add_row(*_cells(reading))
+        table.add_row(*(_cell(*lines) for lines in _lines(reading)), end_section=True)
     return table
 
 
-def _cells(reading: Reading) -> list[Text]:
-    s = reading.summary
-    words = [
-        reading.photo.file,
-        str(reading.gear.teeth),
-        gear_size(reading.gear),
-        _short(s.single_pitch_max_um, s.u_single_pitch_max_um),
-        _place(reading),
-        _short(s.cumulative_pitch_total_um, s.u_cumulative_pitch_total_um),
-        _short(s.runout_um, s.u_runout_um),
-        _short(s.eccentricity_um, s.u_eccentricity_um),
-        _short(s.thickness_mean_mm, s.u_thickness_mean_mm),
-        str(len(reading.warnings) or ""),
+def _lines(reading: Reading) -> list[tuple[str, str]]:
+    """Both lines of each cell."""
+    s, worst = reading.summary, at_worst(reading)
+    pitch = with_uncertainty(s.single_pitch_max_um, s.u_single_pitch_max_um, "")
+    return [
+        (reading.photo.file, _about(reading)),
+        (_short(pitch), f"{worst.tooth} {worst.side}" if worst else ""),
+        _split(s.cumulative_pitch_total_um, s.u_cumulative_pitch_total_um),
+        _split(s.runout_um, s.u_runout_um),
+        _split(s.eccentricity_um, s.u_eccentricity_um),
+        _split(s.thickness_mean_mm, s.u_thickness_mean_mm),
     ]
-    # Plain text: a file name may hold square brackets, which would be read as markup.
-    return [Text(word) for word in words]
 
 
-def _short(value: float | None, u: float | None) -> str:
-    return with_uncertainty(value, u, "").replace("not resolved (U = ", "n. r. (")
+def _about(reading: Reading) -> str:
+    count = len(reading.warnings)
+    warned = "" if count == 0 else ", 1 warning" if count == 1 else f", {count} warnings"
+    return f"z {reading.gear.teeth}, {gear_size(reading.gear)}{warned}"
 
 
-def _place(reading: Reading) -> str:
-    worst = at_worst(reading)
-    return f"tooth {worst.tooth} {worst.side}" if worst else ""
+def _cell(first: str, second: str) -> Text:
+    """Plain text: a file name may hold square brackets, which would be read as markup."""
+    return Text.assemble(first, "\n", (second, "dim"))
+
+
+def _short(words: str) -> str:
+    return words.replace("not resolved (U = ", "n. r. (")
+
+
+def _split(value: float | None, u: float | None) -> tuple[str, str]:
+    """Figure on one line, U on the next."""
+    words = _short(with_uncertainty(value, u, ""))
+    first, gap, second = words.partition(" (" if "(" in words else " ± ")
+    return first, f"{gap.strip()}{' ' if '±' in gap else ''}{second}"
