@@ -11,7 +11,7 @@ from cogloupe_calibration.calibration import Picture
 from cogloupe_calibration.errors import CalibrationError
 from cogloupe_calibration.ruled import RuledScale, calibration_from_ruled, measure_ruled_scale
 
-HEIGHT, WIDTH = 400, 520
+HEIGHT, WIDTH = 340, 460
 
 
 def strip(v, low, high, blur):
@@ -140,7 +140,7 @@ def test_dirt_is_left_out():
 
 def test_edge_of_the_rule_does_not_pull_the_direction():
     picture = ruled_picture(period=20.0, width=4.0)
-    picture[345:] = 8
+    picture[310:] = 8
     scale = measure_ruled_scale(picture, 0.5)
     assert scale.period_px == pytest.approx(20.0, abs=0.001)
 
@@ -187,8 +187,9 @@ def test_few_lines_are_to_be_taken_again():
     assert "7 lines" in " ".join(scale.reasons)
 
 
-def test_blurred_lines_are_not_called_good():
-    scale = measure_ruled_scale(ruled_picture(blur=3.6, noise=0.01), 0.1)
+@pytest.mark.parametrize("blur", [3.0, 3.6, 5.0])
+def test_blurred_lines_are_not_called_good(blur):
+    scale = measure_ruled_scale(ruled_picture(blur=blur, noise=0.01), 0.1)
     assert scale.verdict != "good"
     assert any("blur" in reason for reason in scale.reasons)
 
@@ -200,11 +201,6 @@ def test_lost_short_lines_are_noticed(short):
     assert scale.period_px == pytest.approx(70.0, abs=0.01)
     assert scale.verdict == "take it again"
     assert any("in 5" in reason for reason in scale.reasons)
-
-
-def test_short_lines_washed_out_by_blur_are_noticed():
-    scale = measure_ruled_scale(ruled_picture(blur=5.0, noise=0.01), 0.1)
-    assert scale.verdict == "take it again"
 
 
 def test_spaces_without_marks_are_left_alone():

@@ -221,7 +221,7 @@ def finer_marks(bands: Bands, points: LinePoints, shape: LineShape, period: floa
     points : LinePoints
         Fitted points on the lines.
     shape : LineShape
-        Marks within its reach are hidden by the line and not asked for.
+        Marks on its flanks, within one and a half reaches, are not asked for.
     period : float
         Distance of the lines, px.
 
@@ -238,7 +238,7 @@ def finer_marks(bands: Bands, points: LinePoints, shape: LineShape, period: floa
     phase, height = _between(bands, points, period)
     for parts in (10, 5, 2):
         inner = np.arange(1, parts) / parts
-        inner = inner[np.minimum(inner, 1 - inner) * period > shape.reach]
+        inner = inner[np.minimum(inner, 1 - inner) * period > 1.5 * shape.reach]
         at = np.array([_contrast(phase, height, place, 0.25 / parts) for place in inner])
         if at.size and np.all(at > FAINTEST_MARK):
             return parts

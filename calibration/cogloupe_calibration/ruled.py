@@ -41,10 +41,6 @@ ENOUGH_LINES = 10
 # Points less sure than this add nothing beside their neighbours.
 LARGEST_POINT_U_PX = 0.25
 MANY_LINES = 20
-# Blur as a share of a division. Lines that have run together into a sine wave fit as 0.16 and a
-# width of half a division; beyond that the fit cannot tell.
-SOFT_SHARE = 0.15
-BLURRED_SHARE = 0.25
 # Judgement, no source: change of the local scale across the picture.
 SEEN_UNEVEN_REL = 0.005
 TOO_UNEVEN_REL = 0.02
@@ -282,20 +278,25 @@ def _on_picture(u: Floats, t: Floats, angle: float) -> Floats:
 
 def _findings(rows: _Rows, fit: Spacing) -> list[Finding]:
     lines, residual_share = len(fit.number), fit.scatter / fit.period
-    blur_share = rows.shape.blur / fit.period
     bend = max(fit.uneven, abs(fit.fan))
     few = f"{lines} lines seen, {ENOUGH_LINES} are needed and {MANY_LINES} are better"
-    soft = f"the lines run into each other (blur {100 * blur_share:.0f} % of a division)"
     rough = f"lines lie off even spacing by {100 * residual_share:.1f} % of a division (RMS)"
     tilt = f"the scale changes by {100 * bend:.1f} % over the picture (tilt or distortion)"
     graded = [
         _graded(-lines, -MANY_LINES, -ENOUGH_LINES, few),
-        _graded(blur_share, SOFT_SHARE, BLURRED_SHARE, soft),
         _graded(residual_share, ROUGH_RESIDUAL_SHARE, WRONG_RESIDUAL_SHARE, rough),
         _graded(bend, SEEN_UNEVEN_REL, TOO_UNEVEN_REL, tilt),
     ]
     found = [finding for finding in graded if finding is not None]
-    return found + _finer_findings(rows, fit)
+    return found + _soft_findings(rows.shape, fit.period) + _finer_findings(rows, fit)
+
+
+def _soft_findings(shape: LineShape, period: float) -> list[Finding]:
+    # Lines that have wholly run into a sine wave fit as half a division wide with a blur of 0.15
+    # divisions; so overlap, not the blur alone, tells a soft picture.
+    if shape.reach <= period / 2:
+        return []
+    return [Finding("usable", "neighbouring lines run into each other: blurred or too small")]
 
 
 def _finer_findings(rows: _Rows, fit: Spacing) -> list[Finding]:
