@@ -55,8 +55,8 @@ def test_rounding_moves_a_figure_by_less_than_a_tenth_of_its_uncertainty(value, 
         (None, None, "µm", "not seen"),
         (float("nan"), 1.0, "µm", "not seen"),
         (12.3456, None, "µm", "12.35 µm (U not known)"),
-        (12.3456, 0.0, "µm", "12.35 µm (U not known)"),
-        (0.0, None, "µm", "0.0 µm (U not known)"),
+        (0.0, None, "µm", "0 µm (U not known)"),
+        (0.0, 0.0, "µm", "0 µm"),  # set to zero, as the cumulative pitch of tooth 1 is
     ],
 )
 def test_figure_is_worded_with_its_uncertainty(value, u, unit, text):

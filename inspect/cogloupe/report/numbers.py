@@ -32,9 +32,10 @@ def expanded(u: float | None) -> float | None:
     Returns
     -------
     float or None
-        None where u is missing, not finite or not above zero.
+        None where u is missing, not finite or below zero; zero for a figure that is set, such as
+        the cumulative pitch of tooth 1.
     """
-    if u is None or not isfinite(u) or u <= 0:
+    if u is None or not isfinite(u) or u < 0:
         return None
     return COVERAGE * u
 
@@ -69,17 +70,18 @@ def rounded(value: float, u: float | None, *, signed: bool = False) -> tuple[str
     value : float
         The figure.
     u : float or None
-        Its standard uncertainty; without one the figure keeps four significant digits.
+        Its standard uncertainty; without one, or where it is zero, the figure keeps four
+        significant digits.
     signed : bool
         Write a plus before figures above zero.
 
     Returns
     -------
     value, limit : str
-        The figure and U as text; None for U where it is not known.
+        The figure and U as text; None for U where there is none.
     """
     limit = expanded(u)
-    if limit is None:
+    if not limit:
         return _text(value, _place(value, digits=4), signed), None
     place = _place(limit, digits=2)
     return _text(value, place, signed), _text(limit, place, signed=False)
@@ -88,7 +90,7 @@ def rounded(value: float, u: float | None, *, signed: bool = False) -> tuple[str
 def _place(value: float, digits: int) -> int:
     """Power of ten of the last digit that is kept."""
     if value == 0:
-        return -1
+        return 0
     place = floor(log10(abs(value))) - digits + 1
     # 0.0996 rounds to 0.10, one place higher than 0.0995 does.
     if _quantized(abs(value), place) >= Decimal(10).scaleb(place + digits - 1):
@@ -141,13 +143,13 @@ def with_uncertainty(
     -------
     str
         ``12.3 ± 2.1 µm``; ``not resolved (U = 2.1 µm)`` where the figure is smaller than U;
-        ``not seen`` where it was not measured.
+        ``not seen`` where it was not measured; the bare figure where u is zero.
     """
     if value is None or not isfinite(value):
         return NOT_SEEN
     number, limit = rounded(value, u, signed=signed)
     if limit is None:
-        return f"{with_unit(number, unit)} (U not known)"
+        return with_unit(number, unit) + ("" if u == 0 else " (U not known)")
     if not resolved(value, u):
         return f"not resolved (U = {with_unit(limit, unit)})"
     return with_unit(f"{number} ± {limit}", unit)
@@ -168,7 +170,7 @@ def length(value_mm: float | None, u_mm: float | None, inches: bool) -> str:
     str
     """
     metric = with_uncertainty(value_mm, u_mm, "mm")
-    if not inches or not resolved(value_mm, u_mm) or value_mm is None or expanded(u_mm) is None:
+    if not inches or not resolved(value_mm, u_mm) or value_mm is None or not expanded(u_mm):
         return metric
     thou = abs(value_mm) < _THOU_BELOW_MM
     per_mm = (1000.0 if thou else 1.0) / MM_PER_INCH

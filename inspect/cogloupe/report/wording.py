@@ -21,7 +21,18 @@ from cogloupe.report.numbers import (
     with_uncertainty,
 )
 
-__all__ = ["Extremes", "at_worst", "flanks", "over_turn", "verdict", "with_uncertainty"]
+__all__ = [
+    "Extremes",
+    "Worst",
+    "at_worst",
+    "compare",
+    "flanks",
+    "on_reference_circle",
+    "over_turn",
+    "rack_depth_mm",
+    "verdict",
+    "with_uncertainty",
+]
 
 
 @dataclass(frozen=True)
