@@ -9,25 +9,35 @@ weighted least squares, which reaches the information bound of the sample
 ``(sigma_n / A) sqrt(2 sqrt(pi) s)``.
 """
 
-from dataclasses import dataclass
-from math import ceil, pi, sqrt
-from typing import Any
+from dataclasses import dataclass, replace
+from math import ceil, hypot, pi, sqrt
+from typing import Any, Literal
 
-import cv2
 import numpy as np
 from numpy.typing import NDArray
-from scipy.ndimage import uniform_filter1d
 
-from cogloupe.response import EdgeShape, edge_shape, measure_curve
+from cogloupe.bevel import NO_BEVEL, Bevel, find_bevel
+from cogloupe.outline import (
+    Crossings,
+    border_chains,
+    crossings_of,
+    material_mask,
+    tangents,
+    window_of,
+)
+from cogloupe.response import EdgeShape, decode, edge_shape, measure_curve
 from cogloupe.segment import LUMA, Region, mix_colours
+from cogloupe.stepfit import fit_steps
 
 Floats = NDArray[np.float64]
 Bools = NDArray[np.bool_]
+EdgeChoice = Literal["outer", "inner"]
 
+BEVEL_REACH_PX = 14
+BEVEL_DOUBT = 0.1
+"""Standard uncertainty of the outer edge where a bevel is seen, as a share of the bevel's width."""
 LONGEST_REACH_PX = 16
 """Samples reach at most this far to each side of the edge; a wider blur is beyond use."""
-LEVEL_WINDOW = 120
-"""Samples along the outline over which grey levels and blur are averaged: about one flank."""
 
 
 @dataclass(frozen=True)
@@ -122,7 +132,10 @@ class Outlines:
     curve : float
         How far the grey values follow the sRGB curve, 0 to 1.
     u_level_px : float
-        Standard uncertainty that the doubt about that curve leaves in every edge's place, px.
+        Standard uncertainty that the doubt about that curve, and a bevel, leave in every edge's
+        place, px.
+    bevel_px : float
+        Width of a bevel along the outline, px; 0 where none is seen.
     """
 
     outer: EdgePoints
@@ -133,9 +146,10 @@ class Outlines:
     burnt: float
     curve: float
     u_level_px: float
+    bevel_px: float
 
 
-def find_edges(pixels: NDArray[Any], region: Region) -> Outlines:
+def find_edges(pixels: NDArray[Any], region: Region, edge: EdgeChoice = "outer") -> Outlines:
     """Measure the outlines of a gear that `segment.find_gears` has placed.
 
     Parameters
@@ -144,32 +158,61 @@ def find_edges(pixels: NDArray[Any], region: Region) -> Outlines:
         Upright photograph.
     region : Region
         Where the gear is.
+    edge : {'outer', 'inner'}
+        Which edge of a bevel to measure, where there is one.
 
     Returns
     -------
     Outlines
         Positions in px of the full picture.
     """
-    window, corner = _window(pixels, region)
+    window, corner = window_of(pixels, region)
     grey = mix_colours(window, region.weights)
-    mask = _mask(grey, region, pixels.shape, corner)
-    outer, holes = _outline_chains(mask, region, corner)
+    mask = material_mask(grey, region, pixels.shape, corner)
+    outer, holes = border_chains(mask, region, corner)
     full_scale = float(np.iinfo(pixels.dtype).max)
-    crossings = _crossings(mask, outer)
+    crossings = crossings_of(mask, outer)
     shape, doubt = _learn_shape(grey, crossings, region, full_scale)
     measured = [_measure(grey, crossings, full_scale, shape)]
-    measured += [_measure(grey, _crossings(mask, hole), full_scale, shape) for hole in holes]
-    placed = [_moved(m.points, np.array(corner, float)) for m in measured]
+    measured += [_measure(grey, crossings_of(mask, hole), full_scale, shape) for hole in holes]
+    placed = [replace(m.points, xy=m.points.xy + np.array(corner, float)) for m in measured]
     first = measured[0]
     blur = float(np.median(first.points.blur))
+    bevel = _look_for_bevel(grey, first, shape.curve, full_scale)
+    placed = [_shifted(points, bevel.shift(points.normal, edge)) for points in placed]
+    u_level = hypot(doubt * blur, BEVEL_DOUBT * bevel.width_px)
     return Outlines(
         placed[0], tuple(placed[1:]), first.contrast / full_scale, first.noise / first.contrast,
-        blur, first.burnt, shape.curve, doubt * blur,
+        blur, first.burnt, shape.curve, u_level, bevel.width_px,
     )  # fmt: skip
 
 
+def _look_for_bevel(
+    grey: NDArray[Any], measured: "_Measured", curve: float, full_scale: float
+) -> Bevel:
+    """Look for a second edge inside the outline, in amounts of light on longer profiles."""
+    kept = np.flatnonzero(measured.points.good)
+    if len(kept) < 200:
+        return NO_BEVEL
+    crossings = measured.crossings.take(kept)
+    profiles, offsets, inside = _profiles(grey, crossings, BEVEL_REACH_PX)
+    kept = kept[inside]
+    light = decode(profiles / full_scale, curve)
+    low, high = decode(measured.levels[:, kept] / full_scale, curve)
+    scaled = (light - high[:, None]) / (low - high)[:, None]
+    steps = crossings.step[inside]
+    cosine = np.abs((measured.points.normal[kept] * steps).sum(axis=1))
+    distance = (offsets - measured.place[kept, None]) * cosine[:, None]
+    blur = float(np.median(measured.points.blur))
+    return find_bevel(distance, scaled, measured.points.normal[kept], blur)
+
+
+def _shifted(points: EdgePoints, shift: Floats) -> EdgePoints:
+    return replace(points, xy=points.xy + points.normal * shift[:, None])
+
+
 def _learn_shape(
-    grey: NDArray[Any], crossings: "_Crossings", region: Region, full_scale: float
+    grey: NDArray[Any], crossings: Crossings, region: Region, full_scale: float
 ) -> tuple[EdgeShape, float]:
     """Shape of this picture's edges, and the doubt about it in blurs.
 
@@ -188,106 +231,6 @@ def _learn_shape(
     return edge_shape(curve, low, high), doubt
 
 
-def _window(pixels: NDArray[Any], region: Region) -> tuple[NDArray[Any], tuple[int, int]]:
-    """Part of the picture that holds the gear, and its upper left corner (x, y)."""
-    reach = region.tip_radius * 1.08 + 2 * LONGEST_REACH_PX
-    height, width = pixels.shape[:2]
-    x0, y0 = (max(0, int(c - reach)) for c in (region.x, region.y))
-    x1 = min(width, ceil(region.x + reach) + 1)
-    y1 = min(height, ceil(region.y + reach) + 1)
-    return pixels[y0:y1, x0:x1], (x0, y0)
-
-
-def _mask(
-    grey: NDArray[Any], region: Region, shape: tuple[int, ...], corner: tuple[int, int]
-) -> NDArray[np.uint8]:
-    """Material (1) and ground (0), after a light smoothing that keeps noise off the border."""
-    height, width = grey.shape
-    factor = np.array(region.threshold.shape[::-1]) / shape[1::-1]
-    # The reduced map is smooth enough to be read linearly at the window's own grid.
-    to_map = np.array(
-        [[factor[0], 0, (corner[0] + 0.5) * factor[0] - 0.5],
-         [0, factor[1], (corner[1] + 0.5) * factor[1] - 0.5]]
-    )  # fmt: skip
-    level = cv2.warpAffine(
-        region.threshold, to_map, (width, height),
-        flags=cv2.INTER_LINEAR | cv2.WARP_INVERSE_MAP, borderMode=cv2.BORDER_REPLICATE,
-    )  # fmt: skip
-    if grey.dtype == np.uint8:
-        level = np.clip(np.round(level), 0, 255).astype(np.uint8)
-        smooth = cv2.GaussianBlur(grey, (5, 5), 1.0)
-    else:
-        smooth = cv2.GaussianBlur(grey.astype(np.float32, copy=False), (5, 5), 1.0)
-    compare = cv2.CMP_GT if region.bright else cv2.CMP_LE
-    return np.asarray(cv2.compare(smooth, level, compare) // 255)
-
-
-def _outline_chains(
-    mask: NDArray[np.uint8], region: Region, corner: tuple[int, int]
-) -> tuple[NDArray[Any], list[NDArray[Any]]]:
-    """Border pixels of the gear and of the larger holes in it, in order."""
-    contours, tree = cv2.findContours(mask, cv2.RETR_CCOMP, cv2.CHAIN_APPROX_NONE)
-    centre = np.array([region.x, region.y]) - corner
-    outers = [i for i in range(len(contours)) if tree[0, i, 3] < 0]
-    best = max(outers, key=lambda i: _gear_fit(contours[i], centre, region.tip_radius))
-    smallest = max(24, 0.05 * region.tip_radius)
-    holes = [
-        contours[i][:, 0, :]
-        for i in range(len(contours))
-        if tree[0, i, 3] == best and len(contours[i]) > smallest
-    ]
-    return contours[best][:, 0, :], sorted(holes, key=len, reverse=True)[:40]
-
-
-def _gear_fit(contour: NDArray[Any], centre: Floats, tip_radius: float) -> float:
-    """Outline length that runs where the teeth were seen."""
-    if len(contour) < 40:
-        return 0.0
-    distance = np.hypot(*(contour[:, 0, :] - centre).T) / tip_radius
-    return float(((distance > 0.3) & (distance < 1.08)).sum())
-
-
-@dataclass(frozen=True)
-class _Crossings:
-    """Places where an outline passes between two neighbouring pixels.
-
-    `inside` is the pixel (x, y) on the material side, `step` the unit step to the ground side.
-    """
-
-    inside: NDArray[np.int64]
-    step: NDArray[np.int64]
-    normal: Floats
-
-
-def _crossings(mask: NDArray[np.uint8], chain: NDArray[Any]) -> _Crossings:
-    """Crossings in the order of a chain of border pixels, thinned to one per row or column."""
-    padded = np.pad(mask, 1, mode="edge")  # the frame's border is not an edge
-    steps = np.array([[1, 0], [0, 1], [-1, 0], [0, -1]])
-    neighbours = chain[:, None, :] + steps
-    outside = padded[neighbours[..., 1] + 1, neighbours[..., 0] + 1] == 0
-    which, direction = np.nonzero(outside)
-    inside, step = chain[which].astype(np.int64), steps[direction]
-    half_way = inside + step / 2
-    tangent = _tangent(half_way)
-    normal = np.stack([tangent[:, 1], -tangent[:, 0]], axis=1)
-    if np.mean((normal * step).sum(axis=1)) < 0:
-        # Run the other way round, so that polar angle grows along the outer outline.
-        inside, step, normal = inside[::-1], step[::-1], -normal[::-1]
-    along = np.abs(normal)
-    principal = np.where(step[:, 0] != 0, along[:, 0] >= along[:, 1], along[:, 1] > along[:, 0])
-    keep = principal & ((normal * step).sum(axis=1) > 0)
-    return _Crossings(inside[keep], step[keep], normal[keep])
-
-
-def _tangent(xy: Floats, reach: int = 5) -> Floats:
-    """Unit tangents of a closed chain, from smoothed neighbours on both sides."""
-    reach = min(reach, max(1, len(xy) // 4))
-    smooth = uniform_filter1d(xy, reach, axis=0, mode="wrap")
-    chord = np.roll(smooth, -reach, axis=0) - np.roll(smooth, reach, axis=0)
-    length = np.maximum(np.hypot(*chord.T), 1e-9)
-    return np.asarray(chord / length[:, None])
-
-
 @dataclass(frozen=True)
 class _Measured:
     """Samples of one outline with what they were fitted from.
@@ -303,19 +246,21 @@ class _Measured:
     levels: Floats
     profiles: Floats
     distance: Floats
+    place: Floats
+    crossings: Crossings
 
 
 def _measure(
-    grey: NDArray[Any], crossings: _Crossings, full_scale: float, shape: EdgeShape
+    grey: NDArray[Any], crossings: Crossings, full_scale: float, shape: EdgeShape
 ) -> _Measured:
     """Fit every sample of one outline."""
     blur, reach = _first_blur(grey, crossings), 0
     while reach != (reach := _reach(blur)):
         profiles, offsets, kept = _profiles(grey, crossings, reach)
         if len(profiles) == 0:
-            return _nothing_measured()
+            return _nothing_measured(crossings)
         cosine = np.abs((crossings.normal * crossings.step).sum(axis=1))[kept]
-        t, s, levels, residual = _fit_steps(
+        t, s, levels, residual = fit_steps(
             profiles, offsets, cosine, crossings.normal[kept], blur, shape
         )
         blur = max(blur, float(np.median(s)))
@@ -330,18 +275,20 @@ def _measure(
     burnt = float(np.mean((profiles >= full_scale).any(axis=1)))
     points = EdgePoints(xy.astype(float), _tangent_normals(xy, steps), u, s, good)
     distance = (offsets - t[:, None]) * (cosine / s)[:, None]
-    return _Measured(points, typical, noise, burnt, levels, profiles, distance)
+    return _Measured(
+        points, typical, noise, burnt, levels, profiles, distance, t, crossings.take(kept)
+    )
 
 
-def _nothing_measured() -> _Measured:
+def _nothing_measured(crossings: Crossings) -> _Measured:
     empty = np.empty(0)
     points = EdgePoints(np.empty((0, 2)), np.empty((0, 2)), empty, empty, np.empty(0, bool))
-    return _Measured(points, 1.0, 1.0, 0.0, np.empty((2, 0)), empty, empty)
+    return _Measured(points, 1.0, 1.0, 0.0, np.empty((2, 0)), empty, empty, empty, crossings)
 
 
 def _tangent_normals(xy: Floats, steps: NDArray[np.int64]) -> Floats:
     """Normals from the measured positions, turned to the ground side."""
-    tangent = _tangent(xy)
+    tangent = tangents(xy)
     normal = np.stack([tangent[:, 1], -tangent[:, 0]], axis=1)
     return np.asarray(normal * np.where((normal * steps).sum(axis=1) < 0, -1.0, 1.0)[:, None])
 
@@ -352,7 +299,7 @@ def _reach(blur: float) -> int:
 
 
 def _profiles(
-    grey: NDArray[Any], crossings: _Crossings, reach: int
+    grey: NDArray[Any], crossings: Crossings, reach: int
 ) -> tuple[Floats, Floats, NDArray[np.int64]]:
     """Grey values across the edge, from material to ground, and their distances from `inside`."""
     offsets = np.arange(-reach + 1, reach + 1)
@@ -364,7 +311,7 @@ def _profiles(
     return grey[place[..., 1], place[..., 0]].astype(np.float64), offsets.astype(float), kept
 
 
-def _first_blur(grey: NDArray[Any], crossings: _Crossings) -> float:
+def _first_blur(grey: NDArray[Any], crossings: Crossings) -> float:
     """Blur from the steepest slope of the typical profile: A / (s sqrt(2 pi))."""
     profiles, _, kept = _profiles(grey, crossings, LONGEST_REACH_PX // 2)
     if len(profiles) == 0:
@@ -373,135 +320,3 @@ def _first_blur(grey: NDArray[Any], crossings: _Crossings) -> float:
     steepest = np.median(np.abs(np.diff(profiles, axis=1)).max(axis=1) / cosine)
     height = np.median(np.abs(profiles[:, :2].mean(axis=1) - profiles[:, -2:].mean(axis=1)))
     return float(np.clip(height / max(steepest, 1e-9) / sqrt(2 * pi), 0.4, 5.0))
-
-
-def _fit_steps(
-    profiles: Floats,
-    offsets: Floats,
-    cosine: Floats,
-    normal: Floats,
-    blur: float,
-    shape: EdgeShape,
-) -> tuple[Floats, Floats, Floats, Floats]:
-    """Fit a blurred step to every profile: positions apart, levels and blur shared by neighbours.
-
-    Parameters
-    ----------
-    profiles : ndarray, shape (n, k)
-    offsets : ndarray, shape (k,)
-    cosine : ndarray, shape (n,)
-        Cosine between profile and edge normal.
-    normal : ndarray, shape (n, 2)
-        Edge normals, to tell corners.
-    blur : float
-        Start value, px along the normal.
-    shape : EdgeShape
-        The blurred step in this picture's grey values.
-
-    Returns
-    -------
-    t : ndarray, shape (n,)
-        Edge position along the profile, px from `inside`.
-    s : ndarray, shape (n,)
-        Blur along the normal, px.
-    levels : ndarray, shape (2, n)
-        Grey of material and ground.
-    residual : ndarray, shape (n, k)
-    """
-    t = np.full(len(profiles), 0.5)
-    s = np.full(len(profiles), blur)
-    for turn in range(5):
-        scale = cosine / s
-        z = (offsets - t[:, None]) * scale[:, None]
-        step, rate = shape.at(z)
-        if turn < 2:
-            plain = _plain(normal, profiles, step, len(offsets) // 2)
-        levels = _levels(profiles, step, plain)
-        rise = (levels[1] - levels[0])[:, None]
-        residual = profiles - levels[0][:, None] - rise * step
-        bell = rate * rise
-        slope = -bell * scale[:, None]
-        gain = np.maximum((slope**2).sum(axis=1), 1e-12)
-        t = np.clip(t + np.clip((slope * residual).sum(axis=1) / gain, -1, 1), -2.0, 3.0)
-        if 0 < turn < 4:
-            widen = -bell * z / s[:, None]
-            change = _smooth(plain * (widen * residual).sum(axis=1)) / np.maximum(
-                _smooth(plain * (widen**2).sum(axis=1)), 1e-12
-            )
-            s = np.clip(s + np.clip(change, -0.3 * s, 0.3 * s), 0.3, LONGEST_REACH_PX / 2)
-    return t, s, levels, residual
-
-
-def _smooth(values: Floats, window: int = LEVEL_WINDOW) -> Floats:
-    """Running mean along the outline (the last axis), which closes on itself."""
-    return np.asarray(uniform_filter1d(values, min(window, values.shape[-1]), mode="wrap"))
-
-
-def _levels(profiles: Floats, step: Floats, plain: Bools) -> Floats:
-    """Grey of material and ground beside each sample, shared along the outline.
-
-    Least squares of the profiles on the two plateaus of the step, summed over a stretch of the
-    outline. A longer stretch has less noise but follows the light less closely, so a stretch of
-    about a flank is drawn towards one ten times as long by as much as noise alone explains
-    their difference (shrinkage of James and Stein's kind).
-
-    Parameters
-    ----------
-    profiles, step : ndarray, shape (n, k)
-        Grey values, and the unit step fitted to each profile.
-    plain : ndarray, shape (n,), bool
-        False at corners and at samples that look unlike their neighbours.
-
-    Returns
-    -------
-    ndarray, shape (2, n)
-    """
-    rest = 1 - step
-    sums = plain * np.stack(
-        [(rest * rest).sum(axis=1), (rest * step).sum(axis=1), (step * step).sum(axis=1),
-         (rest * profiles).sum(axis=1), (step * profiles).sum(axis=1)]
-    )  # fmt: skip
-    n = profiles.shape[0]
-    near = _solve_levels(_smooth(sums), profiles.mean())
-    far = _solve_levels(_smooth(sums, 12 * LEVEL_WINDOW), profiles.mean())
-    residual = profiles - far[0][:, None] * rest - far[1][:, None] * step
-    noise = (1.4826 * float(np.median(np.abs(residual)))) ** 2
-    information = np.maximum(_smooth(sums[[0, 2]]) * min(LEVEL_WINDOW, n), 1e-9)
-    expected = np.mean(noise / information, axis=1)
-    # Twice the expectation is the margin within which chance alone often falls.
-    excess = np.maximum(np.mean((near - far) ** 2, axis=1) - 2 * expected, 0.0)
-    share = excess / np.maximum(excess + expected, 1e-12)
-    return np.asarray(far + share[:, None] * (near - far))
-
-
-def _solve_levels(sums: Floats, otherwise: float) -> Floats:
-    """Material and ground levels from running sums of the two-by-two normal equations."""
-    rr, rs, ss, ry, sy = sums
-    det = rr * ss - rs**2
-    safe = np.where(det > 1e-9, det, 1.0)
-    levels = np.stack([(ss * ry - rs * sy) / safe, (rr * sy - rs * ry) / safe])
-    return np.where(det > 1e-9, levels, otherwise)
-
-
-def _plain(normal: Floats, profiles: Floats, step: Floats, reach: int) -> Bools:
-    """Samples on smooth stretches of the outline whose grey values match their neighbours'."""
-    half = min(reach, max(1, len(normal) // 4))
-    turn = (np.roll(normal, half, axis=0) * np.roll(normal, -half, axis=0)).sum(axis=1)
-    smooth = turn > 0.87  # less than 30 degrees over twice the reach
-    if not smooth.any():
-        smooth = np.ones(len(normal), bool)
-    plain = smooth.copy()
-    for side in (step < 0.02, step > 0.98):
-        count = side.sum(axis=1)
-        own = (side * profiles).sum(axis=1) / np.maximum(count, 1)
-        usable = smooth & (count > 0)
-        if not usable.any():
-            continue
-        middle = _smooth(np.where(usable, own, 0.0)) / np.maximum(_smooth(usable * 1.0), 1e-9)
-        away = np.abs(own - middle)
-        plain &= (count > 0) & (away <= 5 * np.median(away[usable]) + 1e-9)
-    return np.asarray(plain if plain.any() else smooth)
-
-
-def _moved(points: EdgePoints, shift: Floats) -> EdgePoints:
-    return EdgePoints(points.xy + shift, points.normal, points.u, points.blur, points.good)

@@ -28,7 +28,8 @@ SENTENCES: dict[str, str] = {
     ),
     "shift_differs": "Teeth are {what} than the rack gives at its full depth by {um:.0f} µm on the "
     "measuring circle (profile shift {shift:+.3f}).",
-    "two_edges": "Two edges run side by side (a bevel or a shadow); the {which} one was measured.",
+    "two_edges": "Two edges run side by side, {px:.1f} px apart (a bevel or a burr); the {which} "
+    "one was measured.",
     "coarse_pixels": "The teeth are small in the picture ({px:.0f} px deep); come closer.",
     "calibration": "About the calibration: {what}.",
     "colour_channel": "The gear stood out best in a mixture of the colours, so that was measured.",

@@ -118,7 +118,7 @@ def measure_gear(pixels: NDArray[Any], settings: GearSettings, stated: Scale | N
         Where nothing sets the size.
     """
     region = _choose(find_gears(pixels), settings)
-    outlines = find_edges(pixels, region)
+    outlines = find_edges(pixels, region, settings.edge)
     centre = np.array([region.x, region.y])
     teeth = map_teeth(outlines.outer.xy, centre, settings.teeth)
     _refuse_unusable(outlines, teeth)
@@ -370,6 +370,8 @@ def _picture_notices(
         notices.append(flag("teeth_estimated", count=teeth.teeth))
     if region.weights is not None and not np.allclose(region.weights, LUMA):
         notices.append(flag("colour_channel"))
+    if outlines.bevel_px > 0:
+        notices.append(flag("two_edges", which=settings.edge, px=outlines.bevel_px))
     if outlines.blur_px > BLUR_WARNS_PX:
         notices.append(flag("soft_focus", blur=outlines.blur_px))
     if outlines.burnt > BURNT_WARNS:

@@ -38,6 +38,24 @@ def srgb_encode(light: Floats) -> Floats:
     return np.where(light <= 0.0031308, low, high)
 
 
+def decode(stored: Floats, curve: float) -> Floats:
+    """Amount of light behind stored values, both as shares of full scale.
+
+    Parameters
+    ----------
+    stored : ndarray
+    curve : float
+        0 for values proportional to light, 1 for sRGB, or a mixture.
+
+    Returns
+    -------
+    ndarray
+    """
+    if curve == 0:
+        return stored
+    return np.interp(stored, (1 - curve) * _GRID + curve * srgb_encode(_GRID), _GRID)
+
+
 @dataclass(frozen=True)
 class EdgeShape:
     """A unit step of light, blurred by one, as the camera stores it: tables against distance.

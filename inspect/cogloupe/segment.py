@@ -13,7 +13,6 @@ from typing import Any
 import cv2
 import numpy as np
 from numpy.typing import NDArray
-from skimage.filters import threshold_otsu
 
 from cogloupe.circles import Circle, robust_circle
 
@@ -166,26 +165,43 @@ def _dividing_levels(grey: NDArray[np.float32]) -> Iterator[NDArray[np.float32]]
     """Maps of the level between gear and ground: for uneven light first, then one level."""
     if float(np.ptp(grey)) <= 0:
         return
-    flat = np.full(grey.shape, threshold_otsu(grey), np.float32)  # type: ignore[no-untyped-call]
-    level: NDArray[np.float32] = flat
+    height, width = grey.shape
+    # Light is smooth, so a fourth of the reduced picture's lines tells it as well.
+    coarse = cv2.resize(grey, (width // 4, height // 4), interpolation=cv2.INTER_AREA)
+    level = np.full(coarse.shape, _otsu_level(coarse), np.float32)
+    flat = np.full(grey.shape, level[0, 0], np.float32)
+    terms = _quadratic_terms(coarse.shape)
     for _ in range(5):
-        above = grey > level
+        above = coarse > level
         if not 0.005 < above.mean() < 0.995:
             break
-        both = _smooth_light(grey, above) + _smooth_light(grey, ~above)
+        both = _smooth_light(coarse, above, terms) + _smooth_light(coarse, ~above, terms)
         level = np.asarray(both / 2, np.float32)
-    yield level
+    yield np.asarray(cv2.resize(level, (width, height)), np.float32)
     yield flat
 
 
-def _smooth_light(grey: NDArray[np.float32], chosen: Bools) -> NDArray[np.float32]:
+def _otsu_level(grey: NDArray[np.float32]) -> float:
+    """Level that divides the greys into two classes with least spread (Otsu's)."""
+    low, span = float(grey.min()), float(np.ptp(grey)) or 1.0
+    eight = np.round((grey - low) * (255 / span)).astype(np.uint8)
+    level, _ = cv2.threshold(eight, 0, 255, cv2.THRESH_BINARY | cv2.THRESH_OTSU)
+    return low + (level + 0.5) * span / 255
+
+
+def _quadratic_terms(shape: tuple[int, ...]) -> NDArray[np.float32]:
+    """Terms of a quadratic surface over a frame, shape (h, w, 6)."""
+    x = np.linspace(-1, 1, shape[1], dtype=np.float32)[None, :]
+    y = np.linspace(-1, 1, shape[0], dtype=np.float32)[:, None]
+    one = np.ones(shape, np.float32)
+    return np.stack([one, x * one, y * one, x * y, x * x * one, y * y * one], axis=-1)
+
+
+def _smooth_light(
+    grey: NDArray[np.float32], chosen: Bools, terms: NDArray[np.float32]
+) -> NDArray[np.float32]:
     """Quadratic surface through the chosen pixels, over the whole frame."""
-    height, width = grey.shape
-    y, x = np.mgrid[0:height, 0:width].astype(np.float32)
-    x, y = 2 * x / width - 1, 2 * y / height - 1
-    terms = np.stack([np.ones_like(x), x, y, x * y, x * x, y * y], axis=-1)
-    step = max(1, int(chosen.sum()) // 20000)
-    design, values = terms[chosen][::step], grey[chosen][::step]
+    design, values = terms[chosen], grey[chosen]
     normal = design.T @ design + 1e-3 * len(values) * np.diag([0, 0.01, 0.01, 1, 1, 1])
     return np.asarray(terms @ np.linalg.solve(normal, design.T @ values), np.float32)
 

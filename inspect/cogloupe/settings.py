@@ -4,7 +4,7 @@ import tomllib
 from collections.abc import Mapping
 from functools import cached_property
 from pathlib import Path
-from typing import Annotated, Any, Self
+from typing import Annotated, Any, Literal, Self
 
 from pydantic import BaseModel, ConfigDict, Field, ValidationError, field_validator, model_validator
 
@@ -43,6 +43,7 @@ class GearSettings(BaseModel):
     datum: DatumKind | None = None
     measuring_diameter: Length = None
     pin_diameter: Length = None
+    edge: Literal["outer", "inner"] = "outer"
     partial: bool = False
 
     @field_validator("known_tip_diameter", "known_bore", "measuring_diameter", "pin_diameter")

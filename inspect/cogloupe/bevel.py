@@ -1,0 +1,188 @@
+"""Two edges side by side: where the true outline runs when its edge is broken.
+
+On a gear lit from the front a bevel (or a raised burr) shows as a narrow band along the outline,
+bright where it faces the lamp and dark where it turns away. A single blurred step fitted across
+it then follows now the outer, now the inner of two edges, depending on which way the outline
+faces. Here the grey profiles of the whole outline are averaged by the way they face, and ground,
+band and face are fitted together: the band's width and the blur are one for the gear, the three
+levels and the place belong to each direction.
+"""
+
+from dataclasses import dataclass
+from math import pi
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.special import ndtr
+
+Floats = NDArray[np.float64]
+
+SECTORS = 36
+BIN_PX = 0.5
+BINS_PER_LEVEL = 2.0
+"""Independent bins behind a sector's misfit: neighbours err together, since what is left is tool
+marks and the model's own shortcomings, not pixel noise."""
+PLACES_PX = np.arange(-2.0, 6.01, 0.1)
+"""Places tried for the outer edge, px out of where a single step was fitted."""
+TURN_PX = 0.35
+"""Usual change of the place from one sector to the next: a lamp's light on a bevel changes
+smoothly with the way it faces (common practice, no source)."""
+MISFIT_LOOKED_INTO = 0.007
+"""A single step that fits the averaged profiles to this share of the contrast is good enough."""
+LEAST_GAIN = 3.0
+"""The band must bring the misfit of a single step down by this factor to be believed."""
+
+
+@dataclass(frozen=True)
+class Bevel:
+    """A band along the outline.
+
+    Attributes
+    ----------
+    width_px : float
+        Width of the band, px; 0 where no band is seen.
+    outer, inner : ndarray, shape (SECTORS,)
+        Distance, px out of the material, of the band's outer and inner edge from where a single
+        step was fitted, for outlines facing each direction.
+    """
+
+    width_px: float
+    outer: Floats
+    inner: Floats
+
+    def shift(self, normal: Floats, edge: str) -> Floats:
+        """Distance to move edge points along their normals.
+
+        Parameters
+        ----------
+        normal : ndarray, shape (n, 2)
+            Unit normals.
+        edge : {'outer', 'inner'}
+
+        Returns
+        -------
+        ndarray, shape (n,)
+            Px.
+        """
+        table = self.outer if edge == "outer" else self.inner
+        place = np.mod(np.arctan2(normal[:, 1], normal[:, 0]) / (2 * pi), 1.0) * SECTORS - 0.5
+        return np.interp(place, np.arange(SECTORS), table, period=SECTORS)
+
+
+NO_BEVEL = Bevel(0.0, np.zeros(SECTORS), np.zeros(SECTORS))
+
+
+def find_bevel(distance: Floats, light: Floats, normal: Floats, blur: float) -> Bevel:
+    """Find a band along an outline and where its two edges are.
+
+    Parameters
+    ----------
+    distance : ndarray, shape (n, k)
+        Distance of each pixel out of the edge where a single step was fitted, px.
+    light : ndarray, shape (n, k)
+        Amount of light, scaled so that ground is about 0 and face about 1.
+    normal : ndarray, shape (n, 2)
+        Which way each sample faces.
+    blur : float
+        Blur of the single step, px.
+
+    Returns
+    -------
+    Bevel
+        `NO_BEVEL` where one step explains the profiles.
+    """
+    reach = float(np.min(np.abs(distance[:, [0, -1]]).min(axis=1)))
+    outside = min(reach, max(3 * blur, 3.0))
+    edges = np.arange(-reach, outside + BIN_PX, BIN_PX)
+    mean, weight = _by_sector(distance, light, normal, edges)
+    middle = (edges[:-1] + edges[1:]) / 2
+    full = weight.sum(axis=1) > 0
+    if full.sum() < SECTORS // 2:
+        return NO_BEVEL
+    blurs = blur * np.array([0.6, 0.7, 0.8, 0.9, 1.0])
+    single = min(_best_sum(_fit(mean, weight, middle, s, 0.0)) for s in blurs)
+    if single < MISFIT_LOOKED_INTO**2 * weight.sum():
+        return NO_BEVEL
+    fits = [
+        (_fit(mean, weight, middle, s, width), width)
+        for s in blurs
+        for width in np.arange(1.5, 0.6 * reach, 0.25)
+    ]
+    misfits, width = min(fits, key=lambda fit: _best_sum(fit[0]))
+    if single < LEAST_GAIN * _best_sum(misfits):
+        return NO_BEVEL
+    outer = _smooth_course(misfits)
+    return Bevel(float(width), outer, outer - width)
+
+
+def _by_sector(
+    distance: Floats, light: Floats, normal: Floats, edges: Floats
+) -> tuple[Floats, Floats]:
+    """Mean light against distance for each sector of facing, and the count behind it."""
+    turn = np.mod(np.arctan2(normal[:, 1], normal[:, 0]) / (2 * pi), 1.0)
+    sector = np.minimum((turn * SECTORS).astype(int), SECTORS - 1)
+    place = np.floor((distance - edges[0]) / BIN_PX).astype(int)
+    bins = len(edges) - 1
+    inside = (place >= 0) & (place < bins)
+    cell = (sector[:, None] * bins + place)[inside]
+    count = np.bincount(cell, minlength=SECTORS * bins)
+    total = np.bincount(cell, light[inside], SECTORS * bins)
+    mean = total / np.maximum(count, 1)
+    return mean.reshape(SECTORS, bins), count.reshape(SECTORS, bins).astype(float)
+
+
+def _fit(mean: Floats, weight: Floats, middle: Floats, s: float, width: float) -> Floats:
+    """Misfit of every place of the outer edge in every sector, levels free.
+
+    Parameters
+    ----------
+    mean, weight : ndarray, shape (SECTORS, bins)
+    middle : ndarray, shape (bins,)
+    s, width : float
+        Blur and width of the band, px; without a band (0) there are two levels, else three.
+
+    Returns
+    -------
+    ndarray, shape (SECTORS, places)
+        Weighted sums of squares.
+    """
+    ground = ndtr((middle - PLACES_PX[:, None]) / s)
+    face = 1 - ndtr((middle - PLACES_PX[:, None] + width) / s)
+    columns = [ground, face] if width == 0 else [ground, face, 1 - ground - face]
+    basis = np.stack(columns, axis=-1)  # places, bins, levels
+    normal = np.einsum("jd,pda,pdb->jpab", weight, basis, basis, optimize=True)
+    right = np.einsum("jd,pda->jpa", weight * mean, basis, optimize=True)
+    # A whisper of damping where a level is not seen.
+    trace = np.einsum("jpaa->jp", normal)[..., None, None]
+    normal += (1e-6 * trace + 1e-12) * np.eye(basis.shape[-1])
+    levels = np.linalg.solve(normal, right[..., None])[..., 0]
+    total = (weight * mean**2).sum(axis=1)
+    return np.asarray(np.maximum(total[:, None] - (levels * right).sum(axis=-1), 0.0))
+
+
+def _best_sum(misfits: Floats) -> float:
+    return float(misfits.min(axis=1).sum())
+
+
+def _smooth_course(misfits: Floats) -> Floats:
+    """Places of the outer edge round the compass that fit well and change smoothly.
+
+    In a direction where the band is as bright as the face, or as the ground, the place is poorly
+    told by itself; the least total of misfits and changes (Viterbi's method, twice round, the
+    middle taken) lets its neighbours speak for it.
+    """
+    scale = np.median(misfits.min(axis=1)) / BINS_PER_LEVEL + 1e-12
+    cost = misfits / scale
+    step = ((PLACES_PX[:, None] - PLACES_PX) / TURN_PX) ** 2
+    twice = np.concatenate([cost, cost])
+    total, back = twice[0], []
+    for here in twice[1:]:
+        through = total[:, None] + step
+        back.append(through.argmin(axis=0))
+        total = through.min(axis=0) + here
+    path = [int(total.argmin())]
+    for choice in reversed(back):
+        path.append(int(choice[path[-1]]))
+    course = PLACES_PX[np.array(path[::-1])]
+    middle = SECTORS // 2
+    return np.roll(course[middle : middle + SECTORS], middle)

@@ -1,0 +1,126 @@
+"""Follow the outlines of a gear through the pixels, at full resolution.
+
+A light smoothing and the level map of `segment` tell material from ground; the border between
+them is followed, and every place where it passes from one pixel to the next in a row or column is
+noted, in order. `edges` measures there.
+"""
+
+from dataclasses import dataclass
+from math import ceil
+from typing import Any
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+from scipy.ndimage import uniform_filter1d
+
+from cogloupe.segment import Region
+
+Floats = NDArray[np.float64]
+
+MARGIN_PX = 32
+"""Ground kept round the gear, px."""
+
+
+def window_of(pixels: NDArray[Any], region: Region) -> tuple[NDArray[Any], tuple[int, int]]:
+    """Part of the picture that holds the gear, and its upper left corner (x, y)."""
+    reach = region.tip_radius * 1.08 + MARGIN_PX
+    height, width = pixels.shape[:2]
+    x0, y0 = (max(0, int(c - reach)) for c in (region.x, region.y))
+    x1 = min(width, ceil(region.x + reach) + 1)
+    y1 = min(height, ceil(region.y + reach) + 1)
+    return pixels[y0:y1, x0:x1], (x0, y0)
+
+
+def material_mask(
+    grey: NDArray[Any], region: Region, shape: tuple[int, ...], corner: tuple[int, int]
+) -> NDArray[np.uint8]:
+    """Material (1) and ground (0), after a light smoothing that keeps noise off the border."""
+    height, width = grey.shape
+    factor = np.array(region.threshold.shape[::-1]) / shape[1::-1]
+    # The reduced map is smooth enough to be read linearly at the window's own grid.
+    to_map = np.array(
+        [[factor[0], 0, (corner[0] + 0.5) * factor[0] - 0.5],
+         [0, factor[1], (corner[1] + 0.5) * factor[1] - 0.5]]
+    )  # fmt: skip
+    level = cv2.warpAffine(
+        region.threshold, to_map, (width, height),
+        flags=cv2.INTER_LINEAR | cv2.WARP_INVERSE_MAP, borderMode=cv2.BORDER_REPLICATE,
+    )  # fmt: skip
+    if grey.dtype == np.uint8:
+        level = np.clip(np.round(level), 0, 255).astype(np.uint8)
+        smooth = cv2.GaussianBlur(grey, (5, 5), 1.0)
+    else:
+        smooth = cv2.GaussianBlur(grey.astype(np.float32, copy=False), (5, 5), 1.0)
+    compare = cv2.CMP_GT if region.bright else cv2.CMP_LE
+    return np.asarray(cv2.compare(smooth, level, compare) // 255)
+
+
+def border_chains(
+    mask: NDArray[np.uint8], region: Region, corner: tuple[int, int]
+) -> tuple[NDArray[Any], list[NDArray[Any]]]:
+    """Border pixels of the gear and of the larger holes in it, in order."""
+    contours, tree = cv2.findContours(mask, cv2.RETR_CCOMP, cv2.CHAIN_APPROX_NONE)
+    centre = np.array([region.x, region.y]) - corner
+    outers = [i for i in range(len(contours)) if tree[0, i, 3] < 0]
+    best = max(outers, key=lambda i: _gear_fit(contours[i], centre, region.tip_radius))
+    smallest = max(24, 0.05 * region.tip_radius)
+    holes = [
+        contours[i][:, 0, :]
+        for i in range(len(contours))
+        if tree[0, i, 3] == best and len(contours[i]) > smallest
+    ]
+    return contours[best][:, 0, :], sorted(holes, key=len, reverse=True)[:40]
+
+
+def _gear_fit(contour: NDArray[Any], centre: Floats, tip_radius: float) -> float:
+    """Outline length that runs where the teeth were seen."""
+    if len(contour) < 40:
+        return 0.0
+    distance = np.hypot(*(contour[:, 0, :] - centre).T) / tip_radius
+    return float(((distance > 0.3) & (distance < 1.08)).sum())
+
+
+@dataclass(frozen=True)
+class Crossings:
+    """Places where an outline passes between two neighbouring pixels.
+
+    `inside` is the pixel (x, y) on the material side, `step` the unit step to the ground side.
+    """
+
+    inside: NDArray[np.int64]
+    step: NDArray[np.int64]
+    normal: Floats
+
+    def take(self, chosen: NDArray[np.int64]) -> "Crossings":
+        """Pick crossings by index."""
+        return Crossings(self.inside[chosen], self.step[chosen], self.normal[chosen])
+
+
+def crossings_of(mask: NDArray[np.uint8], chain: NDArray[Any]) -> Crossings:
+    """Crossings in the order of a chain of border pixels, thinned to one per row or column."""
+    padded = np.pad(mask, 1, mode="edge")  # the frame's border is not an edge
+    steps = np.array([[1, 0], [0, 1], [-1, 0], [0, -1]])
+    neighbours = chain[:, None, :] + steps
+    outside = padded[neighbours[..., 1] + 1, neighbours[..., 0] + 1] == 0
+    which, direction = np.nonzero(outside)
+    inside, step = chain[which].astype(np.int64), steps[direction]
+    half_way = inside + step / 2
+    tangent = tangents(half_way)
+    normal = np.stack([tangent[:, 1], -tangent[:, 0]], axis=1)
+    if np.mean((normal * step).sum(axis=1)) < 0:
+        # Run the other way round, so that polar angle grows along the outer outline.
+        inside, step, normal = inside[::-1], step[::-1], -normal[::-1]
+    along = np.abs(normal)
+    principal = np.where(step[:, 0] != 0, along[:, 0] >= along[:, 1], along[:, 1] > along[:, 0])
+    keep = principal & ((normal * step).sum(axis=1) > 0)
+    return Crossings(inside[keep], step[keep], normal[keep])
+
+
+def tangents(xy: Floats, reach: int = 5) -> Floats:
+    """Unit tangents of a closed chain, from smoothed neighbours on both sides."""
+    reach = min(reach, max(1, len(xy) // 4))
+    smooth = uniform_filter1d(xy, reach, axis=0, mode="wrap")
+    chord = np.roll(smooth, -reach, axis=0) - np.roll(smooth, reach, axis=0)
+    length = np.maximum(np.hypot(*chord.T), 1e-9)
+    return np.asarray(chord / length[:, None])
