@@ -139,7 +139,8 @@ def _fit(mean: Floats, weight: Floats, middle: Floats, s: float, width: float) -
     mean, weight : ndarray, shape (SECTORS, bins)
     middle : ndarray, shape (bins,)
     s, width : float
-        Blur and width of the band, px; without a band (0) there are two levels, else three.
+        Blur and width of the band, px; without a band (0) there are ground and face, the face
+        brighter or darker inwards, else also the band.
 
     Returns
     -------
@@ -148,7 +149,8 @@ def _fit(mean: Floats, weight: Floats, middle: Floats, s: float, width: float) -
     """
     ground = ndtr((middle - PLACES_PX[:, None]) / s)
     face = 1 - ndtr((middle - PLACES_PX[:, None] + width) / s)
-    columns = [ground, face] if width == 0 else [ground, face, 1 - ground - face]
+    slope = face * (middle - middle[0]) / np.ptp(middle)
+    columns = [ground, face, slope] + ([1 - ground - face] if width > 0 else [])
     basis = np.stack(columns, axis=-1)  # places, bins, levels
     normal = np.einsum("jd,pda,pdb->jpab", weight, basis, basis, optimize=True)
     right = np.einsum("jd,pda->jpa", weight * mean, basis, optimize=True)

@@ -179,7 +179,8 @@ def find_edges(pixels: NDArray[Any], region: Region, edge: EdgeChoice = "outer")
     first = measured[0]
     blur = float(np.median(first.points.blur))
     bevel = _look_for_bevel(grey, first, shape.curve, full_scale)
-    placed = [_shifted(points, bevel.shift(points.normal, edge)) for points in placed]
+    if bevel.width_px > 0:
+        placed = [_shifted(points, bevel.shift(points.normal, edge)) for points in placed]
     u_level = hypot(doubt * blur, BEVEL_DOUBT * bevel.width_px)
     return Outlines(
         placed[0], tuple(placed[1:]), first.contrast / full_scale, first.noise / first.contrast,

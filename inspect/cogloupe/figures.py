@@ -20,6 +20,7 @@ from cogloupe.deviations import (
     thickness,
     wrapped,
 )
+from cogloupe.edges import BEVEL_DOUBT
 from cogloupe.flanks import FlankFits, flank_angles, flank_angles_about
 from cogloupe.measure import Measured
 from cogloupe.reading import DatumKind
@@ -163,7 +164,7 @@ def work_out(
     parts = [sqrt(leverage) * u_pin]
     parts += [abs(eccentricity(mode, gap_middle)[0]) for mode in pin_modes]
     if measured.bore is not None and axes.kind == "bore":
-        parts.append(measured.bore.u_centre * px)
+        parts.append(hypot(measured.bore.u_centre, BEVEL_DOUBT * measured.outlines.bevel_px) * px)
     edge = hypot(edge_shift(measured.outlines.blur_px), measured.outlines.u_level_px) * px
     return Figures(
         first, position, noise, modes, single_pitch(position, radius) * 1000,
