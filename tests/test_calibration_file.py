@@ -19,7 +19,7 @@ from cogloupe_calibration.errors import CalibrationError
 
 DAY = datetime.date(2024, 5, 1)
 CAMERA = Camera(make="Maker", model="Four", lens="macro", focal_length_mm=60.0)
-LENS = Lens(centre_px=(1, 1), radius_px=9, terms=(0.0,), covariance=((0.0,),))
+LENS = Lens(centre_px=(1, 1), radius_px=9, terms=(0.0,) * 8, covariance=((0.0,) * 8,) * 8)
 
 
 def calibration(**changes):

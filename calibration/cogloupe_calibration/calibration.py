@@ -6,7 +6,7 @@ import tempfile
 from pathlib import Path
 from typing import Annotated, Literal
 
-from pydantic import BaseModel, ConfigDict, Field, ValidationError
+from pydantic import BaseModel, ConfigDict, Field, ValidationError, model_validator
 
 from cogloupe_calibration.errors import CalibrationError
 from cogloupe_calibration.verdict import Verdict
@@ -14,6 +14,7 @@ from cogloupe_calibration.verdict import Verdict
 SCHEMA_VERSION = "1.0"
 DEFAULT_MAX_AGE_DAYS = 365
 FOCAL_LENGTH_AGREES_REL = 0.01
+LENS_TERMS = ("k1", "k2", "p1", "p2", "e1", "e2", "g1", "g2")
 
 Method = Literal[
     "stated",
@@ -64,6 +65,13 @@ class Lens(_Model):
     radius_px: Positive
     terms: tuple[Finite, ...]
     covariance: tuple[tuple[Finite, ...], ...]
+
+    @model_validator(mode="after")
+    def _sizes(self) -> "Lens":
+        sizes = (len(self.terms), len(self.covariance), *(len(row) for row in self.covariance))
+        if set(sizes) != {len(LENS_TERMS)}:
+            raise ValueError(f"terms and covariance must have {len(LENS_TERMS)} rows and columns")
+        return self
 
 
 class Calibration(_Model):

@@ -1,0 +1,202 @@
+"""Undo what lens and lean do to a picture: from places seen to places on a flat, square plane.
+
+The model maps what is observed straight to the ideal, so nothing is ever inverted. With
+``v = (xy - centre) / R``, R half the frame's diagonal and r = abs(v)::
+
+    w = v (1 + k1 r^2 + k2 r^4) + (2 p1 x y + p2 (r^2 + 2 x^2), p1 (r^2 + 2 y^2) + 2 p2 x y)
+    w = [[1 + e1, e2], [e2, 1 - e1]] w           unequal scales and skew
+    w = w / (1 + g1 w_x + g2 w_y)                 perspective of a plane that leans
+    ideal = centre + R w
+
+The first line is photogrammetry's usual radial and decentring ("tangential") polynomial (from
+memory), here taken from observed to ideal. The last two, with a turn, a shift and a scale, are any
+plane-to-plane perspective. The scale at the frame's centre is kept.
+"""
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from cogloupe_calibration.calibration import LENS_TERMS, Lens
+
+Floats = NDArray[np.float64]
+
+TERMS = LENS_TERMS
+"""Names of the terms, in the order of `Lens.terms`: radial k, tangential p, aspect and skew e,
+perspective g."""
+
+TERMS_IN_WORDS = {
+    "k1": "radial distortion",
+    "k2": "radial distortion, higher order",
+    "p1": "tangential distortion, vertical",
+    "p2": "tangential distortion, horizontal",
+    "e1": "unequal scales in x and y",
+    "e2": "skew",
+    "g1": "lean, left to right",
+    "g2": "lean, top to bottom",
+}
+
+
+def frame_middle(width_px: int, height_px: int) -> tuple[tuple[float, float], float]:
+    """Centre and half diagonal that belong to a frame.
+
+    Parameters
+    ----------
+    width_px, height_px : int
+
+    Returns
+    -------
+    centre_px : (float, float)
+    radius_px : float
+        Distance from the centre to a corner pixel's centre.
+    """
+    centre = ((width_px - 1) / 2, (height_px - 1) / 2)
+    return centre, float(np.hypot(*centre))
+
+
+def make_lens(
+    centre_px: tuple[float, float], radius_px: float, terms: ArrayLike, covariance: ArrayLike
+) -> Lens:
+    """Make a lens of arrays.
+
+    Parameters
+    ----------
+    centre_px : (float, float)
+    radius_px : float
+        Half of the frame's diagonal.
+    terms : array_like, shape (8,)
+        In the order of `TERMS`.
+    covariance : array_like, shape (8, 8)
+
+    Returns
+    -------
+    Lens
+    """
+    rows = np.asarray(covariance, dtype=np.float64)
+    return Lens(
+        centre_px=centre_px,
+        radius_px=radius_px,
+        terms=tuple(np.asarray(terms, dtype=np.float64).tolist()),
+        covariance=tuple(tuple(row) for row in rows.tolist()),
+    )
+
+
+def ideal_points(lens: Lens, xy: ArrayLike) -> Floats:
+    """Places as a lens without distortion, looking straight down, would have shown them.
+
+    Parameters
+    ----------
+    lens : Lens
+    xy : array_like, shape (..., 2)
+        Places seen, px.
+
+    Returns
+    -------
+    ndarray, shape (..., 2)
+        Px; the scale at the frame's centre is kept, unequal scales are shared between x and y.
+    """
+    return ideal_of_terms(
+        np.array(lens.terms), lens.centre_px, lens.radius_px, np.asarray(xy, np.float64)
+    )
+
+
+def ideal_of_terms(
+    terms: Floats, centre_px: tuple[float, float], radius_px: float, xy: Floats
+) -> Floats:
+    """`ideal_points` of bare terms.
+
+    Parameters
+    ----------
+    terms : ndarray, shape (8,)
+    centre_px : (float, float)
+    radius_px : float
+    xy : ndarray, shape (..., 2)
+        Px.
+
+    Returns
+    -------
+    ndarray, shape (..., 2)
+        Px.
+    """
+    v = (xy - np.array(centre_px)) / radius_px
+    w = (_distortion_basis(v) @ terms[:4] + v) @ _square(terms)
+    return np.asarray(np.array(centre_px) + radius_px * w / _depth(terms, w))
+
+
+def term_effects(
+    terms: Floats, centre_px: tuple[float, float], radius_px: float, xy: Floats
+) -> Floats:
+    """Derivatives of the ideal places by the terms.
+
+    Parameters
+    ----------
+    terms : ndarray, shape (8,)
+    centre_px : (float, float)
+    radius_px : float
+    xy : ndarray, shape (..., 2)
+        Px.
+
+    Returns
+    -------
+    ndarray, shape (..., 2, 8)
+        Px for each unit of a term.
+    """
+    v = (xy - np.array(centre_px)) / radius_px
+    basis = _distortion_basis(v)
+    bent = basis @ terms[:4] + v
+    square = _square(terms)
+    w = bent @ square
+    depth = _depth(terms, w)
+    stretch = np.stack([bent * [1, -1], bent[..., ::-1]], axis=-1)
+    inner = np.concatenate([np.einsum("ij,...jk->...ik", square, basis), stretch], axis=-1)
+    along = np.einsum("i,...ik->...k", terms[6:], inner)[..., None, :]
+    deep = depth[..., None]
+    before = inner / deep - w[..., None] * along / deep**2
+    lean = -w[..., :, None] * w[..., None, :] / deep**2
+    return np.asarray(radius_px * np.concatenate([before, lean], axis=-1))
+
+
+def point_modes(lens: Lens, xy: ArrayLike) -> Floats:
+    """Displacements of the ideal places by one standard uncertainty of each independent source.
+
+    Parameters
+    ----------
+    lens : Lens
+    xy : array_like, shape (..., 2)
+        Places seen, px.
+
+    Returns
+    -------
+    ndarray, shape (8, ..., 2)
+        Px, one field for each principal axis of the terms' covariance, largest first. The fields
+        are uncorrelated: effects that are worked out from each add as squares.
+
+    Notes
+    -----
+    With C = V L V^T, the columns of V sqrt(L) are independent unit sources; each moves the places
+    by J V sqrt(L) to first order (GUM 5.2, principal-axis form).
+    """
+    value, axis = np.linalg.eigh(np.array(lens.covariance))
+    sources = (axis * np.sqrt(np.clip(value, 0.0, None)))[:, ::-1]
+    effects = term_effects(
+        np.array(lens.terms), lens.centre_px, lens.radius_px, np.asarray(xy, np.float64)
+    )
+    return np.moveaxis(effects @ sources, -1, 0)
+
+
+def _distortion_basis(v: Floats) -> Floats:
+    """Displacement by k1, k2, p1, p2, shape (..., 2, 4)."""
+    x, y = v[..., 0], v[..., 1]
+    r2 = x**2 + y**2
+    across = 2 * x * y
+    first = np.stack([x * r2, x * r2**2, across, r2 + 2 * x**2], axis=-1)
+    second = np.stack([y * r2, y * r2**2, r2 + 2 * y**2, across], axis=-1)
+    return np.stack([first, second], axis=-2)
+
+
+def _square(terms: Floats) -> Floats:
+    """Aspect and skew; its own transpose, so rows may be multiplied from the right."""
+    return np.array([[1 + terms[4], terms[5]], [terms[5], 1 - terms[4]]])
+
+
+def _depth(terms: Floats, w: Floats) -> Floats:
+    return np.asarray(1 + w @ terms[6:])[..., None]
