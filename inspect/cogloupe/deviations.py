@@ -136,7 +136,7 @@ def thickness(position: Floats, radius: float) -> Floats:
     -------
     ndarray, shape (z,)
     """
-    return np.mod(position[:, 1] - position[:, 0], 2 * pi) * radius
+    return wrapped(position[:, 1] - position[:, 0]) * radius
 
 
 def gap_width(position: Floats, radius: float) -> Floats:
@@ -152,7 +152,7 @@ def gap_width(position: Floats, radius: float) -> Floats:
     ndarray, shape (z,)
     """
     following = np.roll(position[:, 0], -1)
-    return np.mod(following - position[:, 1], 2 * pi) * radius
+    return wrapped(following - position[:, 1]) * radius
 
 
 def pin_radius(position: Floats, base_radius: float, measuring_radius: float, pin: float) -> Floats:

@@ -139,11 +139,21 @@ def work_out(
     Returns
     -------
     Figures
+
+    Raises
+    ------
+    PhotoError
+        Where no tooth shows both its flanks.
     """
     fits, gear, px = measured.fits, measured.gear, measured.scale.mm_per_px
     radius = fits.involute.measuring_radius * px
     angles = flank_angles_about(fits, axes.datum)
     centre = angles.mean(axis=1)
+    if not np.isfinite(centre).any():
+        raise PhotoError(
+            "no tooth shows both its flanks well enough to measure: look at focus, exposure and "
+            "what lies on the gear"
+        )
     tolerance = max(1e-3 * 2 * pi / gear.teeth, 2 * float(np.nanmedian(fits.u_unwound)))
     first = first_tooth(_filled(centre, gear.teeth), tolerance)
     position = np.roll(angles, -first, axis=0)
@@ -182,8 +192,10 @@ def _filled(centre: Floats, teeth: int) -> Floats:
     return np.where(seen, centre, start + index * 2 * pi / teeth)
 
 
-def _datum_points(measured: Measured, axes: Axes) -> Floats:
+def _datum_points(measured: Measured, axes: Axes) -> Floats | None:
     """Points that carry the datum along when the picture is distorted, px."""
+    if axes.kind == "teeth":
+        return None
     turn = np.linspace(0, 2 * pi, 36, endpoint=False)
     ring = np.stack([np.cos(turn), np.sin(turn)], axis=1)
     if axes.kind == "bore" and measured.bore is not None:

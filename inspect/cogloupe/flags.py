@@ -21,6 +21,8 @@ SENTENCES: dict[str, str] = {
     "low_contrast": "Gear and ground differ by little ({percent:.0f} % of the full range).",
     "obstructed": "Something lies on these flanks; what is left of them was measured.",
     "not_seen": "These flanks are not seen; their figures are left empty.",
+    "cut_off": "Only an arc of the gear is in the picture; what lies outside is left empty, and "
+    "the axis is told by the arc alone.",
     "partial": "Only part of these flanks is seen.",
     "lens_not_measured": (
         "The lens was not calibrated; an allowance of {percent:.1f} % distortion at the corner is "

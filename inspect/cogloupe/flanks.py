@@ -26,6 +26,8 @@ FORM_BINS = 12
 """Stretches of roll length over which a form is averaged."""
 LEAST_COVERAGE = 0.25
 """A flank seen over less than this share of the evaluation range counts as not seen."""
+TIPS_COUNT = 1.0
+"""Weight of a tip against a flank when both tell the axis of an arc."""
 TUKEY = 4.685
 """Tuning constant of Tukey's biweight, 95 % efficient under normal noise (common practice)."""
 
@@ -381,13 +383,16 @@ def _coverage(
     return filled.mean(axis=1), rejected
 
 
-def teeth_axis_shift(fits: FlankFits) -> Floats:
+def teeth_axis_shift(fits: FlankFits, tip_radius: Floats | None = None) -> Floats:
     """How far the axis must move to take the first harmonic out of both flank sides.
 
     Parameters
     ----------
     fits : FlankFits
         Flanks fitted about some centre.
+    tip_radius : ndarray, shape (z,), optional
+        Tip radii about that centre, px; NaN where not seen. On an arc the flanks alone hardly
+        tell a shift along its middle from thicker teeth; equal tip radii settle it.
 
     Returns
     -------
@@ -407,16 +412,21 @@ def teeth_axis_shift(fits: FlankFits) -> Floats:
     # The normal of a right flank points forward of the radius by a right angle less a_m.
     direction = position + sign * (pi / 2 - angle_m)
     ideal = 2 * pi / z * np.arange(z)[:, None]
-    error = np.unwrap(fits.unwound - ideal, axis=0) if np.isfinite(fits.unwound).all() else (
-        fits.unwound - ideal
-    )  # fmt: skip
+    error = fits.unwound - ideal
+    error = np.mod(error - np.nanmedian(error) + pi, 2 * pi) - pi
     out = sign * error * fits.involute.base_radius
-    columns = [np.cos(direction), np.sin(direction), sign + 0 * out, 1 + 0 * out]
+    columns = [np.cos(direction), np.sin(direction), sign + 0 * out, 1 + 0 * out, 0 * out]
     design = np.stack([c.ravel() for c in columns], axis=1)
-    seen = np.isfinite(out.ravel())
+    wanted = out.ravel()
+    if tip_radius is not None:
+        middle = position.mean(axis=1)
+        rows = [np.cos(middle), np.sin(middle), 0 * middle, 0 * middle, 1 + 0 * middle]
+        design = np.concatenate([design, np.stack(rows, axis=1) * TIPS_COUNT])
+        wanted = np.concatenate([wanted, (tip_radius - np.nanmean(tip_radius)) * TIPS_COUNT])
+    seen = np.isfinite(design).all(axis=1) & np.isfinite(wanted)
     if seen.sum() < 8:
         return np.zeros(2)
-    solution = np.linalg.lstsq(design[seen], out.ravel()[seen], rcond=None)[0]
+    solution = np.linalg.lstsq(design[seen], wanted[seen], rcond=None)[0]
     return np.asarray(solution[:2])
 
 

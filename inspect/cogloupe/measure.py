@@ -22,7 +22,7 @@ from cogloupe.reading import Notice
 from cogloupe.segment import LUMA, Region, find_gears
 from cogloupe.settings import GearSettings
 from cogloupe.standard_sizes import nearest_standard_module
-from cogloupe.teeth import ToothMap, map_teeth
+from cogloupe.teeth import ToothMap, map_teeth, tips_centre
 from cogloupe.uncertainty import edge_shift
 from cogloupe_calibration.errors import PhotoError, UseError
 from cogloupe_calibration.scale import Scale, from_known_diameter
@@ -117,10 +117,14 @@ def measure_gear(pixels: NDArray[Any], settings: GearSettings, stated: Scale | N
     UseError
         Where nothing sets the size.
     """
-    region = _choose(find_gears(pixels), settings)
+    region = _choose(find_gears(pixels), settings, pixels.shape)
     outlines = find_edges(pixels, region, settings.edge)
     centre = np.array([region.x, region.y])
-    teeth = map_teeth(outlines.outer.xy, centre, settings.teeth)
+    rough = (region.root_radius, region.tip_radius)
+    if region.cut_off:
+        outer = outlines.outer
+        centre, rough = tips_centre(outer.xy, outer.normal, centre, rough)
+    teeth = map_teeth(outlines.outer.xy, centre, rough, settings.teeth)
     _refuse_unusable(outlines, teeth)
     angle = radians(settings.pressure_angle_deg)
     module_seen, centre = see_module(outlines, teeth, centre, angle)
@@ -138,14 +142,17 @@ def measure_gear(pixels: NDArray[Any], settings: GearSettings, stated: Scale | N
     )
 
 
-def _choose(regions: list[Region], settings: GearSettings) -> Region:
+def _choose(regions: list[Region], settings: GearSettings, shape: tuple[int, ...]) -> Region:
     """Best region, or the reason why there is none."""
     if not regions:
         raise PhotoError(
             "no gear found: it must lie flat, stand out from the ground, and show its teeth"
         )
     region = regions[0]
-    if region.cut_off and not settings.partial:
+    height, width = shape[:2]
+    # An arc whose centre lies outside the picture was meant as one; else something went wrong.
+    meant = not (0 <= region.x < width and 0 <= region.y < height)
+    if region.cut_off and not (settings.partial or meant):
         raise PhotoError(
             "the gear is cut off by the edge of the picture: move back, or give --partial to "
             "read the teeth that are seen"
@@ -210,13 +217,23 @@ def see_module(
         fits = fit_flanks(outlines.outer, teeth, centre, curve)
         slope = np.nanmedian(np.array([-1.0, 1.0]) * fits.slope * base)
         module = float(np.clip(module * (1 + slope), 0.85 * by_tip, 1.15 * by_tip))
-        centre = centre + _bounded(teeth_axis_shift(fits), 0.1 * teeth.tip_radius)
+        centre = _nearer_axis(outlines, teeth, centre, fits, 0.1)
     noise = float(np.nanmedian(fits.u_slope)) * base / sqrt(2 * z)
     u_flank = hypot(0.5 * np.pi / 180 * np.tan(pressure_angle), noise)
     u_tip = 0.2 / (z + 2)
     weights = np.array([u_tip**-2, u_flank**-2])
     seen = float(weights @ [by_tip, module] / weights.sum())
     return SeenModule(seen, seen / sqrt(weights.sum()), by_tip, module), centre
+
+
+def _nearer_axis(
+    outlines: Outlines, teeth: ToothMap, centre: Floats, fits: FlankFits, most: float
+) -> Floats:
+    """The centre moved to the axis of the teeth, by at most a share of the tip radius."""
+    tips = None
+    if not teeth.seen.mean() > 0.75:
+        tips = tip_radii(outlines.outer, teeth, centre, _half_tip(teeth))[0].value
+    return np.asarray(centre + _bounded(teeth_axis_shift(fits, tips), most * teeth.tip_radius))
 
 
 def _bounded(shift: Floats, most: float) -> Floats:
@@ -330,8 +347,8 @@ def _fit_at_size(
         curve = _evaluation_range(replace(gear, profile_shift=bounded), tips, outlines.blur_px, px)
         curve = replace(curve, measuring_radius=measuring)
         fits = fit_flanks(outlines.outer, teeth, centre, curve)
-        centre = centre + _bounded(teeth_axis_shift(fits), 0.02 * teeth.tip_radius)
-        half = float(np.nanmean(thickness(flank_angles(fits), 1.0))) / 2
+        centre = _nearer_axis(outlines, teeth, centre, fits, 0.02)
+        half = float(np.nanmedian(thickness(flank_angles(fits), 1.0))) / 2
         half += _inv_change(gear, measuring * px)
         shift = shift_for_thickness(gear.teeth, gear.module_mm, gear.rack.pressure_angle, half)
     fits = fit_flanks(outlines.outer, teeth, centre, curve)
@@ -370,6 +387,8 @@ def _picture_notices(
         notices.append(flag("teeth_estimated", count=teeth.teeth))
     if region.weights is not None and not np.allclose(region.weights, LUMA):
         notices.append(flag("colour_channel"))
+    if region.cut_off:
+        notices.append(flag("cut_off"))
     if outlines.bevel_px > 0:
         notices.append(flag("two_edges", which=settings.edge, px=outlines.bevel_px))
     if outlines.blur_px > BLUR_WARNS_PX:

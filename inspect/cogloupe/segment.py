@@ -228,11 +228,29 @@ def _as_gear(contour: NDArray[Any], shape: tuple[int, ...]) -> _Outline | None:
     circle = robust_circle(hull, max(0.008 * extent, 1.2))
     if circle is None or not 0.3 < circle.radius / extent < 20:
         return None
+    if not _material_inside(contour, inside, circle):
+        return None
     teeth, share, root = tooth_rhythm(seen, circle)
     depth = (circle.radius - root) / circle.radius
     if teeth == 0 or share < LEAST_SHARE or depth < 0.4 * 4.5 / (teeth + 2):
         return None
     return _Outline(circle, root, teeth, share, bool(not inside.all()), contour)
+
+
+def _material_inside(contour: NDArray[Any], inside: Bools, circle: Circle) -> bool:
+    """Tell whether the outline goes round the circle the way it goes round its own material.
+
+    On an arc the ground between the teeth looks like a gear itself, seen from the other side.
+    """
+    dx, dy = contour[:, 0] - circle.x, contour[:, 1] - circle.y
+    angle = np.arctan2(dy, dx)
+    step = np.mod(np.diff(angle, append=angle[0]) + pi, 2 * pi) - pi
+    # A bore that the frame cuts open belongs to the same outline, and runs the other way.
+    counts = inside & (np.hypot(dx, dy) > 0.5 * circle.radius)
+    both = counts & np.roll(counts, -1)
+    x, y = contour.astype(np.float64).T
+    area = float(np.sum(x * np.roll(y, -1) - np.roll(x, -1) * y))
+    return float(step[both].sum()) * area > 0
 
 
 def tooth_rhythm(xy: Floats, circle: Circle) -> tuple[int, float, float]:

@@ -11,6 +11,7 @@ from math import pi
 import numpy as np
 from numpy.typing import NDArray
 
+from cogloupe.circles import robust_circle
 from cogloupe_calibration.errors import PhotoError
 
 Floats = NDArray[np.float64]
@@ -20,6 +21,8 @@ Bools = NDArray[np.bool_]
 LEFT, RIGHT = 0, 1
 SLIVER = 0.14
 """Rises or gaps narrower than this share of a pitch are dirt, not teeth."""
+JUMP_PX = 6.0
+"""Neighbouring outline points further apart than this lie on both sides of a break."""
 WIDEST_TOOTH = 0.85
 """A section wider than this share of a pitch at mid-height is not a single tooth."""
 
@@ -72,17 +75,22 @@ def polar(xy: Floats, centre: Floats) -> tuple[Floats, Floats]:
     return np.hypot(x, y), np.arctan2(y, x)
 
 
-def map_teeth(xy: Floats, centre: Floats, teeth: int | None = None) -> ToothMap:
-    """Count the teeth round a closed outline and share its points out among them.
+def map_teeth(
+    xy: Floats, centre: Floats, rough: tuple[float, float], teeth: int | None = None
+) -> ToothMap:
+    """Count the teeth along an outline and share its points out among them.
 
     Parameters
     ----------
     xy : ndarray, shape (n, 2)
-        Outline points in order, clockwise on the picture, px.
+        Outline points in order, clockwise on the picture, px; where the frame cut the gear off
+        there is a jump from one point to the next.
     centre : ndarray, shape (2,)
         Rough centre of the gear, px.
+    rough : (float, float)
+        Rough root and tip radius, px; what lies well outside them belongs to something else.
     teeth : int, optional
-        Number stated by the person.
+        Number stated by the person; needed where too little of the turn is seen to count.
 
     Returns
     -------
@@ -94,13 +102,17 @@ def map_teeth(xy: Floats, centre: Floats, teeth: int | None = None) -> ToothMap:
         Where no teeth are seen, or another number than stated.
     """
     radius, angle = polar(xy, centre)
-    tip, root = _tip_and_root(radius)
+    tip, root = _tip_and_root(radius, rough)
     mid = (tip + root) / 2
-    start, end = _sections(radius > mid, angle)
+    breaks = np.flatnonzero(np.hypot(*(xy - np.roll(xy, 1, axis=0)).T) > JUMP_PX)
+    if len(breaks) == 0:
+        start, end = _sections(radius > mid, angle)
+    else:
+        start, end = _open_sections(radius > mid, angle, breaks)
     if len(start) < 4:
         raise PhotoError(f"only {len(start)} teeth stand out on the gear's outline: come closer")
     start, end, pitch = _without_slivers(start, end)
-    counted = _count(start, end, pitch)
+    counted = _count(start, end, pitch) if len(breaks) == 0 else _judge(pitch, teeth)
     if teeth is not None and counted != teeth:
         raise PhotoError(f"{counted} teeth are seen, not {teeth}: check --teeth")
     centres, seen = _place(start, end, counted)
@@ -108,11 +120,99 @@ def map_teeth(xy: Floats, centre: Floats, teeth: int | None = None) -> ToothMap:
     return ToothMap(counted, centres, seen, tooth, side, mid, tip, root)
 
 
-def _tip_and_root(radius: Floats) -> tuple[float, float]:
+def _open_sections(above: Bools, angle: Floats, breaks: Ints) -> tuple[Floats, Floats]:
+    """Rises and falls through mid-height on the stretches between an outline's breaks.
+
+    Teeth that a break cuts in two are left out. Angles are unwrapped from the widest gap.
+    """
+    starts, ends = [], []
+    for piece in np.split(np.roll(np.arange(len(above)), -breaks[0]), breaks[1:] - breaks[0]):
+        high, at = above[piece].astype(int), np.unwrap(angle[piece])
+        rises, falls = np.flatnonzero(np.diff(high) > 0), np.flatnonzero(np.diff(high) < 0)
+        falls = falls[falls > rises[0]] if len(rises) else falls[:0]
+        pairs = min(len(rises), len(falls))
+        starts.append((at[rises[:pairs]] + at[rises[:pairs] + 1]) / 2)
+        ends.append((at[falls[:pairs]] + at[falls[:pairs] + 1]) / 2)
+    start, end = np.concatenate(starts), np.concatenate(ends)
+    if len(start) == 0:
+        return start, end
+    width = end - start
+    turned = np.sort(np.mod(start, 2 * pi))
+    widest = int(np.argmax(np.diff(turned, append=turned[0] + 2 * pi)))
+    origin = turned[(widest + 1) % len(turned)]
+    start = np.mod(start - origin + 1e-9, 2 * pi) + origin
+    order = np.argsort(start)
+    return start[order], start[order] + width[order]
+
+
+def _judge(pitch: float, teeth: int | None) -> int:
+    """Number of teeth of a gear that is only partly seen, from its pitch."""
+    seen = 2 * pi / pitch
+    if teeth is not None:
+        # The centre of an arc is poorly seen, and with it the angle that a pitch subtends.
+        if abs(seen / teeth - 1) > 0.12:
+            raise PhotoError(f"the arc that is seen has the pitch of about {seen:.0f} teeth, "
+                             f"not {teeth}: check --teeth")  # fmt: skip
+        return teeth
+    if seen > 25:
+        raise PhotoError(
+            f"only part of the gear is seen (about {seen:.0f} teeth by its pitch), too little to "
+            "count them: give --teeth"
+        )
+    return round(seen)
+
+
+def _tip_and_root(radius: Floats, rough: tuple[float, float]) -> tuple[float, float]:
     """Radii where the outline lingers highest and lowest: tip lands and floors."""
-    root = float(np.percentile(radius, 6))
-    tip = float(np.percentile(radius[radius < 1.9 * np.median(radius)], 92))
-    return tip, root
+    low, high = rough
+    margin = 0.4 * (high - low)
+    teeth = radius[(radius > low - margin) & (radius < high + margin)]
+    if len(teeth) < 20:
+        return high, low
+    root, tip = np.percentile(teeth, [6, 92])
+    return float(tip), float(root)
+
+
+def tips_centre(
+    xy: Floats, normal: Floats, centre: Floats, rough: tuple[float, float]
+) -> tuple[Floats, tuple[float, float]]:
+    """Better centre and radii from the circle through the tip lands.
+
+    Parameters
+    ----------
+    xy, normal : ndarray, shape (n, 2)
+        Outline points and their normals.
+    centre : ndarray, shape (2,)
+        Rough centre, px.
+    rough : (float, float)
+        Rough root and tip radius, px.
+
+    Returns
+    -------
+    ndarray, shape (2,)
+        Centre, px.
+    (float, float)
+        Root and tip radius about it, px.
+
+    Notes
+    -----
+    On an arc the first centre may lie several per cent of the radius off; lands are known again
+    by facing outwards and lying in the upper part of the tooth, and the circle is fitted anew.
+    """
+    root, tip = rough
+    for _ in range(6):
+        radius, _ = polar(xy, centre)
+        facing = (normal * (xy - centre)).sum(axis=1) / np.maximum(radius, 1e-9)
+        bow = radius - np.median(radius)
+        upper = bow > np.percentile(bow, 55)
+        land = upper & (facing > 0.9) & (np.abs(radius - tip) < 0.5 * (tip - root))
+        if land.sum() < 20:
+            break
+        circle = robust_circle(xy[land], 0.15 * (tip - root))
+        if circle is None:
+            break
+        centre, tip, root = circle.centre, circle.radius, circle.radius - (tip - root)
+    return centre, (root, tip)
 
 
 def _sections(above: Bools, angle: Floats) -> tuple[Floats, Floats]:
@@ -131,7 +231,7 @@ def _sections(above: Bools, angle: Floats) -> tuple[Floats, Floats]:
 
 def _without_slivers(start: Floats, end: Floats) -> tuple[Floats, Floats, float]:
     """Drop rises and join gaps that are too narrow to be teeth; also the median pitch."""
-    pitch = float(np.median(np.diff(start, append=start[0] + 2 * pi)))
+    pitch = float(np.median(np.diff(start)))
     if np.median(end - start) < SLIVER * pitch * 2:
         pitch = float(np.median(np.diff(start[end - start > np.median(end - start)])))
     gap = np.roll(start, -1) - end
@@ -143,7 +243,7 @@ def _without_slivers(start: Floats, end: Floats) -> tuple[Floats, Floats, float]
     start, end = start[keep_start], end[keep_end]
     wide = end - start > SLIVER * pitch
     start, end = start[wide], end[wide]
-    return start, end, float(np.median(np.diff(start, append=start[0] + 2 * pi)))
+    return start, end, float(np.median(np.diff(start)))
 
 
 def _count(start: Floats, end: Floats, pitch: float) -> int:
@@ -156,7 +256,7 @@ def _count(start: Floats, end: Floats, pitch: float) -> int:
 
 def _place(start: Floats, end: Floats, teeth: int) -> tuple[Floats, Bools]:
     """Centre angle of every tooth; those not seen singly lie evenly between their neighbours."""
-    pitch = float(np.median(np.diff(start, append=start[0] + 2 * pi)))
+    pitch = float(np.median(np.diff(start)))
     single = end - start < WIDEST_TOOTH * pitch
     centre = ((start + end) / 2)[single]
     steps = np.maximum(np.round(np.diff(centre) / pitch), 1).astype(int)

@@ -77,9 +77,9 @@ def lens_modes(place: FlankPlace, datum_points: Floats, frame: tuple[int, int]) 
     Parameters
     ----------
     place : FlankPlace
-    datum_points : ndarray, shape (n, 2)
-        Points whose mean displacement carries the datum along (the bore's edge; all flanks where
-        the teeth are the datum), px.
+    datum_points : ndarray, shape (n, 2), or None
+        Points whose mean displacement carries the datum along (the bore's edge), px; None where
+        the datum is fitted to the flanks themselves.
     frame : (int, int)
         Width and height of the picture, px.
 
@@ -117,19 +117,25 @@ def lens_modes(place: FlankPlace, datum_points: Floats, frame: tuple[int, int]) 
     )
 
 
-def _flank_effect(place: FlankPlace, field: Field, datum_points: Floats) -> Floats:
+def _flank_effect(place: FlankPlace, field: Field, datum_points: Floats | None) -> Floats:
     """Change of every flank's angle when the picture is displaced by a field, its scale kept."""
-    carried = field(datum_points).mean(axis=0)
-    shift = field(place.xy) - carried
+    shift = field(place.xy)
+    if datum_points is not None:
+        shift = shift - field(datum_points).mean(axis=0)
     centre = np.nanmean(place.xy, axis=(0, 1))
     arm = place.xy - centre
-    # A mean stretch belongs to the scale, a mean turn to the numbering; neither is a deviation.
-    stretch = np.nansum(shift * arm) / np.nansum(arm * arm)
     across = np.stack([-arm[..., 1], arm[..., 0]], axis=-1)
-    turn = np.nansum(shift * across) / np.nansum(across * across)
-    left_over = shift - stretch * arm - turn * across
-    sign = np.array([-1.0, 1.0])
-    return np.asarray(sign * (left_over * place.normal).sum(axis=-1) / place.base_radius)
+    # A mean stretch belongs to the scale, a mean turn to the numbering, and a mean shift to an
+    # axis that is fitted to the flanks; none of them is a deviation.
+    free = [arm, across]
+    if datum_points is None:
+        free += [np.broadcast_to(axis, arm.shape) for axis in np.eye(2)]
+    design = np.stack([(f * place.normal).sum(axis=-1).ravel() for f in free], axis=1)
+    out = (shift * place.normal).sum(axis=-1)
+    seen = np.isfinite(out.ravel())
+    taken = np.linalg.lstsq(design[seen], out.ravel()[seen], rcond=None)[0]
+    left_over = out - (design @ taken).reshape(out.shape)
+    return np.asarray(np.array([-1.0, 1.0]) * left_over / place.base_radius)
 
 
 def edge_shift(blur: float) -> float:
