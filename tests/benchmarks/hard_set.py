@@ -207,7 +207,7 @@ def row_of(spoiler: Spoiler) -> list[object]:
 
 
 def _figures(found: list[Errors]) -> list[object]:
-    """Figures of a row, taken over the flanks that are not flagged, and the pitches between them."""
+    """Figures of a row over the flanks that are not flagged, and the pitches between them."""
     trusted = [~e.flagged & np.isfinite(e.flank) for e in found]
     pitch_trusted = [t & np.roll(t, 1, axis=0) for t in trusted]
     single = np.concatenate([e.single[t] for e, t in zip(found, pitch_trusted, strict=True)])
@@ -244,7 +244,7 @@ def main() -> None:
         [
             f"{len(TEETH)} gears of {', '.join(map(str, TEETH))} teeth a row, {SIDE_PX} px square, "
             f"tip circle {TIP_PX} px, blur 1.2 px, noise 1 %. Targets: single pitch at most 0.03 "
-            "px RMS, flank bias at most 0.02 px, no unflagged flank off by more than 0.3 px. The bias "
+            "px RMS, flank bias at most 0.02 px, no unflagged flank off by over 0.3 px. The bias "
             "is that of the worst gear, positive out of the material.\n",
             table(HEAD, rows),
         ],
