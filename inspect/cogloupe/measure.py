@@ -127,7 +127,9 @@ def measure_gear(pixels: NDArray[Any], settings: GearSettings, stated: Scale | N
     teeth = map_teeth(outlines.outer.xy, centre, rough, settings.teeth)
     _refuse_unusable(outlines, teeth)
     angle = radians(settings.pressure_angle_deg)
-    module_seen, centre = see_module(outlines, teeth, centre, angle)
+    stated_px = settings.module / stated.mm_per_px if stated and settings.module else None
+    known = stated_px if region.cut_off else None
+    module_seen, centre = see_module(outlines, teeth, centre, angle, known)
     bore = find_bore(outlines.holes, centre, teeth.root_radius)
     scale, module_mm, notices = _settle_size(
         settings, stated, module_seen, _Circles(teeth, outlines, bore)
@@ -180,7 +182,11 @@ def _refuse_unusable(outlines: Outlines, teeth: ToothMap) -> None:
 
 
 def see_module(
-    outlines: Outlines, teeth: ToothMap, centre: Floats, pressure_angle: float
+    outlines: Outlines,
+    teeth: ToothMap,
+    centre: Floats,
+    pressure_angle: float,
+    known: float | None = None,
 ) -> tuple[SeenModule, Floats]:
     """Module in px that the teeth show, and the axis of the teeth.
 
@@ -192,6 +198,9 @@ def see_module(
         Rough centre, px.
     pressure_angle : float
         Stated pressure angle, rad.
+    known : float, optional
+        Module in px where it is stated and the picture cannot tell it: an arc tells its radius
+        and its middle only together.
 
     Returns
     -------
@@ -210,14 +219,17 @@ def see_module(
     by_tip = 2 * teeth.tip_radius / (z + 2)
     depth = teeth.tip_radius - teeth.root_radius
     low, high = teeth.root_radius + 0.38 * depth, teeth.tip_radius - 0.14 * depth
-    module = by_tip
-    for _ in range(4):
+    module = known or by_tip
+    for _ in range(4 if known is None else 8):
         base = module * z / 2 * np.cos(pressure_angle)
         curve = Involute(base, module * z / 2, max(low, base * 1.002), high)
         fits = fit_flanks(outlines.outer, teeth, centre, curve)
         slope = np.nanmedian(np.array([-1.0, 1.0]) * fits.slope * base)
-        module = float(np.clip(module * (1 + slope), 0.85 * by_tip, 1.15 * by_tip))
+        if known is None:
+            module = float(np.clip(module * (1 + slope), 0.85 * by_tip, 1.15 * by_tip))
         centre = _nearer_axis(outlines, teeth, centre, fits, 0.1)
+    if known is not None:
+        return SeenModule(known, 0.03 * known, known, known), centre
     noise = float(np.nanmedian(fits.u_slope)) * base / sqrt(2 * z)
     u_flank = hypot(0.5 * np.pi / 180 * np.tan(pressure_angle), noise)
     u_tip = 0.2 / (z + 2)

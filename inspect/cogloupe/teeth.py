@@ -200,7 +200,7 @@ def tips_centre(
     by facing outwards and lying in the upper part of the tooth, and the circle is fitted anew.
     """
     root, tip = rough
-    for _ in range(6):
+    for tolerance in (0.15, 0.1, 0.07, 0.05, 0.03, 0.02, 0.02):
         radius, _ = polar(xy, centre)
         facing = (normal * (xy - centre)).sum(axis=1) / np.maximum(radius, 1e-9)
         bow = radius - np.median(radius)
@@ -208,7 +208,7 @@ def tips_centre(
         land = upper & (facing > 0.9) & (np.abs(radius - tip) < 0.5 * (tip - root))
         if land.sum() < 20:
             break
-        circle = robust_circle(xy[land], 0.15 * (tip - root))
+        circle = robust_circle(xy[land], max(tolerance * (tip - root), 0.6))
         if circle is None:
             break
         centre, tip, root = circle.centre, circle.radius, circle.radius - (tip - root)
