@@ -2,6 +2,8 @@
 
 import hashlib
 import io
+import struct
+import warnings
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -10,14 +12,23 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 from PIL import ExifTags, Image, UnidentifiedImageError
+from PIL.TiffImagePlugin import TiffImageFile
 
 from cogloupe_calibration.errors import PhotoError
 
 PHOTO_SUFFIXES = (".jpg", ".jpeg", ".png", ".tif", ".tiff", ".bmp", ".webp")
 SMALLEST_SIDE_PX = 64
 
-_PNG = b"\x89PNG\r\n\x1a\n"
-_TIFF = (b"II*\x00", b"MM\x00*")
+_MAGIC = (b"\xff\xd8\xff", b"\x89PNG", b"II*\0", b"MM\0*")  # JPEG, PNG, TIFF in both orders
+# What the decoders of the imaging library let through when a file is damaged.
+_DAMAGED = (
+    OSError, SyntaxError, ValueError, EOFError, TypeError, LookupError, ArithmeticError,
+    struct.error,
+)  # fmt: skip
+
+
+class CutShortError(PhotoError):
+    """The file ends before the picture does; it may still be on its way."""
 
 
 @dataclass(frozen=True)
@@ -93,68 +104,94 @@ def read_photo(path: Path) -> Photo:
     except OSError as error:
         raise PhotoError(f"{path.name} cannot be opened: {error.strerror}") from error
     if not data:
-        raise PhotoError(f"{path.name} is empty (0 bytes): copy it from the camera again")
+        raise CutShortError(f"{path.name} is empty (0 bytes): copy it from the camera again")
     pixels, exif = _decode(data, path.name)
-    pixels = _upright(pixels, int(exif.pop("Orientation", "1")))
     if min(pixels.shape[:2]) < SMALLEST_SIDE_PX:
         height, width = pixels.shape[:2]
         raise PhotoError(
             f"{path.name} is only {width} x {height} px: a gear needs at least "
             f"{SMALLEST_SIDE_PX} px a side, better 1000"
         )
-    return Photo(path.name, hashlib.sha256(data).hexdigest(), pixels, exif)
+    return Photo(path.name, hashlib.sha256(data).hexdigest(), np.ascontiguousarray(pixels), exif)
 
 
 def _decode(data: bytes, name: str) -> tuple[NDArray[Any], dict[str, str]]:
-    """Pixel values and EXIF fields of an encoded picture."""
-    deep = data.startswith((_PNG, *_TIFF))
-    exif: dict[str, str] = {}
+    """Upright pixel values and EXIF fields of an encoded picture."""
     try:
-        with Image.open(io.BytesIO(data)) as image:
-            exif = _exif_fields(image.getexif())
-            if not deep or image.mode in ("1", "L", "P", "RGB"):
-                return _eight_bit(image), exif
-    except UnidentifiedImageError as error:
-        # 16-bit colour TIFF is beyond the first library; the second reads it.
-        if not deep:
-            raise PhotoError(f"{name} is not a picture: save it as JPEG, PNG or TIFF") from error
+        with warnings.catch_warnings(action="ignore"), Image.open(io.BytesIO(data)) as image:
+            deep = _is_deep_colour(image, data)
+            # Decoding tells a file that is cut short. It also turns a TIFF upright and takes its
+            # orientation away, so that is asked for afterwards.
+            image.load()
+            tags = _tags(image)
+            pixels = _deep_colour(data, name) if deep else _values(image)
+            # OpenCV turns TIFFs upright, and leaves PNGs as they lie.
+            turned = deep and image.format == "TIFF"
     except Image.DecompressionBombError as error:
         raise PhotoError(f"{name} is too large to read safely: {error}") from error
-    except (OSError, SyntaxError, ValueError, EOFError) as error:
-        raise PhotoError(f"{name} is cut short or damaged ({error}): copy it again") from error
-    return _deep(data, name), exif
+    except _DAMAGED as error:
+        if isinstance(error, UnidentifiedImageError) and not data.startswith(_MAGIC):
+            message = f"{name} is not a picture: save it as JPEG, PNG or TIFF"
+            raise PhotoError(message) from error
+        raise CutShortError(f"{name} is cut short or damaged: copy it again") from error
+    orientation = tags.get(ExifTags.Base.Orientation, 1)
+    return pixels if turned else _upright(pixels, orientation), _exif_fields(tags)
 
 
-def _exif_fields(exif: Image.Exif) -> dict[str, str]:
-    fields = {**exif, **exif.get_ifd(ExifTags.IFD.Exif)}
-    wanted = ("Orientation", "Make", "Model", "LensModel", "FocalLength", "DateTime")
-    found = {ExifTags.TAGS.get(tag, ""): str(value).strip() for tag, value in fields.items()}
+def _is_deep_colour(image: Image.Image, data: bytes) -> bool:
+    """Tell 16-bit colour, which the first library would cut down to 8 bits."""
+    if image.format == "PNG":
+        # IHDR: bit depth and colour type (PNG specification, 11.2.2); type 0 is plain grey.
+        return data[24] == 16 and data[25] != 0
+    if isinstance(image, TiffImageFile):
+        return bool(max(image.tag_v2.get(258, (1,))) == 16 and image.tag_v2.get(277, 1) > 1)
+    return False
+
+
+def _tags(image: Image.Image) -> dict[int, Any]:
+    """EXIF tags; none where they are damaged, which does not make the picture worse."""
+    try:
+        exif = image.getexif()
+        return {**exif, **exif.get_ifd(ExifTags.IFD.Exif)}
+    except _DAMAGED:
+        return {}
+
+
+def _exif_fields(tags: dict[int, Any]) -> dict[str, str]:
+    wanted = ("Make", "Model", "LensModel", "FocalLength", "DateTime")
+    found = {ExifTags.TAGS.get(tag, ""): str(value).strip(" \0") for tag, value in tags.items()}
     return {key: found[key] for key in wanted if found.get(key)}
 
 
-def _eight_bit(image: Image.Image) -> NDArray[np.uint8]:
-    grey = image.mode in ("1", "L", "LA")
-    return np.asarray(image.convert("L" if grey else "RGB"))
+def _values(image: Image.Image) -> NDArray[Any]:
+    """Grey or RGB values in the depth that the picture has."""
+    if image.mode in ("1", "L", "LA", "La"):
+        return np.asarray(image.convert("L"))
+    if image.mode in ("F", "I") or image.mode.startswith("I;16"):
+        return _as_uint16(np.asarray(image))
+    return np.asarray(image.convert("RGB"))
 
 
-def _deep(data: bytes, name: str) -> NDArray[Any]:
-    """Decode a PNG or TIFF with its full bit depth."""
-    if data.startswith(_PNG) and b"IEND" not in data[-4096:]:
-        raise PhotoError(f"{name} is cut short: copy it from the camera again")
+def _as_uint16(values: NDArray[Any]) -> NDArray[np.uint16]:
+    """Grey values of any number type: as they are where they fit, else stretched."""
+    low, high = float(np.nanmin(values)), float(np.nanmax(values))
+    if values.dtype.kind in "iu" and low >= 0 and high <= 65535:
+        return np.asarray(values, dtype=np.uint16)
+    stretched = (np.nan_to_num(values, nan=low) - low) * (65535 / ((high - low) or 1.0))
+    return np.round(stretched).astype(np.uint16)
+
+
+def _deep_colour(data: bytes, name: str) -> NDArray[Any]:
+    """Decode a PNG or TIFF of 16 bits a colour; alpha is left out."""
+    if data.startswith(b"\x89PNG") and b"IEND" not in data[-64:]:
+        raise CutShortError(f"{name} is cut short: copy it again")
     try:
         pixels = cv2.imdecode(np.frombuffer(data, np.uint8), cv2.IMREAD_UNCHANGED)
-    except cv2.error as error:
-        raise PhotoError(f"{name} cannot be decoded: save it as JPEG, PNG or TIFF") from error
-    if pixels is None:
-        raise PhotoError(f"{name} is damaged or of an unknown kind: save it as JPEG, PNG or TIFF")
-    if pixels.ndim == 3:
-        pixels = pixels[:, :, :3][:, :, ::-1] if pixels.shape[2] >= 3 else pixels[:, :, 0]
-    if pixels.dtype not in (np.uint8, np.uint16):
-        low, high = float(np.nanmin(pixels)), float(np.nanmax(pixels))
-        span = high - low or 1.0
-        pixels = np.round((np.nan_to_num(pixels, nan=low) - low) * (65535 / span))
-        pixels = pixels.astype(np.uint16)
-    return np.ascontiguousarray(pixels)
+    except cv2.error:
+        pixels = None
+    if pixels is None or pixels.ndim != 3 or pixels.shape[2] < 3:
+        raise PhotoError(f"{name} is of a kind that is not known: save it as JPEG, PNG or TIFF")
+    return np.asarray(pixels[:, :, 2::-1])
 
 
 def _upright(pixels: NDArray[Any], orientation: int) -> NDArray[Any]:
@@ -165,4 +202,4 @@ def _upright(pixels: NDArray[Any], orientation: int) -> NDArray[Any]:
         pixels = pixels[:, ::-1]
     if orientation in (3, 4, 7, 8):
         pixels = pixels[::-1]
-    return np.ascontiguousarray(pixels)
+    return pixels
