@@ -178,7 +178,7 @@ def _as_uint16(values: NDArray[Any]) -> NDArray[np.uint16]:
     if values.dtype.kind in "iu" and low >= 0 and high <= 65535:
         return np.asarray(values, dtype=np.uint16)
     stretched = (np.nan_to_num(values, nan=low) - low) * (65535 / ((high - low) or 1.0))
-    return np.round(stretched).astype(np.uint16)
+    return np.asarray(np.round(stretched), dtype=np.uint16)
 
 
 def _deep_colour(data: bytes, name: str) -> NDArray[Any]:

@@ -1,0 +1,24 @@
+"""Fixtures that several test modules share."""
+
+import io
+
+import pytest
+from PIL import Image
+
+from .pictures import rendered
+
+
+@pytest.fixture(scope="session")
+def wheel_png():
+    """Bytes of a picture of a wheel of 24 teeth, module 1, at 40 um per pixel."""
+    file = io.BytesIO()
+    Image.fromarray(rendered().image).save(file, "PNG")
+    return file.getvalue()
+
+
+@pytest.fixture(scope="session")
+def wheel_jpg():
+    """The same as JPEG."""
+    file = io.BytesIO()
+    Image.fromarray(rendered().image).save(file, "JPEG", quality=95)
+    return file.getvalue()
