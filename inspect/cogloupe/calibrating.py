@@ -5,14 +5,12 @@ from dataclasses import dataclass
 from math import hypot
 from pathlib import Path
 
-import numpy as np
-
-from cogloupe.datum import Bore, find_round_objects
+from cogloupe.datum import Disc, find_disc
 from cogloupe.inspection import camera_of
 from cogloupe.measure import measure_gear
 from cogloupe.photo import Photo, read_photo
 from cogloupe.segment import LUMA, mix_colours
-from cogloupe.settings import make_settings
+from cogloupe.settings import as_option, make_settings
 from cogloupe.uncertainty import edge_shift
 from cogloupe_calibration.calibration import Calibration, Picture
 from cogloupe_calibration.errors import UseError
@@ -55,10 +53,13 @@ class CalibrationRequest:
             "scale_um_per_px", "known_tip_diameter", "known_bore", "known_pin", "ruled_scale",
         )  # fmt: skip
         given = [name for name in names if getattr(self, name) is not None]
-        if len(given) != 1:
-            options = "--scale, --known-tip-diameter, --known-bore, --known-pin or --ruled-scale"
-            raise UseError(f"{len(given)} ways to set the scale were given: give one of {options}")
-        return given[0]
+        if len(given) == 1:
+            return given[0]
+        options = "--scale, --known-tip-diameter, --known-bore, --known-pin or --ruled-scale"
+        if not given:
+            raise UseError(f"nothing sets the scale: give one of {options}")
+        both = " and ".join(as_option(name) for name in given)
+        raise UseError(f"{both} both set the scale: give one of {options}")
 
 
 def make_calibration(
@@ -83,28 +84,33 @@ def make_calibration(
         Where request or picture cannot serve.
     """
     method = request.method
-    photo = read_photo(path) if path is not None else None
-    picture = _picture(photo) if photo is not None else None
     if method == "scale_um_per_px":
-        assert request.scale_um_per_px is not None
-        scale = from_stated_scale(request.scale_um_per_px)
-        return calibration_from_scale(scale, date, picture, request.note)
-    if photo is None or picture is None:
-        raise UseError(f"--{method.replace('_', '-')} needs a picture: name one")
+        picture = _picture(read_photo(path)) if path is not None else None
+        return calibration_from_scale(_stated(request), date, picture, request.note)
     length = parse_length(getattr(request, method))
     u = parse_length(request.uncertainty) / 2 if request.uncertainty else None
+    if path is None:
+        raise UseError(f"{as_option(method)} needs a picture: name one")
+    photo = read_photo(path)
     if method == "ruled_scale":
         grey = mix_colours(photo.pixels, LUMA if photo.pixels.ndim == 3 else None)
         ruled = measure_ruled_scale(grey, length, *(() if u is None else (u / length,)))
-        return calibration_from_ruled(ruled, picture, date, request.note)
+        return calibration_from_ruled(ruled, _picture(photo), date, request.note)
     known_u = CALIPER_U_MM if u is None else u
     if method == "known_pin":
-        disc = find_round_objects(photo.pixels)
-        scale = _from_circle(disc, disc.blur, length, known_u)
+        scale = _from_disc(find_disc(photo.pixels), length, known_u)
     else:
-        scale = _from_gear(photo, method, getattr(request, method))
-        scale = _with_known_u(scale, known_u)
-    return calibration_from_scale(scale, date, picture, request.note)
+        scale = _with_known_u(_from_gear(photo, method, getattr(request, method)), known_u)
+    return calibration_from_scale(scale, date, _picture(photo), request.note)
+
+
+def _stated(request: CalibrationRequest) -> Scale:
+    """Scale that the person states."""
+    settings = make_settings({"scale_um_per_px": request.scale_um_per_px})
+    assert settings.scale_um_per_px is not None  # it is the method that was asked for
+    if request.uncertainty is not None:
+        raise UseError("--uncertainty is that of a known length: leave it out with --scale")
+    return from_stated_scale(settings.scale_um_per_px)
 
 
 def _picture(photo: Photo) -> Picture:
@@ -114,9 +120,11 @@ def _picture(photo: Photo) -> Picture:
     )  # fmt: skip
 
 
-def _from_circle(circle: Bore, blur: float, diameter_mm: float, u_mm: float) -> Scale:
-    u = hypot(2 * circle.u_radius, 2 * edge_shift(blur))
-    return from_known_diameter(2 * circle.radius, u, diameter_mm, u_mm, method="known_pin")
+def _from_disc(disc: Disc, diameter_mm: float, u_mm: float) -> Scale:
+    """Scale from a disc; how far it is out of round may be in the diameter that was gauged."""
+    edge = hypot(edge_shift(disc.blur), disc.u_level)
+    u = 2 * hypot(disc.circle.u_radius, disc.circle.rms, edge)
+    return from_known_diameter(2 * disc.circle.radius, u, diameter_mm, u_mm, method="known_pin")
 
 
 def _from_gear(photo: Photo, method: str, length: str) -> Scale:
@@ -131,5 +139,3 @@ def _with_known_u(scale: Scale, u_mm: float) -> Scale:
         details["diameter_px"], details["u_diameter_px"], details["diameter_mm"], u_mm,
         scale.method,
     )  # fmt: skip
-
-

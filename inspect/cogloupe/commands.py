@@ -2,17 +2,20 @@
 
 import datetime
 import sys
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from enum import StrEnum
 from pathlib import Path
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 from rich.console import Console
 from rich.progress import Progress
 
 from cogloupe.reading import Reading
-from cogloupe_calibration.errors import CogloupeError, UseError
+from cogloupe_calibration.errors import CogloupeError, PhotoError, UseError
+
+if TYPE_CHECKING:  # its own imports are slow, and not needed to show the help
+    from cogloupe.folder import Outcome
 
 READ, NOT_ALL_READ, WRONG_USE = 0, 1, 2
 
@@ -35,10 +38,11 @@ class DatumChoice(StrEnum):
     TIPS = "tips"
 
 
-_GEAR = "The gear"
-_SCALE = "The picture's scale (one of)"
+# The class above all errors of options and arguments, which the library names differently from
+# version to version.
+_CommandError: type[Exception] = typer.BadParameter.__mro__[1]
 
-Teeth = Annotated[int | None, typer.Option(help="Number of teeth.", rich_help_panel=_GEAR)]
+Teeth = Annotated[int | None, typer.Option(help="Number of teeth.", metavar="N")]
 Module = Annotated[float | None, typer.Option(help="Module, mm.", metavar="MM")]
 Dp = Annotated[float | None, typer.Option(help="Diametral pitch, teeth per inch.", metavar="N")]
 Angle = Annotated[
@@ -76,10 +80,10 @@ Partial = Annotated[bool, typer.Option("--partial", help="Accept a gear cut off 
 Out = Annotated[Path, typer.Option(help="Folder the readings go to.", metavar="DIR")]
 
 
-@app.command()
+@app.command(short_help="Read photographs of gears and write their reports.")
 def inspect(
     photos: Annotated[
-        list[Path], typer.Argument(help="Photographs, or folders of them.", metavar="PHOTO...")
+        list[Path], typer.Argument(help="Photographs, or folders of them.", metavar="PHOTO")
     ],
     out: Out = Path("readings"),
     teeth: Teeth = None,
@@ -127,25 +131,41 @@ def _inspect_all(paths: list[Path], out: Path, given: Mapping[str, object]) -> i
     from cogloupe.folder import check_writable, find_photos, read_one, reading_folder
     from cogloupe.settings import make_settings, settings_for
 
-    make_settings({name: value for name, value in given.items() if value is not None})
+    make_settings(given)
     photos = find_photos(paths)
     check_writable(out)
-    readings: list[Reading] = []
+    outcomes: list[Outcome] = []
     taken: set[Path] = set()
-    failed = 0
     with Progress(console=error_console, transient=True, disable=len(photos) < 2) as progress:
         for photo in progress.track(photos, description="reading"):
             folder = reading_folder(photo, out, taken)
             taken.add(folder)
-            try:
-                readings.append(read_one(photo, settings_for(photo, given), folder))
-            except UseError:
-                raise
-            except CogloupeError as error:
-                failed += 1
-                _complain(f"{photo.name}: {str(error).removeprefix(f'{photo.name} ')}")
-    _show(readings, out)
-    return NOT_ALL_READ if failed else READ
+            outcomes.append(read_one(photo, lambda p: settings_for(p, given), folder))
+            _tell_failure(outcomes)
+    _show([outcome.reading for outcome in outcomes if outcome.reading is not None], out)
+    return max((_status(outcome) for outcome in outcomes), default=READ)
+
+
+def _status(outcome: "Outcome") -> int:
+    if outcome.error is None:
+        return READ
+    return WRONG_USE if isinstance(outcome.error, UseError) else NOT_ALL_READ
+
+
+def _tell_failure(outcomes: Sequence["Outcome"]) -> None:
+    """Tell of the last outcome's failure; wrong use that concerns many photographs, only once."""
+    *before, last = outcomes
+    if isinstance(last.error, UseError):
+        if str(last.error) not in {str(outcome.error) for outcome in before}:
+            _complain(str(last.error))
+    elif last.error is not None:
+        _complain(_about(last.photo, last.error))
+
+
+def _about(photo: Path, error: CogloupeError) -> str:
+    """Put the photograph's name before a message that does not begin with it."""
+    message = str(error)
+    return message if message.startswith(photo.name) else f"{photo.name}: {message}"
 
 
 def _complain(message: str) -> None:
@@ -169,7 +189,7 @@ def _show(readings: list[Reading], out: Path) -> None:
     _say(f"Reports are in {out}: open report.html in each photograph's folder.")
 
 
-@app.command()
+@app.command(short_help="Read each photograph dropped into a folder.")
 def watch(
     folder: Annotated[Path, typer.Argument(help="Folder that photographs are dropped into.")],
     out: Annotated[
@@ -191,12 +211,13 @@ def watch(
 ) -> None:
     """Read each photograph that is dropped into a folder, until stopped with Ctrl+C."""
     from cogloupe.folder import check_writable, watch_folder
-    from cogloupe.settings import settings_for
+    from cogloupe.settings import make_settings, settings_for
 
     given = _given(
         teeth, module, dp, pressure_angle, rack, calibration, scale, known_tip_diameter,
         known_bore, datum, measuring_diameter, pin_diameter, partial,
     )  # fmt: skip
+    make_settings(given)
     if not folder.is_dir():
         raise UseError(f"{folder} is not a folder: name the folder pictures are dropped into")
     target = out or folder / "readings"
@@ -206,18 +227,17 @@ def watch(
         if outcome.reading is not None:
             _show([outcome.reading], target)
         elif outcome.error is not None:
-            name = outcome.photo.name
-            _complain(f"{name}: {str(outcome.error).removeprefix(f'{name} ')}")
+            _complain(_about(outcome.photo, outcome.error))
 
 
-@app.command()
+@app.command(short_help="Find the scale of a set-up from a known size.")
 def calibrate(
     photo: Annotated[
         Path | None, typer.Argument(help="Picture of something of known size.", metavar="PHOTO")
     ] = None,
-    out: Annotated[
-        Path, typer.Option(help="Calibration file to write.", metavar="FILE")
-    ] = Path("calibration.json"),
+    out: Annotated[Path, typer.Option(help="Calibration file to write.", metavar="FILE")] = Path(
+        "calibration.json"
+    ),
     scale: ScaleOption = None,
     known_tip_diameter: KnownTip = None,
     known_bore: KnownBore = None,
@@ -247,7 +267,12 @@ def calibrate(
         uncertainty=uncertainty,
         note=note,
     )
-    calibration = make_calibration(photo, request, datetime.date.today())
+    try:
+        calibration = make_calibration(photo, request, datetime.date.today())
+    except UseError:
+        raise
+    except CogloupeError as error:
+        raise PhotoError(_about(photo, error) if photo else str(error)) from error
     save_calibration(calibration, out)
     um, u = 1000 * calibration.mm_per_px, 2000 * calibration.u_mm_per_px
     _say(f"{um:.5g} ± {u:.2g} µm per pixel (k = 2), {calibration.method.replace('_', ' ')}")
@@ -255,10 +280,10 @@ def calibrate(
     _say(f"Written to {out}. Use it with: cogloupe inspect PHOTO --calibration {out}")
 
 
-@app.command()
+@app.command(short_help="Draw pictures of gears with stated faults.")
 def simulate(
     scenes: Annotated[
-        list[Path] | None, typer.Argument(help="Scene files (TOML).", metavar="SCENE...")
+        list[Path] | None, typer.Argument(help="Scene files (TOML).", metavar="SCENE")
     ] = None,
     out: Out = Path("simulated"),
 ) -> None:
@@ -271,21 +296,35 @@ def simulate(
     from cogloupe.simulation import simulate as draw
 
     check_writable(out)
-    if scenes:
-        written = simulate_files(scenes, out)
-    else:
-        written = draw([("example", example_scene())], out)
-    for path in written:
+    example = [("example", example_scene())]
+    for path in simulate_files(scenes, out) if scenes else draw(example, out):
         _say(str(path))
 
 
 def main() -> None:
     """Run the command line; errors a person can mend end in one line and an exit status."""
     try:
-        app()
+        # Without the library's own handling, which puts three lines of usage before each error.
+        status = app(standalone_mode=False)
+    except _CommandError as error:
+        status = _wrong_command(error)
     except UseError as error:
         _complain(str(error))
-        sys.exit(WRONG_USE)
+        status = WRONG_USE
     except CogloupeError as error:
         _complain(str(error))
-        sys.exit(NOT_ALL_READ)
+        status = NOT_ALL_READ
+    sys.exit(status)
+
+
+def _wrong_command(error: Exception) -> int:
+    """Tell of an option or argument that cannot be, in one line, or show the help asked for."""
+    message = str(error.format_message())  # type: ignore[attr-defined]
+    if "\n" in message:  # a command without arguments is answered with its help
+        _say(message)
+        return WRONG_USE
+    context = getattr(error, "ctx", None)
+    command = context.command_path if context is not None else "cogloupe"
+    message = message.replace("Value error, ", "").rstrip(".")
+    _complain(f"{message}; '{command} --help' tells what there is")
+    return WRONG_USE

@@ -1,19 +1,35 @@
-"""The axes that can be seen: of the bore, of the teeth, of the tips."""
+"""Round things on a picture: the bore, the tip circle, and a pin or disc of known size."""
 
 from dataclasses import dataclass
 from math import sqrt
+from typing import Any
 
+import cv2
 import numpy as np
 from numpy.typing import NDArray
+from skimage.filters import threshold_otsu
 
 from cogloupe.circles import Circle, fit_circle, robust_circle
-from cogloupe.edges import EdgePoints
+from cogloupe.edges import EdgePoints, find_edges
+from cogloupe.segment import LUMA, REDUCED_SIDE_PX, Region, mix_colours
+from cogloupe_calibration.errors import PhotoError
 
 Floats = NDArray[np.float64]
 
 ROUND_SHARE = 0.6
 """Share of a hole's edge that must lie on one circle for it to serve as bore; a keyway takes less
 than a quarter of the turn (common practice, no source)."""
+ROUND_WITHIN = 0.01
+"""A disc's outline keeps this near to its circle, as a share of the radius; a twelve-sided nut
+departs by 1.7 % to both sides, a hexagon by 7 %."""
+WHOLE_SHARE = 0.85
+"""Share of the outline, and of the turn, that must do so."""
+SMALLEST_DISC_PX = 40
+"""Across fewer px than this the doubt about the edge alone leaves half a percent of scale."""
+RIVAL = 0.5
+"""A second round thing of this share of the largest one's size leaves open which was meant."""
+SOFTEST_DISC = 0.05
+"""Blur beyond this share of the diameter leaves no edge to measure."""
 
 
 @dataclass(frozen=True)
@@ -57,18 +73,20 @@ def find_bore(holes: tuple[EdgePoints, ...], axis: Floats, root_radius: float) -
     Bore or None
         The round hole nearest to the axis, for its size; None where no hole is round and central.
     """
-    bores = [bore for hole in holes if (bore := _round(hole, root_radius)) is not None]
+    largest = 0.97 * root_radius
+    bores = [bore for hole in holes if (bore := _round(hole, root_radius, hollow=True)) is not None]
+    bores = [bore for bore in bores if bore.radius <= largest]
     central = [b for b in bores if np.hypot(*(b.centre - axis)) < 0.2 * root_radius]
     return min(central, key=lambda b: np.hypot(*(b.centre - axis)) - 0.3 * b.radius, default=None)
 
 
-def _round(hole: EdgePoints, root_radius: float) -> Bore | None:
-    """Circle of a hole, where most of its edge lies on one."""
-    rough = robust_circle(hole.xy, max(0.6, 0.004 * root_radius))
-    if rough is None or rough.share < ROUND_SHARE or rough.radius > 0.97 * root_radius:
+def _round(edge: EdgePoints, size: float, hollow: bool) -> Bore | None:
+    """Circle of an outline, where most of it lies on one; `size` sets what lies near, px."""
+    rough = robust_circle(edge.xy, max(0.6, 0.004 * size))
+    if rough is None or rough.share < ROUND_SHARE:
         return None
-    # The hole is hollow: its edge curves the other way, by one over the radius.
-    xy = hole.straightened(-1 / rough.radius)
+    # Blur moves a curved edge towards its centre of curvature; a hollow one curves the other way.
+    xy = edge.straightened((-1 if hollow else 1) / rough.radius)
     x, y, radius = fit_circle(xy[rough.used])
     residual = np.hypot(*(xy - [x, y]).T) - radius
     limit = max(4 * 1.4826 * float(np.median(np.abs(residual[rough.used]))), 0.05)
@@ -107,3 +125,117 @@ def tip_circle(xy: Floats) -> Circle | None:
     Circle or None
     """
     return robust_circle(xy, 1.5) if len(xy) >= 12 else None
+
+
+@dataclass(frozen=True)
+class Disc:
+    """A pin or disc seen end-on, px.
+
+    Attributes
+    ----------
+    circle : Bore
+        Its outline.
+    blur : float
+        Blur of the edge.
+    u_level : float
+        Standard uncertainty of the edge's place from the doubt about the camera's grey curve.
+    """
+
+    circle: Bore
+    blur: float
+    u_level: float
+
+
+def find_disc(pixels: NDArray[Any]) -> Disc:
+    """Find the one round thing on a picture, dark or light, and measure its outline.
+
+    Parameters
+    ----------
+    pixels : ndarray, shape (h, w) or (h, w, 3)
+        Upright photograph.
+
+    Returns
+    -------
+    Disc
+
+    Raises
+    ------
+    PhotoError
+        Where nothing round is seen whole, several things are, or the edge is too soft or too
+        small to measure.
+    """
+    region = _only_one(_round_regions(pixels))
+    outlines = find_edges(pixels, region)
+    circle = _round(outlines.outer, region.tip_radius, hollow=False)
+    if circle is None or outlines.blur_px > SOFTEST_DISC * 2 * circle.radius:
+        raise PhotoError(
+            f"the edge of the disc is blurred beyond use (blur {outlines.blur_px:.1f} px on "
+            f"{2 * region.tip_radius:.0f} px across): focus again, or come closer"
+        )
+    return Disc(circle, outlines.blur_px, outlines.u_level_px)
+
+
+def _round_regions(pixels: NDArray[Any]) -> list[Region]:
+    """Round outlines on a reduced copy of the picture, largest first, in px of the full one."""
+    scale = min(1.0, REDUCED_SIDE_PX / max(pixels.shape[:2]))
+    size = (round(pixels.shape[1] * scale), round(pixels.shape[0] * scale))
+    weights = LUMA if pixels.ndim == 3 else None
+    small = cv2.resize(pixels, size, interpolation=cv2.INTER_AREA).astype(np.float32)
+    grey = np.asarray(mix_colours(small, weights), np.float32)
+    level = np.full(grey.shape, threshold_otsu(grey), np.float32)  # type: ignore[no-untyped-call]
+    factor = pixels.shape[1] / size[0]
+    found = [
+        Region(
+            weights, level, bright, (c.x + 0.5) * factor - 0.5, (c.y + 0.5) * factor - 0.5,
+            c.radius * factor, c.radius * factor, 0, c.share, cut_off=False,
+        )
+        for bright in (False, True)
+        for c in _whole_circles((grey > level) if bright else (grey < level))
+    ]  # fmt: skip
+    return sorted(found, key=lambda region: -region.tip_radius)
+
+
+def _whole_circles(mask: NDArray[np.bool_]) -> list[Circle]:
+    """Circles of the outer contours of a mask that are round and clear of the border."""
+    height, width = mask.shape
+    contours, _ = cv2.findContours(mask.astype(np.uint8), cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_NONE)
+    circles = []
+    for contour in sorted(contours, key=len, reverse=True)[:12]:
+        xy = contour[:, 0, :].astype(np.float64)
+        if len(xy) < 24 or (xy < 1).any() or (xy >= [width - 1, height - 1]).any():
+            continue
+        circle = robust_circle(xy, max(ROUND_WITHIN * float(np.ptp(xy, axis=0).max()) / 2, 1.0))
+        if circle is not None and circle.share > WHOLE_SHARE and _turn_seen(xy, circle):
+            circles.append(circle)
+    return circles
+
+
+def _turn_seen(xy: Floats, circle: Circle) -> bool:
+    """Tell whether the points on a circle go nearly all the way round it."""
+    x, y = (xy[circle.used] - circle.centre).T
+    bins = np.unique((np.arctan2(y, x) * 18 / np.pi).astype(int))
+    return len(bins) > WHOLE_SHARE * 36
+
+
+def _only_one(found: list[Region]) -> Region:
+    """The largest round region, if no other could have been meant."""
+    if not found:
+        raise PhotoError(
+            "no round pin or disc is seen: stand it on end, whole in the picture, so that it "
+            "shows as a circle that stands out from the ground"
+        )
+    best = found[0]
+    apart = [r for r in found if np.hypot(r.x - best.x, r.y - best.y) > 0.2 * best.tip_radius]
+    rivals = [r for r in apart if r.tip_radius > RIVAL * best.tip_radius]
+    if rivals:
+        sizes = " and ".join(f"{2 * r.tip_radius:.0f}" for r in (best, *rivals[:2]))
+        raise PhotoError(
+            f"{1 + len(rivals)} round things are seen ({sizes} px across): leave only the pin or "
+            "disc in the picture"
+        )
+    if 2 * best.tip_radius < SMALLEST_DISC_PX:
+        raise PhotoError(
+            f"the disc is only {2 * best.tip_radius:.0f} px across: come closer, 200 px or more "
+            "measure well"
+        )
+    return best

@@ -5,14 +5,13 @@ import json
 import threading
 import time
 from collections.abc import Callable, Container, Iterator
+from contextlib import suppress
 from dataclasses import dataclass
 from itertools import chain, count
 from pathlib import Path
 
-from watchfiles import watch as watch_changes
-
 from cogloupe.inspection import inspect_photo
-from cogloupe.photo import PHOTO_SUFFIXES, read_photo
+from cogloupe.photo import PHOTO_SUFFIXES, CutShortError, read_photo
 from cogloupe.reading import Reading
 from cogloupe.report.write import write_report
 from cogloupe.settings import SETTINGS_FILE, GearSettings
@@ -20,10 +19,14 @@ from cogloupe_calibration.errors import CogloupeError, PhotoError, UseError
 
 QUIET_SECONDS = 0.5
 """A file counts as completely written when its size and time stand still this long."""
+PATIENCE_SECONDS = 10.0
+"""A picture that is cut short but was written to within this time is waited for: a copy that
+stalls is not a bad file."""
 DONE_FILE = "reading.json"
 FAILED_FILE = "not-read.txt"
 
-_UNKNOWN, _GONE = (-1, -1), (-2, -2)
+SettingsOf = Callable[[Path], GearSettings]
+Stamp = tuple[int, int]
 
 
 def is_photo(path: Path) -> bool:
@@ -57,12 +60,12 @@ def find_photos(paths: list[Path]) -> list[Path]:
     Raises
     ------
     UseError
-        Where a path is not there, or nothing is found.
+        Where a path is not there, a folder cannot be looked into, or nothing is found.
     """
     found: dict[Path, None] = {}
     for path in paths:
         if path.is_dir():
-            found.update(dict.fromkeys(p for p in sorted(path.iterdir()) if is_photo(p)))
+            found.update(dict.fromkeys(_photos_in(path)))
         elif path.exists():
             found[path] = None
         else:
@@ -95,45 +98,65 @@ def reading_folder(photo: Path, out: Path, taken: Container[Path] = ()) -> Path:
     choices = chain(
         [out / photo.stem, out / photo.name], (out / f"{photo.name}-{n}" for n in count(2))
     )
-    return next(f for f in choices if f not in taken and _belongs(f)[0] in ("", photo.name))
+    return next(f for f in choices if f not in taken and _owner(f) in ("", photo.name))
 
 
-def _belongs(folder: Path) -> tuple[str, str]:
-    """Name and hash of the photograph that a folder holds the outcome of; empty where none."""
+def _owner(folder: Path) -> str:
+    """Name of the photograph that a folder holds the outcome of; empty where none."""
+    return _was_read(folder)[0] or _was_refused(folder)[0]
+
+
+def _was_read(folder: Path) -> tuple[str, str]:
+    """Name and hash of the photograph whose reading a folder holds."""
     try:
         photo = json.loads((folder / DONE_FILE).read_bytes())["photo"]
         return str(photo["file"]), str(photo["sha256"])
     except (OSError, ValueError, KeyError, TypeError):
-        pass
-    try:
-        lines = (folder / FAILED_FILE).read_text("utf-8").splitlines()
-        return lines[0], lines[1]
-    except (OSError, ValueError, IndexError):
         return "", ""
 
 
-def read_one(photo: Path, settings: GearSettings, folder: Path) -> Reading:
-    """Read one photograph and write its report.
+def _was_refused(folder: Path) -> tuple[str, str, str]:
+    """Name and hash of what could not be read in a folder when last tried, and what was known."""
+    try:
+        lines = (folder / FAILED_FILE).read_text("utf-8").splitlines()
+        return lines[0], lines[1], lines[2]
+    except (OSError, ValueError, IndexError):
+        return "", "", ""
+
+
+@dataclass(frozen=True)
+class Outcome:
+    """What became of one photograph: a reading, or the error that stopped it."""
+
+    photo: Path
+    reading: Reading | None
+    error: CogloupeError | None
+
+
+def read_one(photo: Path, settings_of: SettingsOf, folder: Path) -> Outcome:
+    """Read one photograph and write its report; whatever goes wrong is told, not raised.
 
     Parameters
     ----------
     photo : Path
-    settings : GearSettings
+    settings_of : callable
+        Gives the settings for a photograph; may raise CogloupeError.
     folder : Path
         Where the five files go.
 
     Returns
     -------
-    Reading
-
-    Raises
-    ------
-    CogloupeError
-        Where it cannot be read or written.
+    Outcome
     """
-    reading, evidence = inspect_photo(read_photo(photo), settings)
-    write_report(reading, evidence, folder)
-    return reading
+    try:
+        reading, evidence = inspect_photo(read_photo(photo), settings_of(photo))
+        write_report(reading, evidence, folder)
+    except CogloupeError as error:
+        return Outcome(photo, None, error)
+    except Exception as error:  # a fault of ours in one photograph must not cost the others
+        what = f"{photo.name} could not be read ({type(error).__name__}: {error})"
+        return Outcome(photo, None, PhotoError(f"{what}; please report it with the photograph"))
+    return Outcome(photo, reading, None)
 
 
 def check_writable(out: Path) -> None:
@@ -159,20 +182,8 @@ def check_writable(out: Path) -> None:
         ) from error
 
 
-@dataclass(frozen=True)
-class Outcome:
-    """What became of one photograph: a reading, or the error that stopped it."""
-
-    photo: Path
-    reading: Reading | None
-    error: CogloupeError | None
-
-
 def watch_folder(
-    folder: Path,
-    out: Path,
-    settings_of: Callable[[Path], GearSettings],
-    stop: threading.Event | None = None,
+    folder: Path, out: Path, settings_of: SettingsOf, stop: threading.Event | None = None
 ) -> Iterator[Outcome]:
     """Read every photograph in a folder and every one that is dropped in later.
 
@@ -192,68 +203,85 @@ def watch_folder(
     Outcome
         One for each photograph, as it is read.
 
+    Raises
+    ------
+    UseError
+        Where the folder cannot be looked into, or is taken away.
+
     Notes
     -----
-    A photograph that was read, or that failed, is known again by its name and the hash of its
-    bytes and is not read twice, also after a restart; one that failed is tried again when the
-    folder's gear.toml has changed since. A file is taken only when it has stood still for
-    `QUIET_SECONDS`.
+    A photograph that was read is known again by its name and the hash of its bytes and is not
+    read twice, also after a restart; one that failed is tried again when what is known of it
+    (options, gear.toml) has changed. A file is taken only when it has stood still from one look
+    at the folder to the next. Looking, rather than being told of changes, also works on network
+    drives, and misses nothing that arrives while a photograph is being read.
     """
     stop = stop or threading.Event()
-    waiting = {p: _stamp(p) for p in _photos_in(folder)}
-    changes = watch_changes(
-        folder, stop_event=stop, recursive=False, yield_on_timeout=True, debounce=200,
-        rust_timeout=int(1000 * QUIET_SECONDS), raise_interrupt=False,
-    )  # fmt: skip
-    time.sleep(QUIET_SECONDS if waiting else 0)
-    yield from _settled(waiting, out, settings_of)
-    for batch in changes:
-        names = {Path(name).name for _, name in batch}
-        if SETTINGS_FILE in names:
-            names.update(p.name for p in _photos_in(folder))
-        new = (folder / name for name in names if is_photo(Path(name)))
-        waiting.update(dict.fromkeys((p for p in new if p not in waiting), _UNKNOWN))
-        yield from _settled(waiting, out, settings_of)
+    seen: dict[Path, Stamp] = {}
+    handled: dict[Path, Stamp] = {}
+    settings = _stamp(folder / SETTINGS_FILE)
+    while not stop.is_set():
+        before, seen = seen, {photo: _stamp(photo) for photo in _photos_in(folder)}
+        if settings != (settings := _stamp(folder / SETTINGS_FILE)):
+            handled.clear()
+        for photo in [p for p, stamp in seen.items() if stamp == before.get(p) != handled.get(p)]:
+            outcome = _read_once(photo, reading_folder(photo, out), settings_of)
+            if outcome is not None and _may_grow(outcome):
+                continue
+            handled[photo] = seen[photo]
+            if outcome is not None:
+                yield outcome
+        stop.wait(QUIET_SECONDS)
+
+
+def _may_grow(outcome: Outcome) -> bool:
+    """Tell whether a photograph was cut short only because it is still being written."""
+    age = time.time() - _stamp(outcome.photo)[1] / 1e9
+    return isinstance(outcome.error, CutShortError) and age < PATIENCE_SECONDS
 
 
 def _photos_in(folder: Path) -> list[Path]:
-    return [p for p in sorted(folder.iterdir()) if is_photo(p) and p.is_file()]
+    try:
+        return [p for p in sorted(folder.iterdir()) if is_photo(p) and p.is_file()]
+    except OSError as error:
+        raise UseError(f"{folder} cannot be looked into: {error.strerror}") from error
 
 
-def _stamp(path: Path) -> tuple[int, int]:
-    """Size and time of a file; `_GONE` where it is not there."""
+def _stamp(path: Path) -> Stamp:
+    """Size and time of a file; less than nothing where it is not there."""
     try:
         status = path.stat()
     except OSError:
-        return _GONE
+        return -1, -1
     return status.st_size, status.st_mtime_ns
 
 
-def _settled(
-    waiting: dict[Path, tuple[int, int]], out: Path, settings_of: Callable[[Path], GearSettings]
-) -> Iterator[Outcome]:
-    """Read the waiting photographs that have stood still since they were last looked at."""
-    for photo, before in list(waiting.items()):
-        now = _stamp(photo)
-        waiting[photo] = now
-        if now == _GONE:
-            del waiting[photo]
-        elif now == before:
-            del waiting[photo]
-            folder = reading_folder(photo, out)
-            if not _done(photo, folder):
-                yield _outcome(photo, settings_of, folder)
+def _read_once(photo: Path, folder: Path, settings_of: SettingsOf) -> Outcome | None:
+    """Read a photograph, unless these very bytes were read before, or failed as they will again."""
+    attempt = (photo.name, _hash(photo), _known_of(photo, settings_of))
+    if attempt[:2] == _was_read(folder) or attempt == _was_refused(folder):
+        return None
+    outcome = read_one(photo, settings_of, folder)
+    with suppress(OSError):  # without the note the person still sees the message
+        if outcome.error is None:
+            (folder / FAILED_FILE).unlink(missing_ok=True)
+        elif not _may_grow(outcome):
+            folder.mkdir(parents=True, exist_ok=True)
+            note = "\n".join((*attempt, str(outcome.error), ""))
+            (folder / FAILED_FILE).write_text(note, "utf-8")
+    return outcome
 
 
-def _done(photo: Path, folder: Path) -> bool:
-    """Tell whether these very bytes were read before, or failed under the same settings."""
-    name, sha256 = _belongs(folder)
-    if name != photo.name or sha256 != _hash(photo):
-        return False
-    if (folder / DONE_FILE).exists():
-        return True
-    settings = photo.parent / SETTINGS_FILE
-    return not settings.exists() or _stamp(settings)[1] < _stamp(folder / FAILED_FILE)[1]
+def _known_of(photo: Path, settings_of: SettingsOf) -> str:
+    """What is known of a photograph, in one line that differs when it does."""
+    try:
+        settings = settings_of(photo)
+    except CogloupeError as error:
+        return str(error)
+    known = settings.model_dump_json(exclude_defaults=True)
+    if settings.calibration is not None:
+        known += f" {_stamp(settings.calibration)}"
+    return known
 
 
 def _hash(photo: Path) -> str:
@@ -261,28 +289,3 @@ def _hash(photo: Path) -> str:
         return hashlib.sha256(photo.read_bytes()).hexdigest()
     except OSError:
         return ""
-
-
-def _outcome(photo: Path, settings_of: Callable[[Path], GearSettings], folder: Path) -> Outcome:
-    """Read one photograph; a failure is noted beside where its reading would be."""
-    try:
-        reading = read_one(photo, settings_of(photo), folder)
-    except CogloupeError as error:
-        _note_failure(photo, folder, error)
-        return Outcome(photo, None, error)
-    except Exception as error:  # one bad file must not end the watch
-        unexpected = PhotoError(f"{photo.name} could not be read ({type(error).__name__}: {error})")
-        _note_failure(photo, folder, unexpected)
-        return Outcome(photo, None, unexpected)
-    (folder / FAILED_FILE).unlink(missing_ok=True)
-    return Outcome(photo, reading, None)
-
-
-def _note_failure(photo: Path, folder: Path, error: CogloupeError) -> None:
-    try:
-        folder.mkdir(parents=True, exist_ok=True)
-        (folder / DONE_FILE).unlink(missing_ok=True)
-        note = f"{photo.name}\n{_hash(photo)}\n{error}\n"
-        (folder / FAILED_FILE).write_text(note, "utf-8")
-    except OSError:
-        return  # where even that cannot be written, the person still sees the message

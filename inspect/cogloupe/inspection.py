@@ -1,8 +1,7 @@
 """One photograph from file to reading: the whole job in the order of its steps."""
 
 import datetime
-from math import pi
-from pathlib import Path
+from math import inf, pi
 
 import numpy as np
 from numpy.typing import NDArray
@@ -115,14 +114,14 @@ def camera_of(photo: Photo) -> Camera:
     Camera
     """
     exif = photo.exif
-    focal = exif.get("FocalLength", "")
     try:
-        length = float(focal) or None
+        length = float(exif.get("FocalLength", ""))
     except ValueError:
-        length = None
+        length = 0.0
+    # Microscopes and phones write 0, or 0/0, for what they do not know.
     return Camera(
         make=exif.get("Make"), model=exif.get("Model"), lens=exif.get("LensModel"),
-        focal_length_mm=length,
+        focal_length_mm=length if 0 < length < inf else None,
     )  # fmt: skip
 
 
@@ -186,19 +185,3 @@ def _evidence(photo: Photo, measured: Measured, axes: Axes, figures: Figures) ->
         photo.as_rgb8(), theory, measured.outlines.outer.xy, points.xy, points.normal, deviation,
         tooth, side, fits.used,
     )  # fmt: skip
-
-
-def readable(path: Path) -> bool:
-    """Tell whether a path names a file that a photograph may be in.
-
-    Parameters
-    ----------
-    path : Path
-
-    Returns
-    -------
-    bool
-    """
-    from cogloupe.photo import PHOTO_SUFFIXES
-
-    return path.suffix.lower() in PHOTO_SUFFIXES and not path.name.startswith(".")

@@ -4,9 +4,11 @@ import tomllib
 from collections.abc import Mapping
 from functools import cached_property
 from pathlib import Path
-from typing import Annotated, Any, Literal, Self
+from typing import Annotated, Any, Literal
+from unicodedata import normalize
 
-from pydantic import BaseModel, ConfigDict, Field, ValidationError, field_validator, model_validator
+from pydantic import BaseModel, ConfigDict, Field, ValidationError, field_validator
+from pydantic_core import ErrorDetails
 
 from cogloupe.rack import BasicRack, basic_rack, rack_for_angle
 from cogloupe.reading import DatumKind
@@ -18,6 +20,25 @@ SETTINGS_FILE = "gear.toml"
 _SIZE = ("module_mm", "dp")
 _SCALE = ("calibration", "scale_um_per_px", "known_tip_diameter", "known_bore")
 
+_NUMBER = "a number, as 0.5"
+_ALLOWED = {
+    "greater_than": "above {gt:g}",
+    "greater_than_equal": "at least {ge}",
+    "less_than_equal": "at most {le}",
+    "finite_number": _NUMBER,
+    "float_type": _NUMBER,
+    "float_parsing": _NUMBER,
+    "int_type": "a whole number",
+    "int_parsing": "a whole number",
+    "int_from_float": "a whole number",
+    "string_type": 'text in quotes, as "12.19mm"',
+    "literal_error": "{expected}",
+    "path_type": "the name of a file, in quotes",
+    "bool_type": "true or false",
+    "bool_parsing": "true or false",
+}
+"""What a field may be, by pydantic's type of error."""
+
 Positive = Annotated[float, Field(gt=0, allow_inf_nan=False)]
 Length = str | None
 
@@ -26,7 +47,7 @@ class GearSettings(BaseModel):
     """What is known of a gear and its picture before it is measured.
 
     Lengths are text with a unit. Of `module_mm` and `dp` at most one is given, and of the four
-    that set the scale at most one.
+    that set the scale at most one; `make_settings` sees to that.
     """
 
     model_config = ConfigDict(extra="forbid", frozen=True)
@@ -56,13 +77,15 @@ class GearSettings(BaseModel):
                 raise ValueError(str(error)) from error
         return text
 
-    @model_validator(mode="after")
-    def _one_of_each(self) -> Self:
-        for group in (_SIZE, _SCALE):
-            given = [name for name in group if getattr(self, name) is not None]
-            if len(given) > 1:
-                raise ValueError(f"{' and '.join(given)} say the same thing twice: give one")
-        return self
+    @field_validator("rack")
+    @classmethod
+    def _is_rack(cls, name: str | None) -> str | None:
+        if name is not None:
+            try:
+                basic_rack(name, 1.0)
+            except UseError as error:
+                raise ValueError(str(error)) from error
+        return name
 
     @property
     def module(self) -> float | None:
@@ -99,7 +122,7 @@ def make_settings(given: Mapping[str, object], where: str = "") -> GearSettings:
     Parameters
     ----------
     given : mapping
-        Field names and values.
+        Field names and values; None counts as not given.
     where : str
         File it came from, for the message.
 
@@ -112,15 +135,44 @@ def make_settings(given: Mapping[str, object], where: str = "") -> GearSettings:
     UseError
         One line naming the field, what was given and what is allowed.
     """
+    spelt = str if where else as_option
+    prefix = f"{where}: " if where else ""
+    for group in (_SIZE, _SCALE):
+        names = [spelt(name) for name in group if given.get(name) is not None]
+        if len(names) > 1:
+            raise UseError(f"{prefix}{' and '.join(names)} say the same thing twice: give one")
     try:
-        return GearSettings.model_validate(given)
+        return GearSettings.model_validate(_given(given))
     except ValidationError as error:
         first = error.errors()[0]
-        field = ".".join(str(part) for part in first["loc"])
-        message = first["msg"].removeprefix("Value error, ")
-        said = f" (given: {first['input']!r})" if field else ""
-        prefix = f"{where}: " if where else ""
-        raise UseError(f"{prefix}{field + ': ' if field else ''}{message}{said}") from error
+        raise UseError(f"{prefix}{_in_words(first, spelt(str(first['loc'][0])))}") from error
+
+
+def as_option(name: str) -> str:
+    """Spell a field as the command line's option for it.
+
+    Parameters
+    ----------
+    name : str
+
+    Returns
+    -------
+    str
+    """
+    short = {"module_mm": "module", "pressure_angle_deg": "pressure-angle"}
+    short["scale_um_per_px"] = "scale"
+    return "--" + short.get(name, name.replace("_", "-"))
+
+
+def _in_words(error: ErrorDetails, name: str) -> str:
+    """Say what is wrong with a field, what was given, and what is allowed."""
+    if error["type"] == "value_error":
+        return f"{name}: {error['msg'].removeprefix('Value error, ')}"
+    if error["type"] == "extra_forbidden":
+        known = ", ".join(GearSettings.model_fields)
+        return f'{name} is not known here: use {known}, or a [photo."NAME"] table'
+    allowed = _ALLOWED.get(error["type"], error["msg"]).format(**error.get("ctx", {}))
+    return f"{name} must be {allowed}, not {error['input']!r}"
 
 
 def settings_for(photo: Path, given: Mapping[str, object]) -> GearSettings:
@@ -173,6 +225,8 @@ def _from_file(path: Path, photo: str) -> dict[str, Any]:
     except (OSError, UnicodeDecodeError, tomllib.TOMLDecodeError) as error:
         raise UseError(f"{path} cannot be read as TOML: {error}") from error
     tables = document.pop("photo", {})
-    if not isinstance(tables, dict):
+    if not isinstance(tables, dict) or not all(isinstance(t, dict) for t in tables.values()):
         raise UseError(f'{path}: "photo" must be tables such as [photo."NAME.jpg"]')
-    return _overridden(document, tables.get(photo, {}))
+    # One letter with an accent can be written as one code or as two, in a file and in its name.
+    own = {normalize("NFC", name): table for name, table in tables.items()}
+    return _overridden(document, own.get(normalize("NFC", photo), {}))
