@@ -160,7 +160,13 @@ def blemish(gear: CutGear, nick: Nick, proud: bool) -> shapely.Polygon:
     return shapely.Polygon(point + half * np.cos(t)[:, None] * along + reach[:, None] * normal)
 
 
-def body(gear: CutGear, spec: GearSpec, faults: Faults, chord_error_mm: float) -> shapely.Polygon:
+def body(
+    gear: CutGear,
+    spec: GearSpec,
+    faults: Faults,
+    chord_error_mm: float,
+    outline: Floats | None = None,
+) -> shapely.Polygon:
     """Whole gear with bore, keyway, spokes, nicks and burrs.
 
     Parameters
@@ -171,13 +177,15 @@ def body(gear: CutGear, spec: GearSpec, faults: Faults, chord_error_mm: float) -
         The drawing and its faults.
     chord_error_mm : float
         Largest chord error, mm.
+    outline : ndarray, shape (n, 2), or None
+        Outline of the teeth, mm about the bore; None for the one drawn from `gear`.
 
     Returns
     -------
     shapely.Polygon
         Millimetres about the bore.
     """
-    shape = shapely.Polygon(tooth_outline(gear, chord_error_mm))
+    shape = shapely.Polygon(tooth_outline(gear, chord_error_mm) if outline is None else outline)
     for nick in faults.nicks:
         shape = shape.difference(blemish(gear, nick, proud=False))
     for burr in faults.burrs:

@@ -7,8 +7,9 @@ from dataclasses import dataclass, replace
 from math import pi, radians, sqrt
 
 import numpy as np
-from numpy.typing import NDArray
+from numpy.typing import ArrayLike, NDArray
 
+from cogloupe.involute import roll_length
 from cogloupe.rack import Gear, full_radius
 from cogloupe.simulation.scene import Faults, GearSpec, polar_vector
 from cogloupe_calibration.errors import UseError
@@ -33,7 +34,9 @@ class CutGear:
     first_centre : float
         Polar angle about `axis` where tooth 1 should stand, rad.
     left_offset, right_offset : ndarray, shape (z,)
-        Angle by which each flank is out of place, rad, positive clockwise.
+        Angle by which each flank is out of place on the reference circle, rad, positive clockwise.
+    left_lean, right_lean : ndarray, shape (z,) or float
+        By how much that angle grows with the length of roll, rad/mm.
     turned : int
         A tooth that the scene calls j is number ``(j - 1 - turned) mod z + 1`` here.
     """
@@ -46,6 +49,8 @@ class CutGear:
     left_offset: Floats
     right_offset: Floats
     turned: int
+    left_lean: Floats | float = 0.0
+    right_lean: Floats | float = 0.0
 
     def number(self, scene_tooth: int) -> int:
         """Number in the reading of a tooth that the scene names.
@@ -77,7 +82,28 @@ class CutGear:
         z = self.design.teeth
         centre = self.first_centre + 2 * pi / z * np.arange(z)
         half = self.cut.half_tooth_angle(radius)
-        return centre - half + self.left_offset, centre + half + self.right_offset
+        left, right = self.offsets(radius)
+        return centre - half + left, centre + half + right
+
+    def offsets(self, radius: ArrayLike) -> tuple[Floats, Floats]:
+        """Angle by which every left and right flank is out of place at radii.
+
+        Parameters
+        ----------
+        radius : array_like, shape (..., z) or ()
+            Radii about the teeth's axis, mm.
+
+        Returns
+        -------
+        left, right : ndarray, shape (..., z)
+            Radians, positive clockwise.
+        """
+        base = self.cut.base_radius
+        beyond = roll_length(base, radius) - roll_length(base, self.design.reference_radius)
+        return (
+            np.asarray(self.left_offset + self.left_lean * beyond),
+            np.asarray(self.right_offset + self.right_lean * beyond),
+        )
 
 
 def cut_gear(
@@ -120,7 +146,7 @@ def cut_gear(
         turned=0,
     )
     _check_tips(made)
-    return _renumbered(made)
+    return renumbered(made)
 
 
 def _as_cut(design: Gear, faults: Faults) -> Gear:
@@ -170,8 +196,19 @@ def _check_tips(gear: CutGear) -> None:
         )
 
 
-def _renumbered(made: CutGear) -> CutGear:
-    """Number the teeth from the first whose centre line is at or after twelve o'clock."""
+def renumbered(made: CutGear) -> CutGear:
+    """Number the teeth from the first whose centre line is at or after twelve o'clock.
+
+    Parameters
+    ----------
+    made : CutGear
+        The gear as cut, in any numbering.
+
+    Returns
+    -------
+    CutGear
+        The same gear; its `turned` says by how many teeth the numbers moved.
+    """
     left, right = crossing_angles(made, np.zeros(2), made.design.reference_radius)
     after = np.mod((left + right) / 2 + pi / 2, 2 * pi)
     # A centre line at twelve o'clock itself must not be lost to rounding.
@@ -181,6 +218,8 @@ def _renumbered(made: CutGear) -> CutGear:
         first_centre=made.first_centre + 2 * pi * first / made.design.teeth,
         left_offset=np.roll(made.left_offset, -first),
         right_offset=np.roll(made.right_offset, -first),
+        left_lean=np.roll(np.broadcast_to(made.left_lean, made.left_offset.shape), -first),
+        right_lean=np.roll(np.broadcast_to(made.right_lean, made.left_offset.shape), -first),
         turned=first,
     )
 

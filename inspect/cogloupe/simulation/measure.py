@@ -5,7 +5,7 @@ formula is used.
 """
 
 from dataclasses import dataclass
-from math import degrees, pi
+from math import degrees, pi, sqrt
 from typing import SupportsFloat
 
 import numpy as np
@@ -31,6 +31,29 @@ Floats = NDArray[np.float64]
 PIN_MODULES = 1.728
 # Height above the theoretical root, in modules, at which the width near the floor is taken.
 FLOOR_HEIGHT_MODULES = 0.25
+
+
+@dataclass(frozen=True)
+class Details:
+    """What the flank lines do not tell, in the order of the gear's numbers.
+
+    Attributes
+    ----------
+    lowest : ndarray, shape (z,)
+        Distance of each gap's lowest point from the teeth's axis, mm.
+    floor_width : ndarray, shape (z,)
+        Length of each gap's flat floor, mm.
+    floor_ratio : ndarray, shape (z,)
+        (Width near the floor / width at the reference circle), as cut over as drawn; NaN where
+        the floor is above that height.
+    form : ndarray, shape (2, z)
+        Profile form deviation of left and right flanks, um.
+    """
+
+    lowest: Floats
+    floor_width: Floats
+    floor_ratio: Floats
+    form: Floats
 
 
 @dataclass(frozen=True)
@@ -61,7 +84,29 @@ def pitch_deviations(position: Floats, radius_mm: float) -> tuple[Floats, Floats
     return single, np.cumsum(single) - single[0]
 
 
-def table(gear: CutGear, datum: str) -> TrueTable:
+def drawn_details(gear: CutGear) -> Details:
+    """Details of a gear whose gaps are the rack's, moved flank by flank.
+
+    Parameters
+    ----------
+    gear : CutGear
+        The gear as cut.
+
+    Returns
+    -------
+    Details
+    """
+    extra = np.roll(gear.left_offset, -1) - gear.right_offset
+    lowest, inset = floor_corners(gear)
+    return Details(
+        lowest=lowest,
+        floor_width=(2 * inset + extra) * lowest,
+        floor_ratio=_floor_ratios(gear, extra),
+        form=np.zeros((2, gear.design.teeth)),
+    )
+
+
+def table(gear: CutGear, datum: str, details: Details | None = None) -> TrueTable:
     """Measure the gear as cut about one axis.
 
     Parameters
@@ -70,17 +115,20 @@ def table(gear: CutGear, datum: str) -> TrueTable:
         The gear as cut.
     datum : {'bore', 'teeth'}
         The bore's axis, or the axis the teeth were made about.
+    details : Details or None
+        Floors and forms; None for those of a drawn gear.
 
     Returns
     -------
     TrueTable
     """
+    details = details or drawn_details(gear)
     axis = gear.axis if datum == "teeth" else np.zeros(2)
     radius = gear.design.reference_radius
     left, right = crossing_angles(gear, axis, radius)
     sides = [_Sides(*pitch_deviations(position, radius)) for position in (left, right)]
-    teeth = _teeth(gear, axis, (left, right), sides)
-    gaps, pins = _gaps(gear, axis, (left, right))
+    teeth = _teeth(gear, axis, (left, right), sides, details.form)
+    gaps, pins = _gaps(gear, axis, (left, right), details)
     return TrueTable(
         datum=datum,
         axis_mm=(_round(axis[0]), _round(axis[1])),
@@ -100,22 +148,18 @@ def _degrees(angle: float) -> float:
 
 
 def _teeth(
-    gear: CutGear, axis: Floats, position: tuple[Floats, Floats], sides: list[_Sides]
+    gear: CutGear,
+    axis: Floats,
+    position: tuple[Floats, Floats],
+    sides: list[_Sides],
+    form: Floats,
 ) -> tuple[TrueTooth, ...]:
     left, right = position
     thick = np.mod(right - left, 2 * pi)
     centre = left + thick / 2
     tips = 2 * _distance_along(gear.tip_axis - axis, centre, gear.cut.tip_radius)
     flanks = [
-        [
-            TrueFlank(
-                position_deg=_degrees(where[k]),
-                single_pitch_um=_round(side.single[k]),
-                cumulative_pitch_um=_round(side.cumulative[k]),
-            )
-            for k in range(len(where))
-        ]
-        for where, side in zip(position, sides, strict=True)
+        _flanks(*parts) for parts in zip(position, sides, flank_slopes(gear), form, strict=True)
     ]
     return tuple(
         TrueTooth(
@@ -130,6 +174,20 @@ def _teeth(
     )
 
 
+def _flanks(where: Floats, side: _Sides, slope: Floats, form: Floats) -> list[TrueFlank]:
+    """Flanks of one side."""
+    return [
+        TrueFlank(
+            position_deg=_degrees(where[k]),
+            single_pitch_um=_round(side.single[k]),
+            cumulative_pitch_um=_round(side.cumulative[k]),
+            profile_slope_um=_round(slope[k]),
+            profile_form_um=_round(form[k]),
+        )
+        for k in range(len(where))
+    ]
+
+
 def _distance_along(offset: Floats, angle: Floats, radius: ArrayLike) -> Floats:
     """Distance from the datum to a circle whose centre is offset, along polar angles."""
     along = offset[0] * np.cos(angle) + offset[1] * np.sin(angle)
@@ -137,25 +195,22 @@ def _distance_along(offset: Floats, angle: Floats, radius: ArrayLike) -> Floats:
 
 
 def _gaps(
-    gear: CutGear, axis: Floats, position: tuple[Floats, Floats]
+    gear: CutGear, axis: Floats, position: tuple[Floats, Floats], details: Details
 ) -> tuple[tuple[TrueGap, ...], Floats]:
     """Gap figures, and the seated pins' centres about the datum, shape (z, 2) (NaN for none)."""
     wide = np.mod(np.roll(position[0], -1) - position[1], 2 * pi)
     middle = position[1] + wide / 2
-    extra = np.roll(gear.left_offset, -1) - gear.right_offset
-    lowest, inset = floor_corners(gear)
-    root = 2 * _distance_along(gear.axis - axis, middle, lowest)
-    floor = 2 * inset + extra
-    ratio = _floor_ratios(gear, extra)
-    pins = _pin_centres(gear, extra) + gear.axis - axis
+    root = 2 * _distance_along(gear.axis - axis, middle, details.lowest)
+    ratio = details.floor_ratio
+    pins = _pin_centres(gear) + gear.axis - axis
     seat = np.hypot(*pins.T)
     gaps = tuple(
         TrueGap(
             number=k + 1,
             width_mm=_round(wide[k] * gear.design.reference_radius),
             root_diameter_mm=_round(root[k]),
-            floor_width_mm=_round(floor[k] * lowest[k]),
-            floor_ratio=_round(ratio[k]),
+            floor_width_mm=_round(details.floor_width[k]),
+            floor_ratio=None if np.isnan(ratio[k]) else _round(ratio[k]),
             pin_radius_mm=None if np.isnan(seat[k]) else _round(seat[k]),
         )
         for k in range(gear.design.teeth)
@@ -190,13 +245,21 @@ def _floor_ratios(gear: CutGear, extra: Floats) -> Floats:
     return np.asarray(near / far / (gap_angle(gear.design, low) / gap_angle(gear.design, high)))
 
 
-def _pin_centres(gear: CutGear, extra: Floats) -> Floats:
-    """Centres of the pins about the teeth's axis, mm, shape (z, 2)."""
+def _pin_centres(gear: CutGear) -> Floats:
+    """Centres of the pins about the teeth's axis, mm, shape (z, 2).
+
+    Each flank is taken as the involute that passes it where the pin of the drawn gap touches.
+    """
     cut, z = gear.cut, gear.design.teeth
-    at_base = pi / z - float(cut.half_tooth_angle(cut.base_radius)) + extra / 2
+    half_gap_at_base = pi / z - float(cut.half_tooth_angle(cut.base_radius))
+    drawn = float(pin_centre_radius(cut.base_radius, half_gap_at_base, PIN_MODULES * cut.module_mm))
+    drawn_touch = sqrt(max(drawn**2 - cut.base_radius**2, 0)) - PIN_MODULES * cut.module_mm / 2
+    left, right = gear.offsets(np.full(z, np.hypot(cut.base_radius, max(drawn_touch, 0.0))))
+    left = np.roll(left, -1)
+    at_base = half_gap_at_base + (left - right) / 2
     reach = pin_centre_radius(cut.base_radius, at_base, PIN_MODULES * cut.module_mm)
     middle = gear.first_centre + 2 * pi / z * (np.arange(z) + 0.5)
-    angle = middle + (np.roll(gear.left_offset, -1) + gear.right_offset) / 2
+    angle = middle + (left + right) / 2
     touch = np.sqrt(np.maximum(reach**2 - cut.base_radius**2, 0)) - PIN_MODULES * cut.module_mm / 2
     contact = np.hypot(cut.base_radius, touch)
     seated = (touch > 0) & (contact > cut.form_radius) & (contact < cut.tip_radius)
@@ -214,6 +277,7 @@ def _summary(
     single = [float(np.abs(side.single).max()) for side in sides]
     total = [float(np.ptp(side.cumulative)) for side in sides]
     runout, eccentricity, direction = _runout(pins)
+    ratios = [gap.floor_ratio for gap in gaps if gap.floor_ratio is not None]
     return TrueSummary(
         single_pitch_max_um=_round(max(single)),
         cumulative_pitch_total_um=_round(max(total)),
@@ -229,7 +293,7 @@ def _summary(
         gap_width_mean_mm=_round(np.mean([gap.width_mm for gap in gaps])),
         tip_diameter_mean_mm=_round(np.mean([tooth.tip_diameter_mm for tooth in teeth])),
         root_diameter_mean_mm=_round(np.mean([gap.root_diameter_mm for gap in gaps])),
-        floor_ratio_mean=_round(np.mean([gap.floor_ratio for gap in gaps])),
+        floor_ratio_mean=_round(np.mean(ratios)) if ratios else None,
     )
 
 
@@ -257,27 +321,63 @@ def profile(gear: CutGear) -> TrueProfile:
     Returns
     -------
     TrueProfile
-        The slope is that of the straight line through the ends of the range, from 5 % to 95 % of
-        the roll between the start of both involutes and the tip.
+        The slope is the mean of all flanks.
     """
-    design, cut = gear.design, gear.cut
-    base = design.base_radius
-    low = float(roll_length(base, max(design.form_radius, cut.form_radius)))
-    high = float(roll_length(base, design.tip_radius))
-    start, end = low + 0.05 * (high - low), high - 0.05 * (high - low)
-    radius = np.hypot(base, np.array([start, end]))
-    # A flank that stands by an angle outside the design involute is off by that angle times r_b
-    # along the normal, which touches the base circle.
-    outside = (cut.half_tooth_angle(radius) - design.half_tooth_angle(radius)) * base * 1000
+    cut = gear.cut
+    start, end = evaluation_range(gear)
     return TrueProfile(
         pressure_angle_deg=_round(degrees(cut.rack.pressure_angle)),
-        profile_slope_um=_round(outside[1] - outside[0]),
+        profile_slope_um=_round(np.mean(flank_slopes(gear))),
         roll_start_mm=_round(start),
         roll_end_mm=_round(end),
         form_diameter_mm=_round(2 * cut.form_radius),
         undercut=cut.undercut,
         profile_shift_cut=_round(cut.profile_shift),
     )
+
+
+def evaluation_range(gear: CutGear) -> tuple[float, float]:
+    """Lengths of roll between which profiles are judged.
+
+    Parameters
+    ----------
+    gear : CutGear
+        The gear as cut.
+
+    Returns
+    -------
+    start, end : float
+        Millimetres on the design's base circle: from 5 % to 95 % of the roll between the start of
+        both involutes, drawn and cut, and the lower of both tips.
+    """
+    design, cut = gear.design, gear.cut
+    low = float(roll_length(design.base_radius, max(design.form_radius, cut.form_radius)))
+    high = float(roll_length(design.base_radius, min(design.tip_radius, cut.tip_radius)))
+    return low + 0.05 * (high - low), high - 0.05 * (high - low)
+
+
+def flank_slopes(gear: CutGear) -> tuple[Floats, Floats]:
+    """Profile slope of every flank, from the straight line through the ends of the range.
+
+    Parameters
+    ----------
+    gear : CutGear
+        The gear as cut.
+
+    Returns
+    -------
+    left, right : ndarray, shape (z,)
+        Micrometres, positive where material is outside the design involute at the tip.
+    """
+    design, cut = gear.design, gear.cut
+    base = design.base_radius
+    radius = np.hypot(base, np.array(evaluation_range(gear)))[:, None]
+    # A flank that stands by an angle outside the design involute is off by that angle times r_b
+    # along the normal, which touches the base circle.
+    both = cut.half_tooth_angle(radius) - design.half_tooth_angle(radius)
+    left, right = gear.offsets(np.broadcast_to(radius, (2, design.teeth)))
+    left, right = (both - left) * base * 1000, (both + right) * base * 1000
+    return left[1] - left[0], right[1] - right[0]
 
 
 def true_gear(gear: CutGear, bore_mm: float) -> TrueGear:

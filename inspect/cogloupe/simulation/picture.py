@@ -11,7 +11,7 @@ import shapely
 from numpy.typing import NDArray
 
 from cogloupe.simulation.body import body, circle
-from cogloupe.simulation.cutting import CutGear, cut_gear
+from cogloupe.simulation.cutting import CutGear
 from cogloupe.simulation.dirt import covered_flanks, dust, swarf_chip
 from cogloupe.simulation.lens import (
     CHORD_ERROR_PX,
@@ -24,7 +24,9 @@ from cogloupe.simulation.lens import (
     to_linear,
     to_pixels,
 )
+from cogloupe.simulation.making import Made, make
 from cogloupe.simulation.measure import profile, table, true_gear
+from cogloupe.simulation.process import Process
 from cogloupe.simulation.scene import Camera, Faults, GearSpec, Scene
 from cogloupe.simulation.surface import (
     bevel_light,
@@ -75,13 +77,19 @@ def render_scene(scene: Scene, file: str = "") -> Rendered:
         Where the gear cannot be made.
     """
     rng = np.random.default_rng(scene.seed)
-    made = render(scene.gear, scene.faults, scene.camera, rng)
+    made = render(scene.gear, scene.faults, scene.camera, rng, scene.process)
     picture = made.truth.picture.model_copy(update={"file": file})
     stated = {"about": scene.about, "seed": scene.seed, "picture": picture}
     return Rendered(made.image, made.truth.model_copy(update=stated))
 
 
-def render(spec: GearSpec, faults: Faults, camera: Camera, rng: np.random.Generator) -> Rendered:
+def render(
+    spec: GearSpec,
+    faults: Faults,
+    camera: Camera,
+    rng: np.random.Generator,
+    process: Process | None = None,
+) -> Rendered:
     """Render a gear.
 
     Parameters
@@ -95,6 +103,8 @@ def render(spec: GearSpec, faults: Faults, camera: Camera, rng: np.random.Genera
     rng : Generator
         For random faults, texture, dust and noise, each on a stream of its own, so that changing
         the camera leaves the gear as it was.
+    process : Process or None
+        How the gear is cut; None to draw it.
 
     Returns
     -------
@@ -106,8 +116,10 @@ def render(spec: GearSpec, faults: Faults, camera: Camera, rng: np.random.Genera
         Where the gear cannot be made.
     """
     cutting, surface, dirt, sensor = rng.spawn(4)
-    gear = cut_gear(spec, faults, camera.rotation_deg, cutting)
-    shape = body(gear, spec, faults, CHORD_ERROR_PX * camera.mm_per_px)
+    chord = CHORD_ERROR_PX * camera.mm_per_px
+    made = make(spec, faults, process, camera.rotation_deg, cutting, chord)
+    gear = made.gear
+    shape = body(gear, spec, faults, chord, made.outline)
     chips = [swarf_chip(gear, swarf, dirt) for swarf in camera.swarf]
     specks = dust(camera, dirt)
     fine = finer(camera)
@@ -115,9 +127,14 @@ def render(spec: GearSpec, faults: Faults, camera: Camera, rng: np.random.Genera
     light = _strewn(light, chips, _levels(camera)[1] * 1.1, fine)
     light = _strewn(light, specks, _dust_light(camera), fine)
     image = _sensed(pooled(focused(light, fine), camera.oversample), camera, sensor)
-    return Rendered(
-        image, _truth(gear, spec, faults, camera, _spoilt(gear, faults, camera, chips, specks))
-    )
+    spoilt = _spoilt(gear, faults, camera, chips, specks)
+    return Rendered(image, _truth(made, spec, _off_bore(faults, process), camera, spoilt))
+
+
+def _off_bore(faults: Faults, process: Process | None) -> tuple[float, float]:
+    """Eccentricity of the teeth as set, um, and its direction, degrees."""
+    source = faults if process is None else process
+    return source.eccentricity_um, source.eccentricity_direction_deg
 
 
 def _levels(camera: Camera) -> tuple[Floats, Floats]:
@@ -234,12 +251,13 @@ def _spoilt(
 
 
 def _truth(
-    gear: CutGear,
+    made: Made,
     spec: GearSpec,
-    faults: Faults,
+    off_bore: tuple[float, float],
     camera: Camera,
     covered: tuple[Covered, ...],
 ) -> Truth:
+    gear = made.gear
     bore, axis = to_pixels(np.stack([np.zeros(2), gear.axis]), camera).round(5).tolist()
     return Truth(
         about="",
@@ -254,10 +272,11 @@ def _truth(
             exif_orientation=camera.exif_orientation,
         ),
         gear=true_gear(gear, spec.bore_mm),
-        made_eccentricity_um=faults.eccentricity_um,
-        made_eccentricity_direction_deg=faults.eccentricity_direction_deg,
+        made_eccentricity_um=off_bore[0],
+        made_eccentricity_direction_deg=off_bore[1],
         profile=profile(gear),
         covered=covered,
-        about_bore=table(gear, "bore"),
-        about_teeth=table(gear, "teeth"),
+        causes=made.causes,
+        about_bore=table(gear, "bore", made.details),
+        about_teeth=table(gear, "teeth", made.details),
     )

@@ -1,5 +1,8 @@
 """What a simulated picture shows: the gear, its faults and the camera, as written in a TOML file.
 
+The teeth are drawn from the rack with the deviations of `[faults]`, or, where there is a
+`[process]`, generated cut by cut.
+
 Deviations are micrometres along the reference circle, positive clockwise on the picture. Teeth are
 counted clockwise from the one that `Camera.rotation_deg` places; with a rotation from 0 to one
 pitch that is the numbering of the reading, and the truth file tells where it is not.
@@ -13,6 +16,7 @@ from typing import Annotated, Literal, Self
 from pydantic import BaseModel, ConfigDict, Field, ValidationError, model_validator
 
 from cogloupe.rack import BasicRack, Gear, basic_rack, rack_for_angle
+from cogloupe.simulation.process import Process
 from cogloupe_calibration.errors import UseError
 from cogloupe_calibration.units import MM_PER_INCH
 
@@ -240,6 +244,9 @@ class Scene(_Model):
 
     Attributes
     ----------
+    process : Process or None
+        How the gear is cut. With it, the teeth are what the cuts leave; without, they are drawn
+        from the rack and moved as `faults` says, which is faster.
     format : {'jpg', 'png', 'tiff'}
         File type of the picture.
     seed : int
@@ -251,6 +258,7 @@ class Scene(_Model):
     gear: GearSpec
     camera: Camera
     faults: Faults = Faults()
+    process: Process | None = None
     seed: int = 1
     format: Literal["jpg", "png", "tiff"] = "png"
     about: str = ""
@@ -268,6 +276,16 @@ class Scene(_Model):
             raise ValueError(f"a fault names tooth {max(numbers)}, but there are only {z}")
         if self.format == "jpg" and self.camera.bits == 16:
             raise ValueError("a jpg holds 8 bits: use png or tiff for 16")
+        return self
+
+    @model_validator(mode="after")
+    def _one_way_of_making(self) -> Self:
+        stray = self.faults.model_fields_set - {"nicks", "burrs"}
+        if self.process is not None and stray:
+            raise ValueError(
+                f"faults.{min(stray)} is for a drawn gear: with a process, only nicks and burrs "
+                "are; put what goes wrong in the cutting under [process]"
+            )
         return self
 
 

@@ -11,11 +11,17 @@ class _Model(BaseModel):
 
 
 class TrueFlank(_Model):
-    """One flank on the measuring circle."""
+    """One flank on the measuring circle, and its profile over the range of `TrueProfile`.
+
+    The slope is positive where material is outside the design involute at the tip; the form
+    deviation is what the flank strays from its own straight line.
+    """
 
     position_deg: float
     single_pitch_um: float
     cumulative_pitch_um: float
+    profile_slope_um: float
+    profile_form_um: float
 
 
 class TrueTooth(_Model):
@@ -33,14 +39,15 @@ class TrueGap(_Model):
     """The gap clockwise after the tooth of the same number.
 
     `pin_radius_mm` is the distance of a seated pin's centre from the datum; None where such a pin
-    would not rest on the flanks.
+    would not rest on the flanks. `floor_ratio` is None where the floor is above the circle on
+    which its width is taken.
     """
 
     number: int
     width_mm: float
     root_diameter_mm: float
     floor_width_mm: float
-    floor_ratio: float
+    floor_ratio: float | None
     pin_radius_mm: float | None
 
 
@@ -65,7 +72,7 @@ class TrueSummary(_Model):
     gap_width_mean_mm: float
     tip_diameter_mean_mm: float
     root_diameter_mean_mm: float
-    floor_ratio_mean: float
+    floor_ratio_mean: float | None
 
 
 class TrueTable(_Model):
@@ -79,7 +86,10 @@ class TrueTable(_Model):
 
 
 class TrueProfile(_Model):
-    """What the cutter's angle left: the slope is over the stated lengths of roll, + at the tip."""
+    """What the cutter left on the mean flank: the slope is over the lengths of roll, + at the tip.
+
+    `pressure_angle_deg` is the cutter's.
+    """
 
     pressure_angle_deg: float
     profile_slope_um: float
@@ -88,6 +98,15 @@ class TrueProfile(_Model):
     form_diameter_mm: float
     undercut: bool
     profile_shift_cut: float
+
+
+class TrueCause(_Model):
+    """Something wrong with the machine or its setting, with its size in the machine's own unit."""
+
+    name: str
+    size: float
+    unit: str
+    where: str = ""
 
 
 class Covered(_Model):
@@ -128,6 +147,7 @@ class Truth(_Model):
 
     `made_eccentricity_um` and its direction are the offset of the teeth's axis as set in the
     scene; random pitch errors move the first harmonic in `about_bore` a little away from it.
+    `causes` are those of the process, where one was stated.
     """
 
     about: str
@@ -138,5 +158,6 @@ class Truth(_Model):
     made_eccentricity_direction_deg: float
     profile: TrueProfile
     covered: tuple[Covered, ...]
+    causes: tuple[TrueCause, ...]
     about_bore: TrueTable
     about_teeth: TrueTable
