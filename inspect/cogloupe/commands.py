@@ -136,7 +136,8 @@ def _inspect_all(paths: list[Path], out: Path, given: Mapping[str, object]) -> i
     check_writable(out)
     outcomes: list[Outcome] = []
     taken: set[Path] = set()
-    with Progress(console=error_console, transient=True, disable=len(photos) < 2) as progress:
+    quiet = len(photos) < 2 or not error_console.is_terminal
+    with Progress(console=error_console, transient=True, disable=quiet) as progress:
         for photo in progress.track(photos, description="reading"):
             folder = reading_folder(photo, out, taken)
             taken.add(folder)
@@ -305,7 +306,7 @@ def main() -> None:
     """Run the command line; errors a person can mend end in one line and an exit status."""
     try:
         # Without the library's own handling, which puts three lines of usage before each error.
-        status = app(standalone_mode=False)
+        status = app(prog_name="cogloupe", standalone_mode=False)
     except _CommandError as error:
         status = _wrong_command(error)
     except UseError as error:

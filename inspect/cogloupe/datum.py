@@ -185,9 +185,10 @@ def _round_regions(pixels: NDArray[Any]) -> list[Region]:
     level = np.full(grey.shape, threshold_otsu(grey), np.float32)  # type: ignore[no-untyped-call]
     factor = pixels.shape[1] / size[0]
     found = [
+        # A contour runs through the middles of the outermost pixels.
         Region(
             weights, level, bright, (c.x + 0.5) * factor - 0.5, (c.y + 0.5) * factor - 0.5,
-            c.radius * factor, c.radius * factor, 0, c.share, cut_off=False,
+            (c.radius + 0.5) * factor, (c.radius + 0.5) * factor, 0, c.share, cut_off=False,
         )
         for bright in (False, True)
         for c in _whole_circles((grey > level) if bright else (grey < level))
