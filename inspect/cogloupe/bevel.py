@@ -15,6 +15,8 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.special import ndtr
 
+from cogloupe.response import EdgeShape
+
 Floats = NDArray[np.float64]
 
 SECTORS = 36
@@ -29,8 +31,9 @@ TURN_PX = 0.35
 smoothly with the way it faces (common practice, no source)."""
 MISFIT_LOOKED_INTO = 0.007
 """A single step that fits the averaged profiles to this share of the contrast is good enough."""
-LEAST_GAIN = 3.0
-"""The band must bring the misfit of a single step down by this factor to be believed."""
+LEAST_GAIN = 4.0
+"""A band must bring the misfit down by this factor, against a single step under whichever camera
+curve suits that best, to be believed."""
 
 
 @dataclass(frozen=True)
@@ -72,63 +75,106 @@ class Bevel:
 NO_BEVEL = Bevel(0.0, np.zeros(SECTORS), np.zeros(SECTORS))
 
 
-def find_bevel(distance: Floats, light: Floats, normal: Floats, blur: float) -> Bevel:
-    """Find a band along an outline and where its two edges are.
+@dataclass(frozen=True)
+class Sectors:
+    """Grey profiles of an outline averaged by the way it faces.
+
+    Attributes
+    ----------
+    mean, weight : ndarray, shape (SECTORS, bins)
+        Amount of light, ground 0 and face 1, and the number of pixels behind it.
+    middle : ndarray, shape (bins,)
+        Distance of each bin out of the edge where a single step was fitted, px.
+    blur : float
+        Blur of the single steps, px.
+    misfit : float
+        Mean square by which the stored values depart from the single steps, noise taken off.
+    """
+
+    mean: Floats
+    weight: Floats
+    middle: Floats
+    blur: float
+    misfit: float
+
+
+def average_sectors(
+    distance: Floats, stored: Floats, normal: Floats, blur: Floats, shape: EdgeShape
+) -> Sectors:
+    """Average the profiles of an outline by the way it faces.
 
     Parameters
     ----------
     distance : ndarray, shape (n, k)
         Distance of each pixel out of the edge where a single step was fitted, px.
-    light : ndarray, shape (n, k)
-        Amount of light, scaled so that ground is about 0 and face about 1.
+    stored : ndarray, shape (n, k)
+        Stored values, scaled so that ground is about 0 and face about 1.
     normal : ndarray, shape (n, 2)
         Which way each sample faces.
-    blur : float
-        Blur of the single step, px.
+    blur : ndarray, shape (n,)
+        Blur of each sample's step, px.
+    shape : EdgeShape
+        Shape of the single steps.
+
+    Returns
+    -------
+    Sectors
+
+    Notes
+    -----
+    Misfits are those of stored values, whichever curve turns them into light, so that they can be
+    compared.
+    What is averaged is each sample's departure from its own step; the mean step is put back
+    afterwards. So a blur that differs over the frame does not look like a band.
+    """
+    reach = float(np.min(np.abs(distance[:, [0, -1]]).min(axis=1)))
+    typical = float(np.median(blur))
+    outside = min(reach, max(3 * typical, 3.0))
+    edges = np.arange(-reach, outside + BIN_PX, BIN_PX)
+    middle = (edges[:-1] + edges[1:]) / 2
+    departure = np.clip(stored - 1 + shape.at(distance / blur[:, None])[0], -0.6, 0.6)
+    turn = np.mod(np.arctan2(normal[:, 1], normal[:, 0]) / (2 * pi), 1.0)
+    sector = np.minimum((turn * SECTORS).astype(int), SECTORS - 1)
+    place = np.floor((distance - edges[0]) / BIN_PX).astype(int)
+    inside = (place >= 0) & (place < len(middle))
+    cell = (sector[:, None] * len(middle) + place)[inside]
+    size = SECTORS * len(middle)
+    count = np.bincount(cell, minlength=size).astype(float)
+    mean = np.bincount(cell, departure[inside], size) / np.maximum(count, 1)
+    square = np.bincount(cell, departure[inside] ** 2, size) / np.maximum(count, 1)
+    by_chance = np.maximum(square - mean**2, 0).sum() / max(count.sum(), 1)
+    misfit = max(float((count * mean**2).sum() / max(count.sum(), 1)) - by_chance, 1e-12)
+    table = (SECTORS, len(middle))
+    value = mean.reshape(table) + 1 - shape.at(middle / typical)[0]
+    return Sectors(shape.light(value), count.reshape(table), middle, typical, misfit)
+
+
+def find_bevel(sectors: Sectors) -> tuple[Bevel, float, float]:
+    """Find the band along an outline that explains its profiles best, and where its edges are.
+
+    Parameters
+    ----------
+    sectors : Sectors
 
     Returns
     -------
     Bevel
-        `NO_BEVEL` where one step explains the profiles.
+        `NO_BEVEL` where a single step explains the profiles well enough as it is.
+    without, within : float
+        Mean square misfit without and with the band, levels and place of every sector free.
     """
-    reach = float(np.min(np.abs(distance[:, [0, -1]]).min(axis=1)))
-    outside = min(reach, max(3 * blur, 3.0))
-    edges = np.arange(-reach, outside + BIN_PX, BIN_PX)
-    mean, weight = _by_sector(distance, light, normal, edges)
-    middle = (edges[:-1] + edges[1:]) / 2
-    full = weight.sum(axis=1) > 0
-    if full.sum() < SECTORS // 2:
-        return NO_BEVEL
-    blurs = blur * np.array([0.6, 0.7, 0.8, 0.9, 1.0])
-    single = min(_best_sum(_fit(mean, weight, middle, s, 0.0)) for s in blurs)
-    if single < MISFIT_LOOKED_INTO**2 * weight.sum():
-        return NO_BEVEL
-    fits = [
-        (_fit(mean, weight, middle, s, width), width)
-        for s in blurs
-        for width in np.arange(1.5, 0.6 * reach, 0.25)
-    ]
+    mean, weight, middle, blur = sectors.mean, sectors.weight, sectors.middle, sectors.blur
+    total = max(float(weight.sum()), 1.0)
+    blurs = blur * np.arange(0.6, 1.35, 0.1)
+    single = min(_best_sum(_fit(mean, weight, middle, s, 0.0)) for s in blurs) / total
+    widths = np.arange(max(2.0, 1.2 * blur), -0.6 * middle[0], 0.25)
+    known = (weight.sum(axis=1) > 0).sum()
+    if known < SECTORS // 2 or single < MISFIT_LOOKED_INTO**2 or len(widths) == 0:
+        return NO_BEVEL, single, single
+    fits = [(_fit(mean, weight, middle, s, width), width) for s in blurs for width in widths]
     misfits, width = min(fits, key=lambda fit: _best_sum(fit[0]))
-    if single < LEAST_GAIN * _best_sum(misfits):
-        return NO_BEVEL
     outer = _smooth_course(misfits)
-    return Bevel(float(width), outer, outer - width)
-
-
-def _by_sector(
-    distance: Floats, light: Floats, normal: Floats, edges: Floats
-) -> tuple[Floats, Floats]:
-    """Mean light against distance for each sector of facing, and the count behind it."""
-    turn = np.mod(np.arctan2(normal[:, 1], normal[:, 0]) / (2 * pi), 1.0)
-    sector = np.minimum((turn * SECTORS).astype(int), SECTORS - 1)
-    place = np.floor((distance - edges[0]) / BIN_PX).astype(int)
-    bins = len(edges) - 1
-    inside = (place >= 0) & (place < bins)
-    cell = (sector[:, None] * bins + place)[inside]
-    count = np.bincount(cell, minlength=SECTORS * bins)
-    total = np.bincount(cell, light[inside], SECTORS * bins)
-    mean = total / np.maximum(count, 1)
-    return mean.reshape(SECTORS, bins), count.reshape(SECTORS, bins).astype(float)
+    return Bevel(float(width), outer, outer - width), single, _best_sum(misfits) / total
 
 
 def _fit(mean: Floats, weight: Floats, middle: Floats, s: float, width: float) -> Floats:
@@ -139,8 +185,7 @@ def _fit(mean: Floats, weight: Floats, middle: Floats, s: float, width: float) -
     mean, weight : ndarray, shape (SECTORS, bins)
     middle : ndarray, shape (bins,)
     s, width : float
-        Blur and width of the band, px; without a band (0) there are ground and face, the face
-        brighter or darker inwards, else also the band.
+        Blur and width of the band, px; without a band (0) there are two levels, else three.
 
     Returns
     -------
@@ -149,8 +194,7 @@ def _fit(mean: Floats, weight: Floats, middle: Floats, s: float, width: float) -
     """
     ground = ndtr((middle - PLACES_PX[:, None]) / s)
     face = 1 - ndtr((middle - PLACES_PX[:, None] + width) / s)
-    slope = face * (middle - middle[0]) / np.ptp(middle)
-    columns = [ground, face, slope] + ([1 - ground - face] if width > 0 else [])
+    columns = [ground, face] + ([1 - ground - face] if width > 0 else [])
     basis = np.stack(columns, axis=-1)  # places, bins, levels
     normal = np.einsum("jd,pda,pdb->jpab", weight, basis, basis, optimize=True)
     right = np.einsum("jd,pda->jpa", weight * mean, basis, optimize=True)

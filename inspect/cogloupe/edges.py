@@ -16,7 +16,7 @@ from typing import Any, Literal
 import numpy as np
 from numpy.typing import NDArray
 
-from cogloupe.bevel import NO_BEVEL, Bevel, find_bevel
+from cogloupe.bevel import LEAST_GAIN, NO_BEVEL, Bevel, average_sectors, find_bevel
 from cogloupe.outline import (
     Crossings,
     border_chains,
@@ -25,7 +25,7 @@ from cogloupe.outline import (
     tangents,
     window_of,
 )
-from cogloupe.response import EdgeShape, decode, edge_shape, measure_curve
+from cogloupe.response import EdgeShape, edge_shape, half_way_shift
 from cogloupe.segment import LUMA, Region, mix_colours
 from cogloupe.stepfit import fit_steps
 
@@ -34,6 +34,10 @@ Bools = NDArray[np.bool_]
 EdgeChoice = Literal["outer", "inner"]
 
 BEVEL_REACH_PX = 14
+COLOUR_IS_SRGB = 2.0
+"""Factor by which the sRGB curve may fit a colour picture worse and still be believed."""
+LOOK_SAMPLES = 12000
+"""Samples that are enough to tell camera curve and bevel."""
 BEVEL_DOUBT = 0.1
 """Standard uncertainty of the outer edge where a bevel is seen, as a share of the bevel's width."""
 LONGEST_REACH_PX = 16
@@ -130,7 +134,7 @@ class Outlines:
     burnt : float
         Share of the samples that touch full scale.
     curve : float
-        How far the grey values follow the sRGB curve, 0 to 1.
+        1 where the grey values follow the sRGB curve, 0 where they are proportional to light.
     u_level_px : float
         Standard uncertainty that the doubt about that curve, and a bevel, leave in every edge's
         place, px.
@@ -171,73 +175,104 @@ def find_edges(pixels: NDArray[Any], region: Region, edge: EdgeChoice = "outer")
     mask = material_mask(grey, region, pixels.shape, corner)
     outer, holes = border_chains(mask, region, corner)
     full_scale = float(np.iinfo(pixels.dtype).max)
-    crossings = crossings_of(mask, outer)
-    shape, doubt = _learn_shape(grey, crossings, region, full_scale)
-    measured = [_measure(grey, crossings, full_scale, shape)]
-    measured += [_measure(grey, crossings_of(mask, hole), full_scale, shape) for hole in holes]
+    looks = _looks(grey, crossings_of(mask, outer), region, full_scale)
+    best = _best_look(looks)
+    measured = [best.measured]
+    measured += [_measure(grey, crossings_of(mask, hole), full_scale, best.shape) for hole in holes]
     placed = [replace(m.points, xy=m.points.xy + np.array(corner, float)) for m in measured]
-    first = measured[0]
+    if best.bevel.width_px > 0:
+        placed = [_shifted(points, best.bevel.shift(points.normal, edge)) for points in placed]
+    first = best.measured
     blur = float(np.median(first.points.blur))
-    bevel = _look_for_bevel(grey, first, shape.curve, full_scale)
-    if bevel.width_px > 0:
-        placed = [_shifted(points, bevel.shift(points.normal, edge)) for points in placed]
-    u_level = hypot(doubt * blur, BEVEL_DOUBT * bevel.width_px)
+    u_level = hypot(_curve_doubt(looks) * blur, BEVEL_DOUBT * best.bevel.width_px)
     return Outlines(
         placed[0], tuple(placed[1:]), first.contrast / full_scale, first.noise / first.contrast,
-        blur, first.burnt, shape.curve, u_level, bevel.width_px,
+        blur, first.burnt, best.shape.curve, u_level, best.bevel.width_px,
     )  # fmt: skip
-
-
-def _look_for_bevel(
-    grey: NDArray[Any], measured: "_Measured", curve: float, full_scale: float
-) -> Bevel:
-    """Look for a second edge inside the outline, in amounts of light on longer profiles."""
-    kept = np.flatnonzero(measured.points.good)
-    if len(kept) < 200:
-        return NO_BEVEL
-    crossings = measured.crossings.take(kept)
-    profiles, offsets, inside = _profiles(grey, crossings, BEVEL_REACH_PX)
-    kept = kept[inside]
-    light = decode(profiles / full_scale, curve)
-    low, high = decode(measured.levels[:, kept] / full_scale, curve)
-    scaled = (light - high[:, None]) / (low - high)[:, None]
-    steps = crossings.step[inside]
-    cosine = np.abs((measured.points.normal[kept] * steps).sum(axis=1))
-    distance = (offsets - measured.place[kept, None]) * cosine[:, None]
-    blur = float(np.median(measured.points.blur))
-    return find_bevel(distance, scaled, measured.points.normal[kept], blur)
 
 
 def _shifted(points: EdgePoints, shift: Floats) -> EdgePoints:
     return replace(points, xy=points.xy + points.normal * shift[:, None])
 
 
-def _learn_shape(
-    grey: NDArray[Any], crossings: Crossings, region: Region, full_scale: float
-) -> tuple[EdgeShape, float]:
-    """Shape of this picture's edges, and the doubt about it in blurs.
+@dataclass(frozen=True)
+class _Look:
+    """The outer outline as one camera curve, with or without a bevel, explains it."""
 
-    A mixture of colours other than brightness follows no one curve; it is taken as it is, and the
-    doubt of half a curve is left in.
+    shape: EdgeShape
+    measured: "_Measured"
+    bevel: Bevel
+    misfit: float
+    without: float
+    within: float
+    half_way: float
+
+
+def _best_look(looks: "tuple[_Look, ...]") -> "_Look":
+    """The look that explains the outline best; a bevel only where it explains far better."""
+    plain = min(look.without for look in looks)
+    bevelled = [look for look in looks if look.within * LEAST_GAIN < min(plain, look.without)]
+    if bevelled:
+        return min(bevelled, key=lambda look: look.within)
+    return replace(min(looks, key=lambda look: look.misfit), bevel=NO_BEVEL)
+
+
+def _looks(
+    grey: NDArray[Any], crossings: Crossings, region: Region, full_scale: float
+) -> tuple[_Look, ...]:
+    """The outer outline under each camera curve that may be behind the picture.
+
+    Light that is stored in proportion, or by the sRGB curve: cameras do one or the other. A
+    mixture of colours other than brightness follows no one curve and is taken as it is.
     """
-    first = _measure(grey, crossings, full_scale, edge_shape(0.0, 0.0, 1.0))
+    plain = edge_shape(0.0, 0.0, 1.0)
+    first = _measure(grey, crossings, full_scale, plain)
     low, high = (float(np.median(v)) / full_scale for v in first.levels)
-    if region.weights is not None and not np.allclose(region.weights, LUMA):
-        return edge_shape(0.0, low, high), 0.25
-    ok = np.flatnonzero(first.points.good)
-    z = first.distance[ok].ravel()
-    rise = (first.levels[1] - first.levels[0])[ok, None]
-    value = ((first.profiles[ok] - first.levels[0][ok, None]) / rise).ravel()
-    curve, doubt = measure_curve(z, value, low, high)
-    return edge_shape(curve, low, high), doubt
+    half_way = abs(half_way_shift(1.0, low, high))
+    looks = [_look(grey, first, plain, half_way)]
+    if region.weights is None or np.allclose(region.weights, LUMA):
+        bent = edge_shape(1.0, low, high)
+        second = _measure(grey, crossings, full_scale, bent)
+        looks.append(_look(grey, second, bent, half_way))
+        if region.weights is not None:
+            # A camera's colour picture is sRGB unless the edges speak clearly against it.
+            looks[0] = replace(looks[0], misfit=COLOUR_IS_SRGB * looks[0].misfit)
+    return tuple(looks)
+
+
+def _look(grey: NDArray[Any], measured: "_Measured", shape: EdgeShape, half_way: float) -> _Look:
+    """Average longer profiles in amounts of light, and see whether a bevel explains them better."""
+    kept = np.flatnonzero(measured.points.good)
+    kept = kept[:: max(1, len(kept) // LOOK_SAMPLES)]
+    if len(kept) < 200:
+        return _Look(shape, measured, NO_BEVEL, 1.0, 1.0, 1.0, half_way)
+    crossings = measured.crossings.take(kept)
+    profiles, offsets, inside = _profiles(grey, crossings, BEVEL_REACH_PX)
+    kept = kept[inside]
+    low, high = measured.levels[:, kept, None]
+    scaled = (profiles - high) / (low - high)
+    normal = measured.points.normal[kept]
+    cosine = np.abs((normal * crossings.step[inside]).sum(axis=1))
+    distance = (offsets - measured.place[kept, None]) * cosine[:, None]
+    sectors = average_sectors(distance, scaled, normal, measured.points.blur[kept], shape)
+    bevel, without, within = find_bevel(sectors)
+    return _Look(shape, measured, bevel, sectors.misfit, without, within, half_way)
+
+
+def _curve_doubt(looks: tuple[_Look, ...]) -> float:
+    """Standard uncertainty of every edge's place from doubt about the camera curve, in blurs."""
+    if len(looks) == 1:
+        return 0.5 * looks[0].half_way
+    better, worse = sorted(look.misfit for look in looks)
+    return 0.5 * looks[0].half_way * sqrt(better / worse)
 
 
 @dataclass(frozen=True)
 class _Measured:
     """Samples of one outline with what they were fitted from.
 
-    `levels` (2, n) are the greys of material and ground, `profiles` and `distance` (n, k) the
-    grey values and their distances out of the edge in blurs.
+    `levels` (2, n) are the greys of material and ground beside each sample, `place` (n,) is where
+    the edge lies, in steps from the pixel inside.
     """
 
     points: EdgePoints
@@ -245,8 +280,6 @@ class _Measured:
     noise: float
     burnt: float
     levels: Floats
-    profiles: Floats
-    distance: Floats
     place: Floats
     crossings: Crossings
 
@@ -275,16 +308,13 @@ def _measure(
     good = (misfit < 4 * noise + 0.02 * typical) & (np.abs(contrast) > 0.3 * typical)
     burnt = float(np.mean((profiles >= full_scale).any(axis=1)))
     points = EdgePoints(xy.astype(float), _tangent_normals(xy, steps), u, s, good)
-    distance = (offsets - t[:, None]) * (cosine / s)[:, None]
-    return _Measured(
-        points, typical, noise, burnt, levels, profiles, distance, t, crossings.take(kept)
-    )
+    return _Measured(points, typical, noise, burnt, levels, t, crossings.take(kept))
 
 
 def _nothing_measured(crossings: Crossings) -> _Measured:
     empty = np.empty(0)
     points = EdgePoints(np.empty((0, 2)), np.empty((0, 2)), empty, empty, np.empty(0, bool))
-    return _Measured(points, 1.0, 1.0, 0.0, np.empty((2, 0)), empty, empty, empty, crossings)
+    return _Measured(points, 1.0, 1.0, 0.0, np.empty((2, 0)), empty, crossings)
 
 
 def _tangent_normals(xy: Floats, steps: NDArray[np.int64]) -> Floats:
