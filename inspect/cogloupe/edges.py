@@ -236,7 +236,10 @@ def _looks(
         looks.append(_look(grey, second, bent, half_way))
         if region.weights is not None:
             # A camera's colour picture is sRGB unless the edges speak clearly against it.
-            looks[0] = replace(looks[0], misfit=COLOUR_IS_SRGB * looks[0].misfit)
+            flat = looks[0]
+            looks[0] = replace(
+                flat, misfit=COLOUR_IS_SRGB * flat.misfit, within=COLOUR_IS_SRGB * flat.within
+            )
     return tuple(looks)
 
 
