@@ -3,8 +3,10 @@
 import json
 import os
 import re
+import signal
 import subprocess
 import sys
+import time
 
 import cv2
 import numpy as np
@@ -269,7 +271,6 @@ def test_a_reading_says_what_was_given(run, tmp_path, wheel_png):
     assert "a.png" in out
 
 
-@pytest.mark.xfail(strict=True, reason="find_bevel ends in ValueError: min() of nothing")
 @pytest.mark.usefixtures("only_reading")
 def test_a_partly_hidden_gear_can_be_asked_for(run, tmp_path):
     write(tmp_path / "a.png", rendered().image[:, :560])
@@ -536,6 +537,30 @@ def in_process(folder, *arguments):
         cwd=folder, capture_output=True, text=True, check=False, timeout=60,
         env={**os.environ, "COLUMNS": "100"},
     )  # fmt: skip
+
+
+def test_a_watch_reads_what_is_dropped_in_and_ends_quietly_when_interrupted(tmp_path, wheel_png):
+    (tmp_path / "gear.toml").write_text("teeth = 24\nmodule_mm = 1\nscale_um_per_px = 40\n")
+    started = subprocess.Popen(
+        [sys.executable, "-c", "from cogloupe.commands import main; main()", "watch", "."],
+        cwd=tmp_path, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True,
+    )  # fmt: skip
+    try:
+        assert "Watching ." in started.stdout.readline()
+        (tmp_path / "text.jpg").write_text("meet me at noon")
+        (tmp_path / "räd [a].png").write_bytes(wheel_png)
+        until = time.monotonic() + 30
+        wanted = ("räd [a]/reading.json", "text/not-read.txt")
+        while not all((tmp_path / "readings" / name).exists() for name in wanted):
+            assert time.monotonic() < until
+            time.sleep(0.05)
+        started.send_signal(signal.SIGINT)
+        err = started.communicate(timeout=20)[1]
+    finally:
+        started.kill()
+    assert started.returncode == 0
+    assert err == "text.jpg is not a picture: save it as JPEG, PNG or TIFF\n"
+    assert {path.name for path in (tmp_path / "readings/räd [a]").iterdir()} == FILES
 
 
 def test_the_exit_status_reaches_the_shell(tmp_path, wheel_png):

@@ -3,6 +3,7 @@
 import datetime
 import sys
 from collections.abc import Mapping, Sequence
+from contextlib import suppress
 from enum import StrEnum
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
@@ -18,6 +19,7 @@ if TYPE_CHECKING:  # its own imports are slow, and not needed to show the help
     from cogloupe.folder import Outcome
 
 READ, NOT_ALL_READ, WRONG_USE = 0, 1, 2
+INTERRUPTED = 130  # 128 + SIGINT, as shells have it
 
 app = typer.Typer(
     help="Reads photographs of small cut gears and tells, tooth by tooth, what is wrong.",
@@ -224,11 +226,12 @@ def watch(
     target = out or folder / "readings"
     check_writable(target)
     _say(f"Watching {folder}; readings go to {target}. Stop with Ctrl+C.")
-    for outcome in watch_folder(folder, target, lambda photo: settings_for(photo, given)):
-        if outcome.reading is not None:
-            _show([outcome.reading], target)
-        elif outcome.error is not None:
-            _complain(_about(outcome.photo, outcome.error))
+    with suppress(KeyboardInterrupt):  # the way to end it
+        for outcome in watch_folder(folder, target, lambda photo: settings_for(photo, given)):
+            if outcome.reading is not None:
+                _show([outcome.reading], target)
+            elif outcome.error is not None:
+                _complain(_about(outcome.photo, outcome.error))
 
 
 @app.command(short_help="Find the scale of a set-up from a known size.")
@@ -309,6 +312,8 @@ def main() -> None:
         status = app(prog_name="cogloupe", standalone_mode=False)
     except _CommandError as error:
         status = _wrong_command(error)
+    except (KeyboardInterrupt, typer.Abort):
+        status = INTERRUPTED
     except UseError as error:
         _complain(str(error))
         status = WRONG_USE
