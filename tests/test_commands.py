@@ -554,6 +554,7 @@ def test_a_watch_reads_what_is_dropped_in_and_ends_quietly_when_interrupted(tmp_
         while not all((tmp_path / "readings" / name).exists() for name in wanted):
             assert time.monotonic() < until
             time.sleep(0.05)
+        time.sleep(0.3)  # what was noted is then also told
         started.send_signal(signal.SIGINT)
         err = started.communicate(timeout=20)[1]
     finally:

@@ -1,19 +1,25 @@
 """End to end: from the pixels of rendered pictures to figures whose truth is known."""
 
+from dataclasses import replace
 from functools import cache
 from math import cos, pi, radians, sqrt
 
 import numpy as np
 import pytest
 
+from cogloupe.figures import choose_datum, work_out
 from cogloupe.inspection import camera_of
+from cogloupe.measure import measure_gear
 from cogloupe.photo import Photo
+from cogloupe.settings import make_settings
 from cogloupe.simulation import Faults, GearSpec
 from cogloupe.simulation.scene import Nick, Periodic
 from cogloupe_calibration.errors import PhotoError, UseError
+from cogloupe_calibration.scale import from_stated_scale
 
 from .pictures import (
     CAMERA,
+    KNOWN,
     flanks,
     pitch_bound_um,
     read,
@@ -468,6 +474,16 @@ def test_a_picture_burnt_out_all_over_is_refused(gain):
     burnt = np.clip(np.rint(made.image / 257 * gain), 0, 255).astype(np.uint8)
     with pytest.raises(PhotoError, match=r"exposed|exposure|no gear found"):
         read(burnt)
+
+
+def test_a_gear_that_shows_no_whole_tooth_is_refused():
+    settings = make_settings(KNOWN)
+    measured = measure_gear(rendered().image, settings, from_stated_scale(40.0))
+    hidden = measured.fits.unwound.copy()
+    hidden[::2, 0], hidden[1::2, 1] = np.nan, np.nan
+    blind = replace(measured, fits=replace(measured.fits, unwound=hidden))
+    with pytest.raises(PhotoError, match="no tooth shows both its flanks well enough"):
+        work_out(blind, choose_datum(blind, None), settings, (740, 740))
 
 
 @pytest.mark.parametrize("blur_px", [9.0, 12.0])
