@@ -22,10 +22,14 @@ Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 Bools = NDArray[np.bool_]
 
-FORM_BINS = 12
+FORM_BINS = 24
 """Stretches of roll length over which a form is averaged."""
 LEAST_COVERAGE = 0.25
 """A flank seen over less than this share of the evaluation range counts as not seen."""
+SHORTEST_RUN = 5
+"""Fewest neighbouring points that a thing lying on a flank covers."""
+SMALLEST_LYING_PX = 0.3
+"""Least distance from the flank at which a run of points is called something in the way, px."""
 TIPS_COUNT = 1.0
 """Weight of a tip against a flank when both tell the axis of an arc."""
 TUKEY = 4.685
@@ -117,7 +121,7 @@ class FlankFits:
     coverage : ndarray, shape (z, 2)
         Share of the evaluation range that good points cover.
     rejected : ndarray, shape (z, 2)
-        Share of the points set aside as not belonging to the flank.
+        Share of the points set aside in runs, as under something that lies on the flank.
     nominal : ndarray, shape (z, 2)
         Unwound angles that were taken off the points before fitting, rad.
     points : FlankPoints
@@ -220,11 +224,12 @@ def fit_flanks(edges: EdgePoints, teeth: ToothMap, centre: Floats, curve: Involu
     start = _flank_medians(points, 2 * z)
     roll_here = points.roll - curve.measuring_roll
     line = np.stack([start, np.zeros(2 * z)])
-    form = np.zeros((2, FORM_BINS))
+    form = _median_form(points, points.unwound - start[points.flank], curve)
     weight = points.good.astype(float)
-    for _ in range(8):
+    for turn in range(8):
         left_over = points.unwound - line[0][points.flank] - line[1][points.flank] * roll_here
-        form = _mean_form(points, left_over, weight, curve, form)
+        if turn > 0:
+            form = _mean_form(points, left_over, weight, curve, form)
         judged = left_over - _form_at(form, points, curve)
         scatter = 1.4826 * float(np.median(np.abs(judged[points.good]))) if points.good.any() else 1
         weight = np.where(points.good, _tukey(judged / (TUKEY * max(scatter, 1e-12))), 0.0)
@@ -234,7 +239,7 @@ def fit_flanks(edges: EdgePoints, teeth: ToothMap, centre: Floats, curve: Involu
     judged = (left_over - _form_at(form, points, curve)) * curve.base_radius
     scatter = float(np.std(judged[used])) if used.any() else float("nan")
     correlation = _correlation(points, judged, used)
-    coverage, rejected = _coverage(points, used, curve, 2 * z)
+    coverage, rejected = _coverage(points, judged, used, curve, 2 * z)
     line = np.where(coverage > LEAST_COVERAGE, line, np.nan)
     unit = scatter / curve.base_radius * sqrt(correlation)
     value, spread, slope, u_slope = _at_measuring_circle(line, leverage, unit)
@@ -325,6 +330,25 @@ def _bin_of(points: FlankPoints, curve: Involute, bins: int = FORM_BINS) -> Ints
     return np.clip((share * bins).astype(np.int64), 0, bins - 1)
 
 
+def _median_form(points: FlankPoints, left_over: Floats, curve: Involute) -> Floats:
+    """Median residual of each side in bins of roll length, rad.
+
+    A form that most flanks of a side share, however large, is the gear's and not dirt.
+    """
+    cell = (points.flank % 2) * FORM_BINS + _bin_of(points, curve)
+    cells = FlankPoints(
+        cell, points.roll, left_over, points.xy, points.normal, points.good
+    )  # the medians are taken by cell instead of by flank
+    return _level(_flank_medians(cells, 2 * FORM_BINS).reshape(2, FORM_BINS))
+
+
+def _level(form: Floats) -> Floats:
+    """A form without its mean and slope, which belong to the flanks' own lines."""
+    x = np.arange(FORM_BINS) - (FORM_BINS - 1) / 2
+    centred = form - form.mean(axis=1, keepdims=True)
+    return np.asarray(centred - (centred @ x / (x @ x))[:, None] * x)
+
+
 def _mean_form(
     points: FlankPoints, left_over: Floats, weight: Floats, curve: Involute, before: Floats
 ) -> Floats:
@@ -334,7 +358,7 @@ def _mean_form(
     total = np.bincount(cell, weight * left_over, 2 * FORM_BINS)
     count = np.bincount(cell, weight, 2 * FORM_BINS)
     mean = np.where(count > 3, total / np.maximum(count, 1e-9), before.ravel())
-    return np.asarray(mean.reshape(2, FORM_BINS))
+    return _level(mean.reshape(2, FORM_BINS))
 
 
 def _form_at(form: Floats, points: FlankPoints, curve: Involute) -> Floats:
@@ -371,16 +395,33 @@ def _correlation(points: FlankPoints, judged: Floats, used: Bools, lags: int = 1
 
 
 def _coverage(
-    points: FlankPoints, used: Bools, curve: Involute, flanks: int
+    points: FlankPoints, judged: Floats, used: Bools, curve: Involute, flanks: int
 ) -> tuple[Floats, Floats]:
-    """Share of the range covered by used points, and share of points set aside, per flank."""
+    """Share of the range covered by used points, and share under something, per flank."""
     count = np.bincount(points.flank, minlength=flanks)
     # Stretches of about four points; where pixels are few, fewer and longer stretches.
-    bins = int(np.clip(np.median(count) // 4, 3, FORM_BINS))
+    bins = int(np.clip(np.median(count) // 4, 3, 12))
     cell = points.flank * bins + _bin_of(points, curve, bins)
     filled = np.bincount(cell, used, flanks * bins).reshape(flanks, bins) >= 1
-    rejected = np.bincount(points.flank, ~used, flanks) / np.maximum(count, 1)
-    return filled.mean(axis=1), rejected
+    rejected = np.bincount(points.flank, _in_the_way(points, judged, used), flanks)
+    return filled.mean(axis=1), rejected / np.maximum(count, 1)
+
+
+def _in_the_way(points: FlankPoints, judged: Floats, used: Bools) -> Floats:
+    """Mark points that belong to a run set aside because something lies there.
+
+    Texture makes single points stray; what lies on a flank sets a whole run of neighbours aside,
+    and by more than the edge of a grain.
+    """
+    aside = ~used
+    start = aside & ~np.concatenate([[False], aside[:-1] & (np.diff(points.flank) == 0)])
+    run = np.cumsum(start) * aside
+    runs = int(run.max(initial=0)) + 1
+    length = np.bincount(run, minlength=runs)
+    size = np.bincount(run, np.abs(np.nan_to_num(judged)), runs) / np.maximum(length, 1)
+    lying = (length >= SHORTEST_RUN) & (size > SMALLEST_LYING_PX)
+    lying[0] = False
+    return np.asarray(lying[run], np.float64)
 
 
 def teeth_axis_shift(fits: FlankFits, tip_radius: Floats | None = None) -> Floats:

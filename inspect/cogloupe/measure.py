@@ -124,7 +124,7 @@ def measure_gear(pixels: NDArray[Any], settings: GearSettings, stated: Scale | N
     if region.cut_off:
         outer = outlines.outer
         centre, rough = tips_centre(outer.xy, outer.normal, centre, rough)
-    teeth = map_teeth(outlines.outer.xy, centre, rough, settings.teeth)
+    teeth = map_teeth(outlines.outer.xy, centre, rough, settings.teeth, whole=not region.cut_off)
     _refuse_unusable(outlines, teeth)
     angle = radians(settings.pressure_angle_deg)
     stated_px = settings.module / stated.mm_per_px if stated and settings.module else None

@@ -76,21 +76,27 @@ def polar(xy: Floats, centre: Floats) -> tuple[Floats, Floats]:
 
 
 def map_teeth(
-    xy: Floats, centre: Floats, rough: tuple[float, float], teeth: int | None = None
+    xy: Floats,
+    centre: Floats,
+    rough: tuple[float, float],
+    teeth: int | None = None,
+    whole: bool = True,
 ) -> ToothMap:
     """Count the teeth along an outline and share its points out among them.
 
     Parameters
     ----------
     xy : ndarray, shape (n, 2)
-        Outline points in order, clockwise on the picture, px; where the frame cut the gear off
-        there is a jump from one point to the next.
+        Outline points in order, clockwise on the picture, px.
     centre : ndarray, shape (2,)
         Rough centre of the gear, px.
     rough : (float, float)
         Rough root and tip radius, px; what lies well outside them belongs to something else.
     teeth : int, optional
         Number stated by the person; needed where too little of the turn is seen to count.
+    whole : bool
+        False where the frame cuts the gear off; the outline then jumps from one side of the cut
+        to the other.
 
     Returns
     -------
@@ -104,7 +110,8 @@ def map_teeth(
     radius, angle = polar(xy, centre)
     tip, root = _tip_and_root(radius, rough)
     mid = (tip + root) / 2
-    breaks = np.flatnonzero(np.hypot(*(xy - np.roll(xy, 1, axis=0)).T) > JUMP_PX)
+    jump = np.hypot(*(xy - np.roll(xy, 1, axis=0)).T)
+    breaks = np.flatnonzero(jump > (np.inf if whole else JUMP_PX))
     if len(breaks) == 0:
         start, end = _sections(radius > mid, angle)
     else:
