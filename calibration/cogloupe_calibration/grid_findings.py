@@ -1,0 +1,194 @@
+"""What speaks against a picture of a grid: few points, one side, blur, residuals, stated size."""
+
+from math import hypot
+
+import numpy as np
+from numpy.typing import NDArray
+
+from cogloupe_calibration.grid_scale import GridScale
+from cogloupe_calibration.lens import TERMS
+from cogloupe_calibration.verdict import Finding
+
+Bools = NDArray[np.bool_]
+
+# All limits: judgement, no source.
+ENOUGH_POINTS = 40
+MANY_POINTS = 80
+WIDE_SHARE = 0.6
+SOFT_BLUR_PX = 3.0
+BLURRED_PX = 5.0
+SOFT_SHARE = 1 / 6
+BLURRED_SHARE = 1 / 4
+# As for rulings: points off by these shares of a pitch are rough, or were not read right.
+ROUGH_RESIDUAL_SHARE = 0.02
+WRONG_RESIDUAL_SHARE = 0.05
+# Beside a tenth of a pixel, which is what an uncalibrated lens leaves on a small gear.
+GOOD_CORRECTION_PX = 0.02
+USABLE_CORRECTION_PX = 0.1
+SEEN_LEAN_REL = 0.01
+STRONG_LEAN_REL = 0.05
+UNEQUAL_REL = 0.002
+REJECTED_SHARE = 0.1
+
+
+def size_in_words(size: tuple[int, int]) -> str:
+    """Write a size.
+
+    Parameters
+    ----------
+    size : (int, int)
+
+    Returns
+    -------
+    str
+    """
+    return f"{size[0]} x {size[1]}"
+
+
+def grid_findings(grid: GridScale, size: tuple[int, int] | None) -> list[Finding]:
+    """Find what speaks against a grid.
+
+    Parameters
+    ----------
+    grid : GridScale
+        Its own verdict is not looked at.
+    size : (int, int) or None
+        Squares or dots across and down, as stated.
+
+    Returns
+    -------
+    list of Finding
+        Empty where nothing does.
+    """
+    found = [_few(grid), _size(grid, size), _one_side(grid), _blurred(grid), _residual(grid)]
+    found += [_correction(grid), _lean(grid), _unequal(grid), _rejected(grid)]
+    return [finding for finding in found if finding is not None]
+
+
+def _graded(value: float, good: float, usable: float, reason: str) -> Finding | None:
+    if value <= good:
+        return None
+    return Finding("usable" if value <= usable else "take it again", reason)
+
+
+def _few(grid: GridScale) -> Finding | None:
+    points = int(grid.used.sum())
+    reason = f"{points} points seen, {ENOUGH_POINTS} are needed and {MANY_POINTS} are better"
+    return _graded(-points, -MANY_POINTS, -ENOUGH_POINTS, reason)
+
+
+def _size(grid: GridScale, size: tuple[int, int] | None) -> Finding | None:
+    if size is None:
+        return None
+    seen, whole = (grid.columns, grid.rows), _whole(grid)
+    if any(_agrees(seen, whole, stated) for stated in (size, size[::-1])):
+        return None
+    what = "squares" if grid.kind == "checkerboard" else "dots"
+    at_least = "" if all(whole) else "at least "
+    return Finding(
+        "take it again",
+        f"the grid shows {at_least}{size_in_words(seen)} {what}, stated {size_in_words(size)}: "
+        "another target, or its edges are covered",
+    )
+
+
+def _agrees(seen: tuple[int, int], whole: tuple[bool, bool], stated: tuple[int, int]) -> bool:
+    return all(
+        n == wanted if known else n <= wanted
+        for n, wanted, known in zip(seen, stated, whole, strict=True)
+    )
+
+
+def _whole(grid: GridScale) -> tuple[bool, bool]:
+    """Whether the grid ends inside the frame on both sides, by columns and by rows."""
+    across, down = (_ends(grid, axis, 0) and _ends(grid, axis, 1) for axis in (0, 1))
+    return across, down
+
+
+def _ends(grid: GridScale, axis: int, high: int) -> bool:
+    """Whether the next line of points beyond one side would have been seen, had there been one."""
+    place = {(int(i), int(j)): xy for (i, j), xy in zip(grid.index, grid.xy_px, strict=True)}
+    end = int(grid.index[:, axis].max()) if high else 0
+    inward = np.zeros(2, dtype=np.int64)
+    inward[axis] = -1 if high else 1
+    beyond = [
+        2 * xy - place[(i + inward[0], j + inward[1])]
+        for (i, j), xy in place.items()
+        if (i, j)[axis] == end and (i + inward[0], j + inward[1]) in place
+    ]
+    if not beyond:
+        return False
+    frame = np.array([grid.width_px, grid.height_px]) - 1
+    inside = _inside(np.array(beyond), frame, grid.period_px)
+    return int(inside.sum()) >= 3 and bool(inside.mean() > 0.5)
+
+
+def _inside(xy: NDArray[np.float64], frame: NDArray[np.int64], margin: float) -> Bools:
+    return np.asarray(np.all((xy > margin) & (xy < frame - margin), axis=1))
+
+
+def _one_side(grid: GridScale) -> Finding | None:
+    left, top, right, bottom = grid.valid_region_px
+    spans = (("x", left, right, grid.width_px), ("y", top, bottom, grid.height_px))
+    for name, low, high, whole in spans:
+        if not low < (whole - 1) / 2 < high:
+            reason = f"all points lie on one side: {name} {low:.0f} to {high:.0f} of {whole} px"
+            return Finding("take it again", reason)
+    shares = [(high - low) / whole for _, low, high, whole in spans]
+    if min(shares) >= WIDE_SHARE:
+        return None
+    return Finding(
+        "usable",
+        f"points cover {100 * shares[0]:.0f} % of the width and {100 * shares[1]:.0f} % of the "
+        "height: distortion is known there only",
+    )
+
+
+def _blurred(grid: GridScale) -> Finding | None:
+    soft = min(SOFT_BLUR_PX, SOFT_SHARE * grid.period_px)
+    blurred = min(BLURRED_PX, BLURRED_SHARE * grid.period_px)
+    reason = f"edges are blurred by {grid.blur_px:.1f} px, {soft:.1f} px is the most for good"
+    return _graded(grid.blur_px, soft, blurred, reason)
+
+
+def _residual(grid: GridScale) -> Finding | None:
+    share = grid.residual_rms_px / grid.period_px
+    reason = (
+        f"points lie off an even grid by {grid.residual_rms_px:.2g} px, {100 * share:.1f} % of a "
+        f"pitch (RMS), {100 * ROUGH_RESIDUAL_SHARE:.0f} % is the most for good"
+    )
+    return _graded(share, ROUGH_RESIDUAL_SHARE, WRONG_RESIDUAL_SHARE, reason)
+
+
+def _correction(grid: GridScale) -> Finding | None:
+    u, good = 2 * grid.correction_u_px, 2 * GOOD_CORRECTION_PX
+    reason = f"corrected places are known to U = {u:.2g} px only, {good:.2g} px is good"
+    return _graded(grid.correction_u_px, GOOD_CORRECTION_PX, USABLE_CORRECTION_PX, reason)
+
+
+def _lean(grid: GridScale) -> Finding | None:
+    # Lengths along the lean change by 4 g from corner to corner, those across it by 2 g.
+    change = 3 * hypot(*(grid.lens.terms[TERMS.index(name)] for name in ("g1", "g2")))
+    reason = (
+        f"the target leans: the scale changes by {100 * change:.1f} % from corner to corner; a "
+        "gear must lie in the same plane"
+    )
+    return _graded(change, SEEN_LEAN_REL, STRONG_LEAN_REL, reason)
+
+
+def _unequal(grid: GridScale) -> Finding | None:
+    change = 2 * hypot(*(grid.lens.terms[TERMS.index(name)] for name in ("e1", "e2")))
+    if change <= UNEQUAL_REL:
+        return None
+    return Finding(
+        "usable",
+        f"scales in two directions differ by {100 * change:.2g} %: a lean does that, and so does a "
+        "printer; gauge the target both ways",
+    )
+
+
+def _rejected(grid: GridScale) -> Finding | None:
+    rejected = int((~grid.used).sum())
+    if rejected <= REJECTED_SHARE * len(grid.used):
+        return None
+    return Finding("usable", f"{rejected} of {len(grid.used)} points lie off and were left out")
