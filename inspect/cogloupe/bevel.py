@@ -155,7 +155,7 @@ def average_sectors(
     return Sectors(shape.light(value), count.reshape(table), middle, typical, own, misfit)
 
 
-def find_bevel(sectors: Sectors) -> tuple[Bevel, float, float]:
+def find_bevel(sectors: Sectors) -> tuple[Bevel, float]:
     """Find the band along an outline that explains its profiles best, and where its edges are.
 
     Parameters
@@ -165,17 +165,14 @@ def find_bevel(sectors: Sectors) -> tuple[Bevel, float, float]:
     Returns
     -------
     Bevel
-        `NO_BEVEL` where a single step explains the profiles well enough as it is.
-    without, within : float
-        Mean square misfit without and with the band, levels and place of every sector free.
+        `NO_BEVEL` where too little of the compass is seen.
+    float
+        Mean square misfit with the band, levels and place of every sector free.
     """
     blur, middle = sectors.blur, sectors.middle
-    total = max(float(sectors.weight.sum()), 1.0)
-    single = min(_best_sum(_fit(sectors, sectors.own * k, 0.0)) for k in (0.9, 1.0, 1.1)) / total
     widths = np.arange(max(2.0, 1.2 * blur), -0.6 * middle[0], 0.5)
-    known = (sectors.weight.sum(axis=1) > 0).sum()
-    if known < SECTORS // 2 or single < MISFIT_LOOKED_INTO**2 or len(widths) == 0:
-        return NO_BEVEL, single, single
+    if (sectors.weight.sum(axis=1) > 0).sum() < SECTORS // 2 or len(widths) == 0:
+        return NO_BEVEL, np.inf
     tried = [(s, w) for s in blur * np.array([0.6, 0.7, 0.8, 0.9, 1.0]) for w in widths]
     sums = [_best_sum(_fit(sectors, s, w)) for s, w in tried]
     s, width = tried[int(np.argmin(sums))]
@@ -185,7 +182,22 @@ def find_bevel(sectors: Sectors) -> tuple[Bevel, float, float]:
     fits = [(_fit(sectors, s, w, sloped=True), w) for s, w in finer]
     misfits, width = min(fits, key=lambda fit: _best_sum(fit[0]))
     outer = _smooth_course(misfits)
-    return Bevel(float(width), outer, outer - width), single, min(sums) / total
+    return Bevel(float(width), outer, outer - width), min(sums) / float(sectors.weight.sum())
+
+
+def misfit_without(sectors: Sectors) -> float:
+    """Mean square misfit of single steps, levels and place of every sector free.
+
+    Parameters
+    ----------
+    sectors : Sectors
+
+    Returns
+    -------
+    float
+    """
+    total = max(float(sectors.weight.sum()), 1.0)
+    return min(_best_sum(_fit(sectors, sectors.own * k, 0.0)) for k in (0.9, 1.0, 1.1)) / total
 
 
 def _fit(sectors: Sectors, s: Floats | float, width: float, sloped: bool = False) -> Floats:

@@ -16,7 +16,16 @@ from typing import Any, Literal
 import numpy as np
 from numpy.typing import NDArray
 
-from cogloupe.bevel import LEAST_GAIN, NO_BEVEL, Bevel, average_sectors, find_bevel
+from cogloupe.bevel import (
+    LEAST_GAIN,
+    MISFIT_LOOKED_INTO,
+    NO_BEVEL,
+    Bevel,
+    Sectors,
+    average_sectors,
+    find_bevel,
+    misfit_without,
+)
 from cogloupe.outline import (
     Crossings,
     border_chains,
@@ -34,8 +43,13 @@ Bools = NDArray[np.bool_]
 EdgeChoice = Literal["outer", "inner"]
 
 BEVEL_REACH_PX = 14
+BURNT_DOUBT = 0.8
+"""Standard uncertainty of every edge's place, in blurs, where the ground beside it is burnt out:
+how much brighter it really was is not known, and twice as bright moves the edge 0.7 blurs."""
 COLOUR_IS_SRGB = 2.0
 """Factor by which the sRGB curve may fit a colour picture worse and still be believed."""
+BURNT_PIXELS = 0.15
+"""Share of a sample's pixels at full scale from which its bright level is called burnt out."""
 LOOK_SAMPLES = 12000
 """Samples that are enough to tell camera curve and bevel."""
 BEVEL_DOUBT = 0.1
@@ -176,18 +190,19 @@ def find_edges(pixels: NDArray[Any], region: Region, edge: EdgeChoice = "outer")
     outer, holes = border_chains(mask, region, corner)
     full_scale = float(np.iinfo(pixels.dtype).max)
     looks = _looks(grey, crossings_of(mask, outer), region, full_scale)
-    best = _best_look(looks)
+    best, bevel = _best_look(looks)
     measured = [best.measured]
     measured += [_measure(grey, crossings_of(mask, hole), full_scale, best.shape) for hole in holes]
     placed = [replace(m.points, xy=m.points.xy + np.array(corner, float)) for m in measured]
-    if best.bevel.width_px > 0:
-        placed = [_shifted(points, best.bevel.shift(points.normal, edge)) for points in placed]
+    if bevel.width_px > 0:
+        placed = [_shifted(points, bevel.shift(points.normal, edge)) for points in placed]
     first = best.measured
     blur = float(np.median(first.points.blur))
-    u_level = hypot(_curve_doubt(looks) * blur, BEVEL_DOUBT * best.bevel.width_px)
+    doubt = hypot(_curve_doubt(looks), BURNT_DOUBT * first.burnt)
+    u_level = hypot(doubt * blur, BEVEL_DOUBT * bevel.width_px)
     return Outlines(
         placed[0], tuple(placed[1:]), first.contrast / full_scale, first.noise / first.contrast,
-        blur, first.burnt, best.shape.curve, u_level, best.bevel.width_px,
+        blur, first.burnt, best.shape.curve, u_level, bevel.width_px,
     )  # fmt: skip
 
 
@@ -197,24 +212,26 @@ def _shifted(points: EdgePoints, shift: Floats) -> EdgePoints:
 
 @dataclass(frozen=True)
 class _Look:
-    """The outer outline as one camera curve, with or without a bevel, explains it."""
+    """The outer outline as one camera curve explains it; `without` a bevel, by mean square."""
 
     shape: EdgeShape
     measured: "_Measured"
-    bevel: Bevel
+    sectors: Sectors | None
     misfit: float
     without: float
-    within: float
     half_way: float
+    handicap: float = 1.0
 
 
-def _best_look(looks: "tuple[_Look, ...]") -> "_Look":
+def _best_look(looks: tuple[_Look, ...]) -> tuple[_Look, Bevel]:
     """The look that explains the outline best; a bevel only where it explains far better."""
     plain = min(look.without for look in looks)
-    bevelled = [look for look in looks if look.within * LEAST_GAIN < min(plain, look.without)]
-    if bevelled:
-        return min(bevelled, key=lambda look: look.within)
-    return replace(min(looks, key=lambda look: look.misfit), bevel=NO_BEVEL)
+    if plain > MISFIT_LOOKED_INTO**2:
+        bands = [(*find_bevel(look.sectors), look) for look in looks if look.sectors is not None]
+        bevel, within, look = min(bands, key=lambda band: band[1] * band[2].handicap)
+        if within * look.handicap * LEAST_GAIN < min(plain, look.without):
+            return look, bevel
+    return min(looks, key=lambda look: look.misfit * look.handicap), NO_BEVEL
 
 
 def _looks(
@@ -229,44 +246,43 @@ def _looks(
     first = _measure(grey, crossings, full_scale, plain)
     low, high = (float(np.median(v)) / full_scale for v in first.levels)
     half_way = abs(half_way_shift(1.0, low, high))
-    looks = [_look(grey, first, plain, half_way)]
-    if region.weights is None or np.allclose(region.weights, LUMA):
-        bent = edge_shape(1.0, low, high)
-        second = _measure(grey, crossings, full_scale, bent)
-        looks.append(_look(grey, second, bent, half_way))
-        if region.weights is not None:
-            # A camera's colour picture is sRGB unless the edges speak clearly against it.
-            flat = looks[0]
-            looks[0] = replace(
-                flat, misfit=COLOUR_IS_SRGB * flat.misfit, within=COLOUR_IS_SRGB * flat.within
-            )
-    return tuple(looks)
+    look = _look(grey, first, plain, half_way)
+    if region.weights is not None and not np.allclose(region.weights, LUMA):
+        return (look,)
+    bent = edge_shape(1.0, low, high)
+    second = _measure(grey, crossings, full_scale, bent)
+    # A camera's colour picture is sRGB unless the edges speak clearly against it.
+    handicap = 1.0 if region.weights is None else COLOUR_IS_SRGB
+    return replace(look, handicap=handicap), _look(grey, second, bent, half_way)
 
 
 def _look(grey: NDArray[Any], measured: "_Measured", shape: EdgeShape, half_way: float) -> _Look:
-    """Average longer profiles in amounts of light, and see whether a bevel explains them better."""
-    kept = np.flatnonzero(measured.points.good)
+    """Average longer profiles on smooth stretches of the outline, by the way they face."""
+    normal = measured.points.normal
+    half = min(BEVEL_REACH_PX, max(1, len(normal) // 4))
+    turn = (np.roll(normal, half, axis=0) * np.roll(normal, -half, axis=0)).sum(axis=1)
+    kept = np.flatnonzero(measured.points.good & (turn > 0.8))
+    if len(kept) < 400:
+        kept = np.flatnonzero(measured.points.good)
     kept = kept[:: max(1, len(kept) // LOOK_SAMPLES)]
     if len(kept) < 200:
-        return _Look(shape, measured, NO_BEVEL, 1.0, 1.0, 1.0, half_way)
+        return _Look(shape, measured, None, 1.0, 0.0, half_way)
     crossings = measured.crossings.take(kept)
     profiles, offsets, inside = _profiles(grey, crossings, BEVEL_REACH_PX)
     kept = kept[inside]
     low, high = measured.levels[:, kept, None]
     scaled = (profiles - high) / (low - high)
-    normal = measured.points.normal[kept]
-    cosine = np.abs((normal * crossings.step[inside]).sum(axis=1))
+    cosine = np.abs((normal[kept] * crossings.step[inside]).sum(axis=1))
     distance = (offsets - measured.place[kept, None]) * cosine[:, None]
-    sectors = average_sectors(distance, scaled, normal, measured.points.blur[kept], shape)
-    bevel, without, within = find_bevel(sectors)
-    return _Look(shape, measured, bevel, sectors.misfit, without, within, half_way)
+    sectors = average_sectors(distance, scaled, normal[kept], measured.points.blur[kept], shape)
+    return _Look(shape, measured, sectors, sectors.misfit, misfit_without(sectors), half_way)
 
 
 def _curve_doubt(looks: tuple[_Look, ...]) -> float:
     """Standard uncertainty of every edge's place from doubt about the camera curve, in blurs."""
     if len(looks) == 1:
         return 0.5 * looks[0].half_way
-    better, worse = sorted(look.misfit for look in looks)
+    better, worse = sorted(look.misfit * look.handicap for look in looks)
     return 0.5 * looks[0].half_way * sqrt(better / worse)
 
 
@@ -309,7 +325,7 @@ def _measure(
     u = noise / np.maximum(np.abs(contrast), 1e-6) * np.sqrt(2 * sqrt(pi) * s * cosine)
     misfit = np.sqrt(np.mean(residual**2, axis=1))
     good = (misfit < 4 * noise + 0.02 * typical) & (np.abs(contrast) > 0.3 * typical)
-    burnt = float(np.mean((profiles >= full_scale).any(axis=1)))
+    burnt = float(np.mean((profiles >= full_scale).mean(axis=1) > BURNT_PIXELS))
     points = EdgePoints(xy.astype(float), _tangent_normals(xy, steps), u, s, good)
     return _Measured(points, typical, noise, burnt, levels, t, crossings.take(kept))
 

@@ -168,9 +168,11 @@ def work_out(
         for m in lens_modes(flank_place(fits, axes.datum), _datum_points(measured, axes), frame)
     )
     pin = settings.lengths_mm.get("pin_diameter", PIN_MODULES * gear.module_mm)
-    pins = pin_radius(position, gear.base_radius, radius, pin)
+    pins = _seated(measured, axes, radius, pin, first)
+    about = pin_radius(position, gear.base_radius, radius, pin)
     pin_modes = tuple(
-        pin_radius(position + mode.position, gear.base_radius, radius, pin) - pins for mode in modes
+        pin_radius(position + mode.position, gear.base_radius, radius, pin) - about
+        for mode in modes
     )
     alpha = acos(min(1.0, gear.base_radius / float(np.nanmean(pins))))
     u_pin = float(np.sqrt(np.nanmean(noise**2)) * sqrt(2)) * radius / (2 * tan(alpha))
@@ -187,6 +189,20 @@ def work_out(
         gap_width(position, radius), pins, pin_modes, u_pin, vector,
         float(np.sqrt(np.sum(np.square(parts)))), edge, radius, pin,
     )  # fmt: skip
+
+
+def _seated(measured: Measured, axes: Axes, radius: float, pin: float, first: int) -> Floats:
+    """Distance from the datum of a pin seated in every gap, mm, tooth 1's gap first.
+
+    The pin rests on involutes about the teeth's own axis; only its distance is about the datum.
+    """
+    px, z = measured.scale.mm_per_px, measured.gear.teeth
+    angles = flank_angles(measured.fits)
+    seat = pin_radius(angles, measured.gear.base_radius, radius, pin)
+    middle = angles[:, 1] + gap_width(angles, 0.5)
+    xy = axes.teeth * px + (seat * np.stack([np.cos(middle), np.sin(middle)])).T
+    distance = np.hypot(*(xy - axes.datum * px).T)
+    return np.asarray(np.roll(distance, -(first % z)))
 
 
 def _filled(centre: Floats, teeth: int) -> Floats:

@@ -367,11 +367,8 @@ def _form_at(form: Floats, points: FlankPoints, curve: Involute) -> Floats:
     place = (points.roll - low) / max(high - low, 1e-9) * FORM_BINS - 0.5
     middles = np.arange(FORM_BINS)
     left = points.flank % 2 == LEFT
-    return np.where(
-        left,
-        np.interp(place, middles, form[0]),
-        np.interp(place, middles, form[1]),
-    )
+    values = [np.interp(place, middles, side) for side in form]
+    return np.asarray(np.where(left, *values))
 
 
 def _correlation(points: FlankPoints, judged: Floats, used: Bools, lags: int = 12) -> float:

@@ -23,6 +23,8 @@ Ints = NDArray[np.int64]
 Bools = NDArray[np.bool_]
 
 NEAR_FLOOR = 0.25
+FLOOR_MIDDLE = 0.12
+"""Half width, in modules, of the middle of the floor whose radius is taken."""
 FLOOR_EDGE = 0.05
 """Height above the floor, in modules, at which the floor is said to end."""
 
@@ -82,7 +84,7 @@ def tip_radii(
     return Radii(mean[:, 0], u), tip_circle(xy)
 
 
-def floor_radii(edges: EdgePoints, teeth: ToothMap, axis: Floats, module: float) -> Radii:
+def floor_radii(edges: EdgePoints, teeth: ToothMap, axis: Floats, gear: Gear) -> Radii:
     """Radius of every gap's floor about an axis.
 
     Parameters
@@ -91,29 +93,34 @@ def floor_radii(edges: EdgePoints, teeth: ToothMap, axis: Floats, module: float)
         The outline and its teeth.
     axis : ndarray, shape (2,)
         Axis, px.
-    module : float
-        Module, px.
+    gear : Gear
+        The theoretical gear with its module in px, for how the floor rises into the fillets.
 
     Returns
     -------
     Radii
-        One a gap. A parabola through the middle of the floor gives its lowest point and, from its
-        curvature, the shift that blur gave it.
+        One a gap: the middle of the floor, less what the rack's rounding makes it rise there, and
+        corrected for the shift that blur gives a hollow edge.
     """
     radius, angle = polar(edges.xy, axis)
     gap, middle = _gap_of(teeth)
-    across = wrapped(angle - middle[gap]) * radius
+    module, blur = gear.module_mm, float(np.median(edges.blur))
+    across = np.abs(wrapped(angle - middle[gap]) * radius)
     outwards = (edges.normal * (edges.xy - axis)).sum(axis=1) / radius
-    low = (np.abs(across) < 0.28 * module) & (outwards > 0.75) & edges.good
+    low = (across < max(FLOOR_MIDDLE * module, 2.5)) & (outwards > 0.7) & edges.good
     low &= radius < teeth.mid_radius
-    z = teeth.teeth
-    fitted, u = grouped_polynomials(gap[low], across[low] / module, radius[low], z, 2)
-    bend = np.nanmedian(2 * fitted[:, 2]) / module**2 if np.isfinite(fitted).any() else 0.0
-    # Across a gap the material curves towards the picture's ground: minus the parabola's bend,
-    # plus the circle's own curvature, which the polar coordinates took out.
-    curvature = 1 / max(teeth.root_radius, 1.0) - bend
-    shift = float(np.median(edges.blur)) ** 2 * curvature / 2
-    return Radii(fitted[:, 0] + shift, u)
+    theory_radius, theory_angle = half_gap(gear)
+    rise_at = theory_angle * theory_radius
+
+    def rise(x: Floats | float) -> Floats:
+        return np.asarray(np.interp(x, rise_at, theory_radius - theory_radius[0]))
+
+    level = radius[low] - rise(across[low])
+    fitted, u = grouped_polynomials(gap[low], np.zeros(level.size), level, teeth.teeth, 0)
+    # Blur sees the floor and the fillets beside it: the bend of the chord one blur to each side.
+    bend = 2 * float(rise(blur)) / blur**2
+    shift = blur**2 * (1 / max(teeth.root_radius, 1.0) - bend) / 2
+    return Radii(fitted[:, 0] + shift, np.hypot(u, abs(shift) / 2))
 
 
 def _gap_of(teeth: ToothMap) -> tuple[Ints, Floats]:

@@ -300,7 +300,7 @@ def _check_module(module: float, seen: SeenModule, scale: Scale) -> None:
 def _scale_from_circle(settings: GearSettings, circles: _Circles) -> Scale | None:
     """Scale from a tip circle or bore of known diameter."""
     known = settings.lengths_mm
-    level = 2 * edge_shift(circles.outlines.blur_px)
+    level = 2 * hypot(edge_shift(circles.outlines.blur_px), circles.outlines.u_level_px)
     if "known_tip_diameter" in known:
         mapped = circles.teeth
         centre = np.array([np.nan, np.nan])
@@ -428,5 +428,7 @@ def found_floors(measured: Measured, axis: Floats) -> Radii:
     Radii
         Px.
     """
-    module = measured.gear.module_mm / measured.scale.mm_per_px
-    return floor_radii(measured.outlines.outer, measured.teeth, axis, module)
+    gear, px = measured.gear, measured.scale.mm_per_px
+    shift = float(np.clip(gear.profile_shift, *FORM_SHIFTS))
+    in_px = replace(gear, module_mm=gear.module_mm / px, profile_shift=shift, tip_radius_mm=None)
+    return floor_radii(measured.outlines.outer, measured.teeth, axis, in_px)

@@ -167,7 +167,8 @@ def _dividing_levels(grey: NDArray[np.float32]) -> Iterator[NDArray[np.float32]]
         return
     height, width = grey.shape
     # Light is smooth, so a fourth of the reduced picture's lines tells it as well.
-    coarse = cv2.resize(grey, (width // 4, height // 4), interpolation=cv2.INTER_AREA)
+    size = (max(width // 4, 8), max(height // 4, 8))
+    coarse = np.asarray(cv2.resize(grey, size, interpolation=cv2.INTER_AREA), np.float32)
     level = np.full(coarse.shape, _otsu_level(coarse), np.float32)
     flat = np.full(grey.shape, level[0, 0], np.float32)
     terms = _quadratic_terms(coarse.shape)

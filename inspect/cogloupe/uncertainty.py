@@ -71,7 +71,9 @@ class Mode:
     position: Floats
 
 
-def lens_modes(place: FlankPlace, datum_points: Floats, frame: tuple[int, int]) -> tuple[Mode, ...]:
+def lens_modes(
+    place: FlankPlace, datum_points: Floats | None, frame: tuple[int, int]
+) -> tuple[Mode, ...]:
     """Effects of a lens and a lean that were not measured.
 
     Parameters
