@@ -43,9 +43,10 @@ Bools = NDArray[np.bool_]
 EdgeChoice = Literal["outer", "inner"]
 
 BEVEL_REACH_PX = 14
-BURNT_DOUBT = 0.8
+BURNT_DOUBT = 1.5
 """Standard uncertainty of every edge's place, in blurs, where the ground beside it is burnt out:
-how much brighter it really was is not known, and twice as bright moves the edge 0.7 blurs."""
+how much brighter it really was is not known; three times as bright moves the edge 1.2 true blurs,
+with the sRGB curve 1.8 (recomputed), and makes the blur look half as wide."""
 COLOUR_IS_SRGB = 2.0
 """Factor by which the sRGB curve may fit a colour picture worse and still be believed."""
 BURNT_PIXELS = 0.15

@@ -99,8 +99,8 @@ def floor_radii(edges: EdgePoints, teeth: ToothMap, axis: Floats, gear: Gear) ->
     Returns
     -------
     Radii
-        One a gap: the middle of the floor, less what the rack's rounding makes it rise there, and
-        corrected for the shift that blur gives a hollow edge.
+        One a gap: the middle of the floor, less what the rack's rounding and blur make it rise
+        there.
     """
     radius, angle = polar(edges.xy, axis)
     gap, middle = _gap_of(teeth)
@@ -112,15 +112,15 @@ def floor_radii(edges: EdgePoints, teeth: ToothMap, axis: Floats, gear: Gear) ->
     theory_radius, theory_angle = half_gap(gear)
     rise_at = theory_angle * theory_radius
 
-    def rise(x: Floats | float) -> Floats:
-        return np.asarray(np.interp(x, rise_at, theory_radius - theory_radius[0]))
+    def rise(x: Floats) -> Floats:
+        return np.interp(np.abs(x), rise_at, theory_radius - theory_radius[0])
 
-    level = radius[low] - rise(across[low])
+    # Blur averages the floor along itself: the edge seen lies at the Gaussian mean of its rise.
+    nodes, weights = np.polynomial.hermite_e.hermegauss(9)
+    seen = rise(across[low][:, None] + blur * nodes) @ (weights / weights.sum())
+    level = radius[low] - seen + blur**2 / (2 * teeth.root_radius)
     fitted, u = grouped_polynomials(gap[low], np.zeros(level.size), level, teeth.teeth, 0)
-    # Blur sees the floor and the fillets beside it: the bend of the chord one blur to each side.
-    bend = 2 * float(rise(blur)) / blur**2
-    shift = blur**2 * (1 / max(teeth.root_radius, 1.0) - bend) / 2
-    return Radii(fitted[:, 0] + shift, np.hypot(u, abs(shift) / 2))
+    return Radii(fitted[:, 0], np.hypot(u, float(rise(np.array(blur))) / 4))
 
 
 def _gap_of(teeth: ToothMap) -> tuple[Ints, Floats]:

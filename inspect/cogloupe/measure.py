@@ -36,6 +36,8 @@ DEEPEST_BLUR = 1 / 7
 SMALLEST_DEPTH_PX = 6.0
 LEAST_CONTRAST = 0.04
 BURNT_WARNS = 0.02
+BURNT_CONTRAST = 0.35
+"""With the bright side burnt out, a dark side this near to it is over-exposed as well."""
 FORM_SHIFTS = (-0.7, 1.2)
 """Profile shifts between which a form circle is worked out; beyond, the gear is not of the rack."""
 
@@ -173,6 +175,11 @@ def _refuse_unusable(outlines: Outlines, teeth: ToothMap) -> None:
         raise PhotoError(
             f"the picture is blurred beyond use (blur {outlines.blur_px:.1f} px, teeth "
             f"{depth:.0f} px deep): focus again"
+        )
+    if outlines.burnt > 0.5 and outlines.contrast < BURNT_CONTRAST:
+        raise PhotoError(
+            f"the picture is over-exposed: the bright side is burnt out and only "
+            f"{100 * outlines.contrast:.0f} % of full scale is left to the edges: expose less"
         )
     if outlines.contrast < LEAST_CONTRAST:
         raise PhotoError(
