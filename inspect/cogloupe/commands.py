@@ -2,9 +2,10 @@
 
 import datetime
 import sys
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from contextlib import suppress
 from enum import StrEnum
+from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
@@ -30,6 +31,13 @@ app = typer.Typer(
 )
 out_console = Console()
 error_console = Console(stderr=True)
+
+
+class EdgeChoice(StrEnum):
+    """Edge of a bevel."""
+
+    OUTER = "outer"
+    INNER = "inner"
 
 
 class DatumChoice(StrEnum):
@@ -78,12 +86,43 @@ MeasuringDiameter = Annotated[
 PinDiameter = Annotated[
     str | None, typer.Option(help="Pin for the runout, if not 1.728 modules.", metavar="LENGTH")
 ]
-Partial = Annotated[bool, typer.Option("--partial", help="Accept a gear cut off by the frame.")]
+Edge = Annotated[
+    EdgeChoice | None, typer.Option(help="Which edge of a bevel to measure; outer without it.")
+]
+Pick = Annotated[
+    str | None,
+    typer.Option(
+        help="Which of several gears on a picture, counted from the left, or 'all'.", metavar="N"
+    ),
+]
+Partial = Annotated[
+    bool | None, typer.Option("--partial", help="Accept a gear cut off by the frame.")
+]
 Out = Annotated[Path, typer.Option(help="Folder the readings go to.", metavar="DIR")]
+
+_SETTINGS = {
+    "teeth": "teeth",
+    "module": "module_mm",
+    "dp": "dp",
+    "pressure_angle": "pressure_angle_deg",
+    "rack": "rack",
+    "calibration": "calibration",
+    "scale": "scale_um_per_px",
+    "known_tip_diameter": "known_tip_diameter",
+    "known_bore": "known_bore",
+    "datum": "datum",
+    "measuring_diameter": "measuring_diameter",
+    "pin_diameter": "pin_diameter",
+    "edge": "edge",
+    "pick": "pick",
+    "partial": "partial",
+}
+"""Options of inspect and watch, and the names the settings have for them."""
 
 
 @app.command(short_help="Read photographs of gears and write their reports.")
 def inspect(
+    ctx: typer.Context,
     photos: Annotated[
         list[Path], typer.Argument(help="Photographs, or folders of them.", metavar="PHOTO")
     ],
@@ -100,39 +139,30 @@ def inspect(
     datum: Datum = None,
     measuring_diameter: MeasuringDiameter = None,
     pin_diameter: PinDiameter = None,
-    partial: Partial = False,
+    edge: Edge = None,
+    pick: Pick = None,
+    partial: Partial = None,
 ) -> None:
     """Read photographs; write reading.json, teeth.csv, overlay, chart and report for each.
 
     A gear.toml beside the photographs can say what the options say, so that pictures are only
     dropped in.
     """
-    given = _given(
-        teeth, module, dp, pressure_angle, rack, calibration, scale, known_tip_diameter,
-        known_bore, datum, measuring_diameter, pin_diameter, partial,
-    )  # fmt: skip
-    raise typer.Exit(_inspect_all(photos, out, given))
+    raise typer.Exit(_inspect_all(photos, out, _given(ctx)))
 
 
-def _given(*values: object) -> dict[str, object]:
-    """Options under the names the settings have for them."""
-    names = (
-        "teeth", "module_mm", "dp", "pressure_angle_deg", "rack", "calibration",
-        "scale_um_per_px", "known_tip_diameter", "known_bore", "datum", "measuring_diameter",
-        "pin_diameter", "partial",
-    )  # fmt: skip
-    fields = dict(zip(names, values, strict=True))
-    if fields["partial"] is False:
-        fields["partial"] = None
-    if isinstance(fields["datum"], DatumChoice):
-        fields["datum"] = fields["datum"].value
-    return fields
+def _given(ctx: typer.Context) -> dict[str, object]:
+    """Options of the gear and the picture, under the names the settings have for them."""
+    values = {name: ctx.params[option] for option, name in _SETTINGS.items()}
+    return {n: v.value if isinstance(v, StrEnum) else v for n, v in values.items()}
 
 
-def _inspect_all(paths: list[Path], out: Path, given: Mapping[str, object]) -> int:
-    from cogloupe.folder import check_writable, find_photos, read_one, reading_folder
+def _inspect_all(paths: list[Path], out: Path, given: dict[str, object]) -> int:
+    from cogloupe.folder import check_writable, count_gears, find_photos, read_one, reading_folder
     from cogloupe.settings import make_settings, settings_for
 
+    every = given["pick"] == "all"
+    given["pick"] = None if every else given["pick"]
     make_settings(given)
     photos = find_photos(paths)
     check_writable(out)
@@ -143,8 +173,12 @@ def _inspect_all(paths: list[Path], out: Path, given: Mapping[str, object]) -> i
         for photo in progress.track(photos, description="reading"):
             folder = reading_folder(photo, out, taken)
             taken.add(folder)
-            outcomes.append(read_one(photo, lambda p: settings_for(p, given), folder))
-            _tell_failure(outcomes)
+            gears = range(1, count_gears(photo) + 1) if every else ()
+            for pick in gears or (given["pick"],):
+                known = given | {"pick": pick}
+                place = folder / f"gear-{pick}" if len(gears) > 1 else folder
+                outcomes.append(read_one(photo, partial(settings_for, given=known), place))
+                _tell_failure(outcomes)
     _show([outcome.reading for outcome in outcomes if outcome.reading is not None], out)
     return max((_status(outcome) for outcome in outcomes), default=READ)
 
@@ -194,6 +228,7 @@ def _show(readings: list[Reading], out: Path) -> None:
 
 @app.command(short_help="Read each photograph dropped into a folder.")
 def watch(
+    ctx: typer.Context,
     folder: Annotated[Path, typer.Argument(help="Folder that photographs are dropped into.")],
     out: Annotated[
         Path | None, typer.Option(help="Folder the readings go to; without it FOLDER/readings.")
@@ -210,16 +245,15 @@ def watch(
     datum: Datum = None,
     measuring_diameter: MeasuringDiameter = None,
     pin_diameter: PinDiameter = None,
-    partial: Partial = False,
+    edge: Edge = None,
+    pick: Pick = None,
+    partial: Partial = None,
 ) -> None:
     """Read each photograph that is dropped into a folder, until stopped with Ctrl+C."""
     from cogloupe.folder import check_writable, watch_folder
     from cogloupe.settings import make_settings, settings_for
 
-    given = _given(
-        teeth, module, dp, pressure_angle, rack, calibration, scale, known_tip_diameter,
-        known_bore, datum, measuring_diameter, pin_diameter, partial,
-    )  # fmt: skip
+    given = _given(ctx)
     make_settings(given)
     if not folder.is_dir():
         raise UseError(f"{folder} is not a folder: name the folder pictures are dropped into")
@@ -282,6 +316,100 @@ def calibrate(
     _say(f"{um:.5g} ± {u:.2g} µm per pixel (k = 2), {calibration.method.replace('_', ' ')}")
     _say(f"Verdict: {calibration.verdict}" + "".join(f"; {r}" for r in calibration.reasons))
     _say(f"Written to {out}. Use it with: cogloupe inspect PHOTO --calibration {out}")
+
+
+@app.command(short_help="Work out the figures needed before a gear is cut.")
+def plan(
+    ctx: typer.Context,
+    file: Annotated[
+        Path | None,
+        typer.Argument(help="Plan file (TOML) that says what the options say.", metavar="PLAN"),
+    ] = None,
+    machine: Annotated[
+        Path | None,
+        typer.Option(help="Machine file; without it nothing is told of indexing.", metavar="FILE"),
+    ] = None,
+    out: Annotated[
+        Path | None,
+        typer.Option(help="Page to write (HTML), to print and take along.", metavar="FILE"),
+    ] = None,
+    teeth: Teeth = None,
+    module: Module = None,
+    dp: Dp = None,
+    pressure_angle: Angle = None,
+    rack: Rack = None,
+    profile_shift: Annotated[
+        float | None, typer.Option(help="Profile shift, in modules.", metavar="X")
+    ] = None,
+    blank_diameter: Annotated[
+        str | None, typer.Option(help="Blank there is, if not the usual one.", metavar="LENGTH")
+    ] = None,
+    mate_teeth: Annotated[
+        int | None, typer.Option(help="Teeth of the gear it runs with.", metavar="N")
+    ] = None,
+    mate_profile_shift: Annotated[
+        float | None, typer.Option(help="That gear's profile shift, in modules.", metavar="X")
+    ] = None,
+    backlash: Annotated[
+        str | None,
+        typer.Option(
+            help="Backlash along the pitch circle; 0.04 modules without it.", metavar="LENGTH"
+        ),
+    ] = None,
+    passes: Annotated[
+        int | None, typer.Option(help="Passes of the cutter; 2 without it.", metavar="N")
+    ] = None,
+    pin_diameter: Annotated[
+        str | None,
+        typer.Option(help="Pin you have, beside the usual 1.728 modules.", metavar="LENGTH"),
+    ] = None,
+    process: Annotated[
+        str | None, typer.Option(help="'hob', or 'form' for a form cutter, gap by gap.")
+    ] = None,
+    spindle_rpm: Annotated[
+        float | None,
+        typer.Option(help="Hob spindle speed, for pulse and step rates.", metavar="RPM"),
+    ] = None,
+    hob_diameter: Annotated[
+        str | None, typer.Option(help="Outside diameter of the hob.", metavar="LENGTH")
+    ] = None,
+    hob_gashes: Annotated[int | None, typer.Option(help="Gashes of the hob.", metavar="N")] = None,
+    feed_per_turn: Annotated[
+        str | None, typer.Option(help="Feed in one turn of the work.", metavar="LENGTH")
+    ] = None,
+    counts_from: Annotated[
+        int | None, typer.Option(help="First tooth count looked at; 8.", metavar="N")
+    ] = None,
+    counts_to: Annotated[
+        int | None, typer.Option(help="Last tooth count looked at; 120.", metavar="N")
+    ] = None,
+) -> None:
+    """Plan a gear: blank, depth, passes, mate, sizes to check at, hob setting and indexing."""
+    from cogloupe.machine import load_machine
+    from cogloupe.plan import make_plan
+    from cogloupe.plan_request import load_request, make_request
+    from cogloupe.report.plan_page import plan_html, plan_tables
+
+    renamed = {"module": "module_mm", "pressure_angle": "pressure_angle_deg"}
+    given = {
+        renamed.get(name, name): value
+        for name, value in ctx.params.items()
+        if name not in {"file", "machine", "out"}
+    }
+    request = load_request(file, given) if file is not None else make_request(given)
+    made = make_plan(request, load_machine(machine) if machine is not None else None)
+    for table in plan_tables(made):
+        out_console.print(table)
+    if out is not None:
+        _write_page(out, plan_html(made))
+
+
+def _write_page(path: Path, page: str) -> None:
+    try:
+        path.write_text(page, "utf-8")
+    except OSError as error:
+        raise UseError(f"{path} cannot be written ({error.strerror}): choose another") from error
+    _say(f"Written to {path}.")
 
 
 @app.command(short_help="Draw pictures of gears with stated faults.")

@@ -30,6 +30,8 @@ SENTENCES: dict[str, str] = {
     ),
     "shift_differs": "Teeth are {what} than the rack gives at its full depth by {um:.0f} µm on the "
     "measuring circle (profile shift {shift:+.3f}).",
+    "several_gears": "{count} gears are seen; this is number {number} from the left (--pick "
+    "chooses another, or all).",
     "two_edges": "Two edges run side by side, {px:.1f} px apart (a bevel or a burr); the {which} "
     "one was measured.",
     "coarse_pixels": "The teeth are small in the picture ({px:.0f} px deep); come closer.",

@@ -11,6 +11,7 @@ from itertools import chain, count
 from pathlib import Path
 
 from cogloupe.inspection import inspect_photo
+from cogloupe.measure import gears_on
 from cogloupe.photo import PHOTO_SUFFIXES, CutShortError, read_photo
 from cogloupe.reading import Reading
 from cogloupe.report.write import write_report
@@ -157,6 +158,23 @@ def read_one(photo: Path, settings_of: SettingsOf, folder: Path) -> Outcome:
         what = f"{photo.name} could not be read ({type(error).__name__}: {error})"
         return Outcome(photo, None, PhotoError(f"{what}; please report it with the photograph"))
     return Outcome(photo, reading, None)
+
+
+def count_gears(photo: Path) -> int:
+    """Number of gears on a photograph; 0 where it cannot be told, which reading it will explain.
+
+    Parameters
+    ----------
+    photo : Path
+
+    Returns
+    -------
+    int
+    """
+    try:
+        return len(gears_on(read_photo(photo).pixels))
+    except CogloupeError:
+        return 0
 
 
 def check_writable(out: Path) -> None:

@@ -113,7 +113,7 @@ def floor_radii(edges: EdgePoints, teeth: ToothMap, axis: Floats, gear: Gear) ->
     rise_at = theory_angle * theory_radius
 
     def rise(x: Floats) -> Floats:
-        return np.interp(np.abs(x), rise_at, theory_radius - theory_radius[0])
+        return np.asarray(np.interp(np.abs(x), rise_at, theory_radius - theory_radius[0]))
 
     # Blur averages the floor along itself: the edge seen lies at the Gaussian mean of its rise.
     nodes, weights = np.polynomial.hermite_e.hermegauss(9)

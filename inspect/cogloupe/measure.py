@@ -30,6 +30,10 @@ from cogloupe_calibration.scale import Scale, from_known_diameter
 Floats = NDArray[np.float64]
 
 MODULE_AGREES = 0.03
+CLEAR_SHARE = 0.6
+"""Share of even teeth from which a second outline on the picture is called a gear."""
+SMALLEST_MATE = 0.12
+"""Tip radius of a second gear, as a share of the clearest one's."""
 BLUR_WARNS_PX = 2.6
 DEEPEST_BLUR = 1 / 7
 """Blur beyond this share of the tooth's depth leaves no flank to measure."""
@@ -119,7 +123,7 @@ def measure_gear(pixels: NDArray[Any], settings: GearSettings, stated: Scale | N
     UseError
         Where nothing sets the size.
     """
-    region = _choose(find_gears(pixels), settings, pixels.shape)
+    region, others = _choose(gears_on(pixels), settings, pixels.shape)
     outlines = find_edges(pixels, region, settings.edge)
     centre = np.array([region.x, region.y])
     rough = (region.root_radius, region.tip_radius)
@@ -139,20 +143,52 @@ def measure_gear(pixels: NDArray[Any], settings: GearSettings, stated: Scale | N
     rack = settings.basic_rack(module_mm)
     gear = Gear(teeth.teeth, module_mm, rack)
     fits, gear, tips, circle = _fit_at_size(outlines, teeth, centre, gear, scale, settings)
-    notices = (*_picture_notices(region, outlines, teeth, settings), *notices)
+    notices = (*others, *_picture_notices(region, outlines, teeth, settings), *notices)
     source = "given" if settings.teeth is not None and settings.module is not None else "estimated"
     return Measured(
         region, outlines, teeth, fits, gear, scale, source, module_seen, bore, tips, circle, notices
     )
 
 
-def _choose(regions: list[Region], settings: GearSettings, shape: tuple[int, ...]) -> Region:
-    """Best region, or the reason why there is none."""
+def gears_on(pixels: NDArray[Any]) -> list[Region]:
+    """Gears on a picture in the order that picks them: from left to right.
+
+    Parameters
+    ----------
+    pixels : ndarray, shape (h, w) or (h, w, 3)
+        Upright photograph.
+
+    Returns
+    -------
+    list of Region
+        Beside the clearest gear only those nearly as clear and not much smaller.
+    """
+    regions = find_gears(pixels)
+    if not regions:
+        return []
+    clear = [
+        region
+        for region in regions
+        if region is regions[0]
+        or (
+            region.share > CLEAR_SHARE and region.tip_radius > SMALLEST_MATE * regions[0].tip_radius
+        )
+    ]
+    return sorted(clear, key=lambda region: region.x)
+
+
+def _choose(
+    regions: list[Region], settings: GearSettings, shape: tuple[int, ...]
+) -> tuple[Region, tuple[Notice, ...]]:
+    """The gear to read and what to say of the others, or the reason why there is none."""
     if not regions:
         raise PhotoError(
             "no gear found: it must lie flat, stand out from the ground, and show its teeth"
         )
-    region = regions[0]
+    number = settings.pick or 1 + regions.index(_likeliest(regions, settings.teeth))
+    if number > len(regions):
+        raise PhotoError(f"{len(regions)} gears are seen, so --pick {number} is not there")
+    region = regions[number - 1]
     height, width = shape[:2]
     # An arc whose centre lies outside the picture was meant as one; else something went wrong.
     meant = not (0 <= region.x < width and 0 <= region.y < height)
@@ -161,7 +197,15 @@ def _choose(regions: list[Region], settings: GearSettings, shape: tuple[int, ...
             "the gear is cut off by the edge of the picture: move back, or give --partial to "
             "read the teeth that are seen"
         )
-    return region
+    if len(regions) == 1:
+        return region, ()
+    return region, (flag("several_gears", count=len(regions), number=number),)
+
+
+def _likeliest(regions: list[Region], teeth: int | None) -> Region:
+    """The clearest and largest gear, of those with about the stated number of teeth if any."""
+    alike = [r for r in regions if teeth is not None and abs(r.teeth / teeth - 1) < 0.04]
+    return max(alike or regions, key=lambda r: r.share * r.tip_radius**0.5)
 
 
 def _refuse_unusable(outlines: Outlines, teeth: ToothMap) -> None:

@@ -66,6 +66,7 @@ class GearSettings(BaseModel):
     pin_diameter: Length = None
     edge: Literal["outer", "inner"] = "outer"
     partial: bool = False
+    pick: Annotated[int, Field(ge=1)] | None = None
 
     @field_validator("known_tip_diameter", "known_bore", "measuring_diameter", "pin_diameter")
     @classmethod
