@@ -22,6 +22,8 @@ from cogloupe.photo import Photo
 from cogloupe.simulation import render_scene
 
 TEETH = (24, 21, 28, 20)
+GROSS_PX = 0.3
+"""A flank this far from its place is listed, though its number is right."""
 
 ACCURACY = (
     "blur, px", "noise", "single pitch RMS, px", "worst, px", "RMS / bound", "error / u, RMS",
@@ -116,6 +118,7 @@ def _fault(what: Counted | str) -> str:
         "module wrong": not what.module,
         "numbers wrong": what.teeth and not what.numbers,
         f"{what.measured} of {what.visible} flanks measured": what.measured < 0.9 * what.visible,
+        f"a flank off by {what.worst_px:.2f} px": what.worst_px > GROSS_PX,
         f"{what.invented} flanks measured outside the frame": what.invented > 0,
     }
     return ", ".join(fault for fault, true in faults.items() if true)
