@@ -16,6 +16,7 @@ from cogloupe_calibration.lens import (
     make_lens,
     point_modes,
     term_effects,
+    unmeasured_lens,
 )
 
 WIDTH, HEIGHT = 640, 480
@@ -129,3 +130,13 @@ def test_lens_of_another_size_is_refused(terms, rows, columns):
 
 def test_every_term_has_words():
     assert tuple(TERMS_IN_WORDS) == TERMS
+
+
+def test_unmeasured_lens_moves_nothing_and_allows_for_the_usual_lens():
+    """0.3 % at the corner by distortion; by lean 0.1 % across half the shorter side."""
+    lens = unmeasured_lens(WIDTH, HEIGHT)
+    np.testing.assert_allclose(ideal_points(lens, POINTS), POINTS, rtol=0, atol=1e-12)
+    corner = np.hypot(*point_modes(lens, [0.0, 0.0]).T)
+    side = np.hypot(*point_modes(lens, [CENTRE[0], 0.0]).T)
+    assert any(corner == pytest.approx(0.003 * RADIUS, rel=1e-6) for corner in corner)
+    assert any(side == pytest.approx(0.001 * CENTRE[1], rel=1e-6) for side in side)
