@@ -108,10 +108,11 @@ def work_out_shapes(measured: Measured, axes: Axes, figures: Figures) -> Shapes:
     """
     px, edges = measured.scale.mm_per_px, measured.outlines.outer
     module_px = measured.gear.module_mm / px
-    floor_px = found_floors(measured, axes.teeth)
+    axis = measured.fits.centre
+    floor_px = found_floors(measured, axis)
     # Tips were measured about the axis of the teeth; seen from the datum each lies a little
     # further or nearer, by the offset along its own direction.
-    offset = (axes.teeth - axes.datum) * px
+    offset = (axis - axes.datum) * px
     tooth_angle = figures.position.mean(axis=1)
     gap_angle = figures.position[:, 1] + figures.gap_width / figures.measuring_radius / 2
     relative = measured.scale.relative_u
@@ -125,7 +126,7 @@ def work_out_shapes(measured: Measured, axes: Axes, figures: Figures) -> Shapes:
         return Radii(shifted, u)
 
     tip, floor = about_datum(measured.tips, tooth_angle), about_datum(floor_px, gap_angle)
-    shape = gap_shape(edges, measured.teeth, axes.teeth, floor_px.value, module_px)
+    shape = gap_shape(edges, measured.teeth, axis, floor_px.value, module_px)
     shape = GapShape(*(in_order(getattr(shape, name)) for name in GapShape.__annotations__))
     depth = (tip.value + np.roll(tip.value, -1)) / 2 - floor.value
     own = np.hypot(in_order(measured.tips.u), in_order(floor_px.u))

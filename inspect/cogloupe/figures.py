@@ -21,8 +21,8 @@ from cogloupe.deviations import (
     wrapped,
 )
 from cogloupe.edges import BEVEL_DOUBT
-from cogloupe.flanks import FlankFits, flank_angles, flank_angles_about
-from cogloupe.measure import Measured
+from cogloupe.flanks import FlankFits, flank_angles, flank_angles_about, teeth_axis_shift
+from cogloupe.measure import Measured, tips_oval
 from cogloupe.reading import DatumKind
 from cogloupe.settings import GearSettings
 from cogloupe.uncertainty import FlankPlace, Mode, edge_shift, lens_modes
@@ -72,13 +72,17 @@ def choose_datum(measured: Measured, wanted: DatumKind | None) -> Axes:
     """
     bore = measured.bore.centre if measured.bore is not None else None
     tips = measured.tip_circle.centre if measured.tip_circle is not None else None
-    seen = {"bore": bore, "teeth": measured.fits.centre, "tips": tips}
+    fits = measured.fits
+    # On an arc the axis was found with the tips' help, which the flanks alone would undo.
+    whole = bool(measured.teeth.seen.mean() > 0.75)
+    teeth = fits.centre + teeth_axis_shift(fits) if whole else fits.centre
+    seen = {"bore": bore, "teeth": teeth, "tips": tips}
     kind: DatumKind = wanted or ("bore" if bore is not None else "teeth")
     datum = seen[kind]
     if datum is None:
         what = "round bore" if kind == "bore" else "tip circle"
         raise PhotoError(f"no {what} is seen, so it cannot be the datum: leave --datum out")
-    return Axes(kind, datum, measured.fits.centre, bore, tips)
+    return Axes(kind, datum, teeth, bore, tips)
 
 
 @dataclass(frozen=True)
@@ -165,7 +169,12 @@ def work_out(
     noise = np.roll(np.hypot(fits.u_unwound, own), -first, axis=0)
     modes = tuple(
         Mode(m.name, m.size, np.roll(m.position, -first, axis=0))
-        for m in lens_modes(flank_place(fits, axes.datum), _datum_points(measured, axes), frame)
+        for m in lens_modes(
+            flank_place(fits, axes.datum),
+            _datum_points(measured, axes),
+            frame,
+            tips_oval(measured.tips, measured.teeth),
+        )
     )
     pin = settings.lengths_mm.get("pin_diameter", PIN_MODULES * gear.module_mm)
     pins = _seated(measured, axes, radius, pin, first)
@@ -200,7 +209,7 @@ def _seated(measured: Measured, axes: Axes, radius: float, pin: float, first: in
     angles = flank_angles(measured.fits)
     seat = pin_radius(angles, measured.gear.base_radius, radius, pin)
     middle = angles[:, 1] + gap_width(angles, 0.5)
-    xy = axes.teeth * px + (seat * np.stack([np.cos(middle), np.sin(middle)])).T
+    xy = measured.fits.centre * px + (seat * np.stack([np.cos(middle), np.sin(middle)])).T
     distance = np.hypot(*(xy - axes.datum * px).T)
     return np.asarray(np.roll(distance, -(first % z)))
 

@@ -18,6 +18,8 @@ SENTENCES: dict[str, str] = {
     "bore_not_round": "The bore is out of round by {um:.0f} µm; its centre is less sure.",
     "soft_focus": "The edges are soft (blur {blur:.1f} px); a sharper picture measures better.",
     "over_exposed": "{percent:.0f} % of the picture is burnt out; edges there move.",
+    "leaning": "The tips lie on an oval ({percent:.1f} % longer than wide): the gear leans, or the "
+    "lens stretches the picture; lay it flat under the middle of the lens.",
     "low_contrast": "Gear and ground differ by little ({percent:.0f} % of the full range).",
     "obstructed": "Something lies on these flanks; what is left of them was measured.",
     "not_seen": "These flanks are not seen; their figures are left empty.",

@@ -421,7 +421,9 @@ def _in_the_way(points: FlankPoints, judged: Floats, used: Bools) -> Floats:
     return np.asarray(lying[run], np.float64)
 
 
-def teeth_axis_shift(fits: FlankFits, tip_radius: Floats | None = None) -> Floats:
+def teeth_axis_shift(
+    fits: FlankFits, tip_radius: Floats | None = None, drive: bool = False
+) -> Floats:
     """How far the axis must move to take the first harmonic out of both flank sides.
 
     Parameters
@@ -431,6 +433,9 @@ def teeth_axis_shift(fits: FlankFits, tip_radius: Floats | None = None) -> Float
     tip_radius : ndarray, shape (z,), optional
         Tip radii about that centre, px; NaN where not seen. On an arc the flanks alone hardly
         tell a shift along its middle from thicker teeth; equal tip radii settle it.
+    drive : bool
+        Leave an index error of one wave a turn to the drive instead of putting it into the axis:
+        what the two sides share is then the drive's, what they show against each other the axis.
 
     Returns
     -------
@@ -454,11 +459,14 @@ def teeth_axis_shift(fits: FlankFits, tip_radius: Floats | None = None) -> Float
     error = np.mod(error - np.nanmedian(error) + pi, 2 * pi) - pi
     out = sign * error * fits.involute.base_radius
     columns = [np.cos(direction), np.sin(direction), sign + 0 * out, 1 + 0 * out, 0 * out]
+    if drive:
+        columns += [sign * np.cos(ideal) + 0 * out, sign * np.sin(ideal) + 0 * out]
     design = np.stack([c.ravel() for c in columns], axis=1)
     wanted = out.ravel()
-    if tip_radius is not None:
+    if tip_radius is not None and np.isfinite(tip_radius).any():
         middle = position.mean(axis=1)
         rows = [np.cos(middle), np.sin(middle), 0 * middle, 0 * middle, 1 + 0 * middle]
+        rows += [0 * middle] * (len(columns) - len(rows))
         design = np.concatenate([design, np.stack(rows, axis=1) * TIPS_COUNT])
         wanted = np.concatenate([wanted, (tip_radius - np.nanmean(tip_radius)) * TIPS_COUNT])
     seen = np.isfinite(design).all(axis=1) & np.isfinite(wanted)

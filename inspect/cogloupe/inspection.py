@@ -172,7 +172,7 @@ def _evidence(photo: Photo, measured: Measured, axes: Axes, figures: Figures) ->
     off = np.unwrap(np.nan_to_num(figures.position.mean(axis=1) - ideal))
     seen = np.isfinite(figures.position.mean(axis=1))
     start = float(off[seen].mean()) if seen.any() else -pi / 2
-    theory = gear_outline(design, start, flank_points=24) / px + axes.teeth
+    theory = gear_outline(design, start, flank_points=24) / px + fits.centre
     points = fits.points
     tooth = np.mod(points.flank // 2 - figures.first, z)
     side = points.flank % 2

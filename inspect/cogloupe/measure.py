@@ -29,12 +29,17 @@ from cogloupe_calibration.scale import Scale, from_known_diameter
 
 Floats = NDArray[np.float64]
 
+FURTHEST_AXIS = 0.4
+"""Furthest that the teeth's axis may lie from the centre of the tips, in modules."""
 MODULE_AGREES = 0.03
 CLEAR_SHARE = 0.6
 """Share of even teeth from which a second outline on the picture is called a gear."""
 SMALLEST_MATE = 0.12
 """Tip radius of a second gear, as a share of the clearest one's."""
 BLUR_WARNS_PX = 2.6
+OVAL_WARNS = 0.004
+"""Ovality of the tips from which a lean is told: a turned blank is rounder (common practice, no
+source)."""
 DEEPEST_BLUR = 1 / 7
 """Blur beyond this share of the tooth's depth leaves no flank to measure."""
 SMALLEST_DEPTH_PX = 6.0
@@ -135,15 +140,21 @@ def measure_gear(pixels: NDArray[Any], settings: GearSettings, stated: Scale | N
     angle = radians(settings.pressure_angle_deg)
     stated_px = settings.module / stated.mm_per_px if stated and settings.module else None
     known = stated_px if region.cut_off else None
-    module_seen, centre = see_module(outlines, teeth, centre, angle, known)
+    anchor = centre
+    module_seen, centre = see_module(outlines, teeth, anchor, angle, known)
     bore = find_bore(outlines.holes, centre, teeth.root_radius)
     scale, module_mm, notices = _settle_size(
         settings, stated, module_seen, _Circles(teeth, outlines, bore)
     )
     rack = settings.basic_rack(module_mm)
     gear = Gear(teeth.teeth, module_mm, rack)
-    fits, gear, tips, circle = _fit_at_size(outlines, teeth, centre, gear, scale, settings)
+    fits, gear, tips, circle = _fit_at_size(
+        outlines, teeth, (anchor, centre), gear, scale, settings
+    )
+    oval = tips_oval(tips, teeth)
     notices = (*others, *_picture_notices(region, outlines, teeth, settings), *notices)
+    if oval > OVAL_WARNS:
+        notices = (*notices, flag("leaning", percent=100 * oval))
     source = "given" if settings.teeth is not None and settings.module is not None else "estimated"
     return Measured(
         region, outlines, teeth, fits, gear, scale, source, module_seen, bore, tips, circle, notices
@@ -270,7 +281,7 @@ def see_module(
     by_tip = 2 * teeth.tip_radius / (z + 2)
     depth = teeth.tip_radius - teeth.root_radius
     low, high = teeth.root_radius + 0.38 * depth, teeth.tip_radius - 0.14 * depth
-    module = known or by_tip
+    module, anchor = known or by_tip, centre
     for _ in range(4 if known is None else 8):
         base = module * z / 2 * np.cos(pressure_angle)
         curve = Involute(base, module * z / 2, max(low, base * 1.002), high)
@@ -278,7 +289,7 @@ def see_module(
         slope = np.nanmedian(np.array([-1.0, 1.0]) * fits.slope * base)
         if known is None:
             module = float(np.clip(module * (1 + slope), 0.85 * by_tip, 1.15 * by_tip))
-        centre = _nearer_axis(outlines, teeth, centre, fits, 0.1)
+        centre = _nearer_axis(outlines, teeth, anchor, fits)
     if known is not None:
         return SeenModule(known, 0.03 * known, known, known), centre
     noise = float(np.nanmedian(fits.u_slope)) * base / sqrt(2 * z)
@@ -289,14 +300,18 @@ def see_module(
     return SeenModule(seen, seen / sqrt(weights.sum()), by_tip, module), centre
 
 
-def _nearer_axis(
-    outlines: Outlines, teeth: ToothMap, centre: Floats, fits: FlankFits, most: float
-) -> Floats:
-    """The centre moved to the axis of the teeth, by at most a share of the tip radius."""
-    tips = None
-    if not teeth.seen.mean() > 0.75:
-        tips = tip_radii(outlines.outer, teeth, centre, _half_tip(teeth))[0].value
-    return np.asarray(centre + _bounded(teeth_axis_shift(fits, tips), most * teeth.tip_radius))
+def _nearer_axis(outlines: Outlines, teeth: ToothMap, anchor: Floats, fits: FlankFits) -> Floats:
+    """The axis of the teeth, kept within reach of the tips' centre.
+
+    No blank is turned further off than that; where the flanks say so, the gear leans or its lower
+    edge is seen past the upper one, and the tips are the better witness.
+    """
+    tips, whole = None, bool(teeth.seen.mean() > 0.75)
+    if not whole:
+        tips = tip_radii(outlines.outer, teeth, fits.centre, _half_tip(teeth))[0].value
+    module = (teeth.tip_radius - teeth.root_radius) / 2.25
+    wanted = fits.centre + teeth_axis_shift(fits, tips, drive=whole)
+    return np.asarray(anchor + _bounded(wanted - anchor, FURTHEST_AXIS * module))
 
 
 def _bounded(shift: Floats, most: float) -> Floats:
@@ -387,13 +402,17 @@ def _half_tip(teeth: ToothMap) -> float:
 def _fit_at_size(
     outlines: Outlines,
     teeth: ToothMap,
-    centre: Floats,
+    centres: tuple[Floats, Floats],
     gear: Gear,
     scale: Scale,
     settings: GearSettings,
 ) -> tuple[FlankFits, Gear, Radii, Circle | None]:
-    """Fit the flanks against the gear's own involute, and find its profile shift."""
+    """Fit the flanks against the gear's own involute, and find its profile shift.
+
+    `centres` are that of the tips and the axis of the teeth as found so far.
+    """
     px = scale.mm_per_px
+    anchor, centre = centres
     measuring = settings.lengths_mm.get("measuring_diameter", 2 * gear.reference_radius) / 2 / px
     if not teeth.root_radius < measuring < teeth.tip_radius:
         raise PhotoError(
@@ -410,7 +429,7 @@ def _fit_at_size(
         curve = _evaluation_range(replace(gear, profile_shift=bounded), tips, outlines.blur_px, px)
         curve = replace(curve, measuring_radius=measuring)
         fits = fit_flanks(outlines.outer, teeth, centre, curve)
-        centre = _nearer_axis(outlines, teeth, centre, fits, 0.02)
+        centre = _nearer_axis(outlines, teeth, anchor, fits)
         half = float(np.nanmedian(thickness(flank_angles(fits), 1.0))) / 2
         half += _inv_change(gear, measuring * px)
         shift = shift_for_thickness(gear.teeth, gear.module_mm, gear.rack.pressure_angle, half)
@@ -464,6 +483,33 @@ def _picture_notices(
     if depth < 25:
         notices.append(flag("coarse_pixels", px=depth))
     return tuple(notices)
+
+
+def tips_oval(tips: Radii, teeth: ToothMap) -> float:
+    """How far the tips lie on an oval instead of a circle.
+
+    Parameters
+    ----------
+    tips : Radii
+        Tip radii, px.
+    teeth : ToothMap
+
+    Returns
+    -------
+    float
+        Longest over shortest diameter, less one; 0 where no oval stands out of the scatter.
+    """
+    seen = np.isfinite(tips.value)
+    if seen.sum() < 10:
+        return 0.0
+    angle, radius = teeth.centre_angle[seen], tips.value[seen]
+    waves = [f(k * angle) for k in (1, 2) for f in (np.cos, np.sin)]
+    design = np.stack([np.ones_like(angle), *waves], axis=1)
+    wave = np.linalg.lstsq(design, radius, rcond=None)[0]
+    scatter = float(np.std(radius - design @ wave))
+    size = hypot(wave[3], wave[4])
+    # Each of the wave's two parts has the scatter times sqrt(2 / n).
+    return 2 * size / float(wave[0]) if size > 3 * scatter * sqrt(2 / len(radius)) else 0.0
 
 
 def found_floors(measured: Measured, axis: Floats) -> Radii:

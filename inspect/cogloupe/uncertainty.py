@@ -72,7 +72,7 @@ class Mode:
 
 
 def lens_modes(
-    place: FlankPlace, datum_points: Floats | None, frame: tuple[int, int]
+    place: FlankPlace, datum_points: Floats | None, frame: tuple[int, int], oval: float = 0.0
 ) -> tuple[Mode, ...]:
     """Effects of a lens and a lean that were not measured.
 
@@ -84,6 +84,9 @@ def lens_modes(
         the datum is fitted to the flanks themselves.
     frame : (int, int)
         Width and height of the picture, px.
+    oval : float
+        How far the tips were seen to lie on an oval; a stretch of the picture as large is allowed
+        for, since a blank is round.
 
     Returns
     -------
@@ -110,11 +113,11 @@ def lens_modes(
         ("lens distortion", RADIAL_ALLOWANCE, radial),
         ("lean, left to right", PERSPECTIVE_ALLOWANCE, perspective(0)),
         ("lean, top to bottom", PERSPECTIVE_ALLOWANCE, perspective(1)),
-        ("unequal scales", ASPECT_ALLOWANCE, stretch),
-        ("skew", ASPECT_ALLOWANCE, skew),
+        ("unequal scales", max(ASPECT_ALLOWANCE, oval), stretch),
+        ("skew", max(ASPECT_ALLOWANCE, oval), skew),
     )
     return tuple(
-        Mode(name, f"{100 * size:g} %", size * _flank_effect(place, field, datum_points))
+        Mode(name, f"{100 * size:.2g} %", size * _flank_effect(place, field, datum_points))
         for name, size, field in fields
     )
 
