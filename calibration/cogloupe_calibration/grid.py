@@ -88,7 +88,10 @@ def measure_grid(
     if kind == "dots":
         placed, fit = _centred(placed, marks.params[:, 7])
     measured = _Measured(marks, placed, fit, lattice.spacing, (width, height))
-    return _summed_up(measured, kind, pitch_mm, u_pitch_rel, size)
+    grid = _summed_up(measured, kind, pitch_mm, u_pitch_rel)
+    findings = grid_findings(grid, size) + scale_findings(grid.scale.relative_u)
+    verdict, reasons = judge(findings)
+    return replace(grid, verdict=verdict, reasons=reasons)
 
 
 def _checked_picture(grey: ArrayLike) -> Floats:
@@ -222,20 +225,15 @@ def _oval_shift(placed: Placed, terms: Floats, radius: Floats) -> Floats:
     return np.asarray(2 * np.mean(along * way, axis=1))
 
 
-def _summed_up(
-    measured: _Measured,
-    kind: Kind,
-    pitch_mm: float,
-    u_pitch_rel: float,
-    size: tuple[int, int] | None,
-) -> GridScale:
-    fit, placed = measured.fit, measured.placed
-    covariance = _lens_covariance(fit, u_pitch_rel)
+def _summed_up(measured: _Measured, kind: Kind, pitch_mm: float, u_pitch_rel: float) -> GridScale:
+    """All figures; the verdict is still open."""
+    fit, placed, (width, height) = measured.fit, measured.placed, measured.frame
+    lens = (placed.centre_px, placed.radius_px, fit.terms, _lens_covariance(fit, u_pitch_rel))
     plain = similarity_residual(placed, fit.used)
     relative = hypot(fit.u_period_px / fit.period_px, u_pitch_rel)
     region = _region(placed.xy[fit.used])
     lines = np.ptp(placed.index, axis=0) + (2 if kind == "checkerboard" else 1)
-    grid = GridScale(
+    return GridScale(
         mm_per_px=pitch_mm / fit.period_px,
         u_mm_per_px=pitch_mm / fit.period_px * relative,
         kind=kind,
@@ -244,9 +242,9 @@ def _summed_up(
         period_px=fit.period_px,
         u_period_px=fit.u_period_px,
         angle_deg=degrees(atan2(fit.similarity[1], fit.similarity[0])),
-        width_px=measured.frame[0],
-        height_px=measured.frame[1],
-        lens=make_lens(placed.centre_px, placed.radius_px, fit.terms, covariance),
+        width_px=width,
+        height_px=height,
+        lens=make_lens(*lens),
         significant=fit.significant,
         index=placed.index,
         xy_px=placed.xy,
@@ -265,8 +263,6 @@ def _summed_up(
         verdict="good",
         reasons=(),
     )
-    verdict, reasons = judge(grid_findings(grid, size) + scale_findings(relative))
-    return replace(grid, verdict=verdict, reasons=reasons)
 
 
 def _region(xy: Floats) -> tuple[float, float, float, float]:

@@ -1,0 +1,215 @@
+"""Picture of what a calibration leaves: residual arrows over the frame, or round a circle."""
+
+from math import ceil, floor, log10
+from textwrap import wrap
+
+import numpy as np
+from matplotlib.axes import Axes
+from matplotlib.figure import Figure
+from matplotlib.lines import Line2D
+from matplotlib.patches import Patch, Rectangle
+from numpy.typing import NDArray
+
+from cogloupe.report.styles import ALARM, FAINT, GRID, INK, PAPER, SIDE_STYLES
+from cogloupe_calibration.circle import CircleScale
+from cogloupe_calibration.grid_scale import GridScale
+
+Floats = NDArray[np.float64]
+
+_WIDTH_IN, _DPI, _FONT = 10.6, 150, 9.5
+_LONG = 0.9  # a residual at the 95th percentile is drawn as long as this share of a spacing
+_REASON_CHARACTERS = 120
+_REASONS = 6
+_ARROWS = 360
+_PEN, _OTHER = SIDE_STYLES[0].pen, SIDE_STYLES[1].pen
+
+
+def grid_picture(grid: GridScale) -> Figure:
+    """Draw what a grid shows of the lens, and what is left when it is undone.
+
+    Parameters
+    ----------
+    grid : GridScale
+
+    Returns
+    -------
+    Figure
+        Two frames with arrows from where points should be to where they were seen, each
+        exaggerated by the factor it states; verdict, reasons and scale above them.
+    """
+    figure, axes = _figure(2, grid.height_px / grid.width_px, grid.reasons)
+    used = grid.used
+    before = ("before: scale, turn and place alone", grid.uncorrected_px, grid.uncorrected_rms_px)
+    after = ("left over: distortion and lean undone", grid.residual_px, grid.residual_rms_px)
+    for frame, (title, vectors, rms) in zip(axes, (before, after), strict=True):
+        factor = _factor(vectors[used], grid.period_px)
+        _frame(frame, grid.width_px, grid.height_px)
+        _region(frame, grid.valid_region_px)
+        _arrows(frame, grid.xy_px[used], vectors[used], factor, _PEN)
+        _crosses(frame, grid.xy_px[~used])
+        _title(frame, title, rms, factor)
+    um, expanded = 1000 * grid.mm_per_px, 2000 * grid.u_mm_per_px
+    kind = "checkerboard" if grid.kind == "checkerboard" else "grid of dots"
+    what = f"{kind}, {grid.pitch_mm:g} mm, {int(used.sum())} points"
+    _head(figure, grid.verdict, grid.reasons, f"{what}: {_scale_words(um, expanded)}")
+    _legend(figure, bool((~used).any()))
+    return figure
+
+
+def circle_picture(circle: CircleScale) -> Figure:
+    """Draw the outline of a circle with its residuals, and unrolled.
+
+    Parameters
+    ----------
+    circle : CircleScale
+
+    Returns
+    -------
+    Figure
+        The frame with the outline exaggerated by the factor stated; the residuals against the
+        polar angle; verdict, reasons and scale above them.
+    """
+    figure, axes = _figure(2, circle.height_px / circle.width_px, circle.reasons)
+    used, centre = circle.used, np.array(circle.centre_px)
+    arm = circle.xy_px - centre
+    way = arm / np.hypot(*arm.T)[:, None]
+    factor = _factor(circle.residual_px[used, None] * way[used], circle.radius_px / 4)
+    _frame(axes[0], circle.width_px, circle.height_px)
+    chosen = np.flatnonzero(used)[:: max(1, int(used.sum()) // _ARROWS)]
+    vectors = circle.residual_px[chosen, None] * way[chosen]
+    _arrows(axes[0], circle.xy_px[chosen], vectors, factor, _PEN)
+    _crosses(axes[0], circle.xy_px[~used])
+    _title(axes[0], "outline less the oval fitted", circle.residual_rms_px, factor)
+    _unrolled(axes[1], np.degrees(np.arctan2(arm[:, 1], arm[:, 0])) % 360, circle)
+    um, expanded = 1000 * circle.scale.mm_per_px, 2000 * circle.scale.u_mm_per_px
+    ratio = f"scale in x over scale in y {circle.ratio:.5f} ± {4 * circle.u_e:.1g}"
+    _head(figure, circle.verdict, circle.reasons, f"{_scale_words(um, expanded)}; {ratio}")
+    _legend(figure, bool((~used).any()), region=False)
+    return figure
+
+
+def _figure(columns: int, aspect: float, reasons: tuple[str, ...]) -> tuple[Figure, list[Axes]]:
+    """A figure whose frames keep their shape, with room for the reasons above."""
+    lines = len(_reason_lines(reasons))
+    frame_in = min(max((_WIDTH_IN / columns - 0.5) * aspect, 1.8), 6.0)
+    head_in, foot_in = 0.9 + 0.18 * lines, 0.55
+    height_in = head_in + frame_in + foot_in
+    figure = Figure(figsize=(_WIDTH_IN, height_in), dpi=_DPI, facecolor=PAPER)
+    axes = list(figure.subplots(1, columns))
+    figure.subplots_adjust(
+        left=0.055,
+        right=0.985,
+        top=1 - head_in / height_in,
+        bottom=foot_in / height_in,
+        wspace=0.12,
+    )
+    return figure, axes
+
+
+def _factor(vectors: Floats, spacing: float) -> float:
+    """Round exaggeration (1, 2, 5, 10, ...) at which the longer arrows reach to the next point."""
+    long = float(np.percentile(np.hypot(*vectors.T), 95)) if len(vectors) else 0.0
+    wanted = _LONG * spacing / max(long, 1e-6)
+    power = 10.0 ** floor(log10(max(wanted, 1.0)))
+    return float(max(step * power for step in (1, 2, 5) if step * power <= max(wanted, 1.0)))
+
+
+def _frame(axes: Axes, width: int, height: int) -> None:
+    axes.set_xlim(-0.5, width - 0.5)
+    axes.set_ylim(height - 0.5, -0.5)
+    axes.set_aspect("equal")
+    axes.tick_params(labelsize=_FONT - 1.5, colors=INK, length=3)
+    axes.set_xlabel("x / px", fontsize=_FONT - 1, color=INK)
+    axes.axvline((width - 1) / 2, color=GRID, lw=0.8, zorder=0)
+    axes.axhline((height - 1) / 2, color=GRID, lw=0.8, zorder=0)
+    for spine in axes.spines.values():
+        spine.set_color(FAINT)
+
+
+def _region(axes: Axes, region: tuple[float, float, float, float]) -> None:
+    left, top, right, bottom = region
+    axes.add_patch(
+        Rectangle((left, top), right - left, bottom - top, fill=False, ec=_OTHER, ls="--", lw=1.0)
+    )
+
+
+def _arrows(axes: Axes, xy: Floats, vectors: Floats, factor: float, colour: str) -> None:
+    axes.plot(*xy.T, ".", color=FAINT, ms=1.6, zorder=1)
+    axes.quiver(
+        xy[:, 0], xy[:, 1], factor * vectors[:, 0], factor * vectors[:, 1],
+        angles="xy", scale_units="xy", scale=1.0, color=colour, width=0.0022,
+        headwidth=4, headlength=5, headaxislength=4.5, zorder=2,
+    )  # fmt: skip
+
+
+def _crosses(axes: Axes, xy: Floats) -> None:
+    axes.plot(*xy.T, "x", color=ALARM, ms=5, mew=1.2, zorder=3)
+
+
+def _title(axes: Axes, title: str, rms: float, factor: float) -> None:
+    words = f"{title}\n{_digits(rms)} px RMS; arrows drawn {factor:,.0f} times too long"
+    axes.set_title(words, loc="left", fontsize=_FONT, color=INK)
+
+
+def _digits(value: float) -> str:
+    """Two figures that count, never with an exponent."""
+    places = max(0, 1 - floor(log10(value))) if value > 0 else 0
+    return f"{value:.{places}f}"
+
+
+def _unrolled(axes: Axes, angle_deg: Floats, circle: CircleScale) -> None:
+    axes.plot(angle_deg[circle.used], circle.residual_px[circle.used], ".", color=_PEN, ms=2.2)
+    limit = max(4 * circle.residual_rms_px, 0.01)
+    out = ~circle.used
+    axes.plot(
+        angle_deg[out], np.clip(circle.residual_px[out], -limit, limit), "x", color=ALARM, ms=5
+    )
+    axes.axhline(0, color=INK, lw=0.8)
+    axes.set_ylim(-1.1 * limit, 1.1 * limit)
+    axes.set_xlim(0, 360)
+    axes.set_xticks(range(0, 361, 60))
+    axes.grid(color=GRID, lw=0.8)
+    axes.tick_params(labelsize=_FONT - 1.5, colors=INK, length=3)
+    axes.set_xlabel("polar angle / degrees, clockwise on the picture", fontsize=_FONT - 1)
+    axes.set_title("distance outside the oval / px", loc="left", fontsize=_FONT, color=INK)
+    for spine in axes.spines.values():
+        spine.set_color(FAINT)
+
+
+def _scale_words(um: float, expanded: float) -> str:
+    if expanded == 0:
+        return f"{um:.6g} µm per pixel"
+    places = max(0, ceil(-log10(expanded)) + 1)
+    return f"{um:.{places}f} ± {expanded:.{places}f} µm per pixel (k = 2)"
+
+
+def _reason_lines(reasons: tuple[str, ...]) -> list[str]:
+    shown = [line for reason in reasons for line in wrap(reason, _REASON_CHARACTERS)]
+    return shown if len(shown) <= _REASONS else [*shown[:_REASONS], "and more"]
+
+
+def _head(figure: Figure, verdict: str, reasons: tuple[str, ...], what: str) -> None:
+    height = float(figure.get_size_inches()[1])
+    colour = ALARM if verdict == "take it again" else INK
+    figure.text(
+        0.055, 1 - 0.12 / height, f"verdict: {verdict}", fontsize=_FONT + 4, weight="bold",
+        color=colour, va="top",
+    )  # fmt: skip
+    figure.text(0.985, 1 - 0.14 / height, what, fontsize=_FONT, color=INK, va="top", ha="right")
+    for number, line in enumerate(_reason_lines(reasons)):
+        y = 1 - (0.45 + 0.18 * number) / height
+        figure.text(0.055, y, line, fontsize=_FONT - 0.5, color=INK, va="top")
+
+
+def _legend(figure: Figure, rejected: bool, region: bool = True) -> None:
+    handles: list[Patch | Line2D] = [
+        Line2D([], [], color=_PEN, lw=1.4, marker=">", ms=5, label="from expected to seen")
+    ]
+    if region:
+        handles.append(Line2D([], [], color=_OTHER, lw=1.0, ls="--", label="valid region"))
+    if rejected:
+        handles.append(Line2D([], [], color=ALARM, marker="x", lw=0, label="left out"))
+    figure.legend(
+        handles=handles, loc="lower left", bbox_to_anchor=(0.05, 0.0), ncols=3, frameon=False,
+        fontsize=_FONT - 0.5, borderaxespad=0.1,
+    )  # fmt: skip
