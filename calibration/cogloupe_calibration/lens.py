@@ -126,6 +126,32 @@ def ideal_points(lens: Lens, xy: ArrayLike) -> Floats:
     )
 
 
+def observed_points(lens: Lens, xy: ArrayLike) -> Floats:
+    """Places where the camera saw what lies at ideal places; undoes `ideal_points`.
+
+    Parameters
+    ----------
+    lens : Lens
+    xy : array_like, shape (..., 2)
+        Ideal places, px.
+
+    Returns
+    -------
+    ndarray, shape (..., 2)
+        Px.
+
+    Notes
+    -----
+    By repeated correction; each turn leaves about the distortion's share of the error, so a few
+    turns suffice for drawing (0.001 px at 5 % distortion).
+    """
+    wanted = np.asarray(xy, np.float64)
+    seen = wanted
+    for _ in range(10):
+        seen = seen + wanted - ideal_points(lens, seen)
+    return seen
+
+
 def ideal_of_terms(
     terms: Floats, centre_px: tuple[float, float], radius_px: float, xy: Floats
 ) -> Floats:

@@ -30,6 +30,8 @@ from cogloupe.reading import (
 from cogloupe.tolerance import FlankFigures, class_range_2013
 from cogloupe.tolerance import Measured as Graded
 from cogloupe.uncertainty import RADIAL_ALLOWANCE, thickness_edge, total_range
+from cogloupe_calibration.calibration import Lens
+from cogloupe_calibration.lens import observed_points
 from cogloupe_calibration.units import MM_PER_INCH
 
 Floats = NDArray[np.float64]
@@ -548,7 +550,7 @@ def build_gear(measured: Measured) -> GearInfo:
     )
 
 
-def build_datum(measured: Measured, axes: Axes) -> Datum:
+def build_datum(measured: Measured, axes: Axes, lens: Lens | None) -> Datum:
     """The datum and the other axes.
 
     Parameters
@@ -563,8 +565,13 @@ def build_datum(measured: Measured, axes: Axes) -> Datum:
     bore, px = measured.bore, measured.scale.mm_per_px
 
     def pair(axis: Floats | None) -> tuple[float, float] | None:
-        return None if axis is None else (float(axis[0]), float(axis[1]))
+        if axis is None:
+            return None
+        x, y = axis if lens is None else observed_points(lens, axis)
+        return float(x), float(y)
 
+    datum = pair(axes.datum)
+    assert datum is not None  # a datum was chosen
     u = None
     if bore is not None:
         edge = hypot(measured.outlines.u_level_px, 0.03 * measured.outlines.blur_px)
@@ -572,8 +579,8 @@ def build_datum(measured: Measured, axes: Axes) -> Datum:
         u = hypot(u, 2 * bore.radius * measured.scale.u_mm_per_px)
     return Datum(
         kind=axes.kind,
-        x_px=float(axes.datum[0]),
-        y_px=float(axes.datum[1]),
+        x_px=datum[0],
+        y_px=datum[1],
         bore_xy_px=pair(axes.bore),
         teeth_xy_px=pair(axes.teeth),
         tips_xy_px=pair(axes.tips),

@@ -4,6 +4,9 @@ import datetime
 from dataclasses import dataclass
 from math import hypot
 from pathlib import Path
+from typing import Any, Literal
+
+from numpy.typing import NDArray
 
 from cogloupe.datum import Disc, find_disc
 from cogloupe.inspection import camera_of
@@ -14,6 +17,12 @@ from cogloupe.settings import as_option, make_settings
 from cogloupe.uncertainty import edge_shift
 from cogloupe_calibration.calibration import Calibration, Picture
 from cogloupe_calibration.errors import UseError
+from cogloupe_calibration.grid import (
+    U_PITCH_REL,
+    GridScale,
+    calibration_from_grid,
+    measure_grid,
+)
 from cogloupe_calibration.ruled import calibration_from_ruled, measure_ruled_scale
 from cogloupe_calibration.scale import (
     CALIPER_U_MM,
@@ -27,9 +36,10 @@ from cogloupe_calibration.units import parse_length
 
 @dataclass(frozen=True)
 class CalibrationRequest:
-    """What the person says of the picture; exactly one of the first five is given.
+    """What the person says of the picture; exactly one of the first seven is given.
 
-    Lengths are text with a unit; `uncertainty` is expanded (k = 2).
+    Lengths are text with a unit; `size` is squares or dots across and down, as 9x7;
+    `uncertainty` is expanded (k = 2).
     """
 
     scale_um_per_px: float | None = None
@@ -37,6 +47,9 @@ class CalibrationRequest:
     known_bore: str | None = None
     known_pin: str | None = None
     ruled_scale: str | None = None
+    checkerboard: str | None = None
+    dots: str | None = None
+    size: str | None = None
     uncertainty: str | None = None
     note: str = ""
 
@@ -51,11 +64,13 @@ class CalibrationRequest:
         """
         names = (
             "scale_um_per_px", "known_tip_diameter", "known_bore", "known_pin", "ruled_scale",
+            "checkerboard", "dots",
         )  # fmt: skip
         given = [name for name in names if getattr(self, name) is not None]
         if len(given) == 1:
             return given[0]
-        options = "--scale, --known-tip-diameter, --known-bore, --known-pin or --ruled-scale"
+        *others, last = map(as_option, names)
+        options = f"{', '.join(others)} or {last}"
         if not given:
             raise UseError(f"nothing sets the scale: give one of {options}")
         both = " and ".join(as_option(name) for name in given)
@@ -64,7 +79,7 @@ class CalibrationRequest:
 
 def make_calibration(
     path: Path | None, request: CalibrationRequest, date: datetime.date
-) -> Calibration:
+) -> tuple[Calibration, GridScale | None]:
     """Make a calibration as requested.
 
     Parameters
@@ -77,6 +92,8 @@ def make_calibration(
     Returns
     -------
     Calibration
+    GridScale or None
+        The grid it was made from, for a picture of its residuals.
 
     Raises
     ------
@@ -86,22 +103,24 @@ def make_calibration(
     method = request.method
     if method == "scale_um_per_px":
         picture = _picture(read_photo(path)) if path is not None else None
-        return calibration_from_scale(_stated(request), date, picture, request.note)
+        return calibration_from_scale(_stated(request), date, picture, request.note), None
     length = parse_length(getattr(request, method))
     u = parse_length(request.uncertainty) / 2 if request.uncertainty else None
     if path is None:
         raise UseError(f"{as_option(method)} needs a picture: name one")
     photo = read_photo(path)
     if method == "ruled_scale":
-        grey = mix_colours(photo.pixels, LUMA if photo.pixels.ndim == 3 else None)
-        ruled = measure_ruled_scale(grey, length, *(() if u is None else (u / length,)))
-        return calibration_from_ruled(ruled, _picture(photo), date, request.note)
+        ruled = measure_ruled_scale(_grey(photo), length, *(() if u is None else (u / length,)))
+        return calibration_from_ruled(ruled, _picture(photo), date, request.note), None
+    if method in ("checkerboard", "dots"):
+        grid = _grid(photo, request, length, u)
+        return calibration_from_grid(grid, _picture(photo), date, request.note), grid
     known_u = CALIPER_U_MM if u is None else u
     if method == "known_pin":
         scale = _from_disc(find_disc(photo.pixels), length, known_u)
     else:
         scale = _with_known_u(_from_gear(photo, method, getattr(request, method)), known_u)
-    return calibration_from_scale(scale, date, _picture(photo), request.note)
+    return calibration_from_scale(scale, date, _picture(photo), request.note), None
 
 
 def _stated(request: CalibrationRequest) -> Scale:
@@ -111,6 +130,44 @@ def _stated(request: CalibrationRequest) -> Scale:
     if request.uncertainty is not None:
         raise UseError("--uncertainty is that of a known length: leave it out with --scale")
     return from_stated_scale(settings.scale_um_per_px)
+
+
+def _grey(photo: Photo) -> NDArray[Any]:
+    return mix_colours(photo.pixels, LUMA if photo.pixels.ndim == 3 else None)
+
+
+def _grid(
+    photo: Photo, request: CalibrationRequest, pitch_mm: float, u_mm: float | None
+) -> GridScale:
+    """Grid of squares or dots on a picture."""
+    kind: Literal["checkerboard", "dots"] = "dots" if request.dots is not None else "checkerboard"
+    relative = U_PITCH_REL if u_mm is None else u_mm / pitch_mm
+    return measure_grid(_grey(photo), pitch_mm, kind, parse_size(request.size), relative)
+
+
+def parse_size(text: str | None) -> tuple[int, int] | None:
+    """Read how many squares or dots a target has.
+
+    Parameters
+    ----------
+    text : str or None
+        Across and down, as ``9x7``.
+
+    Returns
+    -------
+    (int, int) or None
+
+    Raises
+    ------
+    UseError
+        Where it is not two whole numbers above zero.
+    """
+    if text is None:
+        return None
+    across, _, down = text.lower().partition("x")
+    if not (across.strip().isdigit() and down.strip().isdigit() and int(across) and int(down)):
+        raise UseError(f"--size '{text}' is not squares or dots across and down: write 9x7")
+    return int(across), int(down)
 
 
 def _picture(photo: Photo) -> Picture:

@@ -25,7 +25,8 @@ from cogloupe.flanks import FlankFits, flank_angles, flank_angles_about, teeth_a
 from cogloupe.measure import Measured, tips_oval
 from cogloupe.reading import DatumKind
 from cogloupe.settings import GearSettings
-from cogloupe.uncertainty import FlankPlace, Mode, edge_shift, lens_modes
+from cogloupe.uncertainty import FlankPlace, Mode, calibrated_modes, edge_shift, lens_modes
+from cogloupe_calibration.calibration import Lens
 from cogloupe_calibration.errors import PhotoError
 
 Floats = NDArray[np.float64]
@@ -131,7 +132,11 @@ class Figures:
 
 
 def work_out(
-    measured: Measured, axes: Axes, settings: GearSettings, frame: tuple[int, int]
+    measured: Measured,
+    axes: Axes,
+    settings: GearSettings,
+    frame: tuple[int, int],
+    lens: Lens | None = None,
 ) -> Figures:
     """Work out the figures about the datum.
 
@@ -142,6 +147,8 @@ def work_out(
     settings : GearSettings
     frame : (int, int)
         Width and height of the picture, px.
+    lens : Lens, optional
+        Measured lens; without one an allowance is made.
 
     Returns
     -------
@@ -167,15 +174,12 @@ def work_out(
     # Tool marks shift a bevelled edge from flank to flank by a small share of the bevel.
     own = BEVEL_FLANK_DOUBT * measured.outlines.bevel_px / fits.involute.base_radius
     noise = np.roll(np.hypot(fits.u_unwound, own), -first, axis=0)
-    modes = tuple(
-        Mode(m.name, m.size, np.roll(m.position, -first, axis=0))
-        for m in lens_modes(
-            flank_place(fits, axes.datum),
-            _datum_points(measured, axes),
-            frame,
-            tips_oval(measured.tips, measured.teeth),
-        )
-    )
+    place, carried = flank_place(fits, axes.datum), _datum_points(measured, axes)
+    if lens is None:
+        found = lens_modes(place, carried, frame, tips_oval(measured.tips, measured.teeth))
+    else:
+        found = calibrated_modes(place, carried, lens)
+    modes = tuple(Mode(m.name, m.size, np.roll(m.position, -first, axis=0)) for m in found)
     pin = settings.lengths_mm.get("pin_diameter", PIN_MODULES * gear.module_mm)
     pins = _seated(measured, axes, radius, pin, first)
     about = pin_radius(position, gear.base_radius, radius, pin)

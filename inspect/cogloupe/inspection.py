@@ -30,7 +30,14 @@ from cogloupe.rack import Gear, gear_outline
 from cogloupe.reading import CalibrationInfo, Notice, PhotoInfo, Reading
 from cogloupe.settings import GearSettings
 from cogloupe.uncertainty import pitch_uncertainty
-from cogloupe_calibration.calibration import Calibration, Camera, check_fits, load_calibration
+from cogloupe_calibration.calibration import (
+    Calibration,
+    Camera,
+    Lens,
+    check_fits,
+    load_calibration,
+)
+from cogloupe_calibration.lens import observed_points
 from cogloupe_calibration.scale import Scale, from_stated_scale
 
 Floats = NDArray[np.float64]
@@ -58,14 +65,15 @@ def inspect_photo(photo: Photo, settings: GearSettings) -> tuple[Reading, Eviden
         Where photograph, calibration or settings cannot serve, in one line.
     """
     stated, calibration, notices = stated_scale(photo, settings)
-    measured = measure_gear(photo.pixels, settings, stated)
+    lens = calibration.lens if calibration is not None else None
+    measured = measure_gear(photo.pixels, settings, stated, lens)
     axes = choose_datum(measured, settings.datum)
-    figures = work_out(measured, axes, settings, (photo.width, photo.height))
-    reading = _reading(photo, measured, axes, figures, notices)
+    figures = work_out(measured, axes, settings, (photo.width, photo.height), lens)
+    reading = _reading(photo, measured, axes, figures, notices, lens)
     if settings.calibration is not None and calibration is not None:
         info = reading.calibration.model_copy(update={"file": str(settings.calibration)})
         reading = reading.model_copy(update={"calibration": info})
-    return reading, _evidence(photo, measured, axes, figures)
+    return reading, _evidence(photo, measured, figures, lens)
 
 
 def stated_scale(
@@ -131,6 +139,7 @@ def _reading(
     axes: Axes,
     figures: Figures,
     notices: tuple[Notice, ...],
+    lens: Lens | None,
 ) -> Reading:
     radius_um = 1000 * figures.measuring_radius
     pitch_u = pitch_uncertainty(figures.noise, figures.modes, radius_um)
@@ -153,18 +162,18 @@ def _reading(
         calibration=CalibrationInfo(
             mm_per_px=scale.mm_per_px, u_mm_per_px=scale.u_mm_per_px, method=scale.method, file=None
         ),
-        datum=build_datum(measured, axes),
+        datum=build_datum(measured, axes, lens),
         teeth=teeth,
         gaps=build_gaps(figures, shapes, thickness_uncertainty(measured, figures)),
         summary=summary,
         tolerance=build_tolerance(measured, summary, teeth),
         budget=build_budget(measured, figures),
         profile=build_profile(profiles),
-        warnings=(*notices, *build_notices(measured, axes, teeth, lens_measured=False)),
+        warnings=(*notices, *build_notices(measured, axes, teeth, lens is not None)),
     )
 
 
-def _evidence(photo: Photo, measured: Measured, axes: Axes, figures: Figures) -> Evidence:
+def _evidence(photo: Photo, measured: Measured, figures: Figures, lens: Lens | None) -> Evidence:
     """Arrays for the drawings: theory laid where the teeth are, points with their deviations."""
     fits, z, px = measured.fits, measured.gear.teeth, measured.scale.mm_per_px
     design = Gear(z, measured.gear.module_mm, measured.gear.rack)
@@ -181,7 +190,12 @@ def _evidence(photo: Photo, measured: Measured, axes: Axes, figures: Figures) ->
     absolute = points.unwound + fits.nominal.ravel()[points.flank]
     off_angle = np.mod(absolute - wanted + pi, 2 * pi) - pi
     deviation = points.sign * off_angle * measured.gear.base_radius * 1000
+
+    def on_picture(xy: Floats) -> Floats:
+        return xy if lens is None else observed_points(lens, xy)
+
     return Evidence(
-        photo.as_rgb8(), theory, measured.outlines.outer.xy, points.xy, points.normal, deviation,
-        tooth, side, fits.used,
+        photo.as_rgb8(), on_picture(theory), on_picture(measured.outlines.outer.xy),
+        on_picture(points.xy),
+        points.normal, deviation, tooth, side, fits.used,
     )  # fmt: skip

@@ -24,7 +24,9 @@ from cogloupe.settings import GearSettings
 from cogloupe.standard_sizes import nearest_standard_module
 from cogloupe.teeth import ToothMap, map_teeth, tips_centre
 from cogloupe.uncertainty import edge_shift
+from cogloupe_calibration.calibration import Lens
 from cogloupe_calibration.errors import PhotoError, UseError
+from cogloupe_calibration.lens import ideal_points
 from cogloupe_calibration.scale import Scale, from_known_diameter
 
 Floats = NDArray[np.float64]
@@ -105,7 +107,9 @@ class Measured:
     notices: tuple[Notice, ...]
 
 
-def measure_gear(pixels: NDArray[Any], settings: GearSettings, stated: Scale | None) -> Measured:
+def measure_gear(
+    pixels: NDArray[Any], settings: GearSettings, stated: Scale | None, lens: Lens | None = None
+) -> Measured:
     """Measure the gear on a picture.
 
     Parameters
@@ -116,6 +120,9 @@ def measure_gear(pixels: NDArray[Any], settings: GearSettings, stated: Scale | N
         What is known of the gear.
     stated : Scale or None
         Scale from a calibration or a statement; None where the picture itself must give it.
+    lens : Lens, optional
+        Measured lens; edge points are put where it would not have moved them, and every place in
+        the result is in px of such a picture.
 
     Returns
     -------
@@ -131,6 +138,8 @@ def measure_gear(pixels: NDArray[Any], settings: GearSettings, stated: Scale | N
     region, others = _choose(gears_on(pixels), settings, pixels.shape)
     outlines = find_edges(pixels, region, settings.edge)
     centre = np.array([region.x, region.y])
+    if lens is not None:
+        outlines, centre = _undistorted(outlines, lens), ideal_points(lens, centre)
     rough = (region.root_radius, region.tip_radius)
     if region.cut_off:
         outer = outlines.outer
@@ -159,6 +168,15 @@ def measure_gear(pixels: NDArray[Any], settings: GearSettings, stated: Scale | N
     return Measured(
         region, outlines, teeth, fits, gear, scale, source, module_seen, bore, tips, circle, notices
     )
+
+
+def _undistorted(outlines: Outlines, lens: Lens) -> Outlines:
+    """Outlines as a lens without distortion would have shown them."""
+    outer, *holes = (
+        replace(points, xy=ideal_points(lens, points.xy))
+        for points in (outlines.outer, *outlines.holes)
+    )
+    return replace(outlines, outer=outer, holes=tuple(holes))
 
 
 def gears_on(pixels: NDArray[Any]) -> list[Region]:

@@ -14,6 +14,9 @@ from math import cos, sqrt
 import numpy as np
 from numpy.typing import NDArray
 
+from cogloupe_calibration.calibration import Lens
+from cogloupe_calibration.lens import point_modes
+
 Floats = NDArray[np.float64]
 Field = Callable[[Floats], Floats]
 """A displacement field: points (..., 2) to displacements (..., 2), px."""
@@ -119,6 +122,34 @@ def lens_modes(
     return tuple(
         Mode(name, f"{100 * size:.2g} %", size * _flank_effect(place, field, datum_points))
         for name, size, field in fields
+    )
+
+
+def calibrated_modes(
+    place: FlankPlace, datum_points: Floats | None, lens: Lens
+) -> tuple[Mode, ...]:
+    """Effects of what a calibration leaves unknown of the lens and the lean.
+
+    Parameters
+    ----------
+    place : FlankPlace
+    datum_points : ndarray, shape (n, 2), or None
+        As for `lens_modes`.
+    lens : Lens
+        With the covariance of its terms.
+
+    Returns
+    -------
+    tuple of Mode
+        One for each principal axis of the covariance.
+    """
+
+    def along(axis: int) -> Field:
+        return lambda p: np.asarray(point_modes(lens, p)[axis])
+
+    return tuple(
+        Mode("lens as calibrated", "its own u", _flank_effect(place, along(k), datum_points))
+        for k in range(len(lens.terms))
     )
 
 
