@@ -235,11 +235,24 @@ def _show(readings: list[Reading], out: Path) -> None:
     if not readings:
         return
     out_console.print(summary_table(readings))
+    for message, where in _notices(readings).items():
+        _say(f"{_named(where)}: {message}")
+    _say(f"Reports are in {out}: open report.html in each photograph's folder.")
+
+
+def _notices(readings: list[Reading]) -> dict[str, list[str]]:
+    """What is to be said, and of which photographs; what is the same for several is said once."""
+    said: dict[str, list[str]] = {}
     for reading in readings:
         for notice in reading.warnings:
             teeth = f" (teeth {', '.join(map(str, notice.teeth))})" if notice.teeth else ""
-            _say(f"{reading.photo.file}: {notice.message}{teeth}")
-    _say(f"Reports are in {out}: open report.html in each photograph's folder.")
+            said.setdefault(notice.message + teeth, []).append(reading.photo.file)
+    return said
+
+
+def _named(photos: list[str]) -> str:
+    few = len(photos) <= 3
+    return ", ".join(photos) if few else f"{photos[0]} and {len(photos) - 1} others"
 
 
 @app.command(short_help="Read each photograph dropped into a folder.")

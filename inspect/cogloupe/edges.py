@@ -51,8 +51,9 @@ COLOUR_IS_SRGB = 2.0
 """Factor by which the sRGB curve may fit a colour picture worse and still be believed."""
 BURNT_PIXELS = 0.15
 """Share of a sample's pixels at full scale from which its bright level is called burnt out."""
-LOOK_SAMPLES = 12000
-"""Samples that are enough to tell camera curve and bevel."""
+LOOK_SAMPLES = 9000
+"""Samples that are enough to tell camera curve and bevel, in stretches of `LOOK_STRETCH`."""
+LOOK_STRETCH = 240
 BEVEL_DOUBT = 0.1
 """Standard uncertainty of the outer edge where a bevel is seen, as a share of the bevel's width."""
 LONGEST_REACH_PX = 16
@@ -190,14 +191,15 @@ def find_edges(pixels: NDArray[Any], region: Region, edge: EdgeChoice = "outer")
     mask = material_mask(grey, region, pixels.shape, corner)
     outer, holes = border_chains(mask, region, corner)
     full_scale = float(np.iinfo(pixels.dtype).max)
-    looks = _looks(grey, crossings_of(mask, outer), region, full_scale)
+    crossings = crossings_of(mask, outer)
+    looks = _looks(grey, crossings.take(_stretches(len(crossings.step))), region, full_scale)
     best, bevel = _best_look(looks)
-    measured = [best.measured]
+    measured = [_measure(grey, crossings, full_scale, best.shape)]
     measured += [_measure(grey, crossings_of(mask, hole), full_scale, best.shape) for hole in holes]
     placed = [replace(m.points, xy=m.points.xy + np.array(corner, float)) for m in measured]
     if bevel.width_px > 0:
         placed = [_shifted(points, bevel.shift(points.normal, edge)) for points in placed]
-    first = best.measured
+    first = measured[0]
     blur = float(np.median(first.points.blur))
     doubt = hypot(_curve_doubt(looks), BURNT_DOUBT * first.burnt)
     u_level = hypot(doubt * blur, BEVEL_DOUBT * bevel.width_px)
@@ -235,6 +237,13 @@ def _best_look(looks: tuple[_Look, ...]) -> tuple[_Look, Bevel]:
     return min(looks, key=lambda look: look.misfit * look.handicap), NO_BEVEL
 
 
+def _stretches(samples: int) -> NDArray[np.int64]:
+    """Some long stretches of an outline, spread round it, which tell camera and bevel as well."""
+    index = np.arange(samples)
+    every = max(1, samples // LOOK_SAMPLES)
+    return np.asarray(index[(index // LOOK_STRETCH) % every == 0])
+
+
 def _looks(
     grey: NDArray[Any], crossings: Crossings, region: Region, full_scale: float
 ) -> tuple[_Look, ...]:
@@ -265,7 +274,6 @@ def _look(grey: NDArray[Any], measured: "_Measured", shape: EdgeShape, half_way:
     kept = np.flatnonzero(measured.points.good & (turn > 0.8))
     if len(kept) < 400:
         kept = np.flatnonzero(measured.points.good)
-    kept = kept[:: max(1, len(kept) // LOOK_SAMPLES)]
     if len(kept) < 200:
         return _Look(shape, measured, None, 1.0, 0.0, half_way)
     crossings = measured.crossings.take(kept)
