@@ -175,11 +175,13 @@ def _given(ctx: typer.Context) -> dict[str, object]:
 
 def _inspect_all(paths: list[Path], out: Path, given: dict[str, object]) -> int:
     from cogloupe.folder import check_writable, count_gears, find_photos, read_one, reading_folder
+    from cogloupe.report.write import load_ahead
     from cogloupe.settings import make_settings, settings_for
 
     every = given["pick"] == "all"
     given["pick"] = None if every else given["pick"]
     make_settings(given)
+    load_ahead()
     photos = find_photos(paths)
     check_writable(out)
     outcomes: list[Outcome] = []

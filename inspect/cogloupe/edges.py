@@ -256,20 +256,25 @@ def _looks(
     first = _measure(grey, crossings, full_scale, plain)
     low, high = (float(np.median(v)) / full_scale for v in first.levels)
     half_way = abs(half_way_shift(1.0, low, high))
-    look = _look(grey, first, plain, half_way)
+    # Longer profiles than the teeth are thick would run into the next flank.
+    module = 2 * region.tip_radius / (region.teeth + 2)
+    reach = int(np.clip(0.7 * module, 5, BEVEL_REACH_PX))
+    look = _look(grey, first, plain, half_way, reach)
     if region.weights is not None and not np.allclose(region.weights, LUMA):
         return (look,)
     bent = edge_shape(1.0, low, high)
     second = _measure(grey, crossings, full_scale, bent)
     # A camera's colour picture is sRGB unless the edges speak clearly against it.
     handicap = 1.0 if region.weights is None else COLOUR_IS_SRGB
-    return replace(look, handicap=handicap), _look(grey, second, bent, half_way)
+    return replace(look, handicap=handicap), _look(grey, second, bent, half_way, reach)
 
 
-def _look(grey: NDArray[Any], measured: "_Measured", shape: EdgeShape, half_way: float) -> _Look:
+def _look(
+    grey: NDArray[Any], measured: "_Measured", shape: EdgeShape, half_way: float, reach: int
+) -> _Look:
     """Average longer profiles on smooth stretches of the outline, by the way they face."""
     normal = measured.points.normal
-    half = min(BEVEL_REACH_PX, max(1, len(normal) // 4))
+    half = min(reach, max(1, len(normal) // 4))
     turn = (np.roll(normal, half, axis=0) * np.roll(normal, -half, axis=0)).sum(axis=1)
     kept = np.flatnonzero(measured.points.good & (turn > 0.8))
     if len(kept) < 400:
@@ -277,7 +282,7 @@ def _look(grey: NDArray[Any], measured: "_Measured", shape: EdgeShape, half_way:
     if len(kept) < 200:
         return _Look(shape, measured, None, 1.0, 0.0, half_way)
     crossings = measured.crossings.take(kept)
-    profiles, offsets, inside = _profiles(grey, crossings, BEVEL_REACH_PX)
+    profiles, offsets, inside = _profiles(grey, crossings, reach)
     kept = kept[inside]
     low, high = measured.levels[:, kept, None]
     scaled = (profiles - high) / (low - high)

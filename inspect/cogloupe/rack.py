@@ -12,7 +12,6 @@ from math import cos, hypot, pi, radians, sin, sqrt, tan
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
-from scipy.optimize import brentq
 
 from cogloupe.involute import angle_at_radius, inverse_involute, involute
 from cogloupe_calibration.errors import UseError
@@ -331,6 +330,8 @@ def _fillet_junction(gear: Gear) -> tuple[float, float]:
     if leaving.size == 0:
         return gear.base_radius, last_travel
     first = int(leaving[0])
+    from scipy.optimize import brentq  # slow to import, and only undercut gears need it
+
     travel = brentq(outside_involute, travels[first], travels[first + 1], xtol=1e-14)
     return float(_swept_fillet(gear, travel)[0]), float(travel)
 

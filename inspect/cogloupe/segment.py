@@ -21,7 +21,7 @@ Bools = NDArray[np.bool_]
 
 REDUCED_SIDE_PX = 900
 LUMA = np.array([0.299, 0.587, 0.114])  # ITU-R BT.601
-MOST_TEETH = 420
+MOST_TEETH = 480
 LEAST_SHARE = 0.40
 """Share of the seen turn that evenly spaced teeth must take before it is called a gear."""
 

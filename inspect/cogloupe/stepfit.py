@@ -18,6 +18,8 @@ LEVEL_WINDOW = 120
 LEVEL_WINDOWS = (12 * LEVEL_WINDOW, LEVEL_WINDOW, 9)
 """Stretches over which grey levels are averaged, long to short: for steady light, for uneven
 light, for tool marks."""
+WIDE_BLUR_PX = 2.2
+"""From this blur levels, blur and place settle slowly together and take more turns."""
 WIDEST_BLUR_PX = 8.0
 
 
@@ -56,7 +58,8 @@ def fit_steps(
     """
     t = np.full(len(profiles), 0.5)
     s = np.full(len(profiles), blur)
-    for turn in range(5):
+    turns = 5 if blur < WIDE_BLUR_PX else 12
+    for turn in range(turns):
         scale = cosine / s
         z = (offsets - t[:, None]) * scale[:, None]
         step, rate = shape.at(z)
@@ -69,7 +72,7 @@ def fit_steps(
         slope = -bell * scale[:, None]
         gain = np.maximum((slope**2).sum(axis=1), 1e-12)
         t = np.clip(t + np.clip((slope * residual).sum(axis=1) / gain, -1, 1), -2.0, 3.0)
-        if 0 < turn < 4:
+        if 0 < turn < turns - 1:
             widen = -bell * z / s[:, None]
             change = running_mean(plain * (widen * residual).sum(axis=1)) / np.maximum(
                 running_mean(plain * (widen**2).sum(axis=1)), 1e-12
