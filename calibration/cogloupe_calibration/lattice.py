@@ -14,7 +14,7 @@ Bools = NDArray[np.bool_]
 # A neighbour may lie this share of a spacing off where it is expected.
 NEAR_SHARE = 0.2
 SEEDS = 6
-LONGER_COSTS = 0.1
+LONGER_COSTS = 0.4
 # Predicted from all others, a point that is on the lattice lies closer.
 FILL_SHARE = 0.15
 # Points without order grow to some ten by chance; more of them must not be gathered to those.

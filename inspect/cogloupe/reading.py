@@ -265,7 +265,7 @@ def load_reading(path: Path) -> Reading:
 
 
 def reading_schema() -> dict[str, Any]:
-    """JSON Schema of reading.json, as published in the package.
+    """JSON Schema of reading.json, as published in the package (`reading.schema.json`).
 
     Returns
     -------

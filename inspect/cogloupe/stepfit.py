@@ -18,8 +18,9 @@ LEVEL_WINDOW = 120
 LEVEL_WINDOWS = (12 * LEVEL_WINDOW, LEVEL_WINDOW, 9)
 """Stretches over which grey levels are averaged, long to short: for steady light, for uneven
 light, for tool marks."""
-WIDE_BLUR_PX = 2.2
-"""From this blur levels, blur and place settle slowly together and take more turns."""
+SLOW_BLURS_PX = (2.2, 5.0)
+"""Between these blurs levels, blur and place settle slowly together and take more turns; beyond,
+the profiles are too short to tell slope from level, and more turns would follow the noise."""
 WIDEST_BLUR_PX = 8.0
 
 
@@ -58,7 +59,7 @@ def fit_steps(
     """
     t = np.full(len(profiles), 0.5)
     s = np.full(len(profiles), blur)
-    turns = 5 if blur < WIDE_BLUR_PX else 12
+    turns = 12 if SLOW_BLURS_PX[0] < blur < SLOW_BLURS_PX[1] else 5
     for turn in range(turns):
         scale = cosine / s
         z = (offsets - t[:, None]) * scale[:, None]
