@@ -89,8 +89,6 @@ class Sectors:
         Blur of the single steps, px.
     own : ndarray, shape (SECTORS,)
         Blur of each sector's steps, px.
-    misfit : float
-        Mean square by which the stored values depart from the single steps, noise taken off.
     """
 
     mean: Floats
@@ -98,7 +96,6 @@ class Sectors:
     middle: Floats
     blur: float
     own: Floats
-    misfit: float
 
 
 def average_sectors(
@@ -125,8 +122,6 @@ def average_sectors(
 
     Notes
     -----
-    Misfits are those of stored values, whichever curve turns them into light, so that they can be
-    compared.
     What is averaged is each sample's departure from its own step; the sector's mean step is put
     back afterwards. So a blur that differs over the frame does not look like a band.
     """
@@ -144,15 +139,12 @@ def average_sectors(
     size = SECTORS * len(middle)
     count = np.bincount(cell, minlength=size).astype(float)
     mean = np.bincount(cell, departure[inside], size) / np.maximum(count, 1)
-    square = np.bincount(cell, departure[inside] ** 2, size) / np.maximum(count, 1)
-    by_chance = np.maximum(square - mean**2, 0).sum() / max(count.sum(), 1)
-    misfit = max(float((count * mean**2).sum() / max(count.sum(), 1)) - by_chance, 1e-12)
     table = (SECTORS, len(middle))
     samples = np.bincount(sector, minlength=SECTORS)
     own = np.bincount(sector, blur, SECTORS) / np.maximum(samples, 1)
     own = np.where(samples > 0, own, typical)
     value = mean.reshape(table) + 1 - shape.at(middle / own[:, None])[0]
-    return Sectors(shape.light(value), count.reshape(table), middle, typical, own, misfit)
+    return Sectors(shape.light(value), count.reshape(table), middle, typical, own)
 
 
 def find_bevel(sectors: Sectors) -> tuple[Bevel, float]:

@@ -36,7 +36,7 @@ from cogloupe.outline import (
 )
 from cogloupe.response import EdgeShape, edge_shape, half_way_shift
 from cogloupe.segment import LUMA, Region, mix_colours
-from cogloupe.stepfit import fit_steps
+from cogloupe.stepfit import fit_steps, running_mean
 
 Floats = NDArray[np.float64]
 Bools = NDArray[np.bool_]
@@ -47,13 +47,14 @@ BURNT_DOUBT = 1.5
 """Standard uncertainty of every edge's place, in blurs, where the ground beside it is burnt out:
 how much brighter it really was is not known; three times as bright moves the edge 1.2 true blurs,
 with the sRGB curve 1.8 (recomputed), and makes the blur look half as wide."""
-COLOUR_IS_SRGB = 2.0
+COLOUR_IS_SRGB = 5.0
 """Factor by which the sRGB curve may fit a colour picture worse and still be believed."""
 BURNT_PIXELS = 0.15
 """Share of a sample's pixels at full scale from which its bright level is called burnt out."""
 LOOK_SAMPLES = 9000
 """Samples that are enough to tell camera curve and bevel, in stretches of `LOOK_STRETCH`."""
 LOOK_STRETCH = 240
+GRAIN_SAMPLES = 12
 BEVEL_DOUBT = 0.1
 """Standard uncertainty of the outer edge where a bevel is seen, as a share of the bevel's width."""
 LONGEST_REACH_PX = 16
@@ -156,6 +157,9 @@ class Outlines:
         place, px.
     bevel_px : float
         Width of a bevel along the outline, px; 0 where none is seen.
+    texture : float
+        How much the levels of gear and ground vary from place to place beside the outline
+        (tool marks, a grained ground), as a share of the contrast.
     """
 
     outer: EdgePoints
@@ -167,6 +171,7 @@ class Outlines:
     curve: float
     u_level_px: float
     bevel_px: float
+    texture: float
 
 
 def find_edges(pixels: NDArray[Any], region: Region, edge: EdgeChoice = "outer") -> Outlines:
@@ -205,7 +210,7 @@ def find_edges(pixels: NDArray[Any], region: Region, edge: EdgeChoice = "outer")
     u_level = hypot(doubt * blur, BEVEL_DOUBT * bevel.width_px)
     return Outlines(
         placed[0], tuple(placed[1:]), first.contrast / full_scale, first.noise / first.contrast,
-        blur, first.burnt, best.shape.curve, u_level, bevel.width_px,
+        blur, first.burnt, best.shape.curve, u_level, bevel.width_px, first.texture,
     )  # fmt: skip
 
 
@@ -215,24 +220,27 @@ def _shifted(points: EdgePoints, shift: Floats) -> EdgePoints:
 
 @dataclass(frozen=True)
 class _Look:
-    """The outer outline as one camera curve explains it; `without` a bevel, by mean square."""
+    """The outer outline as one camera curve explains it, with its mean square misfit."""
 
     shape: EdgeShape
     measured: "_Measured"
     sectors: Sectors | None
     misfit: float
-    without: float
     half_way: float
     handicap: float = 1.0
 
 
 def _best_look(looks: tuple[_Look, ...]) -> tuple[_Look, Bevel]:
     """The look that explains the outline best; a bevel only where it explains far better."""
-    plain = min(look.without for look in looks)
-    if plain > MISFIT_LOOKED_INTO**2:
-        bands = [(*find_bevel(look.sectors), look) for look in looks if look.sectors is not None]
+    plain = min(look.misfit for look in looks)
+    bands = [
+        (*find_bevel(look.sectors), look)
+        for look in looks
+        if look.sectors is not None and plain > MISFIT_LOOKED_INTO**2
+    ]
+    if bands:
         bevel, within, look = min(bands, key=lambda band: band[1] * band[2].handicap)
-        if within * look.handicap * LEAST_GAIN < min(plain, look.without):
+        if within * look.handicap * LEAST_GAIN < min(plain, look.misfit):
             return look, bevel
     return min(looks, key=lambda look: look.misfit * look.handicap), NO_BEVEL
 
@@ -280,7 +288,7 @@ def _look(
     if len(kept) < 400:
         kept = np.flatnonzero(measured.points.good)
     if len(kept) < 200:
-        return _Look(shape, measured, None, 1.0, 0.0, half_way)
+        return _Look(shape, measured, None, 1.0, half_way)
     crossings = measured.crossings.take(kept)
     profiles, offsets, inside = _profiles(grey, crossings, reach)
     kept = kept[inside]
@@ -289,7 +297,7 @@ def _look(
     cosine = np.abs((normal[kept] * crossings.step[inside]).sum(axis=1))
     distance = (offsets - measured.place[kept, None]) * cosine[:, None]
     sectors = average_sectors(distance, scaled, normal[kept], measured.points.blur[kept], shape)
-    return _Look(shape, measured, sectors, sectors.misfit, misfit_without(sectors), half_way)
+    return _Look(shape, measured, sectors, misfit_without(sectors), half_way)
 
 
 def _curve_doubt(looks: tuple[_Look, ...]) -> float:
@@ -312,6 +320,7 @@ class _Measured:
     contrast: float
     noise: float
     burnt: float
+    texture: float
     levels: Floats
     place: Floats
     crossings: Crossings
@@ -341,13 +350,31 @@ def _measure(
     good = (misfit < 4 * noise + 0.02 * typical) & (np.abs(contrast) > 0.3 * typical)
     burnt = float(np.mean((profiles >= full_scale).mean(axis=1) > BURNT_PIXELS))
     points = EdgePoints(xy.astype(float), _tangent_normals(xy, steps), u, s, good)
-    return _Measured(points, typical, noise, burnt, levels, t, crossings.take(kept))
+    texture = _texture(residual, t, s, offsets, cosine) / max(typical, 1e-6)
+    return _Measured(points, typical, noise, burnt, texture, levels, t, crossings.take(kept))
+
+
+def _texture(residual: Floats, t: Floats, s: Floats, offsets: Floats, cosine: Floats) -> float:
+    """Size of what the levels beside a short flank miss, both sides together, noise taken off.
+
+    Plateau pixels are averaged over a dozen neighbouring samples, about what lies beside a flank of
+    small teeth; a level that is off there moves the whole flank.
+    """
+    z = (offsets - t[:, None]) * (cosine / s)[:, None]
+    squares = 0.0
+    for side in (z < -2.2, z > 2.2):
+        count = running_mean(side.sum(axis=1).astype(float), GRAIN_SAMPLES)
+        mean = running_mean((side * residual).sum(axis=1), GRAIN_SAMPLES) / np.maximum(count, 1e-9)
+        pixel = (1.4826 * float(np.median(np.abs(residual[::7])))) ** 2
+        by_chance = pixel / np.maximum(np.median(count) * GRAIN_SAMPLES, 1)
+        squares += max((1.4826 * float(np.median(np.abs(mean)))) ** 2 - by_chance, 0.0)
+    return sqrt(squares)
 
 
 def _nothing_measured(crossings: Crossings) -> _Measured:
     empty = np.empty(0)
     points = EdgePoints(np.empty((0, 2)), np.empty((0, 2)), empty, empty, np.empty(0, bool))
-    return _Measured(points, 1.0, 1.0, 0.0, np.empty((2, 0)), empty, crossings)
+    return _Measured(points, 1.0, 1.0, 0.0, 0.0, np.empty((2, 0)), empty, crossings)
 
 
 def _tangent_normals(xy: Floats, steps: NDArray[np.int64]) -> Floats:

@@ -37,6 +37,12 @@ PIN_MODULES = 1.728
 BEVEL_FLANK_DOUBT = 0.03
 """Standard uncertainty that a bevel leaves in each flank by itself, as a share of its width (from
 rendered gears with tool marks; common practice knows no figure)."""
+CORNER_DOUBT = 0.3
+"""The same from the blur of the flank's ends, in squared blurs over the tooth's depth (from
+rendered gears with teeth 10 to 30 px deep)."""
+TEXTURE_DOUBT, GRAIN_PX = 2.6, 10.0
+"""The same from texture: blurs a flank shifts for levels that vary by the whole contrast over
+grains of so many px (from rendered gears with tool marks)."""
 OBSTRUCTED_SHARE = 0.05
 """A flank with more of its points than this under something is called obstructed."""
 PARTIAL_COVERAGE = 0.8
@@ -171,8 +177,7 @@ def work_out(
     tolerance = max(1e-3 * 2 * pi / gear.teeth, 2 * float(np.nanmedian(fits.u_unwound)))
     first = first_tooth(_filled(centre, gear.teeth), tolerance)
     position = np.roll(angles, -first, axis=0)
-    # Tool marks shift a bevelled edge from flank to flank by a small share of the bevel.
-    own = BEVEL_FLANK_DOUBT * measured.outlines.bevel_px / fits.involute.base_radius
+    own = _flank_doubt(measured) / fits.involute.base_radius
     noise = np.roll(np.hypot(fits.u_unwound, own), -first, axis=0)
     place, carried = flank_place(fits, axes.datum), _datum_points(measured, axes)
     if lens is None:
@@ -202,6 +207,21 @@ def work_out(
         gap_width(position, radius), pins, pin_modes, u_pin, vector,
         float(np.sqrt(np.sum(np.square(parts)))), edge, radius, pin,
     )  # fmt: skip
+
+
+def _flank_doubt(measured: Measured) -> float:
+    """Standard uncertainty of each flank by itself that its own scatter does not show, px.
+
+    Tool marks shift a bevelled edge from flank to flank by a small share of the bevel; the blur
+    of tip and fillet reaches the further into a flank, the shorter it is; grains of face and
+    ground as long as a good part of the flank shift it as a whole.
+    """
+    teeth, outlines = measured.teeth, measured.outlines
+    depth = teeth.tip_radius - teeth.root_radius
+    corners = CORNER_DOUBT * outlines.blur_px**2 / depth
+    grains = max(depth / GRAIN_PX, 1.0)
+    texture = TEXTURE_DOUBT * outlines.texture * outlines.blur_px / sqrt(grains)
+    return hypot(BEVEL_FLANK_DOUBT * outlines.bevel_px, corners, texture)
 
 
 def _seated(measured: Measured, axes: Axes, radius: float, pin: float, first: int) -> Floats:

@@ -214,7 +214,7 @@ def _choose(
         raise PhotoError(
             "no gear found: it must lie flat, stand out from the ground, and show its teeth"
         )
-    number = settings.pick or 1 + regions.index(_likeliest(regions, settings.teeth))
+    number = settings.pick or 1 + _likeliest(regions, settings.teeth)
     if number > len(regions):
         raise PhotoError(f"{len(regions)} gears are seen, so --pick {number} is not there")
     region = regions[number - 1]
@@ -231,10 +231,11 @@ def _choose(
     return region, (flag("several_gears", count=len(regions), number=number),)
 
 
-def _likeliest(regions: list[Region], teeth: int | None) -> Region:
-    """The clearest and largest gear, of those with about the stated number of teeth if any."""
-    alike = [r for r in regions if teeth is not None and abs(r.teeth / teeth - 1) < 0.04]
-    return max(alike or regions, key=lambda r: r.share * r.tip_radius**0.5)
+def _likeliest(regions: list[Region], teeth: int | None) -> int:
+    """Index of the clearest and largest gear, of those with about the stated teeth if any."""
+    every = range(len(regions))
+    alike = [k for k in every if teeth is not None and abs(regions[k].teeth / teeth - 1) < 0.04]
+    return max(alike or every, key=lambda k: regions[k].share * regions[k].tip_radius ** 0.5)
 
 
 def _refuse_unusable(outlines: Outlines, teeth: ToothMap) -> None:
