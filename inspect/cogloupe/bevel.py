@@ -89,6 +89,8 @@ class Sectors:
         Blur of the single steps, px.
     own : ndarray, shape (SECTORS,)
         Blur of each sector's steps, px.
+    by_chance : float
+        Mean square that noise alone leaves in the averages.
     """
 
     mean: Floats
@@ -96,6 +98,7 @@ class Sectors:
     middle: Floats
     blur: float
     own: Floats
+    by_chance: float
 
 
 def average_sectors(
@@ -139,12 +142,14 @@ def average_sectors(
     size = SECTORS * len(middle)
     count = np.bincount(cell, minlength=size).astype(float)
     mean = np.bincount(cell, departure[inside], size) / np.maximum(count, 1)
+    square = np.bincount(cell, departure[inside] ** 2, size) / np.maximum(count, 1)
+    by_chance = float(np.maximum(square - mean**2, 0.0).sum() / max(count.sum(), 1))
     table = (SECTORS, len(middle))
     samples = np.bincount(sector, minlength=SECTORS)
     own = np.bincount(sector, blur, SECTORS) / np.maximum(samples, 1)
     own = np.where(samples > 0, own, typical)
     value = mean.reshape(table) + 1 - shape.at(middle / own[:, None])[0]
-    return Sectors(shape.light(value), count.reshape(table), middle, typical, own)
+    return Sectors(shape.light(value), count.reshape(table), middle, typical, own, by_chance)
 
 
 def find_bevel(sectors: Sectors) -> tuple[Bevel, float]:

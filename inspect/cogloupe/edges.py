@@ -273,7 +273,7 @@ def _looks(
     bent = edge_shape(1.0, low, high)
     second = _measure(grey, crossings, full_scale, bent)
     # A camera's colour picture is sRGB unless the edges speak clearly against it.
-    handicap = 1.0 if region.weights is None else COLOUR_IS_SRGB
+    handicap = COLOUR_IS_SRGB if region.coloured else 1.0
     return replace(look, handicap=handicap), _look(grey, second, bent, half_way, reach)
 
 
@@ -304,8 +304,14 @@ def _curve_doubt(looks: tuple[_Look, ...]) -> float:
     """Standard uncertainty of every edge's place from doubt about the camera curve, in blurs."""
     if len(looks) == 1:
         return 0.5 * looks[0].half_way
-    better, worse = sorted(look.misfit * look.handicap for look in looks)
+    better, worse = sorted(_beyond_chance(look) * look.handicap for look in looks)
     return 0.5 * looks[0].half_way * sqrt(better / worse)
+
+
+def _beyond_chance(look: _Look) -> float:
+    """Misfit of a look less most of what noise alone leaves, some of which the fit took up."""
+    chance = look.sectors.by_chance if look.sectors is not None else 0.0
+    return max(look.misfit - 0.8 * chance, 0.02 * look.misfit)
 
 
 @dataclass(frozen=True)

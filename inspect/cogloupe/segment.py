@@ -48,6 +48,8 @@ class Region:
         Share (0 to 1) of the seen turn that evenly spaced teeth take.
     cut_off : bool
         True where the gear reaches the picture's border.
+    coloured : bool
+        True where the picture has colours, not only greys stored as colours.
     """
 
     weights: Floats | None
@@ -60,6 +62,7 @@ class Region:
     teeth: int
     share: float
     cut_off: bool
+    coloured: bool = False
 
 
 @dataclass(frozen=True)
@@ -119,6 +122,8 @@ def find_gears(pixels: NDArray[Any]) -> list[Region]:
         best = max(found, key=_merit)
         weights = _fisher_mixture(small, best)
         found += _gears_in(np.asarray(mix_colours(small, weights), np.float32), weights)
+    coloured = small.ndim == 3 and _colourfulness(small) > 0.0
+    found = [replace(region, coloured=coloured) for region in found]
     distinct = _without_repeats(sorted(found, key=_merit, reverse=True))
     return [_to_full_size(region, pixels.shape[1] / size[0]) for region in distinct]
 
@@ -133,13 +138,18 @@ def _mixtures(small: NDArray[np.float32]) -> Iterator[Floats | None]:
         yield None
         return
     yield LUMA
-    coloured = float(np.abs(small - small.mean(axis=2, keepdims=True)).mean())
-    if coloured < 0.01 * float(np.ptp(small) or 1.0):
+    if _colourfulness(small) < 0.01:
         return
     yield from np.eye(3)
     yield np.array([1.0, -0.5, -0.5])
     yield np.array([-0.5, -0.5, 1.0])
     yield np.array([-0.5, 1.0, -0.5])
+
+
+def _colourfulness(small: NDArray[np.float32]) -> float:
+    """Mean distance of the colours from grey, as a share of the picture's range."""
+    from_grey = np.abs(small - small.mean(axis=2, keepdims=True))
+    return float(from_grey.mean() / (np.ptp(small) or 1.0)) if from_grey.max() > 0.5 else 0.0
 
 
 def _gears_in(grey: NDArray[np.float32], weights: Floats | None) -> list[Region]:
