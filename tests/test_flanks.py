@@ -5,14 +5,9 @@ from math import cos, pi, radians, sqrt
 import numpy as np
 import pytest
 
+from cogloupe.axis import flank_angles, flank_angles_about, teeth_axis_shift
 from cogloupe.edges import EdgePoints
-from cogloupe.flanks import (
-    Involute,
-    fit_flanks,
-    flank_angles,
-    flank_angles_about,
-    teeth_axis_shift,
-)
+from cogloupe.flanks import Involute, fit_flanks
 
 from .outlines import PX_PER_MM, traced
 

@@ -10,6 +10,7 @@ from math import acos, hypot, pi, sqrt, tan
 import numpy as np
 from numpy.typing import NDArray
 
+from cogloupe.axis import flank_angles, flank_angles_about, teeth_axis_shift
 from cogloupe.deviations import (
     cumulative_pitch,
     eccentricity,
@@ -21,11 +22,18 @@ from cogloupe.deviations import (
     wrapped,
 )
 from cogloupe.edges import BEVEL_DOUBT
-from cogloupe.flanks import FlankFits, flank_angles, flank_angles_about, teeth_axis_shift
+from cogloupe.flanks import FlankFits
 from cogloupe.measure import Measured, tips_oval
 from cogloupe.reading import DatumKind
 from cogloupe.settings import GearSettings
-from cogloupe.uncertainty import FlankPlace, Mode, calibrated_modes, edge_shift, lens_modes
+from cogloupe.uncertainty import (
+    FlankPlace,
+    Mode,
+    calibrated_modes,
+    edge_shift,
+    lens_modes,
+    thickness_edge,
+)
 from cogloupe_calibration.calibration import Lens
 from cogloupe_calibration.errors import PhotoError
 
@@ -303,3 +311,40 @@ def flank_status(fits: FlankFits) -> NDArray[np.str_]:
     status[beyond > OBSTRUCTED_SHARE] = "obstructed"
     status[~np.isfinite(fits.unwound)] = "not_seen"
     return status
+
+
+def thickness_uncertainty(measured: Measured, figures: Figures) -> Floats:
+    """Standard uncertainty of every tooth's thickness (and of the gap's width beside it), mm.
+
+    Parameters
+    ----------
+    measured : Measured
+    figures : Figures
+
+    Returns
+    -------
+    ndarray, shape (z,)
+    """
+    own = np.hypot(figures.noise[:, 0], figures.noise[:, 1]) * figures.measuring_radius
+    return np.asarray(np.hypot(own, common_thickness(measured, figures)))
+
+
+def common_thickness(measured: Measured, figures: Figures) -> float:
+    """Part of the thickness's uncertainty that all teeth share: edge level and scale.
+
+    Parameters
+    ----------
+    measured : Measured
+    figures : Figures
+
+    Returns
+    -------
+    float
+        Mm.
+    """
+    alpha = measured.gear.rack.pressure_angle
+    radius = figures.measuring_radius
+    mean = float(np.nanmean(figures.thickness))
+    # A scale error moves the measuring circle along the flanks: ds = (s / r - 2 tan a) dr.
+    by_scale = abs(mean / radius - 2 * tan(alpha)) * radius * measured.scale.relative_u
+    return hypot(thickness_edge(figures.edge, alpha), by_scale)

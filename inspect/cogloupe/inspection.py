@@ -14,14 +14,10 @@ from cogloupe.assemble import (
     build_gear,
     build_notices,
     build_profile,
-    build_summary,
     build_teeth,
-    build_tolerance,
-    thickness_uncertainty,
-    work_out_shapes,
 )
 from cogloupe.evidence import Evidence
-from cogloupe.figures import Axes, Figures, choose_datum, work_out
+from cogloupe.figures import Axes, Figures, choose_datum, thickness_uncertainty, work_out
 from cogloupe.flags import flag
 from cogloupe.measure import Measured, measure_gear
 from cogloupe.photo import Photo
@@ -29,6 +25,8 @@ from cogloupe.profile import work_out_profiles
 from cogloupe.rack import Gear, gear_outline
 from cogloupe.reading import CalibrationInfo, Notice, PhotoInfo, Reading
 from cogloupe.settings import GearSettings
+from cogloupe.shapes import work_out_shapes
+from cogloupe.summary import build_summary, build_tolerance
 from cogloupe.uncertainty import pitch_uncertainty
 from cogloupe_calibration.calibration import (
     Calibration,

@@ -10,30 +10,27 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from cogloupe.axis import flank_angles
 from cogloupe.circles import Circle
 from cogloupe.datum import Bore, find_bore
 from cogloupe.deviations import thickness
 from cogloupe.edges import Outlines, find_edges
 from cogloupe.flags import flag
-from cogloupe.flanks import FlankFits, Involute, fit_flanks, flank_angles, teeth_axis_shift
+from cogloupe.flanks import FlankFits, Involute, fit_flanks
 from cogloupe.gaps import Radii, floor_radii, tip_radii
 from cogloupe.rack import Gear, shift_for_thickness
 from cogloupe.reading import Notice
 from cogloupe.segment import LUMA, Region, find_gears
 from cogloupe.settings import GearSettings
-from cogloupe.standard_sizes import nearest_standard_module
+from cogloupe.size import CirclesSeen, SeenModule, half_tip, nearer_axis, see_module, settle_size
 from cogloupe.teeth import ToothMap, map_teeth, tips_centre
-from cogloupe.uncertainty import edge_shift
 from cogloupe_calibration.calibration import Lens
-from cogloupe_calibration.errors import PhotoError, UseError
+from cogloupe_calibration.errors import PhotoError
 from cogloupe_calibration.lens import ideal_points
-from cogloupe_calibration.scale import Scale, from_known_diameter
+from cogloupe_calibration.scale import Scale
 
 Floats = NDArray[np.float64]
 
-FURTHEST_AXIS = 0.4
-"""Furthest that the teeth's axis may lie from the centre of the tips, in modules."""
-MODULE_AGREES = 0.03
 CLEAR_SHARE = 0.6
 """Share of even teeth from which a second outline on the picture is called a gear."""
 SMALLEST_MATE = 0.12
@@ -51,24 +48,6 @@ BURNT_CONTRAST = 0.35
 """With the bright side burnt out, a dark side this near to it is over-exposed as well."""
 FORM_SHIFTS = (-0.7, 1.2)
 """Profile shifts between which a form circle is worked out; beyond, the gear is not of the rack."""
-
-
-@dataclass(frozen=True)
-class SeenModule:
-    """Module in px as the picture shows it.
-
-    Attributes
-    ----------
-    px, u_px : float
-        Weighted mean of two ways to see it, and its standard uncertainty.
-    by_tip, by_flank : float
-        From the tip diameter (z + 2 modules) and from the curve of the flanks (base circle).
-    """
-
-    px: float
-    u_px: float
-    by_tip: float
-    by_flank: float
 
 
 @dataclass(frozen=True)
@@ -152,8 +131,8 @@ def measure_gear(
     anchor = centre
     module_seen, centre = see_module(outlines, teeth, anchor, angle, known)
     bore = find_bore(outlines.holes, centre, teeth.root_radius)
-    scale, module_mm, notices = _settle_size(
-        settings, stated, module_seen, _Circles(teeth, outlines, bore)
+    scale, module_mm, notices = settle_size(
+        settings, stated, module_seen, CirclesSeen(teeth, outlines, bore)
     )
     rack = settings.basic_rack(module_mm)
     gear = Gear(teeth.teeth, module_mm, rack)
@@ -262,162 +241,6 @@ def _refuse_unusable(outlines: Outlines, teeth: ToothMap) -> None:
         )
 
 
-def see_module(
-    outlines: Outlines,
-    teeth: ToothMap,
-    centre: Floats,
-    pressure_angle: float,
-    known: float | None = None,
-) -> tuple[SeenModule, Floats]:
-    """Module in px that the teeth show, and the axis of the teeth.
-
-    Parameters
-    ----------
-    outlines, teeth
-        Edges and their teeth.
-    centre : ndarray, shape (2,)
-        Rough centre, px.
-    pressure_angle : float
-        Stated pressure angle, rad.
-    known : float, optional
-        Module in px where it is stated and the picture cannot tell it: an arc tells its radius
-        and its middle only together.
-
-    Returns
-    -------
-    SeenModule
-    ndarray, shape (2,)
-        Axis of the teeth, px.
-
-    Notes
-    -----
-    The tip diameter gives ``d_a / (z + 2)``, wrong by any error of the blank or by a profile
-    shift (taken as 0.1 modules on the radius, common practice, no source). The flanks' curve
-    gives the base circle, wrong by any error of the pressure angle (half a degree). Each is
-    weighted by that.
-    """
-    z = teeth.teeth
-    by_tip = 2 * teeth.tip_radius / (z + 2)
-    depth = teeth.tip_radius - teeth.root_radius
-    low, high = teeth.root_radius + 0.38 * depth, teeth.tip_radius - 0.14 * depth
-    module, anchor = known or by_tip, centre
-    for _ in range(4 if known is None else 8):
-        base = module * z / 2 * np.cos(pressure_angle)
-        curve = Involute(base, module * z / 2, max(low, base * 1.002), high)
-        fits = fit_flanks(outlines.outer, teeth, centre, curve)
-        slope = np.nanmedian(np.array([-1.0, 1.0]) * fits.slope * base)
-        if known is None:
-            module = float(np.clip(module * (1 + slope), 0.85 * by_tip, 1.15 * by_tip))
-        centre = _nearer_axis(outlines, teeth, anchor, fits)
-    if known is not None:
-        return SeenModule(known, 0.03 * known, known, known), centre
-    noise = float(np.nanmedian(fits.u_slope)) * base / sqrt(2 * z)
-    u_flank = hypot(0.5 * np.pi / 180 * np.tan(pressure_angle), noise)
-    u_tip = 0.2 / (z + 2)
-    weights = np.array([u_tip**-2, u_flank**-2])
-    seen = float(weights @ [by_tip, module] / weights.sum())
-    return SeenModule(seen, seen / sqrt(weights.sum()), by_tip, module), centre
-
-
-def _nearer_axis(outlines: Outlines, teeth: ToothMap, anchor: Floats, fits: FlankFits) -> Floats:
-    """The axis of the teeth, kept within reach of the tips' centre.
-
-    No blank is turned further off than that; where the flanks say so, the gear leans or its lower
-    edge is seen past the upper one, and the tips are the better witness.
-    """
-    tips, whole = None, bool(teeth.seen.mean() > 0.75)
-    if not whole:
-        tips = tip_radii(outlines.outer, teeth, fits.centre, _half_tip(teeth))[0].value
-    module = (teeth.tip_radius - teeth.root_radius) / 2.25
-    wanted = fits.centre + teeth_axis_shift(fits, tips, drive=whole)
-    return np.asarray(anchor + _bounded(wanted - anchor, FURTHEST_AXIS * module))
-
-
-def _bounded(shift: Floats, most: float) -> Floats:
-    length = float(np.hypot(*shift))
-    return shift * min(1.0, most / max(length, 1e-12))
-
-
-@dataclass(frozen=True)
-class _Circles:
-    """What a known diameter can be compared with."""
-
-    teeth: ToothMap
-    outlines: Outlines
-    bore: Bore | None
-
-
-def _settle_size(
-    settings: GearSettings, stated: Scale | None, seen: SeenModule, circles: _Circles
-) -> tuple[Scale, float, tuple[Notice, ...]]:
-    """Scale and module, from what is known and what is seen."""
-    scale = stated or _scale_from_circle(settings, circles)
-    module = settings.module
-    if scale is None:
-        if module is None:
-            raise UseError(
-                "nothing sets the size: give --module or --dp, or a scale (--scale, "
-                "--calibration, --known-tip-diameter or --known-bore)"
-            )
-        relative = seen.u_px / seen.px
-        mm = module / seen.px
-        return Scale(mm, mm * relative, "from_module"), module, (flag("scale_from_module"),)
-    seen_mm = seen.px * scale.mm_per_px
-    if module is None:
-        module = nearest_standard_module(seen_mm)
-        return scale, module, (flag("module_estimated", module=module, dp=25.4 / module),)
-    _check_module(module, seen, scale)
-    return scale, module, ()
-
-
-def _check_module(module: float, seen: SeenModule, scale: Scale) -> None:
-    """Refuse a stated module that both ways of seeing it contradict."""
-    off = [p * scale.mm_per_px / module - 1 for p in (seen.px, seen.by_tip, seen.by_flank)]
-    same_way = off[1] * off[2] > 0 and min(abs(off[1]), abs(off[2])) > MODULE_AGREES / 2
-    if abs(off[0]) > MODULE_AGREES and same_way:
-        seen_mm = seen.px * scale.mm_per_px
-        raise PhotoError(
-            f"the picture shows module {seen_mm:.4g} mm ({25.4 / seen_mm:.4g} DP), not "
-            f"{module:.4g} mm ({25.4 / module:.4g} DP): check module, DP and scale"
-        )
-
-
-def _scale_from_circle(settings: GearSettings, circles: _Circles) -> Scale | None:
-    """Scale from a tip circle or bore of known diameter."""
-    known = settings.lengths_mm
-    level = 2 * hypot(edge_shift(circles.outlines.blur_px), circles.outlines.u_level_px)
-    if "known_tip_diameter" in known:
-        mapped = circles.teeth
-        centre = np.array([np.nan, np.nan])
-        centre = _tip_centre(circles.outlines, mapped)
-        tips, circle = tip_radii(circles.outlines.outer, mapped, centre, _half_tip(mapped))
-        if circle is None:
-            raise PhotoError("the tip circle is not seen well enough to set the scale")
-        u = hypot(level, 2 * float(np.nanmedian(tips.u)))
-        return from_known_diameter(2 * circle.radius, u, known["known_tip_diameter"])
-    if "known_bore" in known:
-        if circles.bore is None:
-            raise PhotoError("no round bore is seen, so --known-bore cannot set the scale")
-        bore = circles.bore
-        u = hypot(level, 2 * bore.u_radius)
-        return from_known_diameter(2 * bore.radius, u, known["known_bore"], method="known_bore")
-    return None
-
-
-def _tip_centre(outlines: Outlines, teeth: ToothMap) -> Floats:
-    """Rough centre from the outline itself: the mean of the mid-height crossings' circle."""
-    from cogloupe.circles import robust_circle
-
-    circle = robust_circle(outlines.outer.xy, 0.02 * teeth.tip_radius)
-    assert circle is not None  # the teeth were mapped on this outline
-    return circle.centre
-
-
-def _half_tip(teeth: ToothMap) -> float:
-    """Half angle of a tip land, roughly: an eighth of a pitch."""
-    return np.pi / teeth.teeth / 4
-
-
 def _fit_at_size(
     outlines: Outlines,
     teeth: ToothMap,
@@ -439,7 +262,7 @@ def _fit_at_size(
             f"reach from {2 * teeth.root_radius * px:.4g} to {2 * teeth.tip_radius * px:.4g} mm: "
             "check scale, module and teeth"
         )
-    tips, circle = tip_radii(outlines.outer, teeth, centre, _half_tip(teeth))
+    tips, circle = tip_radii(outlines.outer, teeth, centre, half_tip(teeth))
     if not np.isfinite(tips.value).any():
         tips = Radii(np.full(teeth.teeth, teeth.tip_radius), tips.u)
     shift = gear.profile_shift
@@ -448,12 +271,12 @@ def _fit_at_size(
         curve = _evaluation_range(replace(gear, profile_shift=bounded), tips, outlines.blur_px, px)
         curve = replace(curve, measuring_radius=measuring)
         fits = fit_flanks(outlines.outer, teeth, centre, curve)
-        centre = _nearer_axis(outlines, teeth, anchor, fits)
+        centre = nearer_axis(outlines, teeth, anchor, fits)
         half = float(np.nanmedian(thickness(flank_angles(fits), 1.0))) / 2
         half += _inv_change(gear, measuring * px)
         shift = shift_for_thickness(gear.teeth, gear.module_mm, gear.rack.pressure_angle, half)
     fits = fit_flanks(outlines.outer, teeth, centre, curve)
-    tips, circle = tip_radii(outlines.outer, teeth, centre, _half_tip(teeth))
+    tips, circle = tip_radii(outlines.outer, teeth, centre, half_tip(teeth))
     return fits, replace(gear, profile_shift=shift), tips, circle
 
 

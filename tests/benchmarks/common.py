@@ -13,7 +13,8 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from cogloupe.flanks import FlankFits, flank_angles_about
+from cogloupe.axis import flank_angles_about
+from cogloupe.flanks import FlankFits
 from cogloupe.involute import angle_at_radius, involute
 from cogloupe.photo import Photo, read_photo
 from cogloupe.reading import Reading

@@ -1,0 +1,198 @@
+"""The gear in a few figures, and its tolerance classes."""
+
+from collections.abc import Sequence
+from math import degrees, hypot, sqrt
+
+import numpy as np
+from numpy.typing import NDArray
+
+from cogloupe.figures import Axes, Figures, common_thickness
+from cogloupe.measure import Measured
+from cogloupe.numbers import atan2_deg, number
+from cogloupe.profile import ProfileFigures
+from cogloupe.reading import PerSide, Summary, Tolerance, Tooth
+from cogloupe.shapes import Shapes
+from cogloupe.tolerance import FlankFigures, class_range_2013
+from cogloupe.tolerance import Measured as Graded
+from cogloupe.uncertainty import total_range
+
+Floats = NDArray[np.float64]
+
+
+def build_summary(
+    measured: Measured,
+    axes: Axes,
+    figures: Figures,
+    profiles: ProfileFigures,
+    pitch_u: tuple[Floats, Floats],
+    shapes: Shapes,
+) -> Summary:
+    """The gear in a few figures.
+
+    Parameters
+    ----------
+    measured, axes, figures, profiles, pitch_u, shapes
+        What was worked out.
+
+    Returns
+    -------
+    Summary
+    """
+    worst, u_worst = _largest(np.abs(figures.single_um), pitch_u[0])
+    total, u_total = cumulative_total(figures)
+    spread = [_spread(figures.single_um[:, s], figures, s) for s in (0, 1)]
+    runout, u_runout = total_range(figures.pin_radius, figures.u_pin, figures.pin_modes)
+    bore_seen = axes.kind == "bore"
+    vector, u_vector = figures.eccentricity, figures.u_eccentricity
+    resolved = abs(vector) > 0
+    z = measured.gear.teeth
+    common = common_thickness(measured, figures)
+    own = float(np.nanmean(figures.noise)) * figures.measuring_radius * sqrt(2 / z)
+    slope = [_mean(profiles.slope[:, s], profiles.u_slope[:, s], measured) for s in (0, 1)]
+    angle, u_angle = _mean(profiles.angle.ravel(), profiles.u_angle.ravel(), measured)
+    tip, floor = shapes.tip, shapes.floor
+    return Summary(
+        single_pitch_max_um=number(worst),
+        u_single_pitch_max_um=number(u_worst),
+        cumulative_pitch_total_um=number(total),
+        u_cumulative_pitch_total_um=number(u_total),
+        spacing_spread_um=_sides([s[0] for s in spread]),
+        u_spacing_spread_um=_sides([s[1] for s in spread]),
+        spacing_range_um=_sides([s[2] for s in spread]),
+        u_spacing_range_um=_sides([s[3] for s in spread]),
+        runout_um=number(1000 * runout),
+        u_runout_um=number(1000 * u_runout),
+        pin_diameter_mm=figures.pin,
+        eccentricity_um=number(1000 * abs(vector)) if bore_seen else None,
+        u_eccentricity_um=number(1000 * u_vector) if bore_seen else None,
+        eccentricity_direction_deg=(
+            atan2_deg(float(np.angle(vector))) if bore_seen and resolved else None
+        ),
+        u_eccentricity_direction_deg=(
+            number(min(degrees(u_vector / abs(vector)), 180.0)) if bore_seen and resolved else None
+        ),
+        thickness_mean_mm=number(_nanmean(figures.thickness)),
+        u_thickness_mean_mm=number(hypot(own, common)),
+        gap_width_mean_mm=number(_nanmean(figures.gap_width)),
+        u_gap_width_mean_mm=number(hypot(own, common)),
+        tip_diameter_mean_mm=number(2 * _nanmean(tip.value)),
+        u_tip_diameter_mean_mm=number(2 * _nanmean(tip.u)),
+        root_diameter_mean_mm=number(2 * _nanmean(floor.value)),
+        u_root_diameter_mean_mm=number(2 * _nanmean(floor.u)),
+        depth_mean_mm=number(_nanmean(shapes.depth)),
+        u_depth_mean_mm=number(_nanmean(shapes.u_depth)),
+        floor_ratio_mean=number(_nanmean(shapes.floor_ratio)),
+        u_floor_ratio_mean=number(_nanmean(shapes.u_floor_ratio)),
+        profile_slope_mean_um=_sides([s[0] for s in slope]),
+        u_profile_slope_mean_um=_sides([s[1] for s in slope]),
+        pressure_angle_mean_deg=number(degrees(angle)),
+        u_pressure_angle_mean_deg=number(degrees(u_angle)),
+    )
+
+
+def _nanmean(values: Floats) -> float:
+    return float(np.nanmean(values)) if np.isfinite(values).any() else float("nan")
+
+
+def _sides(values: Sequence[float]) -> PerSide:
+    return PerSide(left=number(values[0]), right=number(values[1]))
+
+
+def _largest(values: Floats, u: Floats) -> tuple[float, float]:
+    if not np.isfinite(values).any():
+        return float("nan"), float("nan")
+    place = int(np.nanargmax(values))
+    return float(values.ravel()[place]), float(u.ravel()[place])
+
+
+def cumulative_total(figures: Figures) -> tuple[float, float]:
+    """Total cumulative pitch deviation of the worse flank side, with its standard uncertainty.
+
+    Parameters
+    ----------
+    figures : Figures
+
+    Returns
+    -------
+    value, u : float
+        µm.
+    """
+    scale = 1000 * figures.measuring_radius
+    both = []
+    for side in (0, 1):
+        noise = float(np.sqrt(np.nanmean(figures.noise[:, side] ** 2))) * scale
+        modes = tuple(mode.position[:, side] * scale for mode in figures.modes)
+        both.append(total_range(figures.cumulative_um[:, side], noise, modes))
+    known = [pair for pair in both if np.isfinite(pair[0])]
+    return max(known, default=(float("nan"), float("nan")))
+
+
+def _spread(single: Floats, figures: Figures, side: int) -> tuple[float, float, float, float]:
+    """Standard deviation and range of a side's pitches, each with its standard uncertainty.
+
+    Edge noise alone gives both a size; half the amount by which it can have raised them is in
+    the uncertainty.
+    """
+    if not np.isfinite(single).any():
+        return (float("nan"),) * 4
+    scale = 1000 * figures.measuring_radius
+    n = int(np.isfinite(single).sum())
+    noise = float(np.sqrt(2 * np.nanmean(figures.noise[:, side] ** 2))) * scale
+    lens = [np.nanstd(np.diff(m.position[:, side])) * scale for m in figures.modes]
+    spread = float(np.nanstd(single))
+    raised = spread - sqrt(max(spread**2 - noise**2, 0.0))
+    u_spread = sqrt((raised / 2) ** 2 + noise**2 / (2 * n) + sum(v**2 for v in lens))
+    whole = float(np.nanmax(single) - np.nanmin(single))
+    chance = 1.64 * sqrt(2 * np.log(n)) * noise
+    raised = whole - sqrt(max(whole**2 - chance**2, 0.0))
+    u_whole = sqrt((raised / 2) ** 2 + 2 * noise**2 + sum((3 * v) ** 2 for v in lens))
+    return spread, u_spread, whole, u_whole
+
+
+def _mean(values: Floats, u: Floats, measured: Measured) -> tuple[float, float]:
+    """Mean over teeth; what the teeth do not share averages out, the scale does not."""
+    n = int(np.isfinite(values).sum())
+    if n == 0:
+        return float("nan"), float("nan")
+    return float(np.nanmean(values)), float(np.sqrt(np.nanmean(u**2)))
+
+
+def build_tolerance(measured: Measured, summary: Summary, teeth: Sequence[Tooth]) -> Tolerance:
+    """Tolerance classes of ISO 1328-1:2013.
+
+    Parameters
+    ----------
+    measured : Measured
+    summary : Summary
+    teeth : sequence of Tooth
+
+    Returns
+    -------
+    Tolerance
+    """
+
+    def worst(name: str) -> Graded:
+        seen = [
+            (abs(value), getattr(flank, f"u_{name}"))
+            for tooth in teeth
+            for flank in (tooth.left, tooth.right)
+            if (value := getattr(flank, name)) is not None
+        ]
+        return _graded(*max(seen)) if seen else Graded()
+
+    return class_range_2013(
+        measured.gear.module_mm,
+        measured.gear.teeth,
+        FlankFigures(
+            _graded(summary.single_pitch_max_um, summary.u_single_pitch_max_um),
+            _graded(summary.cumulative_pitch_total_um, summary.u_cumulative_pitch_total_um),
+            worst("profile_total_um"),
+            worst("profile_form_um"),
+            worst("profile_slope_um"),
+            _graded(summary.runout_um, summary.u_runout_um),
+        ),
+    )
+
+
+def _graded(value: float | None, u: float | None) -> Graded:
+    return Graded(value, 2 * u if u is not None else None)
