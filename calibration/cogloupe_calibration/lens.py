@@ -87,13 +87,16 @@ def make_lens(
     )
 
 
-def unmeasured_lens(width_px: int, height_px: int) -> Lens:
+def unmeasured_lens(width_px: int, height_px: int, oval: float = 0.0) -> Lens:
     """Lens of which nothing is known: no correction, and an allowance for what it may do.
 
     Parameters
     ----------
     width_px, height_px : int
         The frame.
+    oval : float
+        How far something round was seen to lie on an oval, longest over shortest less one; a
+        stretch of the picture as large is allowed for.
 
     Returns
     -------
@@ -101,7 +104,8 @@ def unmeasured_lens(width_px: int, height_px: int) -> Lens:
     """
     centre, radius = frame_middle(width_px, height_px)
     lean = UNMEASURED_PERSPECTIVE * radius / max(min(centre), 1.0)
-    known = {"k1": UNMEASURED_RADIAL, "e1": UNMEASURED_ASPECT, "e2": UNMEASURED_ASPECT}
+    stretch = max(UNMEASURED_ASPECT, oval / 2)
+    known = {"k1": UNMEASURED_RADIAL, "e1": stretch, "e2": stretch}
     allowances = known | {"g1": lean, "g2": lean}
     u = np.array([allowances.get(name, 0.0) for name in TERMS])
     return make_lens(centre, radius, np.zeros(len(TERMS)), np.diag(u**2))

@@ -23,9 +23,9 @@ from cogloupe.reading import (
     Tooth,
 )
 from cogloupe.shapes import Shapes
-from cogloupe.uncertainty import RADIAL_ALLOWANCE, thickness_edge
+from cogloupe.uncertainty import thickness_edge
 from cogloupe_calibration.calibration import Lens
-from cogloupe_calibration.lens import observed_points
+from cogloupe_calibration.lens import UNMEASURED_RADIAL, observed_points
 from cogloupe_calibration.units import MM_PER_INCH
 
 Floats = NDArray[np.float64]
@@ -302,5 +302,5 @@ def build_notices(
         if numbers:
             notices.append(flag(status, teeth=numbers))
     if not lens_measured:
-        notices.append(flag("lens_not_measured", percent=100 * RADIAL_ALLOWANCE * sqrt(3)))
+        notices.append(flag("lens_not_measured", percent=100 * UNMEASURED_RADIAL * sqrt(3)))
     return tuple(notices)

@@ -29,13 +29,13 @@ from cogloupe.settings import GearSettings
 from cogloupe.uncertainty import (
     FlankPlace,
     Mode,
-    calibrated_modes,
     edge_shift,
     lens_modes,
     thickness_edge,
 )
 from cogloupe_calibration.calibration import Lens
 from cogloupe_calibration.errors import PhotoError
+from cogloupe_calibration.lens import unmeasured_lens
 
 Floats = NDArray[np.float64]
 Bools = NDArray[np.bool_]
@@ -188,10 +188,8 @@ def work_out(
     own = _flank_doubt(measured) / fits.involute.base_radius
     noise = np.roll(np.hypot(fits.u_unwound, own), -first, axis=0)
     place, carried = flank_place(fits, axes.datum), _datum_points(measured, axes)
-    if lens is None:
-        found = lens_modes(place, carried, frame, tips_oval(measured.tips, measured.teeth))
-    else:
-        found = calibrated_modes(place, carried, lens)
+    known = lens or unmeasured_lens(*frame, tips_oval(measured.tips, measured.teeth))
+    found = lens_modes(place, carried, known)
     modes = tuple(Mode(m.name, m.size, np.roll(m.position, -first, axis=0)) for m in found)
     pin = settings.lengths_mm.get("pin_diameter", PIN_MODULES * gear.module_mm)
     pins = _seated(measured, axes, radius, pin, first)

@@ -15,21 +15,12 @@ import numpy as np
 from numpy.typing import NDArray
 
 from cogloupe_calibration.calibration import Lens
-from cogloupe_calibration.lens import point_modes
+from cogloupe_calibration.lens import TERMS, TERMS_IN_WORDS, point_modes
 
 Floats = NDArray[np.float64]
 Field = Callable[[Floats], Floats]
 """A displacement field: points (..., 2) to displacements (..., 2), px."""
 
-RADIAL_ALLOWANCE = 0.003
-"""Standard uncertainty of an unmeasured lens's radial distortion at the frame's corner (0.5 %
-rectangular); common practice, no source."""
-PERSPECTIVE_ALLOWANCE = 0.001
-"""Stretch across half the frame from a gear that leans a degree or so, standard uncertainty;
-common practice, no source."""
-ASPECT_ALLOWANCE = 0.0003
-"""Unequal scale in x and y, and skew, from lean: 1 - cos(1.5 degrees); common practice, no
-source."""
 EDGE_LEVEL_ALLOWANCE = 0.03
 """Standard uncertainty of where between ground and gear the true edge lies, as a share of the
 step (camera response, glare, bevel); common practice, no source."""
@@ -74,10 +65,8 @@ class Mode:
     position: Floats
 
 
-def lens_modes(
-    place: FlankPlace, datum_points: Floats | None, frame: tuple[int, int], oval: float = 0.0
-) -> tuple[Mode, ...]:
-    """Effects of a lens and a lean that were not measured.
+def lens_modes(place: FlankPlace, datum_points: Floats | None, lens: Lens) -> tuple[Mode, ...]:
+    """Effects of what is not known of the lens and the lean.
 
     Parameters
     ----------
@@ -85,72 +74,29 @@ def lens_modes(
     datum_points : ndarray, shape (n, 2), or None
         Points whose mean displacement carries the datum along (the bore's edge), px; None where
         the datum is fitted to the flanks themselves.
-    frame : (int, int)
-        Width and height of the picture, px.
-    oval : float
-        How far the tips were seen to lie on an oval; a stretch of the picture as large is allowed
-        for, since a blank is round.
-
-    Returns
-    -------
-    tuple of Mode
-    """
-    middle = (np.array(frame) - 1) / 2
-    corner = float(np.hypot(*middle))
-    shorter = float(min(middle)) or 1.0
-
-    def radial(p: Floats) -> Floats:
-        q = p - middle
-        return np.asarray(q * ((q**2).sum(axis=-1, keepdims=True) / corner**2))
-
-    def perspective(axis: int) -> Field:
-        return lambda p: (p - middle) * ((p - middle)[..., axis : axis + 1] / shorter)
-
-    def stretch(p: Floats) -> Floats:
-        return np.asarray((p - middle) * np.array([0.5, -0.5]))
-
-    def skew(p: Floats) -> Floats:
-        return (p - middle)[..., ::-1] * 0.5
-
-    fields: tuple[tuple[str, float, Field], ...] = (
-        ("lens distortion", RADIAL_ALLOWANCE, radial),
-        ("lean, left to right", PERSPECTIVE_ALLOWANCE, perspective(0)),
-        ("lean, top to bottom", PERSPECTIVE_ALLOWANCE, perspective(1)),
-        ("unequal scales", max(ASPECT_ALLOWANCE, oval), stretch),
-        ("skew", max(ASPECT_ALLOWANCE, oval), skew),
-    )
-    return tuple(
-        Mode(name, f"{100 * size:.2g} %", size * _flank_effect(place, field, datum_points))
-        for name, size, field in fields
-    )
-
-
-def calibrated_modes(
-    place: FlankPlace, datum_points: Floats | None, lens: Lens
-) -> tuple[Mode, ...]:
-    """Effects of what a calibration leaves unknown of the lens and the lean.
-
-    Parameters
-    ----------
-    place : FlankPlace
-    datum_points : ndarray, shape (n, 2), or None
-        As for `lens_modes`.
     lens : Lens
-        With the covariance of its terms.
+        Calibrated, or with an allowance for what was not measured.
 
     Returns
     -------
     tuple of Mode
-        One for each principal axis of the covariance.
+        One for each independent source, named after the term that has most of it.
     """
+    value, axis = np.linalg.eigh(np.array(lens.covariance))
+    found = []
+    for k in range(len(TERMS)):
+        # `point_modes` gives the largest source first, `eigh` the smallest.
+        u = float(np.sqrt(max(value[-1 - k], 0.0)))
+        if u > 0:
+            name = TERMS_IN_WORDS[TERMS[int(np.argmax(np.abs(axis[:, -1 - k])))]]
+            effect = _flank_effect(place, _source(lens, k), datum_points)
+            found.append(Mode(name, f"{100 * u:.2g} %", effect))
+    return tuple(found)
 
-    def along(axis: int) -> Field:
-        return lambda p: np.asarray(point_modes(lens, p)[axis])
 
-    return tuple(
-        Mode("lens as calibrated", "its own u", _flank_effect(place, along(k), datum_points))
-        for k in range(len(lens.terms))
-    )
+def _source(lens: Lens, k: int) -> Field:
+    """Displacement by one standard uncertainty of a lens's k-th independent source."""
+    return lambda points: np.asarray(point_modes(lens, points)[k])
 
 
 def _flank_effect(place: FlankPlace, field: Field, datum_points: Floats | None) -> Floats:
