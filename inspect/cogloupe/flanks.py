@@ -28,8 +28,9 @@ LEAST_COVERAGE = 0.25
 """A flank seen over less than this share of the evaluation range counts as not seen."""
 SHORTEST_RUN = 5
 """Fewest neighbouring points that a thing lying on a flank covers."""
-SMALLEST_LYING_PX = 0.3
-"""Least distance from the flank at which a run of points is called something in the way, px."""
+SMALLEST_LYING_PX, GRAIN_SCATTERS = 0.3, 6.0
+"""Least distance from the flank at which a run of points is called something in the way: px, and
+times the scatter of the flanks' points, beyond which grains of a texture do not reach."""
 TUKEY = 4.685
 """Tuning constant of Tukey's biweight, 95 % efficient under normal noise (common practice)."""
 
@@ -414,6 +415,7 @@ def _in_the_way(points: FlankPoints, judged: Floats, used: Bools) -> Floats:
     runs = int(run.max(initial=0)) + 1
     length = np.bincount(run, minlength=runs)
     size = np.bincount(run, np.abs(np.nan_to_num(judged)), runs) / np.maximum(length, 1)
-    lying = (length >= SHORTEST_RUN) & (size > SMALLEST_LYING_PX)
+    scatter = float(np.std(judged[used])) if used.any() else 0.0
+    lying = (length >= SHORTEST_RUN) & (size > max(SMALLEST_LYING_PX, GRAIN_SCATTERS * scatter))
     lying[0] = False
     return np.asarray(lying[run], np.float64)
