@@ -1,0 +1,61 @@
+"""The command line, and the only part that prints."""
+
+import sys
+
+import typer
+
+from cogloupe.commands.calibrate import calibrate
+from cogloupe.commands.console import INTERRUPTED, NOT_ALL_READ, WRONG_USE, complain, say
+from cogloupe.commands.inspect import inspect, watch
+from cogloupe.commands.plan import plan
+from cogloupe.commands.simulate import simulate
+from cogloupe_calibration.errors import CogloupeError, UseError
+
+# The class above all errors of options and arguments, which the library names differently from
+# version to version.
+_CommandError: type[Exception] = typer.BadParameter.__mro__[1]
+
+app = typer.Typer(
+    help="Reads photographs of small cut gears and tells, tooth by tooth, what is wrong.",
+    no_args_is_help=True,
+    add_completion=False,
+    pretty_exceptions_enable=False,
+    rich_markup_mode=None,
+)
+# In the order of the help.
+app.command(short_help="Find the scale of a set-up from a known size.")(calibrate)
+app.command(short_help="Read photographs of gears and write their reports.")(inspect)
+app.command(short_help="Read each photograph dropped into a folder.")(watch)
+app.command(short_help="Work out the figures needed before a gear is cut.")(plan)
+app.command(short_help="Draw pictures of gears with stated faults.")(simulate)
+
+
+def main() -> None:
+    """Run the command line; errors a person can mend end in one line and an exit status."""
+    try:
+        # Without the library's own handling, which puts three lines of usage before each error.
+        status = app(prog_name="cogloupe", standalone_mode=False)
+    except _CommandError as error:
+        status = _wrong_command(error)
+    except (KeyboardInterrupt, typer.Abort):
+        status = INTERRUPTED
+    except UseError as error:
+        complain(str(error))
+        status = WRONG_USE
+    except CogloupeError as error:
+        complain(str(error))
+        status = NOT_ALL_READ
+    sys.exit(status)
+
+
+def _wrong_command(error: Exception) -> int:
+    """Tell of an option or argument that cannot be, in one line, or show the help asked for."""
+    message = str(error.format_message())  # type: ignore[attr-defined]
+    if "\n" in message:  # a command without arguments is answered with its help
+        say(message)
+        return WRONG_USE
+    context = getattr(error, "ctx", None)
+    command = context.command_path if context is not None else "cogloupe"
+    message = message.replace("Value error, ", "").rstrip(".")
+    complain(f"{message}; '{command} --help' tells what there is")
+    return WRONG_USE

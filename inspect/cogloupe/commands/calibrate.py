@@ -1,0 +1,130 @@
+"""The command that finds the scale of a set-up, or prints a target for it."""
+
+import datetime
+from enum import StrEnum
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from cogloupe.commands.console import about, say
+from cogloupe.commands.options import KnownBore, KnownTip, ScaleOption
+from cogloupe_calibration.errors import CogloupeError, PhotoError, UseError
+from cogloupe_calibration.units import parse_length
+
+
+class TargetChoice(StrEnum):
+    """Targets that can be printed."""
+
+    CHECKERBOARD = "checkerboard"
+    DOTS = "dots"
+    RULED = "ruled"
+
+
+class PaperChoice(StrEnum):
+    """Paper sizes."""
+
+    A4 = "A4"
+    LETTER = "Letter"
+
+
+def calibrate(
+    photo: Annotated[
+        Path | None, typer.Argument(help="Picture of something of known size.", metavar="PHOTO")
+    ] = None,
+    out: Annotated[Path, typer.Option(help="Calibration file to write.", metavar="FILE")] = Path(
+        "calibration.json"
+    ),
+    scale: ScaleOption = None,
+    known_tip_diameter: KnownTip = None,
+    known_bore: KnownBore = None,
+    known_pin: Annotated[
+        str | None, typer.Option(help="Diameter of a gauge pin or disc.", metavar="LENGTH")
+    ] = None,
+    ruled_scale: Annotated[
+        str | None,
+        typer.Option(help="Distance between the lines of a ruled scale.", metavar="LENGTH"),
+    ] = None,
+    checkerboard: Annotated[
+        str | None, typer.Option(help="Side of the squares of a checkerboard.", metavar="LENGTH")
+    ] = None,
+    dots: Annotated[
+        str | None,
+        typer.Option(help="Distance between the dots of a dot grid.", metavar="LENGTH"),
+    ] = None,
+    size: Annotated[
+        str | None, typer.Option(help="Squares or dots across and down, as 9x7.", metavar="NxN")
+    ] = None,
+    print_target: Annotated[
+        TargetChoice | None,
+        typer.Option(help="Write a target to print (to --out, .pdf or .svg) instead."),
+    ] = None,
+    pitch: Annotated[
+        str, typer.Option(help="Squares, dots or divisions of that target.", metavar="LENGTH")
+    ] = "5mm",
+    paper: Annotated[PaperChoice, typer.Option(help="Its paper.")] = PaperChoice.A4,
+    uncertainty: Annotated[
+        str | None,
+        typer.Option(help="How well the known size is known (k = 2), as 0.01mm.", metavar="LENGTH"),
+    ] = None,
+    note: Annotated[str, typer.Option(help="Magnification or setting, for later.")] = "",
+) -> None:
+    """Make a calibration file from a picture of something of known size, or a stated scale.
+
+    A checkerboard or dot grid also measures the lens and the lean. --print-target makes one.
+    """
+    from cogloupe.calibrating import CalibrationRequest, make_calibration, parse_size
+    from cogloupe_calibration.calibration import save_calibration
+
+    if print_target is not None:
+        _print_target(print_target, parse_length(pitch), paper, parse_size(size), out)
+        return
+    request = CalibrationRequest(
+        scale_um_per_px=scale,
+        known_tip_diameter=known_tip_diameter,
+        known_bore=known_bore,
+        known_pin=known_pin,
+        ruled_scale=ruled_scale,
+        checkerboard=checkerboard,
+        dots=dots,
+        size=size,
+        uncertainty=uncertainty,
+        note=note,
+    )
+    try:
+        calibration, grid = make_calibration(photo, request, datetime.date.today())
+    except UseError:
+        raise
+    except CogloupeError as error:
+        raise PhotoError(about(photo, error) if photo else str(error)) from error
+    save_calibration(calibration, out)
+    if grid is not None:
+        from cogloupe.report.calibration_picture import grid_picture
+        from cogloupe.report.charts import save_png
+
+        save_png(grid_picture(grid), out.with_suffix(".png"))
+        say(f"Its residuals are drawn in {out.with_suffix('.png')}.")
+    um, u = 1000 * calibration.mm_per_px, 2000 * calibration.u_mm_per_px
+    say(f"{um:.5g} ± {u:.2g} µm per pixel (k = 2), {calibration.method.replace('_', ' ')}")
+    say(f"Verdict: {calibration.verdict}" + "".join(f"; {r}" for r in calibration.reasons))
+    say(f"Written to {out}. Use it with: cogloupe inspect PHOTO --calibration {out}")
+
+
+def _print_target(
+    kind: TargetChoice,
+    pitch_mm: float,
+    paper: PaperChoice,
+    size: tuple[int, int] | None,
+    out: Path,
+) -> None:
+    from cogloupe_calibration.targets import make_target
+    from cogloupe_calibration.vector_page import page_pdf, page_svg
+
+    page = make_target(kind.value, pitch_mm, paper.value, size)
+    path = out if out.suffix.lower() in (".pdf", ".svg") else Path(f"{kind.value}.pdf")
+    data = page_svg(page).encode() if path.suffix.lower() == ".svg" else page_pdf(page)
+    try:
+        path.write_bytes(data)
+    except OSError as error:
+        raise UseError(f"{path} cannot be written ({error.strerror}): choose another") from error
+    say(f"Written to {path}. Print it without scaling, and check its length with a caliper.")

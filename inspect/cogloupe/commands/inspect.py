@@ -1,0 +1,193 @@
+"""The commands that read photographs: inspect and watch."""
+
+from collections.abc import Sequence
+from contextlib import suppress
+from enum import StrEnum
+from functools import partial
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+from rich.progress import Progress
+
+from cogloupe.commands.console import (
+    NOT_ALL_READ,
+    READ,
+    WRONG_USE,
+    about,
+    complain,
+    error_console,
+    out_console,
+    say,
+)
+from cogloupe.commands.options import (
+    SETTINGS,
+    Angle,
+    CalibrationFile,
+    Datum,
+    Dp,
+    Edge,
+    KnownBore,
+    KnownTip,
+    MeasuringDiameter,
+    Module,
+    Out,
+    Partial,
+    Pick,
+    PinDiameter,
+    Rack,
+    ScaleOption,
+    Teeth,
+)
+from cogloupe.reading import Reading
+from cogloupe_calibration.errors import UseError
+
+if TYPE_CHECKING:  # its own imports are slow, and not needed to show the help
+    from cogloupe.folder import Outcome
+
+
+def inspect(
+    ctx: typer.Context,
+    photos: Annotated[
+        list[Path], typer.Argument(help="Photographs, or folders of them.", metavar="PHOTO")
+    ],
+    out: Out = Path("readings"),
+    teeth: Teeth = None,
+    module: Module = None,
+    dp: Dp = None,
+    pressure_angle: Angle = None,
+    rack: Rack = None,
+    calibration: CalibrationFile = None,
+    scale: ScaleOption = None,
+    known_tip_diameter: KnownTip = None,
+    known_bore: KnownBore = None,
+    datum: Datum = None,
+    measuring_diameter: MeasuringDiameter = None,
+    pin_diameter: PinDiameter = None,
+    edge: Edge = None,
+    pick: Pick = None,
+    partial: Partial = None,
+) -> None:
+    """Read photographs; write reading.json, teeth.csv, overlay, chart and report for each.
+
+    A gear.toml beside the photographs can say what the options say, so that pictures are only
+    dropped in.
+    """
+    raise typer.Exit(_inspect_all(photos, out, _given(ctx)))
+
+
+def _given(ctx: typer.Context) -> dict[str, object]:
+    """Options of the gear and the picture, under the names the settings have for them."""
+    values = {name: ctx.params[option] for option, name in SETTINGS.items()}
+    return {n: v.value if isinstance(v, StrEnum) else v for n, v in values.items()}
+
+
+def _inspect_all(paths: list[Path], out: Path, given: dict[str, object]) -> int:
+    from cogloupe.folder import check_writable, count_gears, find_photos, read_one, reading_folder
+    from cogloupe.report.write import load_ahead
+    from cogloupe.settings import make_settings, settings_for
+
+    every = given["pick"] == "all"
+    given["pick"] = None if every else given["pick"]
+    make_settings(given)
+    load_ahead()
+    photos = find_photos(paths)
+    check_writable(out)
+    outcomes: list[Outcome] = []
+    taken: set[Path] = set()
+    quiet = len(photos) < 2 or not error_console.is_terminal
+    with Progress(console=error_console, transient=True, disable=quiet) as progress:
+        for photo in progress.track(photos, description="reading"):
+            folder = reading_folder(photo, out, taken)
+            taken.add(folder)
+            gears = range(1, count_gears(photo) + 1) if every else ()
+            for pick in gears or (given["pick"],):
+                known = given | {"pick": pick}
+                place = folder / f"gear-{pick}" if len(gears) > 1 else folder
+                outcomes.append(read_one(photo, partial(settings_for, given=known), place))
+                _tell_failure(outcomes)
+    _show([outcome.reading for outcome in outcomes if outcome.reading is not None], out)
+    return max((_status(outcome) for outcome in outcomes), default=READ)
+
+
+def _status(outcome: "Outcome") -> int:
+    if outcome.error is None:
+        return READ
+    return WRONG_USE if isinstance(outcome.error, UseError) else NOT_ALL_READ
+
+
+def _tell_failure(outcomes: Sequence["Outcome"]) -> None:
+    """Tell of the last outcome's failure; wrong use that concerns many photographs, only once."""
+    *before, last = outcomes
+    if isinstance(last.error, UseError):
+        if str(last.error) not in {str(outcome.error) for outcome in before}:
+            complain(str(last.error))
+    elif last.error is not None:
+        complain(about(last.photo, last.error))
+
+
+def _show(readings: list[Reading], out: Path) -> None:
+    from cogloupe.report.table import summary_table
+
+    if not readings:
+        return
+    out_console.print(summary_table(readings))
+    for message, where in _notices(readings).items():
+        say(f"{_named(where)}: {message}")
+    say(f"Reports are in {out}: open report.html in each photograph's folder.")
+
+
+def _notices(readings: list[Reading]) -> dict[str, list[str]]:
+    """What is to be said, and of which photographs; what is the same for several is said once."""
+    said: dict[str, list[str]] = {}
+    for reading in readings:
+        for notice in reading.warnings:
+            teeth = f" (teeth {', '.join(map(str, notice.teeth))})" if notice.teeth else ""
+            said.setdefault(notice.message + teeth, []).append(reading.photo.file)
+    return said
+
+
+def _named(photos: list[str]) -> str:
+    few = len(photos) <= 3
+    return ", ".join(photos) if few else f"{photos[0]} and {len(photos) - 1} others"
+
+
+def watch(
+    ctx: typer.Context,
+    folder: Annotated[Path, typer.Argument(help="Folder that photographs are dropped into.")],
+    out: Annotated[
+        Path | None, typer.Option(help="Folder the readings go to; without it FOLDER/readings.")
+    ] = None,
+    teeth: Teeth = None,
+    module: Module = None,
+    dp: Dp = None,
+    pressure_angle: Angle = None,
+    rack: Rack = None,
+    calibration: CalibrationFile = None,
+    scale: ScaleOption = None,
+    known_tip_diameter: KnownTip = None,
+    known_bore: KnownBore = None,
+    datum: Datum = None,
+    measuring_diameter: MeasuringDiameter = None,
+    pin_diameter: PinDiameter = None,
+    edge: Edge = None,
+    pick: Pick = None,
+    partial: Partial = None,
+) -> None:
+    """Read each photograph that is dropped into a folder, until stopped with Ctrl+C."""
+    from cogloupe.folder import check_writable, watch_folder
+    from cogloupe.settings import make_settings, settings_for
+
+    known = _given(ctx)
+    make_settings(known)
+    if not folder.is_dir():
+        raise UseError(f"{folder} is not a folder: name the folder pictures are dropped into")
+    target = out or folder / "readings"
+    check_writable(target)
+    say(f"Watching {folder}; readings go to {target}. Stop with Ctrl+C.")
+    with suppress(KeyboardInterrupt):  # the way to end it
+        for outcome in watch_folder(folder, target, lambda photo: settings_for(photo, known)):
+            if outcome.reading is not None:
+                _show([outcome.reading], target)
+            elif outcome.error is not None:
+                complain(about(outcome.photo, outcome.error))
