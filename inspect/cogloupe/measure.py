@@ -114,8 +114,70 @@ def measure_gear(
     UseError
         Where nothing sets the size.
     """
+    return measure_seen(see_gear(pixels, settings), settings, stated, lens)
+
+
+@dataclass(frozen=True)
+class Seen:
+    """A gear found on a picture, with its edges, before anything is measured.
+
+    Attributes
+    ----------
+    region : Region
+    outlines : Outlines
+        Edge points as the picture shows them, px.
+    notices : tuple of Notice
+    """
+
+    region: Region
+    outlines: Outlines
+    notices: tuple[Notice, ...]
+
+
+def see_gear(pixels: NDArray[Any], settings: GearSettings) -> Seen:
+    """Find the gear on a picture and its edges.
+
+    Parameters
+    ----------
+    pixels : ndarray, shape (h, w) or (h, w, 3), uint8 or uint16
+        Upright photograph.
+    settings : GearSettings
+        What is known of the gear.
+
+    Returns
+    -------
+    Seen
+
+    Raises
+    ------
+    PhotoError
+        Where no gear is seen, or not the one asked for.
+    """
     region, others = _choose(gears_on(pixels), settings, pixels.shape)
-    outlines = find_edges(pixels, region, settings.edge)
+    return Seen(region, find_edges(pixels, region, settings.edge), others)
+
+
+def measure_seen(
+    seen: Seen, settings: GearSettings, stated: Scale | None, lens: Lens | None = None
+) -> Measured:
+    """Measure a gear whose edges were found: `measure_gear` from there on.
+
+    Parameters
+    ----------
+    seen : Seen
+    settings, stated, lens
+        As for `measure_gear`.
+
+    Returns
+    -------
+    Measured
+
+    Raises
+    ------
+    PhotoError, UseError
+        As for `measure_gear`.
+    """
+    region, outlines, others = seen.region, seen.outlines, seen.notices
     centre = np.array([region.x, region.y])
     if lens is not None:
         outlines, centre = _undistorted(outlines, lens), ideal_points(lens, centre)
