@@ -103,7 +103,7 @@ def floor_radii(edges: EdgePoints, teeth: ToothMap, axis: Floats, gear: Gear) ->
         there.
     """
     radius, angle = polar(edges.xy, axis)
-    gap, middle = _gap_of(teeth)
+    gap, middle = gap_of(teeth)
     module, blur = gear.module_mm, float(np.median(edges.blur))
     across = np.abs(wrapped(angle - middle[gap]) * radius)
     outwards = (edges.normal * (edges.xy - axis)).sum(axis=1) / radius
@@ -123,8 +123,20 @@ def floor_radii(edges: EdgePoints, teeth: ToothMap, axis: Floats, gear: Gear) ->
     return Radii(fitted[:, 0], np.hypot(u, float(rise(np.array(blur))) / 4))
 
 
-def _gap_of(teeth: ToothMap) -> tuple[Ints, Floats]:
-    """Gap index of every outline point, and the middle angle of every gap."""
+def gap_of(teeth: ToothMap) -> tuple[Ints, Floats]:
+    """Gap of every outline point, and where the gaps are.
+
+    Parameters
+    ----------
+    teeth : ToothMap
+
+    Returns
+    -------
+    gap : ndarray, shape (n,), int
+        Index of the tooth before the point's gap.
+    middle : ndarray, shape (z,)
+        Rough angle of every gap's middle, rad.
+    """
     z = teeth.teeth
     gap = np.where(teeth.side == 1, teeth.tooth, (teeth.tooth - 1) % z)
     following = np.append(teeth.centre_angle[1:], teeth.centre_angle[0] + 2 * pi)
@@ -207,7 +219,7 @@ def _fillets(
 ) -> tuple[Floats, Floats]:
     """Mean radius of each gap's two fillets: circles fitted to the rounding above the floor."""
     radius, angle = polar(edges.xy, axis)
-    gap, middle = _gap_of(teeth)
+    gap, middle = gap_of(teeth)
     with np.errstate(invalid="ignore"):
         height = (radius - floor[gap]) / module
         chosen = (height > 0.01) & (height < 0.22) & edges.good
