@@ -151,6 +151,7 @@ def work_out(
     settings: GearSettings,
     frame: tuple[int, int],
     lens: Lens | None = None,
+    modes: tuple[Mode, ...] | None = None,
 ) -> Figures:
     """Work out the figures about the datum.
 
@@ -163,6 +164,9 @@ def work_out(
         Width and height of the picture, px.
     lens : Lens, optional
         Measured lens; without one an allowance is made.
+    modes : tuple of Mode, optional
+        Common sources in the order of the fits, where several pictures have settled them; the
+        lens then adds nothing.
 
     Returns
     -------
@@ -185,12 +189,13 @@ def work_out(
     tolerance = max(1e-3 * 2 * pi / gear.teeth, 2 * float(np.nanmedian(fits.u_unwound)))
     first = first_tooth(_filled(centre, gear.teeth), tolerance)
     position = np.roll(angles, -first, axis=0)
-    own = _flank_doubt(measured) / fits.involute.base_radius
+    own = flank_doubt(measured) / fits.involute.base_radius
     noise = np.roll(np.hypot(fits.u_unwound, own), -first, axis=0)
-    place, carried = flank_place(fits, axes.datum), _datum_points(measured, axes)
-    known = lens or unmeasured_lens(*frame, tips_oval(measured.tips, measured.teeth))
-    found = lens_modes(place, carried, known)
-    modes = tuple(Mode(m.name, m.size, np.roll(m.position, -first, axis=0)) for m in found)
+    if modes is None:
+        place, carried = flank_place(fits, axes.datum), datum_points(measured, axes)
+        known = lens or unmeasured_lens(*frame, tips_oval(measured.tips, measured.teeth))
+        modes = lens_modes(place, carried, known)
+    modes = tuple(Mode(m.name, m.size, np.roll(m.position, -first, axis=0)) for m in modes)
     pin = settings.lengths_mm.get("pin_diameter", PIN_MODULES * gear.module_mm)
     pins = _seated(measured, axes, radius, pin, first)
     about = pin_radius(position, gear.base_radius, radius, pin)
@@ -215,9 +220,20 @@ def work_out(
     )  # fmt: skip
 
 
-def _flank_doubt(measured: Measured) -> float:
-    """Standard uncertainty of each flank by itself that its own scatter does not show, px.
+def flank_doubt(measured: Measured) -> float:
+    """Standard uncertainty of each flank by itself that its own scatter does not show.
 
+    Parameters
+    ----------
+    measured : Measured
+
+    Returns
+    -------
+    float
+        Px.
+
+    Notes
+    -----
     Tool marks shift a bevelled edge from flank to flank by a small share of the bevel; the blur
     of tip and fillet reaches the further into a flank, the shorter it is; grains of face and
     ground as long as a good part of the flank shift it as a whole.
@@ -252,8 +268,19 @@ def _filled(centre: Floats, teeth: int) -> Floats:
     return np.where(seen, centre, start + index * 2 * pi / teeth)
 
 
-def _datum_points(measured: Measured, axes: Axes) -> Floats | None:
-    """Points that carry the datum along when the picture is distorted, px."""
+def datum_points(measured: Measured, axes: Axes) -> Floats | None:
+    """Points that carry the datum along when the picture is distorted.
+
+    Parameters
+    ----------
+    measured : Measured
+    axes : Axes
+
+    Returns
+    -------
+    ndarray, shape (n, 2), or None
+        Px; None where the datum is fitted to the flanks themselves.
+    """
     if axes.kind == "teeth":
         return None
     turn = np.linspace(0, 2 * pi, 36, endpoint=False)
