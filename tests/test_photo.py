@@ -170,16 +170,6 @@ def test_name_and_hash_are_those_of_the_file(tmp_path):
     assert photo.sha256 == hashlib.sha256(path.read_bytes()).hexdigest()
 
 
-@pytest.mark.parametrize("pixels", [GREY8, GREY16, RGB8, RGB16], ids=DEPTHS)
-def test_the_copy_to_draw_on_is_eight_bit_colour(tmp_path, pixels):
-    path = tmp_path / "a.png"
-    path.write_bytes(encoded(pixels, "png"))
-    drawn = read_photo(path).as_rgb8()
-    assert drawn.dtype == np.uint8
-    assert drawn.shape == (70, 90, 3)
-    assert np.abs(drawn[..., 0].astype(int) - (GREY8)).max() <= 1
-
-
 CUT = {
     "jpg": lambda p: saved(p, RGB8),
     "grey8.png": lambda p: p.write_bytes(encoded(GREY8, "png")),
@@ -239,9 +229,3 @@ def test_a_picture_too_small_for_a_gear_says_what_it_needs(tmp_path):
     path = saved(tmp_path / "a.png", GREY8[:40])
     with pytest.raises(PhotoError, match=r"only 90 x 40 px.*at least 64 px"):
         read_photo(path)
-
-
-def test_drawing_on_the_copy_leaves_the_picture_as_it_was(tmp_path):
-    photo = read_photo(saved(tmp_path / "a.png", RGB8))
-    photo.as_rgb8()[:] = 0
-    np.testing.assert_array_equal(photo.pixels, RGB8)

@@ -4,7 +4,7 @@ import cv2
 import numpy as np
 import pytest
 
-from cogloupe.report.canvas import circle_line, dashes, view_round
+from cogloupe.report.canvas import circle_line, dashes, grey_toned, view_round
 from cogloupe.report.legend import mark, round_length
 from cogloupe.report.overlay import (
     number_step,
@@ -216,3 +216,17 @@ def test_marks_of_the_statuses_differ_in_shape():
     assert (len(lines["partial"][0]), closed["partial"]) == (4, True)
     assert np.hypot(*lines["not_seen"][0].T) == pytest.approx(8.0)
     assert closed["not_seen"]
+
+
+@pytest.mark.parametrize("depth", [1, 257], ids=["uint8", "uint16"])
+@pytest.mark.parametrize("colours", [False, True], ids=["grey", "RGB"])
+def test_a_picture_of_any_depth_is_toned_alike_and_left_as_it_was(colours, depth):
+    grey = np.arange(200, dtype=np.uint8)[:, None].repeat(90, axis=1)
+    pixels = (grey.astype(np.uint16) * 257) if depth == 257 else grey
+    pixels = np.dstack([pixels] * 3) if colours else pixels
+    before = pixels.copy()
+    view = view_round(np.array([[0.0, 0.0], [89.0, 199.0]]), 0.1, 300, 300)
+    toned = grey_toned(pixels, view).astype(int)
+    # One step of grey is what rounding 16 bits to 8 can move.
+    np.testing.assert_allclose(toned, grey_toned(grey, view).astype(int), rtol=0, atol=1)
+    np.testing.assert_array_equal(pixels, before)

@@ -1,6 +1,7 @@
 """What the drawings need beside the figures: the picture and the points measured on it."""
 
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -14,8 +15,8 @@ class Evidence:
 
     Attributes
     ----------
-    picture : ndarray, shape (h, w, 3), uint8
-        The upright photograph, RGB.
+    picture : ndarray, shape (h, w) or (h, w, 3), uint8 or uint16
+        The upright photograph, grey or RGB.
     theory_xy : ndarray, shape (n, 2)
         Closed outline of the theoretical gear, laid where the teeth are.
     contour_xy : ndarray, shape (c, 2)
@@ -33,7 +34,7 @@ class Evidence:
         False for points that were cut out as obstructed.
     """
 
-    picture: NDArray[np.uint8]
+    picture: NDArray[Any]
     theory_xy: Floats
     contour_xy: Floats
     flank_xy: Floats

@@ -193,7 +193,7 @@ def _evidence(photo: Photo, measured: Measured, figures: Figures, lens: Lens | N
         return xy if lens is None else observed_points(lens, xy)
 
     return Evidence(
-        photo.as_rgb8(), on_picture(theory), on_picture(measured.outlines.outer.xy),
+        photo.pixels, on_picture(theory), on_picture(measured.outlines.outer.xy),
         on_picture(points.xy),
         points.normal, deviation, tooth, side, fits.used,
     )  # fmt: skip

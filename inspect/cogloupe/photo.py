@@ -20,6 +20,7 @@ PHOTO_SUFFIXES = (".jpg", ".jpeg", ".png", ".tif", ".tiff", ".bmp", ".webp")
 SMALLEST_SIDE_PX = 64
 
 _MAGIC = (b"\xff\xd8\xff", b"\x89PNG", b"II*\0", b"MM\0*")  # JPEG, PNG, TIFF in both orders
+_BAND = 64  # rows copied at a time
 # What the decoders of the imaging library let through when a file is damaged.
 _DAMAGED = (
     OSError, SyntaxError, ValueError, EOFError, TypeError, LookupError, ArithmeticError,
@@ -66,19 +67,6 @@ class Photo:
     def full_scale(self) -> float:
         """Largest value a pixel can have."""
         return float(np.iinfo(self.pixels.dtype).max)
-
-    def as_rgb8(self) -> NDArray[np.uint8]:
-        """Copy for drawing on.
-
-        Returns
-        -------
-        ndarray, shape (h, w, 3), uint8
-        """
-        pixels = self.pixels
-        eight: NDArray[np.uint8] = (
-            pixels if pixels.dtype == np.uint8 else (pixels >> 8).astype(np.uint8)
-        )
-        return np.repeat(eight[:, :, None], 3, axis=2) if eight.ndim == 2 else eight.copy()
 
 
 def read_photo(path: Path) -> Photo:
@@ -169,7 +157,16 @@ def _values(image: Image.Image) -> NDArray[Any]:
         return np.asarray(image.convert("L"))
     if image.mode in ("F", "I") or image.mode.startswith("I;16"):
         return _as_uint16(np.asarray(image))
-    return np.asarray(image.convert("RGB"))
+    return _rgb(image)
+
+
+def _rgb(image: Image.Image) -> NDArray[np.uint8]:
+    """RGB values, taken over in bands: the library's own way holds the picture four times."""
+    pixels = np.empty((image.height, image.width, 3), np.uint8)
+    for top in range(0, image.height, _BAND):
+        band = image.crop((0, top, image.width, min(top + _BAND, image.height)))
+        pixels[top : top + _BAND] = np.asarray(band.convert("RGB"))
+    return pixels
 
 
 def _as_uint16(values: NDArray[Any]) -> NDArray[np.uint16]:

@@ -24,6 +24,7 @@ LUMA = np.array([0.299, 0.587, 0.114])  # ITU-R BT.601
 MOST_TEETH = 480
 LEAST_SHARE = 0.40
 """Share of the seen turn that evenly spaced teeth must take before it is called a gear."""
+_BAND = 32  # rows of colours turned into numbers at a time
 
 
 @dataclass(frozen=True)
@@ -94,7 +95,12 @@ def mix_colours(pixels: NDArray[Any], weights: Floats | None) -> NDArray[Any]:
     """
     if weights is None:
         return pixels
-    return np.asarray(pixels.astype(np.float32) @ weights.astype(np.float32))
+    mixture = weights.astype(np.float32)
+    mixed = np.empty(pixels.shape[:-1], np.float32)
+    for start in range(0, len(pixels), _BAND):
+        band = pixels[start : start + _BAND].astype(np.float32)
+        np.matmul(band, mixture, out=mixed[start : start + _BAND])
+    return mixed
 
 
 def find_gears(pixels: NDArray[Any]) -> list[Region]:

@@ -10,6 +10,7 @@ from functools import lru_cache
 from importlib.util import find_spec
 from math import pi
 from pathlib import Path
+from typing import Any
 
 import cv2
 import numpy as np
@@ -91,13 +92,13 @@ def view_round(points: Floats, margin: float, width: int, height: int) -> View:
     return View(left, top, columns, rows, round(columns * scale), round(rows * scale))
 
 
-def grey_toned(picture: NDArray[np.uint8], view: View) -> Canvas:
+def grey_toned(picture: NDArray[Any], view: View) -> Canvas:
     """Draw a view of a photograph in light greys, so that colours laid over it stand out.
 
     Parameters
     ----------
-    picture : ndarray, shape (h, w, 3), uint8
-        The photograph, RGB.
+    picture : ndarray, shape (h, w) or (h, w, 3), uint8 or uint16
+        The photograph, grey or RGB; only read.
     view : View
         Which part; what lies outside the picture stays plain.
 
@@ -110,9 +111,10 @@ def grey_toned(picture: NDArray[np.uint8], view: View) -> Canvas:
     y0, y1 = np.clip([view.top, view.top + view.rows], 0, h)
     part = np.full((view.rows, view.columns), 255, np.uint8)
     if x1 > x0 and y1 > y0:
-        seen = np.ascontiguousarray(picture[y0:y1, x0:x1])
+        seen = picture[y0:y1, x0:x1]
+        grey = seen if seen.ndim == 2 else cv2.cvtColor(seen, cv2.COLOR_RGB2GRAY)
         part[y0 - view.top : y1 - view.top, x0 - view.left : x1 - view.left] = cv2.convertScaleAbs(
-            cv2.cvtColor(seen, cv2.COLOR_RGB2GRAY), alpha=0.38, beta=156
+            grey, alpha=0.38 * 255 / np.iinfo(picture.dtype).max, beta=156
         )
     how = cv2.INTER_AREA if view.scale < 1 else cv2.INTER_CUBIC
     sized = cv2.resize(part, (view.width, view.height), interpolation=how)
