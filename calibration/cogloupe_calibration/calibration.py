@@ -21,6 +21,8 @@ Method = Literal[
     "known_tip_diameter",
     "known_bore",
     "known_pin",
+    "known_span",
+    "known_over_pins",
     "ruled_scale",
     "grid",
     "from_module",

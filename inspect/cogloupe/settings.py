@@ -20,6 +20,10 @@ SETTINGS_FILE = "gear.toml"
 _SIZE = ("module_mm", "dp")
 _SCALE = ("calibration", "scale_um_per_px", "known_tip_diameter", "known_bore")
 
+_LENGTHS = (
+    "known_tip_diameter", "known_bore", "over_pins", "measuring_diameter", "pin_diameter",
+)  # fmt: skip
+
 _NUMBER = "a number, as 0.5"
 _ALLOWED = {
     "greater_than": "above {gt:g}",
@@ -61,14 +65,17 @@ class GearSettings(BaseModel):
     scale_um_per_px: Positive | None = None
     known_tip_diameter: Length = None
     known_bore: Length = None
+    span: str | None = None
+    over_pins: Length = None
     datum: DatumKind | None = None
     measuring_diameter: Length = None
     pin_diameter: Length = None
+    tolerance_edition: Literal["2013", "1995"] = "2013"
     edge: Literal["outer", "inner"] = "outer"
     partial: bool = False
     pick: Annotated[int, Field(ge=1)] | None = None
 
-    @field_validator("known_tip_diameter", "known_bore", "measuring_diameter", "pin_diameter")
+    @field_validator(*_LENGTHS)
     @classmethod
     def _is_length(cls, text: str | None) -> str | None:
         if text is not None:
@@ -77,6 +84,21 @@ class GearSettings(BaseModel):
             except UseError as error:
                 raise ValueError(str(error)) from error
         return text
+
+    @field_validator("span")
+    @classmethod
+    def _is_span(cls, text: str | None) -> str | None:
+        if text is not None:
+            try:
+                parse_span(text)
+            except UseError as error:
+                raise ValueError(str(error)) from error
+        return text
+
+    @field_validator("tolerance_edition", mode="before")
+    @classmethod
+    def _is_year(cls, year: object) -> object:
+        return str(year) if isinstance(year, int) else year
 
     @field_validator("rack")
     @classmethod
@@ -98,8 +120,12 @@ class GearSettings(BaseModel):
     @cached_property
     def lengths_mm(self) -> dict[str, float]:
         """The lengths that were given, mm."""
-        names = ("known_tip_diameter", "known_bore", "measuring_diameter", "pin_diameter")
-        return {n: parse_length(text) for n in names if (text := getattr(self, n)) is not None}
+        return {n: parse_length(text) for n in _LENGTHS if (text := getattr(self, n)) is not None}
+
+    @property
+    def span_mm(self) -> tuple[float, int | None] | None:
+        """Measured span, mm, and the teeth it was taken over where that was said."""
+        return None if self.span is None else parse_span(self.span)
 
     def basic_rack(self, module_mm: float) -> BasicRack:
         """Rack that was named, or the one the trade uses for the pressure angle.
@@ -115,6 +141,36 @@ class GearSettings(BaseModel):
         if self.rack is not None:
             return basic_rack(self.rack, module_mm)
         return rack_for_angle(self.pressure_angle_deg, module_mm, dp=self.dp is not None)
+
+
+def parse_span(text: str) -> tuple[float, int | None]:
+    """Read a measured span.
+
+    Parameters
+    ----------
+    text : str
+        ``8.12mm``, or ``8.12mm/3`` with the teeth it was taken over.
+
+    Returns
+    -------
+    size_mm : float
+    teeth_spanned : int or None
+        None where it was not said.
+
+    Raises
+    ------
+    UseError
+        Where the text is not such a size.
+    """
+    size, slash, count = text.partition("/")
+    if not slash:
+        return parse_length(size), None
+    if not count.strip().isdecimal() or int(count) < 2:
+        raise UseError(
+            f"'{text}' is not a span: after the slash goes the number of teeth spanned, "
+            "2 or more, as 8.12mm/3"
+        )
+    return parse_length(size), int(count)
 
 
 def make_settings(given: Mapping[str, object], where: str = "") -> GearSettings:

@@ -14,6 +14,13 @@ class EdgeChoice(StrEnum):
     INNER = "inner"
 
 
+class EditionChoice(StrEnum):
+    """Edition of ISO 1328-1."""
+
+    OF_2013 = "2013"
+    OF_1995 = "1995"
+
+
 class DatumChoice(StrEnum):
     """Axis that angles are measured about."""
 
@@ -45,6 +52,21 @@ KnownTip = Annotated[
     str | None, typer.Option(help="Measured tip diameter, as 12.19mm.", metavar="LENGTH")
 ]
 KnownBore = Annotated[str | None, typer.Option(help="Measured bore, as 4mm.", metavar="LENGTH")]
+Span = Annotated[
+    str | None,
+    typer.Option(
+        help="Span that a micrometer found over K teeth, as 7.65mm/3: compared with the picture, "
+        "or the scale where nothing else gives one.",
+        metavar="LENGTH[/K]",
+    ),
+]
+OverPins = Annotated[
+    str | None,
+    typer.Option(
+        help="Size that a micrometer found over two pins (--pin-diameter), used likewise.",
+        metavar="LENGTH",
+    ),
+]
 Datum = Annotated[
     DatumChoice | None,
     typer.Option(help="Axis of the angles; without it the bore where one is seen."),
@@ -54,7 +76,12 @@ MeasuringDiameter = Annotated[
     typer.Option(help="Measuring circle, if not the reference circle.", metavar="LENGTH"),
 ]
 PinDiameter = Annotated[
-    str | None, typer.Option(help="Pin for the runout, if not 1.728 modules.", metavar="LENGTH")
+    str | None,
+    typer.Option(help="Pin for runout and size over pins, if not 1.728 modules.", metavar="LENGTH"),
+]
+ToleranceEdition = Annotated[
+    EditionChoice | None,
+    typer.Option(help="Edition of ISO 1328-1 for the tolerance classes; 2013 without it."),
 ]
 Edge = Annotated[
     EdgeChoice | None, typer.Option(help="Which edge of a bevel to measure; outer without it.")
@@ -80,9 +107,12 @@ SETTINGS = {
     "scale": "scale_um_per_px",
     "known_tip_diameter": "known_tip_diameter",
     "known_bore": "known_bore",
+    "span": "span",
+    "over_pins": "over_pins",
     "datum": "datum",
     "measuring_diameter": "measuring_diameter",
     "pin_diameter": "pin_diameter",
+    "tolerance_edition": "tolerance_edition",
     "edge": "edge",
     "pick": "pick",
     "partial": "partial",
