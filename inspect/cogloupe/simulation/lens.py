@@ -15,7 +15,7 @@ CHORD_ERROR_PX = 0.0005
 
 
 def bore_place(camera: Camera) -> Floats:
-    """Place of the bore's centre before the lens distorts it.
+    """Place of the bore's centre before lean and lens move it.
 
     Parameters
     ----------
@@ -117,9 +117,10 @@ def to_pixels(points: Floats, camera: Camera) -> Floats:
     ndarray, shape (n, 2)
         Pixels. Distortion is ``r' = r (1 + k (r / R)^2)`` about the frame's middle, R its corner.
     """
-    flat = _tilted(points, camera) / camera.mm_per_px + bore_place(camera)
     middle = np.array([camera.width_px - 1, camera.height_px - 1]) / 2
-    offset = flat - middle
+    # The stage leans about the lens's own axis, wherever on it the gear lies.
+    from_axis = points + (bore_place(camera) - middle) * camera.mm_per_px
+    offset = _tilted(from_axis, camera) / camera.mm_per_px
     share = np.sum(offset**2, axis=1) / np.sum(middle**2)
     return np.asarray(middle + offset * (1 + camera.distortion * share)[:, None])
 

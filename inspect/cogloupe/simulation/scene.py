@@ -172,7 +172,7 @@ class Camera(_Model):
     Attributes
     ----------
     bore_x_px, bore_y_px : float or None
-        Place of the bore's centre before the lens distorts it; None for the frame's middle.
+        Place of the bore's centre before lean and lens move it; None for the frame's middle.
     rotation_deg : float
         How far tooth 1 stands clockwise of twelve o'clock.
     look : {'back-lit', 'light-on-dark', 'front-lit'}
@@ -196,7 +196,7 @@ class Camera(_Model):
     distortion : float
         Radial distortion at the frame's corner, as a share; positive moves points outwards.
     tilt_deg, tilt_direction_deg, distance_mm : float
-        Lean of the gear's face, the side that leans away, and how far the lens is.
+        Lean of the stage, the side that leans away, and how far the lens is from its middle.
     """
 
     mm_per_px: Positive
