@@ -7,7 +7,8 @@ import pytest
 
 from cogloupe.axis import flank_angles, flank_angles_about, teeth_axis_shift
 from cogloupe.edges import EdgePoints
-from cogloupe.flanks import Involute, fit_flanks
+from cogloupe.flanks import fit_flanks
+from cogloupe.involute import involute_curve
 
 from .outlines import PX_PER_MM, traced
 
@@ -17,7 +18,7 @@ SIGN = np.array([-1.0, 1.0])
 
 def curve_of(gear, measuring_mm=None, low=1.001, high=0.97):
     """Evaluation range from just above the form circle to just below the tip."""
-    return Involute(
+    return involute_curve(
         gear.base_radius * PX_PER_MM, (measuring_mm or gear.reference_radius) * PX_PER_MM,
         low * gear.form_radius * PX_PER_MM, high * gear.tip_radius * PX_PER_MM,
     )  # fmt: skip
@@ -41,7 +42,7 @@ def off_true(fits, gear, rotation_deg=5.0, **errors):
     pitch = 2 * pi / gear.teeth
     first = round(float(found[0].mean() - true[0].mean()) / pitch)
     off = found - np.roll(true, -first, axis=0)
-    return np.angle(np.exp(1j * off)) * fits.involute.measuring_radius
+    return np.angle(np.exp(1j * off)) * fits.curve.measuring_radius
 
 
 def test_exact_flanks_are_found_where_they_are():
@@ -76,7 +77,7 @@ def test_stated_uncertainty_is_what_the_noise_scatters():
         wheel = traced(noise=noise, seed=seed)
         fits = fitted(wheel)
         errors.append(off_true(fits, wheel.gear))
-        stated.append(fits.u_unwound * fits.involute.measuring_radius)
+        stated.append(fits.u_unwound * fits.curve.measuring_radius)
     errors, stated = np.array(errors), np.mean(stated)
     # 6 x 48 flanks tell a standard deviation to 1 / sqrt(576) = 4 %; three of these.
     assert errors.std() == pytest.approx(stated, rel=0.15)
@@ -86,11 +87,11 @@ def test_stated_uncertainty_is_what_the_noise_scatters():
 def test_a_wrong_base_circle_shows_as_slope_on_both_sides():
     wheel = traced()
     true = curve_of(wheel.gear)
-    wrong = Involute(
-        true.base_radius * 0.99, true.measuring_radius, true.low_radius, true.high_radius
+    wrong = involute_curve(
+        true.form.base_radius * 0.99, true.measuring_radius, true.low_radius, true.high_radius
     )  # fmt: skip
     fits = fitted(wheel, curve=wrong)
-    relative = SIGN * fits.slope * wrong.base_radius
+    relative = SIGN * fits.slope * wrong.form.base_radius
     # The flank's base circle is 1 % larger: it leaves the assumed involute outwards by about
     # 1 % of the roll, plus what the tangent's turn adds (second order).
     assert np.median(relative) == pytest.approx(0.01, rel=0.15)
@@ -115,7 +116,7 @@ def test_dirt_on_part_of_a_flank_is_set_aside():
     dirty = spoilt(wheel, on_flank(wheel, 5, 1, 11.6, 12.0), 2.0)
     clean = fitted(wheel)
     fits = fit_flanks(dirty, wheel.teeth(), wheel.centre, curve_of(wheel.gear))
-    moved = (flank_angles(fits) - flank_angles(clean)) * fits.involute.measuring_radius
+    moved = (flank_angles(fits) - flank_angles(clean)) * fits.curve.measuring_radius
     # A quarter of the flank is lost: the place there is less sure, but not drawn to the dirt.
     assert abs(moved[5, 1]) < 0.03
     others = np.delete(moved.ravel(), 11)
@@ -130,7 +131,7 @@ def test_samples_that_are_no_clean_step_do_not_count():
     e = spoilt(wheel, bad, 1.0)
     e = EdgePoints(e.xy, e.normal, e.u, e.blur, ~bad)
     fits = fit_flanks(e, wheel.teeth(), wheel.centre, curve_of(wheel.gear))
-    moved = (flank_angles(fits) - flank_angles(fitted(wheel))) * fits.involute.measuring_radius
+    moved = (flank_angles(fits) - flank_angles(fitted(wheel))) * fits.curve.measuring_radius
     assert fits.coverage[5, 1] < 0.6
     assert np.isnan(moved[5, 1]) or abs(moved[5, 1]) < 0.1
 
@@ -188,7 +189,7 @@ def test_places_about_another_axis_are_where_the_flanks_cross_its_circle(offset)
     fits = fitted(wheel)
     datum = wheel.centre + offset
     angles = flank_angles_about(fits, datum)
-    radius = fits.involute.measuring_radius
+    radius = fits.curve.measuring_radius
     xy = datum + radius * np.stack([np.cos(angles), np.sin(angles)], axis=-1)
     # Those points lie on the gear's own involutes.
     own = np.hypot(*np.moveaxis(xy - wheel.centre, -1, 0))

@@ -54,7 +54,8 @@ def build_teeth(
     status = np.roll(flank_status(measured.fits), -figures.first, axis=0)
     u_thick = thickness_uncertainty(measured, figures)
     u_position = np.sqrt(figures.noise**2 + sum(mode.position**2 for mode in figures.modes))
-    u_position = np.hypot(u_position, figures.edge / measured.gear.base_radius)
+    arm_mm = measured.fits.curve.measuring_arm * measured.scale.mm_per_px
+    u_position = np.hypot(u_position, figures.edge / arm_mm)
     columns: dict[str, Floats] = {
         "u_position_deg": np.degrees(u_position),
         "single_pitch_um": figures.single_um,
@@ -88,7 +89,7 @@ def build_teeth(
             tip_diameter_mm=number(2 * shapes.tip.value[k]),
             u_tip_diameter_mm=number(2 * shapes.tip.u[k]),
         )
-        for k in range(measured.gear.teeth)
+        for k in range(measured.wheel.teeth)
     )
 
 
@@ -168,7 +169,7 @@ def build_budget(measured: Measured, figures: Figures) -> tuple[BudgetLine, ...]
                     contribution=float(size) * um, unit="um",
                 )
             )  # fmt: skip
-    alpha = measured.gear.rack.pressure_angle
+    alpha = measured.fits.curve.mean_lean
     lines.append(
         BudgetLine(
             figure="tooth thickness", source="edge level",
@@ -206,7 +207,7 @@ def build_gear(measured: Measured) -> GearInfo:
         diametral_pitch=MM_PER_INCH / gear.module_mm,
         pressure_angle_deg=degrees(gear.rack.pressure_angle),
         profile_shift=gear.profile_shift,
-        measuring_diameter_mm=2 * fits.involute.measuring_radius * px,
+        measuring_diameter_mm=2 * fits.curve.measuring_radius * px,
         source="given" if measured.source == "given" else "estimated",
         rack=gear.rack.name,
         module_seen_mm=measured.module_seen.px * px,

@@ -1,12 +1,11 @@
 """The axis of the teeth, and where fitted flanks stand about an axis. Lengths px, angles rad."""
 
-from math import acos, pi
+from math import pi
 
 import numpy as np
 from numpy.typing import NDArray
 
 from cogloupe.flanks import FlankFits
-from cogloupe.involute import angle_at_radius, involute
 
 Floats = NDArray[np.float64]
 
@@ -37,20 +36,19 @@ def teeth_axis_shift(
 
     Notes
     -----
-    A shift e moves a flank along its normal by ``e . n``, that is ``e . n / r_b`` of unwound
-    angle. Both sides are fitted together by least squares with one turn of the whole and one
-    mean thickness; the normal is that at the measuring circle.
+    A shift e moves a flank along its normal by ``e . n``, that is ``e . n`` over the arm (an
+    involute's base radius) of unwound angle. Both sides are fitted together by least squares with
+    one turn of the whole and one mean thickness; the normal is that at the measuring circle.
     """
     z = len(fits.unwound)
-    angle_m = acos(fits.involute.base_radius / fits.involute.measuring_radius)
     position = flank_angles(fits)
     sign = np.array([-1.0, 1.0])
-    # The normal of a right flank points forward of the radius by a right angle less a_m.
-    direction = position + sign * (pi / 2 - angle_m)
+    # The normal of a right flank points forward of the radius by a right angle less its lean.
+    direction = position + sign * (pi / 2 - fits.curve.measuring_lean)
     ideal = 2 * pi / z * np.arange(z)[:, None]
     error = fits.unwound - ideal
     error = np.mod(error - np.nanmedian(error) + pi, 2 * pi) - pi
-    out = sign * error * fits.involute.base_radius
+    out = sign * error * fits.curve.measuring_arm
     columns = [np.cos(direction), np.sin(direction), sign + 0 * out, 1 + 0 * out, 0 * out]
     if drive:
         columns += [sign * np.cos(ideal) + 0 * out, sign * np.sin(ideal) + 0 * out]
@@ -81,7 +79,7 @@ def flank_angles(fits: FlankFits) -> Floats:
     ndarray, shape (z, 2)
         Angles, rad, unwrapped; NaN where not seen.
     """
-    return np.asarray(fits.unwound - np.array([-1.0, 1.0]) * fits.involute.measuring_inv)
+    return np.asarray(fits.unwound - np.array([-1.0, 1.0]) * fits.curve.measuring_turn)
 
 
 def flank_angles_about(fits: FlankFits, datum: Floats) -> Floats:
@@ -98,18 +96,17 @@ def flank_angles_about(fits: FlankFits, datum: Floats) -> Floats:
     ndarray, shape (z, 2)
         Angles about the datum, rad, within pi of those about the fits' centre.
     """
-    curve = fits.involute
+    curve, form = fits.curve, fits.curve.form
     sign = np.array([-1.0, 1.0])
-    roll = np.full(fits.unwound.shape, curve.measuring_roll)
+    side = np.broadcast_to(np.arange(2), fits.unwound.shape)
+    radius = np.full(fits.unwound.shape, curve.measuring_radius)
     about = flank_angles(fits)
-    for _ in range(6):
-        radius = np.hypot(curve.base_radius, roll)
-        inv = involute(angle_at_radius(curve.base_radius, radius))
-        about = fits.unwound + fits.slope * (roll - curve.measuring_roll) - sign * inv
+    for _ in range(8):
+        arm = form.arm(radius, side) / curve.measuring_arm
+        tilted = fits.slope * (form.along(radius) - curve.measuring_roll) / arm
+        about = fits.unwound + tilted - sign * form.turn(radius, side)
         x = fits.centre[0] + radius * np.cos(about) - datum[0]
         y = fits.centre[1] + radius * np.sin(about) - datum[1]
-        # Along the flank the radius grows by roll / r for each unit of roll.
-        miss = curve.measuring_radius - np.hypot(x, y)
-        roll = np.maximum(roll + miss * radius / np.maximum(roll, 1e-9), 1e-9)
+        radius = radius + curve.measuring_radius - np.hypot(x, y)
     angle = np.arctan2(y, x)
     return np.asarray(about + np.mod(angle - about + pi, 2 * pi) - pi)

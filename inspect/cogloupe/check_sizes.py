@@ -6,8 +6,8 @@ Lengths mm, angles radians. Geometry after ISO 21771.
 from dataclasses import dataclass, replace
 from math import ceil, cos, floor, hypot, isfinite, pi, sin, sqrt, tan
 
-from cogloupe.involute import angle_at_radius, inverse_involute, involute
-from cogloupe.rack import Gear, over_pins_size, pin_centre_radius, span_size
+from cogloupe.involute import angle_at_radius, inverse_involute, involute, pin_centre_radius
+from cogloupe.rack import Gear, over_pins_size, span_size
 
 # Standard pin of external gears, in modules (inches: 1.728 / P); common practice, no source.
 STANDARD_PIN = 1.728

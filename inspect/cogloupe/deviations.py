@@ -5,13 +5,12 @@ right; NaN stands for a flank that was not seen. Angles rad, lengths in the unit
 given. Definitions of ISO 1328-1 as this project writes them down.
 """
 
-from math import acos, pi
+from math import pi
 
 import numpy as np
 from numpy.typing import NDArray
 
-from cogloupe.involute import involute
-from cogloupe.rack import pin_centre_radius
+from cogloupe.involute import InvoluteForm
 
 Floats = NDArray[np.float64]
 
@@ -156,7 +155,7 @@ def gap_width(position: Floats, radius: float) -> Floats:
 
 
 def pin_radius(position: Floats, base_radius: float, measuring_radius: float, pin: float) -> Floats:
-    """Radial position of a pin seated in the gap after each tooth.
+    """Radial position of a pin seated on the involutes of the gap after each tooth.
 
     Parameters
     ----------
@@ -170,10 +169,8 @@ def pin_radius(position: Floats, base_radius: float, measuring_radius: float, pi
     ndarray, shape (z,)
         Distance of the pin's centre from the datum.
     """
-    inv = float(involute(acos(base_radius / measuring_radius)))
-    gap = gap_width(position, 1.0)
-    half_at_base = gap / 2 - inv
-    return pin_centre_radius(base_radius, half_at_base, pin)
+    form = InvoluteForm(base_radius)
+    return form.pin_radius(gap_width(position, 0.5), measuring_radius, pin)[0]
 
 
 def first_harmonic(values: Floats, angle: Floats) -> tuple[complex, float]:

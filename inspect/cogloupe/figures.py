@@ -5,7 +5,7 @@ millimetres unless the name ends in px or um, angles radians unless it ends in d
 """
 
 from dataclasses import dataclass
-from math import acos, hypot, pi, sqrt, tan
+from math import hypot, pi, sqrt, tan
 
 import numpy as np
 from numpy.typing import NDArray
@@ -16,7 +16,6 @@ from cogloupe.deviations import (
     eccentricity,
     first_tooth,
     gap_width,
-    pin_radius,
     single_pitch,
     thickness,
     wrapped,
@@ -177,8 +176,8 @@ def work_out(
     PhotoError
         Where no tooth shows both its flanks.
     """
-    fits, gear, px = measured.fits, measured.gear, measured.scale.mm_per_px
-    radius = fits.involute.measuring_radius * px
+    fits, wheel, px = measured.fits, measured.wheel, measured.scale.mm_per_px
+    radius = fits.curve.measuring_radius * px
     angles = flank_angles_about(fits, axes.datum)
     centre = angles.mean(axis=1)
     if not np.isfinite(centre).any():
@@ -186,24 +185,24 @@ def work_out(
             "no tooth shows both its flanks well enough to measure: look at focus, exposure and "
             "what lies on the gear"
         )
-    tolerance = max(1e-3 * 2 * pi / gear.teeth, 2 * float(np.nanmedian(fits.u_unwound)))
-    first = first_tooth(_filled(centre, gear.teeth), tolerance)
+    tolerance = max(1e-3 * 2 * pi / wheel.teeth, 2 * float(np.nanmedian(fits.u_unwound)))
+    first = first_tooth(_filled(centre, wheel.teeth), tolerance)
     position = np.roll(angles, -first, axis=0)
-    own = flank_doubt(measured) / fits.involute.base_radius
+    own = flank_doubt(measured) / fits.curve.measuring_arm
     noise = np.roll(np.hypot(fits.u_unwound, own), -first, axis=0)
     if modes is None:
         place, carried = flank_place(fits, axes.datum), datum_points(measured, axes)
         known = lens or unmeasured_lens(*frame, tips_oval(measured.tips, measured.teeth))
         modes = lens_modes(place, carried, known)
     modes = tuple(Mode(m.name, m.size, np.roll(m.position, -first, axis=0)) for m in modes)
-    pin = settings.lengths_mm.get("pin_diameter", PIN_MODULES * gear.module_mm)
+    pin = settings.lengths_mm.get("pin_diameter", PIN_MODULES * wheel.module_mm)
     pins = _seated(measured, axes, radius, pin, first)
-    about = pin_radius(position, gear.base_radius, radius, pin)
+    about, lean = wheel.flank.pin_radius(gap_width(position, 0.5), radius, pin)
     pin_modes = tuple(
-        pin_radius(position + mode.position, gear.base_radius, radius, pin) - about
+        wheel.flank.pin_radius(gap_width(position + mode.position, 0.5), radius, pin)[0] - about
         for mode in modes
     )
-    alpha = acos(min(1.0, gear.base_radius / float(np.nanmean(pins))))
+    alpha = float(np.nanmean(lean)) if np.isfinite(lean).any() else float("nan")
     u_pin = float(np.sqrt(np.nanmean(noise**2)) * sqrt(2)) * radius / (2 * tan(alpha))
     gap_middle = position[:, 1] + gap_width(position, 0.5)
     vector, leverage = eccentricity(pins, gap_middle)
@@ -249,11 +248,11 @@ def flank_doubt(measured: Measured) -> float:
 def _seated(measured: Measured, axes: Axes, radius: float, pin: float, first: int) -> Floats:
     """Distance from the datum of a pin seated in every gap, mm, tooth 1's gap first.
 
-    The pin rests on involutes about the teeth's own axis; only its distance is about the datum.
+    The pin rests on flanks about the teeth's own axis; only its distance is about the datum.
     """
-    px, z = measured.scale.mm_per_px, measured.gear.teeth
+    px, z = measured.scale.mm_per_px, measured.wheel.teeth
     angles = flank_angles(measured.fits)
-    seat = pin_radius(angles, measured.gear.base_radius, radius, pin)
+    seat, _ = measured.wheel.flank.pin_radius(gap_width(angles, 0.5), radius, pin)
     middle = angles[:, 1] + gap_width(angles, 0.5)
     xy = measured.fits.centre * px + (seat * np.stack([np.cos(middle), np.sin(middle)])).T
     distance = np.hypot(*(xy - axes.datum * px).T)
@@ -287,7 +286,7 @@ def datum_points(measured: Measured, axes: Axes) -> Floats | None:
     ring = np.stack([np.cos(turn), np.sin(turn)], axis=1)
     if axes.kind == "bore" and measured.bore is not None:
         return np.asarray(axes.datum + measured.bore.radius * ring)
-    return np.asarray(axes.datum + measured.fits.involute.measuring_radius * ring)
+    return np.asarray(axes.datum + measured.fits.curve.measuring_radius * ring)
 
 
 def flank_place(fits: FlankFits, datum: Floats) -> FlankPlace:
@@ -305,12 +304,11 @@ def flank_place(fits: FlankFits, datum: Floats) -> FlankPlace:
         In the order of the fits.
     """
     angle = flank_angles_about(fits, datum)
-    radius = fits.involute.measuring_radius
+    radius = fits.curve.measuring_radius
     xy = datum + radius * np.stack([np.cos(angle), np.sin(angle)], axis=-1)
-    alpha = acos(fits.involute.base_radius / radius)
-    facing = flank_angles(fits) + np.array([-1.0, 1.0]) * (pi / 2 - alpha)
+    facing = flank_angles(fits) + np.array([-1.0, 1.0]) * (pi / 2 - fits.curve.measuring_lean)
     normal = np.stack([np.cos(facing), np.sin(facing)], axis=-1)
-    return FlankPlace(xy, normal, fits.involute.base_radius, radius)
+    return FlankPlace(xy, normal, fits.curve.measuring_arm, radius)
 
 
 def flank_status(fits: FlankFits) -> NDArray[np.str_]:
@@ -367,8 +365,7 @@ def common_thickness(measured: Measured, figures: Figures) -> float:
     float
         Mm.
     """
-    alpha = measured.gear.rack.pressure_angle
-    radius = figures.measuring_radius
+    alpha, radius = measured.fits.curve.mean_lean, figures.measuring_radius
     mean = float(np.nanmean(figures.thickness))
     # A scale error moves the measuring circle along the flanks: ds = (s / r - 2 tan a) dr.
     by_scale = abs(mean / radius - 2 * tan(alpha)) * radius * measured.scale.relative_u

@@ -1,22 +1,22 @@
-"""Fit every flank against the involute, all at once.
+"""Fit every flank against its tooth form, all at once.
 
 Unwound from the base circle, an involute is a constant: for a right flank ``angle + inv(a_r)``,
-for a left one ``angle - inv(a_r)``, at every radius. So each flank becomes a straight line of
-unwound angle against roll length, whose height is the flank's place and whose slope is its
-profile slope deviation. Lines are fitted robustly (Tukey's weights), with the mean form of all
-flanks of a side taken out before a point is judged, so that a form common to all teeth is not
-mistaken for dirt. Lengths are px of the picture, angles rad.
+for a left one ``angle - inv(a_r)``, at every radius; another form is unwound by its own turn. So
+each flank becomes a straight line of unwound angle against roll length, whose height is the
+flank's place and whose slope is its profile slope deviation. Lines are fitted robustly (Tukey's
+weights), with the mean form of all flanks of a side taken out before a point is judged, so that a
+form common to all teeth is not mistaken for dirt. Lengths are px of the picture, angles rad.
 """
 
 from dataclasses import dataclass
-from math import acos, pi, sqrt
+from math import pi, sqrt
 
 import numpy as np
 from numpy.typing import NDArray
 
 from cogloupe.edges import EdgePoints
-from cogloupe.involute import angle_at_radius, involute, roll_length
 from cogloupe.teeth import LEFT, ToothMap, polar
+from cogloupe.tooth_form import FlankCurve
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -36,43 +36,6 @@ TUKEY = 4.685
 
 
 @dataclass(frozen=True)
-class Involute:
-    """The involute that flanks are compared with, in picture px.
-
-    Attributes
-    ----------
-    base_radius, measuring_radius : float
-        Radii, px.
-    low_radius, high_radius : float
-        Evaluation range: from the form circle to the tip less its rounding, px.
-    tooth_high : ndarray, shape (z,), or None
-        Where each tooth's own tip ends the range lower (a blank off centre), px.
-    """
-
-    base_radius: float
-    measuring_radius: float
-    low_radius: float
-    high_radius: float
-    tooth_high: Floats | None = None
-
-    @property
-    def measuring_roll(self) -> float:
-        """Roll length at the measuring circle, px."""
-        return sqrt(self.measuring_radius**2 - self.base_radius**2)
-
-    @property
-    def measuring_inv(self) -> float:
-        """Involute angle at the measuring circle, rad."""
-        return float(involute(acos(self.base_radius / self.measuring_radius)))
-
-    @property
-    def roll_range(self) -> tuple[float, float]:
-        """Roll lengths where the evaluation begins and ends, px."""
-        low, high = roll_length(self.base_radius, [self.low_radius, self.high_radius])
-        return float(low), float(high)
-
-
-@dataclass(frozen=True)
 class FlankPoints:
     """Points on the flanks within the evaluation range, unwound.
 
@@ -88,6 +51,9 @@ class FlankPoints:
         Positions corrected for curvature, px, and normals.
     good : ndarray, shape (n,), bool
         False where the grey profile was not a clean step.
+    arm : ndarray, shape (n,)
+        Movement along the normal for each radian of unwound angle, over that on the measuring
+        circle; 1 all along an involute.
     """
 
     flank: Ints
@@ -96,6 +62,7 @@ class FlankPoints:
     xy: Floats
     normal: Floats
     good: Bools
+    arm: Floats
 
     @property
     def sign(self) -> Floats:
@@ -133,7 +100,7 @@ class FlankFits:
         Factor by which neighbours' correlation raises the variance of a mean.
     form : ndarray, shape (2, FORM_BINS)
         Mean form of each side, out of material, px; bins over the evaluation range.
-    involute : Involute
+    curve : FlankCurve
         What was fitted against.
     """
 
@@ -150,11 +117,16 @@ class FlankFits:
     scatter: float
     correlation: float
     form: Floats
-    involute: Involute
+    curve: FlankCurve
+
+    @property
+    def involute(self) -> FlankCurve:
+        """Former name of `curve`."""
+        return self.curve
 
 
 def unwind(
-    edges: EdgePoints, teeth: ToothMap, centre: Floats, curve: Involute
+    edges: EdgePoints, teeth: ToothMap, centre: Floats, curve: FlankCurve
 ) -> tuple[FlankPoints, Floats]:
     """Pick the points on the involutes and unwind them.
 
@@ -166,7 +138,7 @@ def unwind(
         Tooth and side of each of its points.
     centre : ndarray, shape (2,)
         Axis, px.
-    curve : Involute
+    curve : FlankCurve
         Base circle and evaluation range.
 
     Returns
@@ -179,34 +151,32 @@ def unwind(
     chosen = (radius > curve.low_radius) & (radius < curve.high_radius)
     if curve.tooth_high is not None:
         chosen &= radius < curve.tooth_high[teeth.tooth]
-    chosen &= radius > curve.base_radius * (1 + 1e-9)
+    chosen &= radius > curve.form.lowest * (1 + 1e-9)
     index = np.flatnonzero(chosen)
-    roll = roll_length(curve.base_radius, radius[index])
-    picked = edges.take(index)
-    xy = picked.straightened(1 / np.maximum(roll, 1.0))
+    picked, side = edges.take(index), teeth.side[index]
+    bend = curve.form.bend(radius[index], side, float(np.median(edges.blur)))
+    xy = picked.straightened(np.clip(bend, -1.0, 1.0))
     radius, angle = polar(xy, centre)
-    side = teeth.side[index]
     sign = np.where(side == LEFT, -1.0, 1.0)
-    inv = involute(angle_at_radius(curve.base_radius, radius))
-    half = _half_angle(teeth, curve)
-    nominal = teeth.centre_angle[:, None] + half * np.array([-1.0, 1.0])
+    nominal = teeth.centre_angle[:, None] + _half_angle(teeth, curve) * np.array([-1.0, 1.0])
     flank = 2 * teeth.tooth[index] + side
-    unwound = angle + sign * inv - nominal.ravel()[flank]
+    unwound = angle + sign * curve.form.turn(radius, side) - nominal.ravel()[flank]
     unwound = np.mod(unwound + pi, 2 * pi) - pi
     # A point that faces the wrong way lies on something else (a chip, the far side of a burr).
     tangent = np.stack([-np.sin(angle), np.cos(angle)], axis=1)
     facing = (picked.normal * tangent).sum(axis=1) * sign > 0.25
-    roll = roll_length(curve.base_radius, radius)
-    return FlankPoints(flank, roll, unwound, xy, picked.normal, picked.good & facing), nominal
+    roll = curve.form.along(radius)
+    arm = curve.form.arm(radius, side) / curve.measuring_arm[side]
+    good = picked.good & facing
+    return FlankPoints(flank, roll, unwound, xy, picked.normal, good, arm), nominal
 
 
-def _half_angle(teeth: ToothMap, curve: Involute) -> float:
-    """Rough half angle of a tooth at the base circle: a quarter pitch at mid-height, unwound."""
-    inv = float(involute(angle_at_radius(curve.base_radius, teeth.mid_radius)))
-    return pi / (2 * teeth.teeth) + inv
+def _half_angle(teeth: ToothMap, curve: FlankCurve) -> Floats:
+    """Rough half angles of a tooth to its two flanks, unwound: a quarter pitch at mid-height."""
+    return pi / (2 * teeth.teeth) + curve.form.turn(np.full(2, teeth.mid_radius), np.arange(2))
 
 
-def fit_flanks(edges: EdgePoints, teeth: ToothMap, centre: Floats, curve: Involute) -> FlankFits:
+def fit_flanks(edges: EdgePoints, teeth: ToothMap, centre: Floats, curve: FlankCurve) -> FlankFits:
     """Fit a line of unwound angle against roll length to every flank.
 
     Parameters
@@ -217,41 +187,55 @@ def fit_flanks(edges: EdgePoints, teeth: ToothMap, centre: Floats, curve: Involu
     Returns
     -------
     FlankFits
+
+    Notes
+    -----
+    Distances along the normal, not angles, scatter alike all along a flank; where the two are not
+    proportional (forms other than the involute), both sides of the line's equation are multiplied
+    by the arm, and the slope is that of the distance.
     """
     points, nominal = unwind(edges, teeth, centre, curve)
-    z = teeth.teeth
+    z, arm = teeth.teeth, curve.measuring_arm
     start = _flank_medians(points, 2 * z)
     roll_here = points.roll - curve.measuring_roll
     line = np.stack([start, np.zeros(2 * z)])
-    form = _median_form(points, points.unwound - start[points.flank], curve)
+    form = _median_form(points, (points.unwound - start[points.flank]) * points.arm, curve)
     weight = points.good.astype(float)
     for turn in range(8):
-        left_over = points.unwound - line[0][points.flank] - line[1][points.flank] * roll_here
+        left_over = _left_over(points, line, roll_here)
         if turn > 0:
             form = _mean_form(points, left_over, weight, curve, form)
-        judged = left_over - _form_at(form, points, curve)
+        judged = (left_over - _form_at(form, points, curve)) * arm[points.flank % 2]
         scatter = 1.4826 * float(np.median(np.abs(judged[points.good]))) if points.good.any() else 1
         weight = np.where(points.good, _tukey(judged / (TUKEY * max(scatter, 1e-12))), 0.0)
         line, leverage = _weighted_lines(points, roll_here, weight, 2 * z)
     used = weight > 0.3
-    left_over = points.unwound - line[0][points.flank] - line[1][points.flank] * roll_here
-    judged = (left_over - _form_at(form, points, curve)) * curve.base_radius
+    left_over = _left_over(points, line, roll_here)
+    judged = (left_over - _form_at(form, points, curve)) * arm[points.flank % 2]
     scatter = float(np.std(judged[used])) if used.any() else float("nan")
     correlation = _correlation(points, judged, used)
     coverage, rejected = _coverage(points, judged, used, curve, 2 * z)
     line = np.where(coverage > LEAST_COVERAGE, line, np.nan)
-    unit = scatter / curve.base_radius * sqrt(correlation)
+    unit = np.tile(scatter / arm * sqrt(correlation), z)
     value, spread, slope, u_slope = _at_measuring_circle(line, leverage, unit)
     shape = (z, 2)
     return FlankFits(
         centre, value.reshape(shape) + nominal, slope.reshape(shape), spread.reshape(shape),
         u_slope.reshape(shape), coverage.reshape(shape), rejected.reshape(shape), nominal, points,
-        used, scatter, correlation, form * curve.base_radius * np.array([[-1.0], [1.0]]), curve,
+        used, scatter, correlation, form * (arm * np.array([-1.0, 1.0]))[:, None], curve,
     )  # fmt: skip
 
 
+def _left_over(points: FlankPoints, line: Floats, roll_here: Floats) -> Floats:
+    """What the lines leave of the points, rad on the measuring circle along the normal."""
+    value, slope = line
+    return np.asarray(
+        (points.unwound - value[points.flank]) * points.arm - slope[points.flank] * roll_here
+    )
+
+
 def _at_measuring_circle(
-    line: Floats, leverage: Floats, unit: float
+    line: Floats, leverage: Floats, unit: Floats
 ) -> tuple[Floats, Floats, Floats, Floats]:
     """Place of every flank on the measuring circle, its u, and its slope with u.
 
@@ -311,32 +295,33 @@ def _weighted_lines(
 
     The matrix is given as its entries for the slope, the cross term and the value.
     """
+    arm, y = points.arm, points.unwound * points.arm
 
     def total(values: Floats) -> Floats:
         return np.asarray(np.bincount(points.flank, weight * values, flanks), np.float64)
 
-    w, wx, wxx = total(np.ones_like(x)), total(x), total(x * x)
-    wy, wxy = total(points.unwound), total(x * points.unwound)
+    w, wx, wxx = total(arm * arm), total(arm * x), total(x * x)
+    wy, wxy = total(arm * y), total(x * y)
     det = w * wxx - wx**2
     det = np.where(det > 1e-9, det, np.inf)
     value = np.stack([(wxx * wy - wx * wxy) / det, (w * wxy - wx * wy) / det])
     return value, np.stack([w / det, -wx / det, wxx / det])
 
 
-def _bin_of(points: FlankPoints, curve: Involute, bins: int = FORM_BINS) -> Ints:
+def _bin_of(points: FlankPoints, curve: FlankCurve, bins: int = FORM_BINS) -> Ints:
     low, high = curve.roll_range
     share = (points.roll - low) / max(high - low, 1e-9)
     return np.clip((share * bins).astype(np.int64), 0, bins - 1)
 
 
-def _median_form(points: FlankPoints, left_over: Floats, curve: Involute) -> Floats:
+def _median_form(points: FlankPoints, left_over: Floats, curve: FlankCurve) -> Floats:
     """Median residual of each side in bins of roll length, rad.
 
     A form that most flanks of a side share, however large, is the gear's and not dirt.
     """
     cell = (points.flank % 2) * FORM_BINS + _bin_of(points, curve)
     cells = FlankPoints(
-        cell, points.roll, left_over, points.xy, points.normal, points.good
+        cell, points.roll, left_over, points.xy, points.normal, points.good, points.arm
     )  # the medians are taken by cell instead of by flank
     return _level(_flank_medians(cells, 2 * FORM_BINS).reshape(2, FORM_BINS))
 
@@ -349,7 +334,7 @@ def _level(form: Floats) -> Floats:
 
 
 def _mean_form(
-    points: FlankPoints, left_over: Floats, weight: Floats, curve: Involute, before: Floats
+    points: FlankPoints, left_over: Floats, weight: Floats, curve: FlankCurve, before: Floats
 ) -> Floats:
     """Mean residual of each side in bins of roll length, rad."""
     cell = (points.flank % 2) * FORM_BINS + _bin_of(points, curve)
@@ -360,7 +345,7 @@ def _mean_form(
     return _level(mean.reshape(2, FORM_BINS))
 
 
-def _form_at(form: Floats, points: FlankPoints, curve: Involute) -> Floats:
+def _form_at(form: Floats, points: FlankPoints, curve: FlankCurve) -> Floats:
     """Mean form at each point, joined by straight lines between the bins' middles."""
     low, high = curve.roll_range
     place = (points.roll - low) / max(high - low, 1e-9) * FORM_BINS - 0.5
@@ -391,7 +376,7 @@ def _correlation(points: FlankPoints, judged: Floats, used: Bools, lags: int = 1
 
 
 def _coverage(
-    points: FlankPoints, judged: Floats, used: Bools, curve: Involute, flanks: int
+    points: FlankPoints, judged: Floats, used: Bools, curve: FlankCurve, flanks: int
 ) -> tuple[Floats, Floats]:
     """Share of the range covered by used points, and share under something, per flank."""
     count = np.bincount(points.flank, minlength=flanks)

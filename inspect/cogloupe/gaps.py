@@ -15,8 +15,8 @@ from cogloupe.datum import tip_circle
 from cogloupe.deviations import wrapped
 from cogloupe.edges import EdgePoints
 from cogloupe.grouped import grouped_polynomials
-from cogloupe.rack import Gear, half_gap
 from cogloupe.teeth import ToothMap, polar
+from cogloupe.tooth_form import Wheel
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -84,7 +84,7 @@ def tip_radii(
     return Radii(mean[:, 0], u), tip_circle(xy)
 
 
-def floor_radii(edges: EdgePoints, teeth: ToothMap, axis: Floats, gear: Gear) -> Radii:
+def floor_radii(edges: EdgePoints, teeth: ToothMap, axis: Floats, gear: Wheel) -> Radii:
     """Radius of every gap's floor about an axis.
 
     Parameters
@@ -93,14 +93,13 @@ def floor_radii(edges: EdgePoints, teeth: ToothMap, axis: Floats, gear: Gear) ->
         The outline and its teeth.
     axis : ndarray, shape (2,)
         Axis, px.
-    gear : Gear
-        The theoretical gear with its module in px, for how the floor rises into the fillets.
+    gear : Wheel
+        The theoretical gear in px, for how the floor rises into the fillets.
 
     Returns
     -------
     Radii
-        One a gap: the middle of the floor, less what the rack's rounding and blur make it rise
-        there.
+        One a gap: the middle of the floor, less what the fillets and blur make it rise there.
     """
     radius, angle = polar(edges.xy, axis)
     gap, middle = gap_of(teeth)
@@ -109,8 +108,8 @@ def floor_radii(edges: EdgePoints, teeth: ToothMap, axis: Floats, gear: Gear) ->
     outwards = (edges.normal * (edges.xy - axis)).sum(axis=1) / radius
     low = (across < max(FLOOR_MIDDLE * module, 2.5)) & (outwards > 0.7) & edges.good
     low &= radius < teeth.mid_radius
-    theory_radius, theory_angle = half_gap(gear)
-    rise_at = theory_angle * theory_radius
+    theory_radius, theory_angle = gear.half_gaps()
+    rise_at = theory_angle.mean(axis=0) * theory_radius
 
     def rise(x: Floats) -> Floats:
         return np.asarray(np.interp(np.abs(x), rise_at, theory_radius - theory_radius[0]))
@@ -260,20 +259,20 @@ def _circles(group: Ints, x: Floats, y: Floats, groups: int) -> tuple[Floats, Fl
     return radius, np.where(enough, u, np.nan)
 
 
-def theoretical_widths(gear: Gear) -> tuple[float, float]:
-    """Widths of the generated gap near its floor and on the reference circle.
+def theoretical_widths(gear: Wheel) -> tuple[float, float]:
+    """Widths of the theoretical gap near its floor and on the reference circle.
 
     Parameters
     ----------
-    gear : Gear
-        The rack at the depth that was found.
+    gear : Wheel
+        The gear at the depth that was found.
 
     Returns
     -------
     near_floor, reference : float
         Arcs, in the gear's unit.
     """
-    radius, angle = half_gap(gear, flank_points=200, fillet_points=200)
+    radius, angle = gear.half_gaps(flank_points=200, fillet_points=200)
     circles = np.array([gear.root_radius + NEAR_FLOOR * gear.module_mm, gear.reference_radius])
-    half = np.interp(circles, radius, angle)
+    half = np.interp(circles, radius, angle.mean(axis=0))
     return float(2 * half[0] * circles[0]), float(2 * half[1] * circles[1])

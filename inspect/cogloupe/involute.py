@@ -1,10 +1,14 @@
-"""The involute function and its inverse.
+"""The involute: its function and inverse, and the form of flank that it makes.
 
 Angles are radians. Formulas: ISO 21771, involute geometry.
 """
 
+from dataclasses import dataclass
+
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
+
+from cogloupe.tooth_form import FlankCurve, FormName
 
 Floats = NDArray[np.float64]
 
@@ -87,3 +91,91 @@ def roll_length(base_radius: ArrayLike, radius: ArrayLike) -> Floats:
     """
     radius = np.asarray(radius, dtype=np.float64)
     return np.sqrt(np.maximum(radius**2 - np.asarray(base_radius, dtype=np.float64) ** 2, 0.0))
+
+
+def pin_centre_radius(base_radius: ArrayLike, half_gap_at_base: ArrayLike, pin_mm: float) -> Floats:
+    """Radius at which the centre of a pin rests between two involute flanks.
+
+    Parameters
+    ----------
+    base_radius : array_like
+        Base radius, mm.
+    half_gap_at_base : array_like
+        Half the angle between the two involutes at the base circle, rad; may be negative.
+    pin_mm : float
+        Pin diameter, mm.
+
+    Returns
+    -------
+    ndarray
+        ``r_b / cos a_M`` with ``inv a_M = d / (2 r_b) - half gap`` (ISO 21771), mm.
+    """
+    angle = inverse_involute(pin_mm / (2 * np.asarray(base_radius)) - np.asarray(half_gap_at_base))
+    return np.asarray(base_radius / np.cos(angle))
+
+
+@dataclass(frozen=True)
+class InvoluteForm:
+    """Flanks that are involutes of one base circle (see `tooth_form.ToothForm`)."""
+
+    base_radius: float
+
+    @property
+    def name(self) -> FormName:
+        """Name of the form."""
+        return "involute"
+
+    @property
+    def lowest(self) -> float:
+        """Base radius: the involute begins there."""
+        return self.base_radius
+
+    def turn(self, radius: ArrayLike, side: ArrayLike = 1) -> Floats:
+        """Involute angle, ``inv a_r``; the same on both sides."""
+        return involute(angle_at_radius(self.base_radius, radius))
+
+    def along(self, radius: ArrayLike) -> Floats:
+        """Length of roll."""
+        return roll_length(self.base_radius, radius)
+
+    def arm(self, radius: ArrayLike, side: ArrayLike = 1) -> Floats:
+        """Base radius, which every normal touches."""
+        return np.full(np.shape(radius), self.base_radius)
+
+    def bend(self, radius: ArrayLike, side: ArrayLike, reach: float) -> Floats:
+        """One over the length of roll, which is the radius of curvature."""
+        return 1 / np.maximum(roll_length(self.base_radius, radius), 1e-9)
+
+    def pin_radius(self, half_gap: Floats, radius: float, pin: float) -> tuple[Floats, Floats]:
+        """Seat of a pin, and the pressure angle there."""
+        at_base = half_gap - float(self.turn(radius))
+        seat = pin_centre_radius(self.base_radius, at_base, pin)
+        return seat, angle_at_radius(self.base_radius, seat)
+
+    def scaled(self, factor: float) -> "InvoluteForm":
+        """The same involute in another unit."""
+        return InvoluteForm(self.base_radius * factor)
+
+
+def involute_curve(
+    base_radius: float,
+    measuring_radius: float,
+    low_radius: float,
+    high_radius: float,
+    tooth_high: Floats | None = None,
+) -> FlankCurve:
+    """Involute with the range that flanks are compared over.
+
+    Parameters
+    ----------
+    base_radius : float
+        Px.
+    measuring_radius, low_radius, high_radius, tooth_high
+        As for `FlankCurve`, px.
+
+    Returns
+    -------
+    FlankCurve
+    """
+    form = InvoluteForm(base_radius)
+    return FlankCurve(form, measuring_radius, low_radius, high_radius, tooth_high)

@@ -10,20 +10,20 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from cogloupe.axis import flank_angles
 from cogloupe.circles import Circle
 from cogloupe.datum import Bore, find_bore
-from cogloupe.deviations import thickness
 from cogloupe.edges import Outlines, find_edges
+from cogloupe.fitting import fit_at_size, plausible
 from cogloupe.flags import flag
-from cogloupe.flanks import FlankFits, Involute, fit_flanks
-from cogloupe.gaps import Radii, floor_radii, tip_radii
-from cogloupe.rack import Gear, shift_for_thickness
+from cogloupe.flanks import FlankFits
+from cogloupe.gaps import Radii, floor_radii
+from cogloupe.rack import Gear
 from cogloupe.reading import Notice
 from cogloupe.segment import LUMA, Region, find_gears
 from cogloupe.settings import GearSettings
-from cogloupe.size import CirclesSeen, SeenModule, half_tip, nearer_axis, see_module, settle_size
+from cogloupe.size import CirclesSeen, SeenModule, see_module, settle_size
 from cogloupe.teeth import ToothMap, map_teeth, tips_centre
+from cogloupe.tooth_form import Wheel
 from cogloupe_calibration.calibration import Lens
 from cogloupe_calibration.errors import PhotoError
 from cogloupe_calibration.lens import ideal_points
@@ -46,8 +46,6 @@ LEAST_CONTRAST = 0.04
 BURNT_WARNS = 0.02
 BURNT_CONTRAST = 0.35
 """With the bright side burnt out, a dark side this near to it is over-exposed as well."""
-FORM_SHIFTS = (-0.7, 1.2)
-"""Profile shifts between which a form circle is worked out; beyond, the gear is not of the rack."""
 
 
 @dataclass(frozen=True)
@@ -58,8 +56,8 @@ class Measured:
     ----------
     region, outlines, teeth, fits
         What each step found; lengths px.
-    gear : Gear
-        The gear compared with, mm, at the profile shift that was found.
+    wheel : Wheel
+        The gear compared with, mm; an involute one at the profile shift that was found.
     scale : Scale
         Scale of the picture.
     source : {'given', 'estimated'}
@@ -76,7 +74,7 @@ class Measured:
     outlines: Outlines
     teeth: ToothMap
     fits: FlankFits
-    gear: Gear
+    wheel: Wheel
     scale: Scale
     source: str
     module_seen: SeenModule
@@ -84,6 +82,21 @@ class Measured:
     tips: Radii
     tip_circle: Circle | None
     notices: tuple[Notice, ...]
+
+    @property
+    def gear(self) -> Gear:
+        """The involute gear compared with.
+
+        Only for what is worked out of involute teeth alone; see `involute`.
+        """
+        if not isinstance(self.wheel, Gear):
+            raise TypeError(f"{self.wheel.flank.name} teeth have no rack")
+        return self.wheel
+
+    @property
+    def involute(self) -> bool:
+        """True where the teeth were compared with those of a rack."""
+        return isinstance(self.wheel, Gear)
 
 
 def measure_gear(
@@ -196,19 +209,17 @@ def measure_seen(
     scale, module_mm, notices = settle_size(
         settings, stated, module_seen, CirclesSeen(teeth, outlines, bore)
     )
-    rack = settings.basic_rack(module_mm)
-    gear = Gear(teeth.teeth, module_mm, rack)
-    fits, gear, tips, circle = _fit_at_size(
-        outlines, teeth, (anchor, centre), gear, scale, settings
-    )
-    oval = tips_oval(tips, teeth)
+    wheel = Gear(teeth.teeth, module_mm, settings.basic_rack(module_mm))
+    fitted = fit_at_size(outlines, teeth, (anchor, centre), wheel, scale.mm_per_px, settings)
+    oval = tips_oval(fitted.tips, teeth)
     notices = (*others, *_picture_notices(region, outlines, teeth, settings), *notices)
     if oval > OVAL_WARNS:
         notices = (*notices, flag("leaning", percent=100 * oval))
     source = "given" if settings.teeth is not None and settings.module is not None else "estimated"
     return Measured(
-        region, outlines, teeth, fits, gear, scale, source, module_seen, bore, tips, circle, notices
-    )
+        region, outlines, teeth, fitted.fits, fitted.wheel, scale, source, module_seen, bore,
+        fitted.tips, fitted.tip_circle, notices,
+    )  # fmt: skip
 
 
 def _undistorted(outlines: Outlines, lens: Lens) -> Outlines:
@@ -303,67 +314,6 @@ def _refuse_unusable(outlines: Outlines, teeth: ToothMap) -> None:
         )
 
 
-def _fit_at_size(
-    outlines: Outlines,
-    teeth: ToothMap,
-    centres: tuple[Floats, Floats],
-    gear: Gear,
-    scale: Scale,
-    settings: GearSettings,
-) -> tuple[FlankFits, Gear, Radii, Circle | None]:
-    """Fit the flanks against the gear's own involute, and find its profile shift.
-
-    `centres` are that of the tips and the axis of the teeth as found so far.
-    """
-    px = scale.mm_per_px
-    anchor, centre = centres
-    measuring = settings.lengths_mm.get("measuring_diameter", 2 * gear.reference_radius) / 2 / px
-    if not teeth.root_radius < measuring < teeth.tip_radius:
-        raise PhotoError(
-            f"the measuring circle ({2 * measuring * px:.4g} mm) does not cross the teeth, which "
-            f"reach from {2 * teeth.root_radius * px:.4g} to {2 * teeth.tip_radius * px:.4g} mm: "
-            "check scale, module and teeth"
-        )
-    tips, circle = tip_radii(outlines.outer, teeth, centre, half_tip(teeth))
-    if not np.isfinite(tips.value).any():
-        tips = Radii(np.full(teeth.teeth, teeth.tip_radius), tips.u)
-    shift = gear.profile_shift
-    for _ in range(3):
-        bounded = float(np.clip(shift, *FORM_SHIFTS))
-        curve = _evaluation_range(replace(gear, profile_shift=bounded), tips, outlines.blur_px, px)
-        curve = replace(curve, measuring_radius=measuring)
-        fits = fit_flanks(outlines.outer, teeth, centre, curve)
-        centre = nearer_axis(outlines, teeth, anchor, fits)
-        half = float(np.nanmedian(thickness(flank_angles(fits), 1.0))) / 2
-        half += _inv_change(gear, measuring * px)
-        shift = shift_for_thickness(gear.teeth, gear.module_mm, gear.rack.pressure_angle, half)
-    fits = fit_flanks(outlines.outer, teeth, centre, curve)
-    tips, circle = tip_radii(outlines.outer, teeth, centre, half_tip(teeth))
-    return fits, replace(gear, profile_shift=shift), tips, circle
-
-
-def _inv_change(gear: Gear, measuring_mm: float) -> float:
-    """Half angle that a tooth gains from the measuring circle to the reference circle, rad."""
-    plain = replace(gear, profile_shift=0.0)
-    at_reference = plain.half_tooth_angle(plain.reference_radius)
-    return float(at_reference - plain.half_tooth_angle(measuring_mm))
-
-
-def _evaluation_range(gear: Gear, tips: Radii, blur: float, px: float) -> Involute:
-    """Active involute that can be measured: form circle to tip, clear of both corners' blur."""
-    base = gear.base_radius / px
-    low = max(gear.form_radius / px + 1.5 * blur, hypot(base, 3.0 + blur))
-    corner = max(2.5 * blur, 0.05 * gear.module_mm / px)
-    high = float(np.nanmedian(tips.value)) - corner
-    if high - low < 3.0:
-        raise PhotoError(
-            f"the flanks are too short to measure ({max(high - low, 0):.1f} px): come closer, and "
-            "check scale, module and teeth"
-        )
-    own = np.where(np.isfinite(tips.value), tips.value - corner, high)
-    return Involute(base, gear.reference_radius / px, low, high, own)
-
-
 def _picture_notices(
     region: Region, outlines: Outlines, teeth: ToothMap, settings: GearSettings
 ) -> tuple[Notice, ...]:
@@ -429,7 +379,5 @@ def found_floors(measured: Measured, axis: Floats) -> Radii:
     Radii
         Px.
     """
-    gear, px = measured.gear, measured.scale.mm_per_px
-    shift = float(np.clip(gear.profile_shift, *FORM_SHIFTS))
-    in_px = replace(gear, module_mm=gear.module_mm / px, profile_shift=shift, tip_radius_mm=None)
+    in_px = plausible(measured.wheel).scaled(1 / measured.scale.mm_per_px)
     return floor_radii(measured.outlines.outer, measured.teeth, axis, in_px)

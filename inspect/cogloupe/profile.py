@@ -62,12 +62,12 @@ def work_out_profiles(measured: Measured, first: int, bins: int = 12) -> Profile
     so that it is not taken for form.
     """
     fits, px = measured.fits, measured.scale.mm_per_px
-    base, points = fits.involute.base_radius, fits.points
-    low, high = fits.involute.roll_range
+    arm, points = fits.curve.measuring_arm, fits.points
+    low, high = fits.curve.roll_range
     z = len(fits.unwound)
     cell = np.clip(((points.roll - low) / (high - low) * bins).astype(int), 0, bins - 1)
     line = (fits.unwound - fits.nominal).ravel()[points.flank]
-    out = points.sign * (points.unwound - line) * base * px * 1000
+    out = points.sign * (points.unwound - line) * points.arm * arm[points.flank % 2] * px * 1000
     use = fits.used & np.isfinite(out)
     index = (points.flank * bins + cell)[use]
     count = np.bincount(index, minlength=2 * z * bins)
@@ -75,8 +75,8 @@ def work_out_profiles(measured: Measured, first: int, bins: int = 12) -> Profile
     trace = np.where(count > 0, total / np.maximum(count, 1), np.nan).reshape(2 * z, bins)
     middle = low + (np.arange(bins) + 0.5) / bins * (high - low)
     sign = np.tile([-1.0, 1.0], z)
-    relative = sign * fits.slope.ravel() * base
-    u_relative = np.hypot(fits.u_slope.ravel() * base, measured.scale.relative_u)
+    relative = (sign * fits.slope.ravel()) * np.tile(arm, z)
+    u_relative = np.hypot(fits.u_slope.ravel() * np.tile(arm, z), measured.scale.relative_u)
     rise = relative * (high - low) * px * 1000
     along = relative[:, None] * (middle - middle.mean()) * px * 1000
     centred = trace - _row_mean(trace)

@@ -6,14 +6,15 @@ involute when the gear has few teeth. Lengths are millimetres (rack proportions:
 module), angles radians. Geometry after ISO 21771; rack proportions name their source.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
-from math import cos, hypot, pi, radians, sin, sqrt, tan
+from math import cos, hypot, inf, pi, radians, sin, sqrt, tan
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from cogloupe.involute import angle_at_radius, inverse_involute, involute
+from cogloupe.involute import InvoluteForm, angle_at_radius, involute, pin_centre_radius
+from cogloupe.tooth_form import Wheel
 from cogloupe_calibration.errors import UseError
 from cogloupe_calibration.units import MM_PER_INCH
 
@@ -220,6 +221,46 @@ class Gear:
         """Radius (mm) where fillet meets involute, and the rack travel (mm) that cuts it there."""
         return _fillet_junction(self)
 
+    @property
+    def flank_end(self) -> float:
+        """The involute runs up to the tip: infinite."""
+        return inf
+
+    @property
+    def flank(self) -> InvoluteForm:
+        """Form of the flanks."""
+        return InvoluteForm(self.base_radius)
+
+    def scaled(self, factor: float) -> "Gear":
+        """Make the same gear in another unit.
+
+        Parameters
+        ----------
+        factor : float
+            Units of the new one in a unit of the old.
+
+        Returns
+        -------
+        Gear
+        """
+        tip = None if self.tip_radius_mm is None else self.tip_radius_mm * factor
+        return replace(self, module_mm=self.module_mm * factor, tip_radius_mm=tip)
+
+    def half_gaps(self, flank_points: int = 60, fillet_points: int = 40) -> tuple[Floats, Floats]:
+        """Outline of a gap by its two sides, which are alike; see `half_gap`.
+
+        Parameters
+        ----------
+        flank_points, fillet_points : int
+
+        Returns
+        -------
+        radius : ndarray, shape (n,)
+        angle : ndarray, shape (2, n)
+        """
+        radius, angle = half_gap(self, flank_points, fillet_points)
+        return radius, np.stack([angle, angle])
+
     def half_tooth_angle(self, radius: ArrayLike) -> Floats:
         """Half the angle a tooth's involute flanks subtend at a radius.
 
@@ -371,7 +412,7 @@ def half_gap(gear: Gear, flank_points: int = 60, fillet_points: int = 40) -> tup
 
 
 def gear_outline(
-    gear: Gear,
+    gear: Wheel,
     first_centre: float = -pi / 2,
     left_offset: ArrayLike = 0.0,
     right_offset: ArrayLike = 0.0,
@@ -381,8 +422,8 @@ def gear_outline(
 
     Parameters
     ----------
-    gear : Gear
-        The gear.
+    gear : Wheel
+        The gear, of any form.
     first_centre : float
         Polar angle of tooth 1's centre line, rad; -pi/2 is twelve o'clock.
     left_offset, right_offset : array_like, shape () or (z,)
@@ -397,11 +438,11 @@ def gear_outline(
         point is not repeated). Tip and root arcs are divided as finely as the flanks.
     """
     z = gear.teeth
-    radius, angle = half_gap(gear, flank_points)
+    radius, angle = gear.half_gaps(flank_points)
     left, right = (np.broadcast_to(np.asarray(o, float), (z,)) for o in (left_offset, right_offset))
     gap_middle = first_centre + 2 * pi / z * (np.arange(z) + 0.5)
-    down = gap_middle[:, None] - angle[::-1] + right[:, None]
-    up = gap_middle[:, None] + angle + np.roll(left, -1)[:, None]
+    down = gap_middle[:, None] - angle[1, ::-1] + right[:, None]
+    up = gap_middle[:, None] + angle[0] + np.roll(left, -1)[:, None]
     floor = _arc_between(down[:, -1], up[:, 0], 12)
     tip = _arc_between(up[:, -1], np.roll(down[:, 0], -1), 24)
     theta = np.concatenate([down, floor, up, tip], axis=1)
@@ -444,27 +485,6 @@ def span_size(gear: Gear, teeth_spanned: int) -> float:
             + 2 * gear.profile_shift * tan(alpha)
         )
     )
-
-
-def pin_centre_radius(base_radius: ArrayLike, half_gap_at_base: ArrayLike, pin_mm: float) -> Floats:
-    """Radius at which the centre of a pin rests between two involute flanks.
-
-    Parameters
-    ----------
-    base_radius : array_like
-        Base radius, mm.
-    half_gap_at_base : array_like
-        Half the angle between the two involutes at the base circle, rad; may be negative.
-    pin_mm : float
-        Pin diameter, mm.
-
-    Returns
-    -------
-    ndarray
-        ``r_b / cos a_M`` with ``inv a_M = d / (2 r_b) - half gap`` (ISO 21771), mm.
-    """
-    angle = inverse_involute(pin_mm / (2 * np.asarray(base_radius)) - np.asarray(half_gap_at_base))
-    return np.asarray(base_radius / np.cos(angle))
 
 
 def over_pins_size(gear: Gear, pin_mm: float) -> float:

@@ -56,7 +56,7 @@ def work_out_shapes(measured: Measured, axes: Axes, figures: Figures) -> Shapes:
     on the reference circle.
     """
     px, edges = measured.scale.mm_per_px, measured.outlines.outer
-    module_px = measured.gear.module_mm / px
+    module_px = measured.wheel.module_mm / px
     axis = measured.fits.centre
     floor_px = found_floors(measured, axis)
     # Tips were measured about the axis of the teeth; seen from the datum each lies a little
@@ -106,6 +106,6 @@ def _floor_ratio(
     )
     width = (figures.gap_width / figures.measuring_radius + grown) * gear.reference_radius
     ratio = (shape.near_floor / width) / (near / reference)
-    edge = thickness_edge(figures.edge, gear.rack.pressure_angle)
+    edge = thickness_edge(figures.edge, measured.fits.curve.mean_lean)
     u_near = np.hypot(shape.u_near_floor, edge) / shape.near_floor
     return ratio, np.abs(ratio) * np.hypot(u_near, edge / width)

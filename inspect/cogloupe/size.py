@@ -14,8 +14,9 @@ from cogloupe.circles import robust_circle
 from cogloupe.datum import Bore
 from cogloupe.edges import Outlines
 from cogloupe.flags import flag
-from cogloupe.flanks import FlankFits, Involute, fit_flanks
+from cogloupe.flanks import FlankFits, fit_flanks
 from cogloupe.gaps import tip_radii
+from cogloupe.involute import involute_curve
 from cogloupe.reading import Notice
 from cogloupe.settings import GearSettings
 from cogloupe.standard_sizes import nearest_standard_module
@@ -90,7 +91,7 @@ def see_module(
     module, anchor = known or by_tip, centre
     for _ in range(4 if known is None else 8):
         base = module * z / 2 * np.cos(pressure_angle)
-        curve = Involute(base, module * z / 2, max(low, base * 1.002), high)
+        curve = involute_curve(base, module * z / 2, max(low, base * 1.002), high)
         fits = fit_flanks(outlines.outer, teeth, centre, curve)
         slope = np.nanmedian(np.array([-1.0, 1.0]) * fits.slope * base)
         if known is None:

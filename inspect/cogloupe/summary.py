@@ -45,7 +45,7 @@ def build_summary(
     bore_seen = axes.kind == "bore"
     vector, u_vector = figures.eccentricity, figures.u_eccentricity
     resolved = abs(vector) > 0
-    z = measured.gear.teeth
+    z = measured.wheel.teeth
     common = common_thickness(measured, figures)
     own = float(np.nanmean(figures.noise)) * figures.measuring_radius * sqrt(2 / z)
     slope = [_mean(profiles.slope[:, s], profiles.u_slope[:, s], measured) for s in (0, 1)]

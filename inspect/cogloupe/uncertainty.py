@@ -36,13 +36,15 @@ class FlankPlace:
         Crossing of each flank with the measuring circle, px (last axis x, y).
     normal : ndarray, shape (z, 2, 2)
         Unit normal out of the material.
-    base_radius, measuring_radius : float
-        Radii, px.
+    arm : float or ndarray, shape (2,)
+        Movement along the normal for each radian that a flank turns, px: an involute's base radius.
+    measuring_radius : float
+        Px.
     """
 
     xy: Floats
     normal: Floats
-    base_radius: float
+    arm: Floats | float
     measuring_radius: float
 
 
@@ -117,7 +119,7 @@ def _flank_effect(place: FlankPlace, field: Field, datum_points: Floats | None) 
     seen = np.isfinite(out.ravel())
     taken = np.linalg.lstsq(design[seen], out.ravel()[seen], rcond=None)[0]
     left_over = out - (design @ taken).reshape(out.shape)
-    return np.asarray(np.array([-1.0, 1.0]) * left_over / place.base_radius)
+    return np.asarray(np.array([-1.0, 1.0]) * left_over / place.arm)
 
 
 def edge_shift(blur: float) -> float:

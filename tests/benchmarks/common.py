@@ -5,7 +5,7 @@ import os
 import platform
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
-from math import acos, pi, sqrt
+from math import pi, sqrt
 from pathlib import Path
 from tempfile import TemporaryDirectory
 from typing import Any
@@ -190,8 +190,8 @@ def flank_errors(fits: FlankFits, truth: Truth) -> tuple[Floats, NDArray[np.int6
     start = _wrapped(angles[:, 0] - true[0, 0])
     first = int(np.nanargmin(np.abs(start)))
     order = (first + np.arange(z)) % z
-    curve = fits.involute
-    across = curve.measuring_radius * np.cos(acos(curve.base_radius / curve.measuring_radius))
+    curve = fits.curve
+    across = curve.measuring_arm
     return _wrapped(angles[order] - true) * across * np.array([-1.0, 1.0]), order
 
 

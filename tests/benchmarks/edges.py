@@ -17,12 +17,14 @@ from extractors import LIBRARY, OURS
 from numpy.typing import NDArray
 
 from cogloupe.edges import EdgePoints, find_edges
-from cogloupe.flanks import FlankFits, Involute, fit_flanks
+from cogloupe.flanks import FlankFits, fit_flanks
+from cogloupe.involute import involute_curve
 from cogloupe.outline import tangents
 from cogloupe.segment import find_gears
 from cogloupe.simulation import Scene, render_scene
 from cogloupe.simulation.truth import Truth
 from cogloupe.teeth import map_teeth
+from cogloupe.tooth_form import FlankCurve
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -96,7 +98,7 @@ def edges_by(method: str, pixels: NDArray[np.uint8], blur: float) -> EdgePoints:
     return as_edges(LIBRARY[method](pixels), sqrt(blur**2 + 1 / 12 + own**2))
 
 
-def true_involute(scene: Scene, truth: Truth) -> Involute:
+def true_involute(scene: Scene, truth: Truth) -> FlankCurve:
     """Involute of a drawn gear over the range in which neither corner's blur is felt, px.
 
     Parameters
@@ -106,14 +108,14 @@ def true_involute(scene: Scene, truth: Truth) -> Involute:
 
     Returns
     -------
-    Involute
+    FlankCurve
     """
     gear, px, blur = scene.gear.gear(), scene.camera.mm_per_px, scene.camera.blur_px
     base = gear.base_radius / px
     low = max(gear.form_radius / px + 1.5 * blur, hypot(base, 3 + blur))
     off = hypot(*np.subtract(truth.picture.teeth_xy_px, truth.picture.bore_xy_px))
     high = truth.gear.tip_diameter_mm / 2 / px - off - max(2.5 * blur, 0.05 / px)
-    return Involute(base, truth.gear.measuring_diameter_mm / 2 / px, low, high)
+    return involute_curve(base, truth.gear.measuring_diameter_mm / 2 / px, low, high)
 
 
 @dataclass(frozen=True)
@@ -166,7 +168,7 @@ def compare(edges: EdgePoints, scene: Scene, truth: Truth, noise: float) -> Foun
     along = np.where(np.abs(normal[:, 0]) > np.abs(normal[:, 1]), xy[:, 0], xy[:, 1])
     direction = np.degrees(np.arctan2(normal[:, 1], normal[:, 0])) % 90
     low, high = curve.roll_range
-    length = (high**2 - low**2) / (2 * curve.base_radius)
+    length = (high**2 - low**2) / (2 * curve.measuring_arm[0])
     limit = bound(noise, scene.camera.blur_px) / sqrt(length)
     return Found(flank, point[good], direction, along % 1, limit)
 
@@ -176,10 +178,10 @@ def _point_errors(fits: FlankFits, truth: Truth, order: Ints) -> Floats:
     teeth = truth.about_teeth.teeth
     position = np.radians([[t.left.position_deg, t.right.position_deg] for t in teeth])
     true = np.empty_like(position)
-    true[order] = position + SIGN * fits.involute.measuring_inv
+    true[order] = position + SIGN * fits.curve.measuring_turn
     off = fits.points.unwound + (fits.nominal - true).ravel()[fits.points.flank]
     wrapped = np.mod(off + pi, 2 * pi) - pi
-    return np.asarray(wrapped * fits.involute.base_radius * fits.points.sign)
+    return np.asarray(wrapped * fits.curve.measuring_arm[0] * fits.points.sign)
 
 
 Results = dict[tuple[float, float, str], list[Found]]

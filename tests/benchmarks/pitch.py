@@ -45,7 +45,7 @@ def accuracy() -> str:
             scene = clean_scene(teeth, seed, blur)
             made = render_scene(scene)
             low, high = (curve := true_involute(scene, made.truth)).roll_range
-            length = (high**2 - low**2) / (2 * curve.base_radius)
+            length = (high**2 - low**2) / (2 * curve.measuring_arm[0])
             lean = cos(radians(made.truth.gear.pressure_angle_deg))
             for noise in NOISES:
                 pixels = noisy(made.image, noise, rng)

@@ -11,8 +11,8 @@ from typing import SupportsFloat
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from cogloupe.involute import roll_length
-from cogloupe.rack import Gear, half_gap, pin_centre_radius
+from cogloupe.involute import pin_centre_radius, roll_length
+from cogloupe.rack import Gear, half_gap
 from cogloupe.simulation.body import floor_corners
 from cogloupe.simulation.cutting import CutGear, crossing_angles
 from cogloupe.simulation.truth import (

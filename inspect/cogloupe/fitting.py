@@ -1,0 +1,180 @@
+"""Fit the flanks of a gear whose size is known, and learn from them what its form left open."""
+
+from dataclasses import dataclass, replace
+from math import hypot
+
+import numpy as np
+from numpy.typing import NDArray
+
+from cogloupe.axis import flank_angles
+from cogloupe.circles import Circle
+from cogloupe.deviations import thickness
+from cogloupe.edges import Outlines
+from cogloupe.flanks import FlankFits, fit_flanks
+from cogloupe.gaps import Radii, tip_radii
+from cogloupe.rack import Gear, shift_for_thickness
+from cogloupe.settings import GearSettings
+from cogloupe.size import half_tip, nearer_axis
+from cogloupe.teeth import ToothMap
+from cogloupe.tooth_form import FlankCurve, Wheel
+from cogloupe_calibration.errors import PhotoError
+
+Floats = NDArray[np.float64]
+
+FORM_SHIFTS = (-0.7, 1.2)
+"""Profile shifts between which a form circle is worked out; beyond, the gear is not of the rack."""
+SHORTEST_FLANK_PX = 3.0
+
+
+@dataclass(frozen=True)
+class Fitted:
+    """Flanks fitted at the gear's size.
+
+    Attributes
+    ----------
+    fits : FlankFits
+    wheel : Wheel
+        The gear compared with, with what the flanks told of it.
+    tips : Radii
+        Tip radii about the teeth's axis, px.
+    tip_circle : Circle or None
+    """
+
+    fits: FlankFits
+    wheel: Wheel
+    tips: Radii
+    tip_circle: Circle | None
+
+
+def fit_at_size(
+    outlines: Outlines,
+    teeth: ToothMap,
+    centres: tuple[Floats, Floats],
+    wheel: Wheel,
+    px: float,
+    settings: GearSettings,
+) -> Fitted:
+    """Fit the flanks against the gear's own form.
+
+    Parameters
+    ----------
+    outlines, teeth
+        Edges and their teeth.
+    centres : (ndarray, ndarray), shape (2,) each
+        Centre of the tips and the axis of the teeth as found so far, px.
+    wheel : Wheel
+        The gear as stated, mm.
+    px : float
+        Scale, mm per px.
+    settings : GearSettings
+
+    Returns
+    -------
+    Fitted
+
+    Raises
+    ------
+    PhotoError
+        Where the flanks are too short, or the measuring circle does not cross them.
+    """
+    anchor, centre = centres
+    measuring = _measuring_radius(wheel, teeth, px, settings)
+    tips, circle = tip_radii(outlines.outer, teeth, centre, half_tip(teeth))
+    if not np.isfinite(tips.value).any():
+        tips = Radii(np.full(teeth.teeth, teeth.tip_radius), tips.u)
+    for _ in range(3):
+        curve = replace(
+            evaluation_range(wheel, tips, outlines.blur_px, px), measuring_radius=measuring
+        )
+        fits = fit_flanks(outlines.outer, teeth, centre, curve)
+        centre = nearer_axis(outlines, teeth, anchor, fits)
+        wheel = _learnt(wheel, fits, px)
+    fits = fit_flanks(outlines.outer, teeth, centre, curve)
+    tips, circle = tip_radii(outlines.outer, teeth, centre, half_tip(teeth))
+    return Fitted(fits, wheel, tips, circle)
+
+
+def _measuring_radius(wheel: Wheel, teeth: ToothMap, px: float, settings: GearSettings) -> float:
+    """Radius of the measuring circle, px: the chosen one, or the reference circle."""
+    measuring = settings.lengths_mm.get("measuring_diameter", 2 * wheel.reference_radius) / 2 / px
+    if not teeth.root_radius < measuring < teeth.tip_radius:
+        raise PhotoError(
+            f"the measuring circle ({2 * measuring * px:.4g} mm) does not cross the teeth, which "
+            f"reach from {2 * teeth.root_radius * px:.4g} to {2 * teeth.tip_radius * px:.4g} mm: "
+            "check scale, module and teeth"
+        )
+    return measuring
+
+
+def _learnt(wheel: Wheel, fits: FlankFits, px: float) -> Wheel:
+    """What the flanks tell of the gear: of an involute one, its profile shift."""
+    if not isinstance(wheel, Gear):
+        return wheel
+    half = float(np.nanmedian(thickness(flank_angles(fits), 1.0))) / 2
+    half += _inv_change(wheel, fits.curve.measuring_radius * px)
+    alpha = wheel.rack.pressure_angle
+    shift = shift_for_thickness(wheel.teeth, wheel.module_mm, alpha, half)
+    return replace(wheel, profile_shift=shift)
+
+
+def _inv_change(gear: Gear, measuring_mm: float) -> float:
+    """Half angle that a tooth gains from the measuring circle to the reference circle, rad."""
+    plain = replace(gear, profile_shift=0.0)
+    at_reference = plain.half_tooth_angle(plain.reference_radius)
+    return float(at_reference - plain.half_tooth_angle(measuring_mm))
+
+
+def plausible(wheel: Wheel) -> Wheel:
+    """A gear within the profile shifts for which fillet and form circle can be worked out.
+
+    Parameters
+    ----------
+    wheel : Wheel
+
+    Returns
+    -------
+    Wheel
+    """
+    if not isinstance(wheel, Gear):
+        return wheel
+    return replace(wheel, profile_shift=float(np.clip(wheel.profile_shift, *FORM_SHIFTS)))
+
+
+def evaluation_range(wheel: Wheel, tips: Radii, blur: float, px: float) -> FlankCurve:
+    """Usable flank that can be measured: its start to the tip, clear of both corners' blur.
+
+    Parameters
+    ----------
+    wheel : Wheel
+    tips : Radii
+        Px.
+    blur : float
+        Px.
+    px : float
+        Mm per px.
+
+    Returns
+    -------
+    FlankCurve
+        Measured on the reference circle.
+
+    Raises
+    ------
+    PhotoError
+        Where hardly anything is left between the two.
+    """
+    wheel = plausible(wheel)
+    form = wheel.flank.scaled(1 / px)
+    low = wheel.form_radius / px + 1.5 * blur
+    if form.lowest > 0:  # next to its base circle an involute runs along the radius
+        low = max(low, hypot(form.lowest, 3.0 + blur))
+    corner = max(2.5 * blur, 0.05 * wheel.module_mm / px)
+    end = wheel.flank_end / px
+    high = min(float(np.nanmedian(tips.value)) - corner, end)
+    if high - low < SHORTEST_FLANK_PX:
+        raise PhotoError(
+            f"the flanks are too short to measure ({max(high - low, 0):.1f} px): come closer, and "
+            "check scale, module and teeth"
+        )
+    own = np.where(np.isfinite(tips.value), np.minimum(tips.value - corner, end), high)
+    return FlankCurve(form, wheel.reference_radius / px, low, high, own)

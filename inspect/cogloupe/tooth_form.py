@@ -1,0 +1,257 @@
+"""Tooth forms: the curve a flank follows about the axis of its gear, behind one interface.
+
+A right flank stands at ``place - turn(radius)``, a left one at ``place + turn(radius)``: `turn` is
+the angle by which the flank has fallen back towards the middle of its tooth. Taken off the measured
+points it leaves a constant, whatever the form, so that one fit serves all of them. Angles are
+radians, lengths are in the unit the form was made with.
+"""
+
+from dataclasses import dataclass
+from typing import Literal, Protocol, Self
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+Floats = NDArray[np.float64]
+Ints = NDArray[np.int64]
+FormName = Literal["involute", "cycloidal", "straight"]
+
+BOTH_SIDES = np.array([0, 1])
+
+
+class ToothForm(Protocol):
+    """One form of flank.
+
+    Every method takes radii of any shape and, where the two sides may differ, sides of a shape
+    that goes with it (0 left, 1 right).
+    """
+
+    @property
+    def name(self) -> FormName:
+        """What the form is called in settings and readings."""
+        ...
+
+    @property
+    def lowest(self) -> float:
+        """Radius below which the flank does not exist; 0 where it always does."""
+        ...
+
+    def turn(self, radius: ArrayLike, side: ArrayLike = 1) -> Floats:
+        """Angle by which the flank has fallen back towards the middle of its tooth.
+
+        Parameters
+        ----------
+        radius, side : array_like
+
+        Returns
+        -------
+        ndarray
+            Rad; where it is 0 is the form's own affair.
+        """
+        ...
+
+    def along(self, radius: ArrayLike) -> Floats:
+        """Length against which deviations are drawn: growing outwards along the flank.
+
+        Parameters
+        ----------
+        radius : array_like
+
+        Returns
+        -------
+        ndarray
+            Length of roll of an involute, length of arc of other forms.
+        """
+        ...
+
+    def arm(self, radius: ArrayLike, side: ArrayLike = 1) -> Floats:
+        """Movement along the normal for each radian that the flank turns about the axis.
+
+        Parameters
+        ----------
+        radius, side : array_like
+
+        Returns
+        -------
+        ndarray
+            Radius times the cosine of the flank's lean: the normal's distance from the axis.
+        """
+        ...
+
+    def bend(self, radius: ArrayLike, side: ArrayLike, reach: float) -> Floats:
+        """Curvature of the flank as a blur of some reach sees it.
+
+        Parameters
+        ----------
+        radius, side : array_like
+        reach : float
+            Length over which curvature is averaged to both sides, where it changes quickly.
+
+        Returns
+        -------
+        ndarray
+            One over a length, positive where the tooth is convex.
+        """
+        ...
+
+    def pin_radius(self, half_gap: Floats, radius: float, pin: float) -> tuple[Floats, Floats]:
+        """Where a pin rests between two flanks.
+
+        Parameters
+        ----------
+        half_gap : ndarray
+            Half the angle between the flanks on the circle of `radius`, rad.
+        radius, pin : float
+            That circle's radius, and the pin's diameter.
+
+        Returns
+        -------
+        ndarray
+            Distance of the pin's centre from the axis; NaN where it does not rest on the flanks.
+        ndarray
+            Lean of the flanks' normals against the tangent at the pin's centre, rad.
+        """
+        ...
+
+    def scaled(self, factor: float) -> Self:
+        """Make the same form in another unit.
+
+        Parameters
+        ----------
+        factor : float
+            Units of the new one in a unit of the old.
+
+        Returns
+        -------
+        ToothForm
+        """
+        ...
+
+
+@dataclass(frozen=True)
+class FlankCurve:
+    """The form that flanks are compared with, and the range it is compared over, in picture px.
+
+    Attributes
+    ----------
+    form : ToothForm
+        In px.
+    measuring_radius : float
+        Measuring circle, px.
+    low_radius, high_radius : float
+        Evaluation range: from the lowest usable point of the flank to the tip less its rounding.
+    tooth_high : ndarray, shape (z,), or None
+        Where each tooth's own tip ends the range lower (a blank off centre), px.
+    """
+
+    form: ToothForm
+    measuring_radius: float
+    low_radius: float
+    high_radius: float
+    tooth_high: Floats | None = None
+
+    @property
+    def measuring_roll(self) -> float:
+        """Length along the flank at the measuring circle, px."""
+        return float(self.form.along(self.measuring_radius))
+
+    @property
+    def measuring_turn(self) -> Floats:
+        """Turn of left and right flanks at the measuring circle, rad, shape (2,)."""
+        return self.form.turn(np.full(2, self.measuring_radius), BOTH_SIDES)
+
+    @property
+    def measuring_arm(self) -> Floats:
+        """Arm of left and right flanks at the measuring circle, px, shape (2,)."""
+        return self.form.arm(np.full(2, self.measuring_radius), BOTH_SIDES)
+
+    @property
+    def measuring_lean(self) -> Floats:
+        """Angle of left and right normals against the tangent there, rad, shape (2,)."""
+        return np.arccos(np.clip(self.measuring_arm / self.measuring_radius, -1.0, 1.0))
+
+    @property
+    def mean_lean(self) -> float:
+        """Mean of both sides' lean on the measuring circle, rad; an involute's pressure angle."""
+        return float(self.measuring_lean.mean())
+
+    @property
+    def roll_range(self) -> tuple[float, float]:
+        """Lengths along the flank where the evaluation begins and ends, px."""
+        low, high = self.form.along([self.low_radius, self.high_radius])
+        return float(low), float(high)
+
+
+class Wheel(Protocol):
+    """The theoretical gear of any form, in millimetres, before any error."""
+
+    @property
+    def teeth(self) -> int:
+        """Number of teeth, z."""
+        ...
+
+    @property
+    def module_mm(self) -> float:
+        """Module: diameter of the reference circle over the number of teeth."""
+        ...
+
+    @property
+    def reference_radius(self) -> float:
+        """Radius of the reference circle, where pitch and thickness are stated."""
+        ...
+
+    @property
+    def tip_radius(self) -> float:
+        """Radius of the tip circle."""
+        ...
+
+    @property
+    def root_radius(self) -> float:
+        """Radius of the gap floors."""
+        ...
+
+    @property
+    def form_radius(self) -> float:
+        """Radius where the usable flank begins."""
+        ...
+
+    @property
+    def flank_end(self) -> float:
+        """Radius where the flank ends before the tip; infinite where it does not."""
+        ...
+
+    @property
+    def flank(self) -> ToothForm:
+        """Form of its flanks."""
+        ...
+
+    def half_gaps(self, flank_points: int = 60, fillet_points: int = 40) -> tuple[Floats, Floats]:
+        """Outline of a gap from the floor up to the tip, by its two sides.
+
+        Parameters
+        ----------
+        flank_points, fillet_points : int
+            Points on the flank and on what lies below it.
+
+        Returns
+        -------
+        radius : ndarray, shape (n,)
+        angle : ndarray, shape (2, n)
+            Angle from the middle of the gap to a left flank (that of the following tooth) and to
+            a right one, rad.
+        """
+        ...
+
+    def scaled(self, factor: float) -> Self:
+        """Make the same wheel in another unit.
+
+        Parameters
+        ----------
+        factor : float
+            Units of the new one in a unit of the old.
+
+        Returns
+        -------
+        Wheel
+        """
+        ...
