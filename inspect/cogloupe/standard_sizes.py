@@ -33,3 +33,23 @@ def nearest_standard_module(module_mm: float) -> float:
     sizes = (*MODULES_MM, *(MM_PER_INCH / p for p in DIAMETRAL_PITCHES))
     nearest = min(sizes, key=lambda size: abs(size / module_mm - 1))
     return nearest if abs(nearest / module_mm - 1) < AS_SEEN_WITHIN else module_mm
+
+
+def standard_sizes_near(module_mm: float, within: float) -> list[tuple[float, str, bool]]:
+    """Standard sizes about a module, in both systems.
+
+    Parameters
+    ----------
+    module_mm : float
+    within : float
+        Largest relative difference.
+
+    Returns
+    -------
+    list of (float, str, bool)
+        Module, mm, its name, and whether it is stated in diametral pitch; the module itself is
+        left out.
+    """
+    sizes = [(size, f"module {size:g} mm", False) for size in MODULES_MM]
+    sizes += [(MM_PER_INCH / pitch, f"{pitch:g} DP", True) for pitch in DIAMETRAL_PITCHES]
+    return [size for size in sizes if 1e-4 < abs(size[0] / module_mm - 1) < within]

@@ -1,0 +1,142 @@
+"""Outlines of whole gaps as lines of points, and how far measured points lie off them.
+
+Gap frame: origin on the gear's axis, y along the middle of the gap and outwards, x clockwise on
+the picture. An outline runs from the right flank of the tooth before (x below zero), tip first,
+over the floor to the left flank of the tooth after. Lengths are in one unit, here mm.
+"""
+
+from dataclasses import dataclass
+from math import ceil
+
+import numpy as np
+from numpy.typing import NDArray
+
+Floats = NDArray[np.float64]
+
+
+@dataclass(frozen=True)
+class GapOutline:
+    """A gap's outline at equal steps of its length.
+
+    Attributes
+    ----------
+    xy : ndarray, shape (n, 2)
+        Points.
+    normal : ndarray, shape (n, 2)
+        Unit normals out of the material, into the gap.
+    station : ndarray, shape (n,)
+        Length along the outline from the middle of the floor, below zero on the left side.
+    """
+
+    xy: Floats
+    normal: Floats
+    station: Floats
+
+
+def whole_gap(radius: Floats, angle: Floats, step: float) -> GapOutline:
+    """Whole outline of a symmetrical gap.
+
+    Parameters
+    ----------
+    radius, angle : ndarray, shape (n,)
+        Half the gap from the end of the floor's flat to the tip: radii, and angles from its
+        middle, rad.
+    step : float
+        Distance between the outline's points.
+
+    Returns
+    -------
+    GapOutline
+    """
+    flat = np.linspace(0.0, max(float(angle[0]), 0.0), 8)[:-1]
+    turn = np.concatenate([flat, angle])
+    out = np.concatenate([np.full(len(flat), radius[0]), radius])
+    half = np.stack([out * np.sin(turn), out * np.cos(turn)], axis=1)
+    return evenly(np.concatenate([half[:0:-1] * [-1.0, 1.0], half]), step)
+
+
+def evenly(xy: Floats, step: float) -> GapOutline:
+    """Outline at equal steps through a line of points.
+
+    Parameters
+    ----------
+    xy : ndarray, shape (n, 2)
+        Points in order, x rising on the floor.
+    step : float
+        Distance between the outline's points.
+
+    Returns
+    -------
+    GapOutline
+    """
+    length = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(xy, axis=0).T))])
+    at = np.linspace(0.0, length[-1], max(ceil(length[-1] / step), 8) + 1)
+    even = np.stack([np.interp(at, length, column) for column in xy.T], axis=1)
+    along = np.gradient(even, axis=0)
+    along = along / np.maximum(np.hypot(*along.T), 1e-15)[:, None]
+    normal = np.stack([-along[:, 1], along[:, 0]], axis=1)
+    middle = np.interp(0.0, even[:, 0][_floor(even)], at[_floor(even)])
+    return GapOutline(even, normal, at - middle)
+
+
+def _floor(xy: Floats) -> slice:
+    """Points about the lowest one over which x rises throughout."""
+    low = int(np.argmin(np.hypot(*xy.T)))
+    rising = np.diff(xy[:, 0]) > 0
+    stops = np.flatnonzero(~rising)
+    before, after = stops[stops < low], stops[stops >= low]
+    return slice(
+        int(before[-1]) + 1 if len(before) else 0, int(after[0]) + 1 if len(after) else None
+    )
+
+
+def blurred(outline: GapOutline, blur: float) -> GapOutline:
+    """Outline as a blurred picture shows it.
+
+    Parameters
+    ----------
+    outline : GapOutline
+    blur : float
+        Standard deviation of the blur.
+
+    Returns
+    -------
+    GapOutline
+
+    Notes
+    -----
+    Blur of s moves an edge of curvature k by ``s^2 k / 2`` towards its centre of curvature; the
+    mean of the outline's own points under a Gaussian of s along it moves by the same, and rounds
+    the corners where k jumps.
+    """
+    step = float(outline.station[1] - outline.station[0])
+    reach = ceil(3 * blur / step)
+    if reach < 1:
+        return outline
+    kernel = np.exp(-0.5 * (np.arange(-reach, reach + 1) * step / blur) ** 2)
+    kernel /= kernel.sum()
+    ends = np.pad(outline.xy, ((reach, reach), (0, 0)), mode="reflect", reflect_type="odd")
+    smooth = [np.convolve(column, kernel, mode="valid") for column in ends.T]
+    return GapOutline(np.stack(smooth, axis=1), outline.normal, outline.station)
+
+
+def off_outline(outline: GapOutline, xy: Floats) -> tuple[Floats, NDArray[np.int64]]:
+    """Distance of points from an outline, along the normal of its nearest point.
+
+    Parameters
+    ----------
+    outline : GapOutline
+    xy : ndarray, shape (n, 2)
+
+    Returns
+    -------
+    off : ndarray, shape (n,)
+        Out of the material.
+    nearest : ndarray, shape (n,), int
+        Index of that point.
+    """
+    from scipy.spatial import cKDTree  # slow to import, and only needed here
+
+    nearest = cKDTree(outline.xy).query(xy)[1]
+    off = ((xy - outline.xy[nearest]) * outline.normal[nearest]).sum(axis=1)
+    return off, np.asarray(nearest, np.int64)
