@@ -100,6 +100,22 @@ def choose_datum(measured: Measured, wanted: DatumKind | None) -> Axes:
 
 
 @dataclass(frozen=True)
+class Settled:
+    """Uncertainties of the flanks' angles as several pictures settle them, in the fits' order.
+
+    Attributes
+    ----------
+    noise : ndarray, shape (z, 2)
+        Standard uncertainty that each flank has to itself, rad.
+    modes : tuple of Mode
+        What moves the flanks together.
+    """
+
+    noise: Floats
+    modes: tuple[Mode, ...]
+
+
+@dataclass(frozen=True)
 class Figures:
     """Pitch, thickness and runout figures about the datum, teeth in the order of their numbers.
 
@@ -150,7 +166,7 @@ def work_out(
     settings: GearSettings,
     frame: tuple[int, int],
     lens: Lens | None = None,
-    modes: tuple[Mode, ...] | None = None,
+    settled: Settled | None = None,
 ) -> Figures:
     """Work out the figures about the datum.
 
@@ -163,9 +179,8 @@ def work_out(
         Width and height of the picture, px.
     lens : Lens, optional
         Measured lens; without one an allowance is made.
-    modes : tuple of Mode, optional
-        Common sources in the order of the fits, where several pictures have settled them; the
-        lens then adds nothing.
+    settled : Settled, optional
+        Uncertainties that several pictures together have settled, in place of one picture's own.
 
     Returns
     -------
@@ -188,13 +203,9 @@ def work_out(
     tolerance = max(1e-3 * 2 * pi / wheel.teeth, 2 * float(np.nanmedian(fits.u_unwound)))
     first = first_tooth(_filled(centre, wheel.teeth), tolerance)
     position = np.roll(angles, -first, axis=0)
-    own = flank_doubt(measured) / fits.curve.measuring_arm
-    noise = np.roll(np.hypot(fits.u_unwound, own), -first, axis=0)
-    if modes is None:
-        place, carried = flank_place(fits, axes.datum), datum_points(measured, axes)
-        known = lens or unmeasured_lens(*frame, tips_oval(measured.tips, measured.teeth))
-        modes = lens_modes(place, carried, known)
-    modes = tuple(Mode(m.name, m.size, np.roll(m.position, -first, axis=0)) for m in modes)
+    settled = settled or _settle_alone(measured, axes, frame, lens)
+    noise = np.roll(settled.noise, -first, axis=0)
+    modes = tuple(Mode(m.name, m.size, np.roll(m.position, -first, axis=0)) for m in settled.modes)
     pin = settings.lengths_mm.get("pin_diameter", PIN_MODULES * wheel.module_mm)
     pins = _seated(measured, axes, radius, pin, first)
     about, lean = wheel.flank.pin_radius(gap_width(position, 0.5), radius, pin)
@@ -217,6 +228,17 @@ def work_out(
         gap_width(position, radius), pins, pin_modes, u_pin, vector,
         float(np.sqrt(np.sum(np.square(parts)))), edge, radius, pin,
     )  # fmt: skip
+
+
+def _settle_alone(
+    measured: Measured, axes: Axes, frame: tuple[int, int], lens: Lens | None
+) -> Settled:
+    """Uncertainties that one picture states by itself."""
+    fits = measured.fits
+    own = flank_doubt(measured) / fits.curve.measuring_arm
+    place, carried = flank_place(fits, axes.datum), datum_points(measured, axes)
+    known = lens or unmeasured_lens(*frame, tips_oval(measured.tips, measured.teeth))
+    return Settled(np.hypot(fits.u_unwound, own), lens_modes(place, carried, known))
 
 
 def flank_doubt(measured: Measured) -> float:

@@ -67,11 +67,11 @@ def inspect_photo(photo: Photo, settings: GearSettings) -> tuple[Reading, Eviden
     measured = measure_gear(photo.pixels, settings, stated, lens)
     axes = choose_datum(measured, settings.datum)
     figures = work_out(measured, axes, settings, (photo.width, photo.height), lens)
-    reading = _reading(photo, measured, axes, figures, notices, lens)
+    reading = build_reading(photo, measured, axes, figures, notices, lens)
     if settings.calibration is not None and calibration is not None:
         info = reading.calibration.model_copy(update={"file": str(settings.calibration)})
         reading = reading.model_copy(update={"calibration": info})
-    return reading, _evidence(photo, measured, figures, lens)
+    return reading, build_evidence(photo, measured, figures, lens)
 
 
 def stated_scale(
@@ -131,7 +131,7 @@ def camera_of(photo: Photo) -> Camera:
     )  # fmt: skip
 
 
-def _reading(
+def build_reading(
     photo: Photo,
     measured: Measured,
     axes: Axes,
@@ -139,6 +139,22 @@ def _reading(
     notices: tuple[Notice, ...],
     lens: Lens | None,
 ) -> Reading:
+    """Put what was measured and worked out into a reading.
+
+    Parameters
+    ----------
+    photo : Photo
+    measured, axes, figures
+        What was worked out.
+    notices : tuple of Notice
+        What is to be said beside what the figures themselves give rise to.
+    lens : Lens or None
+        Measured lens, if any.
+
+    Returns
+    -------
+    Reading
+    """
     radius_um = 1000 * figures.measuring_radius
     pitch_u = pitch_uncertainty(figures.noise, figures.modes, radius_um)
     profiles = work_out_profiles(measured, figures.first)
@@ -171,8 +187,23 @@ def _reading(
     )
 
 
-def _evidence(photo: Photo, measured: Measured, figures: Figures, lens: Lens | None) -> Evidence:
-    """Arrays for the drawings: theory laid where the teeth are, points with their deviations."""
+def build_evidence(
+    photo: Photo, measured: Measured, figures: Figures, lens: Lens | None
+) -> Evidence:
+    """Arrays for the drawings: theory laid where the teeth are, points with their deviations.
+
+    Parameters
+    ----------
+    photo : Photo
+    measured, figures
+        What was worked out on this very photograph.
+    lens : Lens or None
+        Measured lens, if any.
+
+    Returns
+    -------
+    Evidence
+    """
     fits, z, px = measured.fits, measured.gear.teeth, measured.scale.mm_per_px
     design = Gear(z, measured.gear.module_mm, measured.gear.rack)
     ideal = 2 * pi / z * np.arange(z)
