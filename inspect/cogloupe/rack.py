@@ -74,6 +74,7 @@ def _dp_fine(angle_deg: float, module_mm: float) -> tuple[float, float]:
 # name: (pressure angle deg, addendum, dedendum, fillet), in modules.
 # ISO 53:1998 A-D and ANSI B6.1-1968: values from memory. Older full depth: whole depth 2.157/P and
 # fillets of 1 1/3 and 1 1/2 clearances, as published full-depth tooth calculation pages give them.
+# Stub teeth: addendum 0.8/P and whole depth 1.8/P (ASA B6.1-1932, from memory); fillet our choice.
 _FIXED_RACKS: dict[str, tuple[float, float, float, float]] = {
     "iso53-a": (20.0, 1.0, 1.25, 0.38),
     "iso53-b": (20.0, 1.0, 1.25, 0.30),
@@ -82,8 +83,9 @@ _FIXED_RACKS: dict[str, tuple[float, float, float, float]] = {
     "dp-coarse-20": (20.0, 1.0, 1.25, 0.30),
     "full-depth-20": (20.0, 1.0, 1.157, 1.5 * 0.157),
     "full-depth-14.5": (14.5, 1.0, 1.157, 0.157 * 4 / 3),
+    "stub-20": (20.0, 0.8, 1.0, 0.30),
 }
-_FINE_RACKS = {"dp-fine-20": 20.0}
+_FINE_RACKS = {"dp-fine-20": 20.0, "dp-fine-14.5": 14.5}
 
 RACK_NAMES = (*_FIXED_RACKS, *_FINE_RACKS)
 
@@ -245,6 +247,37 @@ class Gear:
         """
         tip = None if self.tip_radius_mm is None else self.tip_radius_mm * factor
         return replace(self, module_mm=self.module_mm * factor, tip_radius_mm=tip)
+
+    def at_floor(self, radius: float) -> "Gear | None":
+        """The gear that the rack generates at another depth.
+
+        Parameters
+        ----------
+        radius : float
+            Radius of the gap floors.
+
+        Returns
+        -------
+        Gear or None
+            None for a depth at which the rack leaves no such tooth.
+        """
+        shift = (radius - self.reference_radius) / self.module_mm + self.rack.dedendum
+        within = np.isfinite(shift) and -0.9 < shift < 1.5
+        return Gear(self.teeth, self.module_mm, self.rack, shift) if within else None
+
+    def half_angles(self, radius: ArrayLike) -> Floats:
+        """Angles from the middle of a tooth to its two flanks, which are alike.
+
+        Parameters
+        ----------
+        radius : array_like
+
+        Returns
+        -------
+        ndarray, shape (2, ...)
+        """
+        half = self.half_tooth_angle(radius)
+        return np.stack([half, half])
 
     def half_gaps(self, flank_points: int = 60, fillet_points: int = 40) -> tuple[Floats, Floats]:
         """Outline of a gap by its two sides, which are alike; see `half_gap`.

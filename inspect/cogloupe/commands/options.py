@@ -38,8 +38,8 @@ Angle = Annotated[
 Rack = Annotated[
     str | None,
     typer.Option(
-        help="Basic rack by name: iso53-a to -d, dp-coarse-20, dp-fine-20, full-depth-20, "
-        "full-depth-14.5. Without it the usual one for the pressure angle."
+        help="Basic rack by name: iso53-a to -d, dp-coarse-20, dp-fine-20, dp-fine-14.5, "
+        "full-depth-20, full-depth-14.5, stub-20. Without it the usual one for the pressure angle."
     ),
 ]
 CalibrationFile = Annotated[
