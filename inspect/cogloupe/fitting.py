@@ -8,13 +8,17 @@ from numpy.typing import NDArray
 
 from cogloupe.axis import flank_angles
 from cogloupe.circles import Circle
+from cogloupe.cycloid import CycloidalWheel
 from cogloupe.deviations import thickness
 from cogloupe.edges import Outlines
 from cogloupe.flanks import FlankFits, fit_flanks
-from cogloupe.gaps import Radii, tip_radii
+from cogloupe.form_fit import best_cycloidal, mean_flank
+from cogloupe.gaps import Radii, floor_radii, tip_radii
 from cogloupe.rack import Gear, shift_for_thickness
 from cogloupe.settings import GearSettings
 from cogloupe.size import half_tip, nearer_axis
+from cogloupe.stated_form import at_tips_and_floors
+from cogloupe.straight import StraightForm, StraightWheel
 from cogloupe.teeth import ToothMap
 from cogloupe.tooth_form import FlankCurve, Wheel
 from cogloupe_calibration.errors import PhotoError
@@ -78,8 +82,9 @@ def fit_at_size(
         Where the flanks are too short, or the measuring circle does not cross them.
     """
     anchor, centre = centres
+    crested = settings.form == "cycloidal"
     measuring = _measuring_radius(wheel, teeth, px, settings)
-    tips, circle = tip_radii(outlines.outer, teeth, centre, half_tip(teeth))
+    tips, circle = tip_radii(outlines.outer, teeth, centre, half_tip(teeth), crested)
     if not np.isfinite(tips.value).any():
         tips = Radii(np.full(teeth.teeth, teeth.tip_radius), tips.u)
     for _ in range(3):
@@ -88,10 +93,17 @@ def fit_at_size(
         )
         fits = fit_flanks(outlines.outer, teeth, centre, curve)
         centre = nearer_axis(outlines, teeth, anchor, fits)
-        wheel = _learnt(wheel, fits, px)
+        wheel = _learnt(wheel, fits, px, settings)
     fits = fit_flanks(outlines.outer, teeth, centre, curve)
-    tips, circle = tip_radii(outlines.outer, teeth, centre, half_tip(teeth))
+    tips, circle = tip_radii(outlines.outer, teeth, centre, half_tip(teeth), crested)
+    if not isinstance(wheel, Gear):
+        floors = floor_radii(outlines.outer, teeth, centre, wheel.scaled(1 / px))
+        wheel = at_tips_and_floors(wheel, *(_mean(radii.value) * px for radii in (tips, floors)))
     return Fitted(fits, wheel, tips, circle)
+
+
+def _mean(values: Floats) -> float:
+    return float(np.nanmean(values)) if np.isfinite(values).any() else float("nan")
 
 
 def _measuring_radius(wheel: Wheel, teeth: ToothMap, px: float, settings: GearSettings) -> float:
@@ -106,15 +118,36 @@ def _measuring_radius(wheel: Wheel, teeth: ToothMap, px: float, settings: GearSe
     return measuring
 
 
-def _learnt(wheel: Wheel, fits: FlankFits, px: float) -> Wheel:
-    """What the flanks tell of the gear: of an involute one, its profile shift."""
-    if not isinstance(wheel, Gear):
-        return wheel
+def _learnt(wheel: Wheel, fits: FlankFits, px: float, settings: GearSettings) -> Wheel:
+    """What the flanks tell of the gear that its form leaves open.
+
+    Of an involute one that is the profile shift, of a cycloidal one the curve of the addendum
+    where it was not stated, of a straight-sided one all there is.
+    """
+    if isinstance(wheel, StraightWheel):
+        return _learnt_sides(wheel, fits, px)
+    if isinstance(wheel, CycloidalWheel):
+        if settings.curve_stated:
+            return wheel
+        form, _ = best_cycloidal(mean_flank(fits), wheel.reference_radius / px)
+        return replace(wheel, form=form.scaled(px))
+    assert isinstance(wheel, Gear)
     half = float(np.nanmedian(thickness(flank_angles(fits), 1.0))) / 2
     half += _inv_change(wheel, fits.curve.measuring_radius * px)
     alpha = wheel.rack.pressure_angle
     shift = shift_for_thickness(wheel.teeth, wheel.module_mm, alpha, half)
     return replace(wheel, profile_shift=shift)
+
+
+def _learnt_sides(wheel: StraightWheel, fits: FlankFits, px: float) -> StraightWheel:
+    """Lean of either side, and thickness, of straight-sided teeth."""
+    curve = fits.curve
+    tilt = np.array([-1.0, 1.0]) * fits.slope * curve.measuring_arm
+    form = curve.form
+    assert isinstance(form, StraightForm)
+    form = form.tilted(curve.measuring_radius, np.nanmedian(tilt, axis=0)).scaled(px)
+    thick = float(np.nanmedian(thickness(flank_angles(fits), wheel.reference_radius)))
+    return replace(wheel, form=form, thickness_mm=thick)
 
 
 def _inv_change(gear: Gear, measuring_mm: float) -> float:

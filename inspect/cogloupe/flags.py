@@ -9,6 +9,17 @@ from cogloupe.reading import Notice
 SENTENCES: dict[str, str] = {
     "teeth_estimated": "The number of teeth was counted on the picture: {count}.",
     "module_estimated": "No module was given; the picture shows {module:.4g} mm ({dp:.4g} DP).",
+    "module_from_tips": "No module was given; the tips show {module:.4g} mm ± {percent:.0f} %, by "
+    "the usual height of such teeth. The pitch circle, and with it thickness and profile, depends "
+    "on it: give --module where it is known.",
+    "curve_estimated": "What made the addendum was not stated; the flanks fit {what} best, so the "
+    "profile is judged against that.",
+    "cycloidal_teeth": "Cycloidal teeth have no pressure angle, span size or tolerance class of "
+    "ISO 1328-1; those are left empty.",
+    "straight_teeth": "Straight-sided teeth are read for their pitch alone: nothing states their "
+    "thickness or profile, so those are left empty.",
+    "other_form": "The flanks do not follow the stated {stated} form; they fit {other} teeth "
+    "better: check --form.",
     "scale_from_module": (
         "No scale was given, so the stated module set it: angles and pitch figures stand on their "
         "own, diameters and thicknesses do not."

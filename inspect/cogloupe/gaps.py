@@ -50,7 +50,7 @@ class GapShape:
 
 
 def tip_radii(
-    edges: EdgePoints, teeth: ToothMap, axis: Floats, half_tip: float
+    edges: EdgePoints, teeth: ToothMap, axis: Floats, half_tip: float, crested: bool = False
 ) -> tuple[Radii, Circle | None]:
     """Radius of every tip land about an axis, and the circle through all of them.
 
@@ -62,6 +62,8 @@ def tip_radii(
         Axis, px.
     half_tip : float
         Half the angle a tip land subtends, rad.
+    crested : bool
+        True for tips that are rounded or come to a ridge: the radius is that of the crest.
 
     Returns
     -------
@@ -80,7 +82,8 @@ def tip_radii(
     xy = lands.straightened(1 / teeth.tip_radius)
     radius = polar(xy, axis)[0]
     tooth = teeth.tooth[index]
-    mean, u = grouped_polynomials(tooth, np.zeros(len(tooth)), radius, teeth.teeth, 0)
+    across = wrapped(angle[index] - teeth.centre_angle[tooth]) / half_tip * crested
+    mean, u = grouped_polynomials(tooth, across, radius, teeth.teeth, 2 if crested else 0)
     return Radii(mean[:, 0], u), tip_circle(xy)
 
 

@@ -4,24 +4,27 @@ Everything here is arrays in, arrays out; `assemble` turns the result into a rea
 """
 
 from dataclasses import dataclass, replace
-from math import hypot, radians, sqrt
+from math import hypot, sqrt
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
 from cogloupe.circles import Circle
+from cogloupe.cycloid import CycloidalWheel
 from cogloupe.datum import Bore, find_bore
 from cogloupe.edges import Outlines, find_edges
 from cogloupe.fitting import fit_at_size, plausible
 from cogloupe.flags import flag
 from cogloupe.flanks import FlankFits
+from cogloupe.form_fit import other_form
 from cogloupe.gaps import Radii, floor_radii
 from cogloupe.rack import Gear
 from cogloupe.reading import Notice
 from cogloupe.segment import LUMA, Region, find_gears
 from cogloupe.settings import GearSettings
-from cogloupe.size import CirclesSeen, SeenModule, see_module, settle_size
+from cogloupe.size import CirclesSeen, SeenModule, settle_size
+from cogloupe.stated_form import see_size, stated_wheel
 from cogloupe.teeth import ToothMap, map_teeth, tips_centre
 from cogloupe.tooth_form import Wheel
 from cogloupe_calibration.calibration import Lens
@@ -200,19 +203,19 @@ def measure_seen(
         centre, rough = tips_centre(outer.xy, outer.normal, centre, rough)
     teeth = map_teeth(outlines.outer.xy, centre, rough, settings.teeth, whole=not region.cut_off)
     _refuse_unusable(outlines, teeth)
-    angle = radians(settings.pressure_angle_deg)
     stated_px = settings.module / stated.mm_per_px if stated and settings.module else None
     known = stated_px if region.cut_off else None
     anchor = centre
-    module_seen, centre = see_module(outlines, teeth, anchor, angle, known)
+    module_seen, centre = see_size(outlines, teeth, anchor, settings, known)
     bore = find_bore(outlines.holes, centre, teeth.root_radius)
     scale, module_mm, notices = settle_size(
         settings, stated, module_seen, CirclesSeen(teeth, outlines, bore)
     )
-    wheel = Gear(teeth.teeth, module_mm, settings.basic_rack(module_mm))
+    wheel = stated_wheel(settings, teeth, module_mm, scale.mm_per_px)
     fitted = fit_at_size(outlines, teeth, (anchor, centre), wheel, scale.mm_per_px, settings)
     oval = tips_oval(fitted.tips, teeth)
     notices = (*others, *_picture_notices(region, outlines, teeth, settings), *notices)
+    notices = (*notices, *_form_notices(fitted.wheel, fitted.fits, settings, scale.mm_per_px))
     if oval > OVAL_WARNS:
         notices = (*notices, flag("leaning", percent=100 * oval))
     source = "given" if settings.teeth is not None and settings.module is not None else "estimated"
@@ -336,6 +339,19 @@ def _picture_notices(
     depth = teeth.tip_radius - teeth.root_radius
     if depth < 25:
         notices.append(flag("coarse_pixels", px=depth))
+    return tuple(notices)
+
+
+def _form_notices(
+    wheel: Wheel, fits: FlankFits, settings: GearSettings, px: float
+) -> tuple[Notice, ...]:
+    """What to say about the form of the teeth."""
+    notices = [] if settings.form == "involute" else [flag(f"{settings.form}_teeth")]
+    if isinstance(wheel, CycloidalWheel) and not settings.curve_stated:
+        notices.append(flag("curve_estimated", what=wheel.form.addendum.in_words))
+    other = other_form(fits, wheel.reference_radius / px)
+    if other is not None:
+        notices.append(flag("other_form", stated=settings.form, other=other))
     return tuple(notices)
 
 

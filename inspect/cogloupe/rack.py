@@ -248,23 +248,6 @@ class Gear:
         tip = None if self.tip_radius_mm is None else self.tip_radius_mm * factor
         return replace(self, module_mm=self.module_mm * factor, tip_radius_mm=tip)
 
-    def at_floor(self, radius: float) -> "Gear | None":
-        """The gear that the rack generates at another depth.
-
-        Parameters
-        ----------
-        radius : float
-            Radius of the gap floors.
-
-        Returns
-        -------
-        Gear or None
-            None for a depth at which the rack leaves no such tooth.
-        """
-        shift = (radius - self.reference_radius) / self.module_mm + self.rack.dedendum
-        within = np.isfinite(shift) and -0.9 < shift < 1.5
-        return Gear(self.teeth, self.module_mm, self.rack, shift) if within else None
-
     def half_angles(self, radius: ArrayLike) -> Floats:
         """Angles from the middle of a tooth to its two flanks, which are alike.
 

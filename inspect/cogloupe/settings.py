@@ -1,7 +1,7 @@
 """What the person says of a gear: on the command line, or in a `gear.toml` beside the pictures."""
 
 import tomllib
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from functools import cached_property
 from pathlib import Path
 from typing import Annotated, Any, Literal
@@ -12,16 +12,20 @@ from pydantic_core import ErrorDetails
 
 from cogloupe.rack import BasicRack, basic_rack, rack_for_angle
 from cogloupe.reading import DatumKind
+from cogloupe.tooth_form import FormName
 from cogloupe_calibration.errors import UseError
 from cogloupe_calibration.units import MM_PER_INCH, parse_length
 
 SETTINGS_FILE = "gear.toml"
 
 _SIZE = ("module_mm", "dp")
+_CURVE = ("generating_circle", "mate_teeth", "addendum_radius")
+"""What the addendum of cycloidal teeth can be stated by."""
 _SCALE = ("calibration", "scale_um_per_px", "known_tip_diameter", "known_bore")
 
 _LENGTHS = (
     "known_tip_diameter", "known_bore", "over_pins", "measuring_diameter", "pin_diameter",
+    "generating_circle", "addendum_radius",
 )  # fmt: skip
 
 _NUMBER = "a number, as 0.5"
@@ -59,6 +63,11 @@ class GearSettings(BaseModel):
     teeth: Annotated[int, Field(ge=5, le=420)] | None = None
     module_mm: Positive | None = None
     dp: Positive | None = None
+    form: FormName = "involute"
+    generating_circle: Length = None
+    mate_teeth: Annotated[int, Field(ge=5)] | None = None
+    addendum_radius: Length = None
+    addendum: Positive | None = None
     pressure_angle_deg: Annotated[float, Field(ge=10, le=32)] = 20.0
     rack: str | None = None
     calibration: Path | None = None
@@ -109,6 +118,11 @@ class GearSettings(BaseModel):
             except UseError as error:
                 raise ValueError(str(error)) from error
         return name
+
+    @property
+    def curve_stated(self) -> bool:
+        """True where the addendum curve of cycloidal teeth was stated."""
+        return any(getattr(self, name) is not None for name in _CURVE)
 
     @property
     def module(self) -> float | None:
@@ -194,15 +208,29 @@ def make_settings(given: Mapping[str, object], where: str = "") -> GearSettings:
     """
     spelt = str if where else as_option
     prefix = f"{where}: " if where else ""
-    for group in (_SIZE, _SCALE):
+    for group in (_SIZE, _SCALE, _CURVE):
         names = [spelt(name) for name in group if given.get(name) is not None]
         if len(names) > 1:
             raise UseError(f"{prefix}{' and '.join(names)} say the same thing twice: give one")
+    _check_form({n: v for n, v in given.items() if v is not None}, spelt, prefix)
     try:
         return GearSettings.model_validate(_given(given))
     except ValidationError as error:
         first = error.errors()[0]
         raise UseError(f"{prefix}{_in_words(first, spelt(str(first['loc'][0])))}") from error
+
+
+def _check_form(given: Mapping[str, object], spelt: Callable[[str], str], prefix: str) -> None:
+    """Refuse what does not belong to the stated tooth form."""
+    form = given.get("form", "involute")
+    only = {"involute": ("span", "over_pins"), "cycloidal": (*_CURVE, "addendum")}
+    for owner, names in only.items():
+        stray = [spelt(name) for name in names if name in given]
+        if stray and form != owner:
+            raise UseError(
+                f"{prefix}{stray[0]} is for {owner} teeth, but {spelt('form')} is {form}: leave "
+                f"one of them out"
+            )
 
 
 def as_option(name: str) -> str:
@@ -269,7 +297,7 @@ def _overridden(base: Mapping[str, object], over: Mapping[str, object]) -> dict[
     """Lay one set of fields over another; a field displaces those that say the same thing."""
     over = _given(over)
     merged = dict(base)
-    for group in (_SIZE, _SCALE):
+    for group in (_SIZE, _SCALE, _CURVE):
         if any(name in over for name in group):
             merged = {name: value for name, value in merged.items() if name not in group}
     return {**merged, **over}

@@ -42,12 +42,15 @@ class SeenModule:
         Weighted mean of two ways to see it, and its standard uncertainty.
     by_tip, by_flank : float
         From the tip diameter (z + 2 modules) and from the curve of the flanks (base circle).
+    agrees : float
+        A stated module that differs by more than this share contradicts the picture.
     """
 
     px: float
     u_px: float
     by_tip: float
     by_flank: float
+    agrees: float = MODULE_AGREES
 
 
 def see_module(
@@ -133,7 +136,9 @@ def nearer_axis(outlines: Outlines, teeth: ToothMap, anchor: Floats, fits: Flank
     if not whole:
         tips = tip_radii(outlines.outer, teeth, fits.centre, half_tip(teeth))[0].value
     module = (teeth.tip_radius - teeth.root_radius) / 2.25
-    wanted = fits.centre + teeth_axis_shift(fits, tips, drive=whole)
+    # On straight sides that stand along the radius an axis and a drive error look alike.
+    apart = whole and fits.curve.form.name != "straight"
+    wanted = fits.centre + teeth_axis_shift(fits, tips, drive=apart)
     return np.asarray(anchor + _bounded(wanted - anchor, FURTHEST_AXIS * module))
 
 
@@ -191,17 +196,27 @@ def settle_size(
         return Scale(mm, mm * relative, "from_module"), module, (flag("scale_from_module"),)
     seen_mm = seen.px * scale.mm_per_px
     if module is None:
+        if settings.form != "involute":  # clock wheels were seldom made to a list of modules
+            return scale, seen_mm, _module_notice(settings, seen, seen_mm)
         module = nearest_standard_module(seen_mm)
         return scale, module, (flag("module_estimated", module=module, dp=25.4 / module),)
     _check_module(module, seen, scale)
     return scale, module, ()
 
 
+def _module_notice(settings: GearSettings, seen: SeenModule, mm: float) -> tuple[Notice, ...]:
+    """Say where the module of a cycloidal wheel comes from; straight-sided ones have none."""
+    if settings.form == "straight":
+        return ()
+    percent = 200 * seen.u_px / seen.px
+    return (flag("module_from_tips", module=mm, percent=percent),)
+
+
 def _check_module(module: float, seen: SeenModule, scale: Scale) -> None:
     """Refuse a stated module that both ways of seeing it contradict."""
     off = [p * scale.mm_per_px / module - 1 for p in (seen.px, seen.by_tip, seen.by_flank)]
-    same_way = off[1] * off[2] > 0 and min(abs(off[1]), abs(off[2])) > MODULE_AGREES / 2
-    if abs(off[0]) > MODULE_AGREES and same_way:
+    same_way = off[1] * off[2] > 0 and min(abs(off[1]), abs(off[2])) > seen.agrees / 2
+    if abs(off[0]) > seen.agrees and same_way:
         seen_mm = seen.px * scale.mm_per_px
         raise PhotoError(
             f"the picture shows module {seen_mm:.4g} mm ({25.4 / seen_mm:.4g} DP), not "

@@ -225,6 +225,20 @@ class Wheel(Protocol):
         """Form of its flanks."""
         ...
 
+    def half_angles(self, radius: ArrayLike) -> Floats:
+        """Angles from the middle of a tooth to its two flanks.
+
+        Parameters
+        ----------
+        radius : array_like
+
+        Returns
+        -------
+        ndarray, shape (2, ...)
+            Left and right, rad.
+        """
+        ...
+
     def half_gaps(self, flank_points: int = 60, fillet_points: int = 40) -> tuple[Floats, Floats]:
         """Outline of a gap from the floor up to the tip, by its two sides.
 

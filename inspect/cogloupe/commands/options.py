@@ -21,6 +21,14 @@ class EditionChoice(StrEnum):
     OF_1995 = "1995"
 
 
+class FormChoice(StrEnum):
+    """Form of the teeth."""
+
+    INVOLUTE = "involute"
+    CYCLOIDAL = "cycloidal"
+    STRAIGHT = "straight"
+
+
 class DatumChoice(StrEnum):
     """Axis that angles are measured about."""
 
@@ -34,6 +42,101 @@ Module = Annotated[float | None, typer.Option(help="Module, mm.", metavar="MM")]
 Dp = Annotated[float | None, typer.Option(help="Diametral pitch, teeth per inch.", metavar="N")]
 Angle = Annotated[
     float | None, typer.Option(help="Pressure angle; 20 where nothing is said.", metavar="DEG")
+]
+Form = Annotated[
+    FormChoice | None,
+    typer.Option(
+        help="Form of the teeth: involute (where nothing is said), cycloidal as in clocks, or "
+        "straight-sided (ratchets, chain wheels), which are read for their pitch alone."
+    ),
+]
+GeneratingCircle = Annotated[
+    str | None,
+    typer.Option(
+        help="Cycloidal teeth: diameter of the circle whose rolling made the addendum.",
+        metavar="LENGTH",
+    ),
+]
+MateTeeth = Annotated[
+    int | None,
+    typer.Option(
+        help="The same by the mate's number of teeth: half its pitch diameter.", metavar="N"
+    ),
+]
+AddendumRadius = Annotated[
+    str | None,
+    typer.Option(
+        help="Cycloidal teeth whose addendum is an arc of this radius, as on round leaves.",
+        metavar="LENGTH",
+    ),
+]
+Addendum = Annotated[
+    float | None,
+    typer.Option(
+        help="Cycloidal teeth: height above the pitch circle, in modules; 1.38 for a wheel and "
+        "0.75 for a pinion where nothing is said. Only used where the module is not stated.",
+        metavar="N",
+    ),
+]
+Rack = Annotated[
+    str | None,
+    typer.Option(
+        help="Basic rack by name: iso53-a to -d, dp-coarse-20, dp-fine-20, dp-fine-14.5, "
+        "full-depth-20, full-depth-14.5, stub-20. Without it the usual one for the pressure angle."
+    ),
+]
+CalibrationFile = Annotated[
+    Path | None, typer.Option("--calibration", help="Calibration file.", metavar="FILE")
+]
+ScaleOption = Annotated[
+    float | None, typer.Option("--scale", help="Micrometres per pixel.", metavar="UM_PER_PX")
+]
+KnownTip = Annotated[
+    str | None, typer.Option(help="Measured tip diameter, as 12.19mm.", metavar="LENGTH")
+]
+KnownBore = Annotated[str | None, typer.Option(help="Measured bore, as 4mm.", metavar="LENGTH")]
+Span = Annotated[
+    str | None,
+    typer.Option(
+        help="Span that a micrometer found over K teeth, as 7.65mm/3: compared with the picture, "
+        "or the scale where nothing else gives one.",
+        metavar="LENGTH[/K]",
+    ),
+]
+OverPins = Annotated[
+    str | None,
+    typer.Option(
+        help="Size that a micrometer found over two pins (--pin-diameter), used likewise.",
+        metavar="LENGTH",
+    ),
+]
+Datum = Annotated[
+    DatumChoice | None,
+    typer.Option(help="Axis of the angles; without it the bore where one is seen."),
+]
+MeasuringDiameter = Annotated[
+    str | None,
+    typer.Option(help="Measuring circle, if not the reference circle.", metavar="LENGTH"),
+]
+PinDiameter = Annotated[
+    str | None,
+    typer.Option(help="Pin for runout and size over pins, if not 1.728 modules.", metavar="LENGTH"),
+]
+ToleranceEdition = Annotated[
+    EditionChoice | None,
+    typer.Option(help="Edition of ISO 1328-1 for the tolerance classes; 2013 without it."),
+]
+Edge = Annotated[
+    EdgeChoice | None, typer.Option(help="Which edge of a bevel to measure; outer without it.")
+]
+Pick = Annotated[
+    str | None,
+    typer.Option(
+        help="Which of several gears on a picture, counted from the left, or 'all'.", metavar="N"
+    ),
+]
+Partial = Annotated[
+    bool | None, typer.Option("--partial", help="Accept a gear cut off by the frame.")
 ]
 Rack = Annotated[
     str | None,
@@ -101,6 +204,11 @@ SETTINGS = {
     "teeth": "teeth",
     "module": "module_mm",
     "dp": "dp",
+    "form": "form",
+    "generating_circle": "generating_circle",
+    "mate_teeth": "mate_teeth",
+    "addendum_radius": "addendum_radius",
+    "addendum": "addendum",
     "pressure_angle": "pressure_angle_deg",
     "rack": "rack",
     "calibration": "calibration",

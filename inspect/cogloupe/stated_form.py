@@ -1,0 +1,164 @@
+"""From what the person states of the teeth to the theoretical wheel, for every tooth form."""
+
+from dataclasses import replace
+from math import pi, radians
+
+import numpy as np
+from numpy.typing import NDArray
+
+from cogloupe.cycloid import Addendum, CycloidalForm, CycloidalWheel, Epicycloid, RoundTop
+from cogloupe.edges import Outlines
+from cogloupe.gaps import tip_radii
+from cogloupe.rack import Gear
+from cogloupe.settings import GearSettings
+from cogloupe.size import SeenModule, half_tip, see_module
+from cogloupe.straight import StraightForm, StraightWheel
+from cogloupe.teeth import ToothMap
+from cogloupe.tooth_form import Wheel
+
+Floats = NDArray[np.float64]
+
+MOST_LEAVES = 16
+"""A clock wheel of so many teeth or fewer is taken for a pinion (common practice, no source)."""
+WHEEL_ADDENDUM, PINION_ADDENDUM = (1.38, 0.2), (0.75, 0.25)
+"""Height of the addendum and its standard uncertainty, in modules: a wheel's full diameter is
+N + 2.76 modules, a pinion's N + 1.05 to 1.71 by the shape of its leaves (common practice, no
+source)."""
+THIN_LEAVES, THICK_LEAVES, FEW_LEAVES = 1.05, 1.25, 10
+"""Thickness of a pinion's leaves on the pitch circle, in modules: with 10 leaves or fewer, and
+with more (BS 978-2, from memory)."""
+
+
+def see_size(
+    outlines: Outlines,
+    teeth: ToothMap,
+    centre: Floats,
+    settings: GearSettings,
+    known: float | None,
+) -> tuple[SeenModule, Floats]:
+    """Module in px that the teeth show, and their axis as far as it is seen yet.
+
+    Parameters
+    ----------
+    outlines, teeth
+        Edges and their teeth.
+    centre : ndarray, shape (2,)
+        Rough centre, px.
+    settings : GearSettings
+    known : float or None
+        Module in px where it is stated and the picture cannot tell it.
+
+    Returns
+    -------
+    SeenModule
+    ndarray, shape (2,)
+        Px.
+    """
+    if settings.form == "involute":
+        angle = radians(settings.pressure_angle_deg)
+        return see_module(outlines, teeth, centre, angle, known)
+    circle = tip_radii(outlines.outer, teeth, centre, half_tip(teeth))[1]
+    axis = centre if circle is None else circle.centre
+    if settings.form == "straight":  # its pitch is stated half-way up the teeth
+        middle, doubt = teeth.mid_radius, (teeth.tip_radius - teeth.root_radius) / 4
+        px, relative = 2 * middle / teeth.teeth, doubt / middle
+    else:
+        height, u = addendum_height(settings, teeth.teeth)
+        full = teeth.teeth + 2 * height
+        px, relative = 2 * teeth.tip_radius / full, 2 * u / full
+    px = known or px
+    return SeenModule(px, relative * px, px, px, agrees=max(0.03, 4 * relative)), axis
+
+
+def addendum_height(settings: GearSettings, teeth: int) -> tuple[float, float]:
+    """Height of a cycloidal tooth above the pitch circle, and its standard uncertainty, in modules.
+
+    Parameters
+    ----------
+    settings : GearSettings
+    teeth : int
+
+    Returns
+    -------
+    height, u : float
+    """
+    if settings.addendum is not None:
+        return settings.addendum, 0.02
+    return PINION_ADDENDUM if teeth <= MOST_LEAVES else WHEEL_ADDENDUM
+
+
+def stated_wheel(settings: GearSettings, teeth: ToothMap, module_mm: float, px: float) -> Wheel:
+    """The theoretical wheel of the stated form and size.
+
+    Parameters
+    ----------
+    settings : GearSettings
+    teeth : ToothMap
+        For the number of teeth, and the tips and floors of forms that do not say their own.
+    module_mm : float
+    px : float
+        Mm per px.
+
+    Returns
+    -------
+    Wheel
+    """
+    z = teeth.teeth
+    if settings.form == "involute":
+        return Gear(z, module_mm, settings.basic_rack(module_mm))
+    root, tip = teeth.root_radius * px, teeth.tip_radius * px
+    if settings.form == "straight":
+        return StraightWheel(
+            z, module_mm, StraightForm((0.0, 0.0)), pi * module_mm / 2, root, tip
+        )  # fmt: skip
+    form = CycloidalForm(_addendum(settings, z, module_mm))
+    return CycloidalWheel(z, module_mm, form, leaf_thickness(z) * module_mm, root, tip)
+
+
+def leaf_thickness(teeth: int) -> float:
+    """Thickness of a cycloidal tooth on the pitch circle by the trade's rule.
+
+    Parameters
+    ----------
+    teeth : int
+
+    Returns
+    -------
+    float
+        In modules: half the pitch for a wheel, less for a pinion.
+    """
+    if teeth > MOST_LEAVES:
+        return pi / 2
+    return THIN_LEAVES if teeth <= FEW_LEAVES else THICK_LEAVES
+
+
+def _addendum(settings: GearSettings, teeth: int, module_mm: float) -> Addendum:
+    """The stated curve; without one, a start for finding it on the flanks."""
+    pitch, lengths = teeth * module_mm / 2, settings.lengths_mm
+    if "addendum_radius" in lengths:
+        return RoundTop(pitch, lengths["addendum_radius"])
+    if "generating_circle" in lengths:
+        return Epicycloid(pitch, lengths["generating_circle"] / 2)
+    # A circle of half the mate's pitch diameter gives the mate its straight flanks.
+    return Epicycloid(pitch, (settings.mate_teeth or 8) * module_mm / 4)
+
+
+def at_tips_and_floors(wheel: Wheel, tip_mm: float, floor_mm: float) -> Wheel:
+    """The wheel as far in and out as it was found to reach, for forms whose depth is not stated.
+
+    Parameters
+    ----------
+    wheel : Wheel
+    tip_mm, floor_mm : float
+        Mean radii that were found; not used where NaN.
+
+    Returns
+    -------
+    Wheel
+    """
+    if isinstance(wheel, CycloidalWheel | StraightWheel):
+        if np.isfinite(floor_mm):
+            wheel = replace(wheel, root_radius=floor_mm)
+        if np.isfinite(tip_mm):
+            wheel = replace(wheel, tip_radius=tip_mm)
+    return wheel
