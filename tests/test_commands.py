@@ -44,11 +44,11 @@ def run(tmp_path, monkeypatch, capfd):
 def only_reading(monkeypatch):
     """Leave the drawings out where a test only looks at reading.json."""
 
-    def write_reading(reading, evidence, folder):
+    def write_reading(reading, evidence, folder, draw):
         folder.mkdir(parents=True, exist_ok=True)
         (folder / "reading.json").write_text(reading_json(reading))
 
-    monkeypatch.setattr("cogloupe.folder.write_report", write_reading)
+    monkeypatch.setattr("cogloupe.report.write.write_report", write_reading)
 
 
 def soft(shape):

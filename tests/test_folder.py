@@ -8,7 +8,9 @@ from types import SimpleNamespace
 import pytest
 
 from cogloupe import folder as folders
+from cogloupe import inspection
 from cogloupe.folder import check_writable, find_photos, read_one, reading_folder, watch_folder
+from cogloupe.report import write
 from cogloupe.settings import settings_for
 from cogloupe_calibration.errors import PhotoError, UseError
 
@@ -123,13 +125,13 @@ def watched(tmp_path, monkeypatch):
             raise PhotoError("24 teeth are seen, not 25: check --teeth")
         return SimpleNamespace(photo=photo), None
 
-    def short_report(reading, evidence, where):
+    def short_report(reading, evidence, where, draw):
         where.mkdir(parents=True, exist_ok=True)
         photo = {"file": reading.photo.name, "sha256": reading.photo.sha256}
         (where / "reading.json").write_text(json.dumps({"photo": photo}))
 
-    monkeypatch.setattr(folders, "inspect_photo", short_work)
-    monkeypatch.setattr(folders, "write_report", short_report)
+    monkeypatch.setattr(inspection, "inspect_photo", short_work)
+    monkeypatch.setattr(write, "write_report", short_report)
 
     def run(given):
         settings_of = lambda photo: settings_for(photo, given)  # noqa: E731
@@ -170,7 +172,7 @@ def test_the_watch_reads_what_is_there_and_what_comes(watched, wheel_png):
 
 
 def test_what_comes_while_another_is_being_read_is_not_missed(watched, monkeypatch, wheel_png):
-    quick = folders.inspect_photo
+    quick = inspection.inspect_photo
     begun, go_on = threading.Event(), threading.Event()
 
     def slow(photo, settings):
@@ -178,7 +180,7 @@ def test_what_comes_while_another_is_being_read_is_not_missed(watched, monkeypat
         assert go_on.wait(5)
         return quick(photo, settings)
 
-    monkeypatch.setattr(folders, "inspect_photo", slow)
+    monkeypatch.setattr(inspection, "inspect_photo", slow)
     (watched.folder / "a.png").write_bytes(wheel_png)
     assert begun.wait(5)
     (watched.folder / "b.png").write_bytes(wheel_png)
@@ -217,14 +219,14 @@ def test_a_bad_file_does_not_end_the_watch(watched, wheel_png):
 
 
 def test_a_fault_of_ours_does_not_end_the_watch(watched, monkeypatch, wheel_png):
-    quick = folders.inspect_photo
+    quick = inspection.inspect_photo
 
     def stumble(photo, settings):
         if photo.name == "a.png":
             raise IndexError("out of bounds")
         return quick(photo, settings)
 
-    monkeypatch.setattr(folders, "inspect_photo", stumble)
+    monkeypatch.setattr(inspection, "inspect_photo", stumble)
     for name in ("a.png", "b.png"):
         (watched.folder / name).write_bytes(wheel_png)
     outcomes = dict(watched.wait(2))
@@ -311,7 +313,7 @@ def test_a_reading_appears_whole_or_not_at_all(tmp_path, monkeypatch, wheel_png)
     photo = tmp_path / "a.png"
     photo.write_bytes(wheel_png)
     (tmp_path / "gear.toml").write_text(KNOWN)
-    real = folders.write_report.__globals__["os"].replace
+    real = write.os.replace
     written = []
 
     def full_disk(source, target):
@@ -320,7 +322,7 @@ def test_a_reading_appears_whole_or_not_at_all(tmp_path, monkeypatch, wheel_png)
         written.append(target)
         real(source, target)
 
-    monkeypatch.setattr(folders.write_report.__globals__["os"], "replace", full_disk)
+    monkeypatch.setattr(write.os, "replace", full_disk)
     outcome = read_one(photo, lambda p: settings_for(p, {}), tmp_path / "out")
     assert "No space left on device" in str(outcome.error)
     left = set(names((tmp_path / "out").iterdir()))

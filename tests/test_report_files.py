@@ -2,14 +2,16 @@ import io
 import json
 import os
 import re
+import sys
 
 import pytest
 from rich.console import Console
 
 from cogloupe.reading import load_reading
 from cogloupe.report import write
+from cogloupe.report.beside import charts_beside, charts_here
 from cogloupe.report.table import summary_table
-from cogloupe.report.write import load_ahead, report_files, write_report
+from cogloupe.report.write import report_files, write_report
 from cogloupe_calibration.errors import CogloupeError, UseError
 
 from .report_examples import example_evidence, example_reading, example_summary, nothing_seen
@@ -28,7 +30,7 @@ def made(example, monkeypatch):
     """The example's files, made once: these tests are about writing them."""
     files = dict.fromkeys(("teeth.csv", "overlay.png", "chart.png", "report.html"), b"new")
     files["reading.json"] = b"new"
-    monkeypatch.setattr(write, "report_files", lambda reading, evidence: files)
+    monkeypatch.setattr(write, "report_files", lambda reading, evidence, draw: files)
     return example
 
 
@@ -81,9 +83,25 @@ def test_folder_that_cannot_be_is_a_one_line_error(made, tmp_path):
     assert "\n" not in str(caught.value)
 
 
-def test_charts_can_be_imported_ahead(example):
-    load_ahead()
-    assert set(report_files(*example)) == FILES
+@pytest.fixture
+def beside(monkeypatch):
+    """Charts as a process of their own draws them; here their library is there already."""
+    monkeypatch.delitem(sys.modules, "cogloupe.report.charts", raising=False)
+    with charts_beside() as draw:
+        yield draw
+
+
+def test_a_process_beside_draws_the_same_charts_for_each_reading(example, beside, monkeypatch):
+    monkeypatch.setattr("cogloupe.report.beside.charts_here", lambda reading: {})
+    charts = [beside(reading) for reading in (example[0], nothing_seen(), example[0])]
+    assert charts[0] == charts[2] == charts_here(example[0])
+    assert charts[1] == charts_here(nothing_seen())
+
+
+def test_charts_are_drawn_here_when_the_process_is_gone(example, beside):
+    beside.args[0].kill()
+    beside.args[0].wait()
+    assert beside(example[0]) == beside(example[0]) == charts_here(example[0])
 
 
 def shown(*readings, width=80):

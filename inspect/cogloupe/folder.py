@@ -7,14 +7,13 @@ import time
 from collections.abc import Callable, Container, Iterator
 from contextlib import suppress
 from dataclasses import dataclass
+from importlib import import_module
 from itertools import chain, count
 from pathlib import Path
 
-from cogloupe.inspection import inspect_photo
-from cogloupe.measure import gears_on
 from cogloupe.photo import PHOTO_SUFFIXES, CutShortError, read_photo
 from cogloupe.reading import Reading
-from cogloupe.report.write import write_report
+from cogloupe.report.beside import Draw, charts_here
 from cogloupe.settings import SETTINGS_FILE, GearSettings
 from cogloupe_calibration.errors import CogloupeError, PhotoError, UseError
 
@@ -134,7 +133,25 @@ class Outcome:
     error: CogloupeError | None
 
 
-def read_one(photo: Path, settings_of: SettingsOf, folder: Path) -> Outcome:
+def load_ahead() -> None:
+    """Begin to import the steps of the work in a thread of its own.
+
+    Notes
+    -----
+    The functions here import them when the first photograph is decoded, which leaves the
+    interpreter free for it.
+    """
+
+    def load() -> None:
+        for step in ("cogloupe.inspection", "cogloupe.report.write"):
+            import_module(step)
+
+    threading.Thread(target=load).start()
+
+
+def read_one(
+    photo: Path, settings_of: SettingsOf, folder: Path, draw: Draw = charts_here
+) -> Outcome:
     """Read one photograph and write its report; whatever goes wrong is told, not raised.
 
     Parameters
@@ -144,14 +161,20 @@ def read_one(photo: Path, settings_of: SettingsOf, folder: Path) -> Outcome:
         Gives the settings for a photograph; may raise CogloupeError.
     folder : Path
         Where the five files go.
+    draw : callable, optional
+        Draws the charts.
 
     Returns
     -------
     Outcome
     """
     try:
-        reading, evidence = inspect_photo(read_photo(photo), settings_of(photo))
-        write_report(reading, evidence, folder)
+        picture, settings = read_photo(photo), settings_of(photo)
+        from cogloupe.inspection import inspect_photo
+        from cogloupe.report.write import write_report
+
+        reading, evidence = inspect_photo(picture, settings)
+        write_report(reading, evidence, folder, draw)
     except CogloupeError as error:
         return Outcome(photo, None, error)
     except Exception as error:  # a fault of ours in one photograph must not cost the others
@@ -172,7 +195,10 @@ def count_gears(photo: Path) -> int:
     int
     """
     try:
-        return len(gears_on(read_photo(photo).pixels))
+        pixels = read_photo(photo).pixels
+        from cogloupe.measure import gears_on
+
+        return len(gears_on(pixels))
     except CogloupeError:
         return 0
 

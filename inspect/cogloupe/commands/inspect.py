@@ -99,20 +99,28 @@ def _given(ctx: typer.Context) -> dict[str, object]:
 
 
 def _inspect_all(paths: list[Path], out: Path, given: dict[str, object]) -> int:
-    from cogloupe.folder import check_writable, count_gears, find_photos, read_one, reading_folder
-    from cogloupe.report.write import load_ahead
+    from cogloupe.folder import (
+        check_writable,
+        count_gears,
+        find_photos,
+        load_ahead,
+        read_one,
+        reading_folder,
+    )
+    from cogloupe.report.beside import charts_beside
     from cogloupe.settings import make_settings, settings_for
 
     every = given["pick"] == "all"
     given["pick"] = None if every else given["pick"]
     make_settings(given)
-    load_ahead()
     photos = find_photos(paths)
     check_writable(out)
+    load_ahead()
     outcomes: list[Outcome] = []
     taken: set[Path] = set()
     quiet = len(photos) < 2 or not error_console.is_terminal
-    with Progress(console=error_console, transient=True, disable=quiet) as progress:
+    progress = Progress(console=error_console, transient=True, disable=quiet)
+    with charts_beside() as draw, progress:
         for photo in progress.track(photos, description="reading"):
             folder = reading_folder(photo, out, taken)
             taken.add(folder)
@@ -120,7 +128,7 @@ def _inspect_all(paths: list[Path], out: Path, given: dict[str, object]) -> int:
             for pick in gears or (given["pick"],):
                 known = given | {"pick": pick}
                 place = folder / f"gear-{pick}" if len(gears) > 1 else folder
-                outcomes.append(read_one(photo, partial(settings_for, given=known), place))
+                outcomes.append(read_one(photo, partial(settings_for, given=known), place, draw))
                 _tell_failure(outcomes)
     _show([outcome.reading for outcome in outcomes if outcome.reading is not None], out)
     return max((_status(outcome) for outcome in outcomes), default=READ)

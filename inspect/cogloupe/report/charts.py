@@ -29,6 +29,26 @@ _BAR = 0.36
 _FEW = 60
 
 
+def chart_pngs(reading: Reading) -> dict[str, bytes]:
+    """Draw every chart of a reading.
+
+    Parameters
+    ----------
+    reading : Reading
+
+    Returns
+    -------
+    dict of str to bytes
+        PNG pictures by the names that the report page has for them.
+    """
+    figures = {
+        "chart": pitch_chart(reading),
+        "profile": profile_chart(reading),
+        "thickness": thickness_chart(reading),
+    }
+    return {name: figure_png(figure) for name, figure in figures.items() if figure is not None}
+
+
 def pitch_chart(reading: Reading) -> Figure:
     """Chart single and cumulative pitch deviation of both flanks, tooth by tooth.
 

@@ -2,18 +2,19 @@
 
 import os
 from concurrent.futures import ThreadPoolExecutor
-from importlib import import_module
 from pathlib import Path
-from threading import Thread
 
 from cogloupe.evidence import Evidence
 from cogloupe.reading import Reading, reading_json, teeth_csv
+from cogloupe.report.beside import Draw, charts_here
 from cogloupe.report.overlay import encoded, overlay
 from cogloupe.report.page import report_html
 from cogloupe_calibration.errors import UseError
 
 
-def write_report(reading: Reading, evidence: Evidence, folder: Path) -> None:
+def write_report(
+    reading: Reading, evidence: Evidence, folder: Path, draw: Draw = charts_here
+) -> None:
     """Write reading.json, teeth.csv, overlay.png, chart.png and report.html.
 
     Parameters
@@ -24,6 +25,8 @@ def write_report(reading: Reading, evidence: Evidence, folder: Path) -> None:
         The picture, and the points measured on it.
     folder : Path
         Where to; made where it is not there.
+    draw : callable, optional
+        Draws the charts.
 
     Raises
     ------
@@ -35,7 +38,7 @@ def write_report(reading: Reading, evidence: Evidence, folder: Path) -> None:
     Every file is first written whole under another name in the same folder, then renamed, so that
     nobody sees half a file; reading.json comes last, so that where it is, the others are.
     """
-    files = report_files(reading, evidence)
+    files = report_files(reading, evidence, draw)
     try:
         folder.mkdir(parents=True, exist_ok=True)
         _write_all(folder, files)
@@ -46,18 +49,9 @@ def write_report(reading: Reading, evidence: Evidence, folder: Path) -> None:
         ) from error
 
 
-def load_ahead() -> None:
-    """Begin to import the chart library in a thread of its own, beside other work.
-
-    Notes
-    -----
-    Importing matplotlib takes as long as all drawing together; begun while a photograph is being
-    decoded, it costs next to nothing.
-    """
-    Thread(target=import_module, args=("cogloupe.report.charts",)).start()
-
-
-def report_files(reading: Reading, evidence: Evidence) -> dict[str, bytes]:
+def report_files(
+    reading: Reading, evidence: Evidence, draw: Draw = charts_here
+) -> dict[str, bytes]:
     """Make the five files of a reading in memory.
 
     Parameters
@@ -66,6 +60,8 @@ def report_files(reading: Reading, evidence: Evidence) -> dict[str, bytes]:
         The figures.
     evidence : Evidence
         The picture, and the points measured on it.
+    draw : callable, optional
+        Draws the charts.
 
     Returns
     -------
@@ -75,7 +71,7 @@ def report_files(reading: Reading, evidence: Evidence) -> dict[str, bytes]:
     # OpenCV draws and packs without holding the interpreter, so the charts go on beside it.
     with ThreadPoolExecutor(max_workers=1) as beside:
         drawn = beside.submit(_overlays, reading, evidence)
-        charts = _charts(reading)
+        charts = draw(reading)
         overlay_png, overlay_jpg = drawn.result()
     page = report_html(reading, {"overlay": overlay_jpg, **charts})
     return {
@@ -91,18 +87,6 @@ def _overlays(reading: Reading, evidence: Evidence) -> tuple[bytes, bytes]:
     """The overlay for its own file, and a smaller one for the page."""
     drawn = overlay(reading, evidence)
     return encoded(drawn, ".png"), encoded(drawn, ".jpg")
-
-
-def _charts(reading: Reading) -> dict[str, bytes]:
-    # Imported here so that the overlay is drawn while matplotlib, slow to import, comes in.
-    from cogloupe.report import charts
-
-    figures = {
-        "chart": charts.pitch_chart(reading),
-        "profile": charts.profile_chart(reading),
-        "thickness": charts.thickness_chart(reading),
-    }
-    return {name: charts.figure_png(f) for name, f in figures.items() if f is not None}
 
 
 def _write_all(folder: Path, files: dict[str, bytes]) -> None:
