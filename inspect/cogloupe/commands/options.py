@@ -138,66 +138,6 @@ Pick = Annotated[
 Partial = Annotated[
     bool | None, typer.Option("--partial", help="Accept a gear cut off by the frame.")
 ]
-Rack = Annotated[
-    str | None,
-    typer.Option(
-        help="Basic rack by name: iso53-a to -d, dp-coarse-20, dp-fine-20, dp-fine-14.5, "
-        "full-depth-20, full-depth-14.5, stub-20. Without it the usual one for the pressure angle."
-    ),
-]
-CalibrationFile = Annotated[
-    Path | None, typer.Option("--calibration", help="Calibration file.", metavar="FILE")
-]
-ScaleOption = Annotated[
-    float | None, typer.Option("--scale", help="Micrometres per pixel.", metavar="UM_PER_PX")
-]
-KnownTip = Annotated[
-    str | None, typer.Option(help="Measured tip diameter, as 12.19mm.", metavar="LENGTH")
-]
-KnownBore = Annotated[str | None, typer.Option(help="Measured bore, as 4mm.", metavar="LENGTH")]
-Span = Annotated[
-    str | None,
-    typer.Option(
-        help="Span that a micrometer found over K teeth, as 7.65mm/3: compared with the picture, "
-        "or the scale where nothing else gives one.",
-        metavar="LENGTH[/K]",
-    ),
-]
-OverPins = Annotated[
-    str | None,
-    typer.Option(
-        help="Size that a micrometer found over two pins (--pin-diameter), used likewise.",
-        metavar="LENGTH",
-    ),
-]
-Datum = Annotated[
-    DatumChoice | None,
-    typer.Option(help="Axis of the angles; without it the bore where one is seen."),
-]
-MeasuringDiameter = Annotated[
-    str | None,
-    typer.Option(help="Measuring circle, if not the reference circle.", metavar="LENGTH"),
-]
-PinDiameter = Annotated[
-    str | None,
-    typer.Option(help="Pin for runout and size over pins, if not 1.728 modules.", metavar="LENGTH"),
-]
-ToleranceEdition = Annotated[
-    EditionChoice | None,
-    typer.Option(help="Edition of ISO 1328-1 for the tolerance classes; 2013 without it."),
-]
-Edge = Annotated[
-    EdgeChoice | None, typer.Option(help="Which edge of a bevel to measure; outer without it.")
-]
-Pick = Annotated[
-    str | None,
-    typer.Option(
-        help="Which of several gears on a picture, counted from the left, or 'all'.", metavar="N"
-    ),
-]
-Partial = Annotated[
-    bool | None, typer.Option("--partial", help="Accept a gear cut off by the frame.")
-]
 Out = Annotated[Path, typer.Option(help="Folder the readings go to.", metavar="DIR")]
 
 SETTINGS = {
