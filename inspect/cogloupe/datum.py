@@ -7,7 +7,6 @@ from typing import Any
 import cv2
 import numpy as np
 from numpy.typing import NDArray
-from skimage.filters import threshold_otsu
 
 from cogloupe.circles import Circle, fit_circle, robust_circle
 from cogloupe.edges import EdgePoints, find_edges
@@ -177,6 +176,8 @@ def find_disc(pixels: NDArray[Any]) -> Disc:
 
 def _round_regions(pixels: NDArray[Any]) -> list[Region]:
     """Round outlines on a reduced copy of the picture, largest first, in px of the full one."""
+    from skimage.filters import threshold_otsu  # slow to import, and seldom needed
+
     scale = min(1.0, REDUCED_SIDE_PX / max(pixels.shape[:2]))
     size = (round(pixels.shape[1] * scale), round(pixels.shape[0] * scale))
     weights = LUMA if pixels.ndim == 3 else None
