@@ -1,0 +1,230 @@
+"""Several pictures of one gear in one least-squares adjustment.
+
+Every picture shows the same *marks*: of each tooth the left flank, the right flank and the tip. How
+far a mark stands out of the material from the perfect gear in its nominal place is, to first
+order::
+
+    out = gear + pose . (turn, x, y, swell, edge) - lens . (terms - terms used) + noise
+
+`gear` stays with the mark wherever the gear lies, the lens stays with the camera, and the pose is
+each picture's own. Marks seen in several pictures tell them apart: the closure principle by which
+angle standards are calibrated, for any turns and places. The gear's own part is eliminated mark by
+mark, so that what is left to solve is small, and the covariance comes out in two parts: noise that
+each mark has to itself, and modes that move all of them together (block elimination, as usual in
+geodetic adjustment; from memory). Lengths px, angles rad.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from math import sqrt
+
+import numpy as np
+from numpy.typing import NDArray
+
+from cogloupe_calibration.calibration import Lens
+from cogloupe_calibration.lens import make_lens
+
+Floats = NDArray[np.float64]
+Bools = NDArray[np.bool_]
+
+LEFT_FLANK, RIGHT_FLANK, TIP = 0, 1, 2
+POSE = ("turn", "x", "y", "swell", "edge")
+STRAYS = 5.0
+"""A mark this many standard uncertainties off the other pictures' is left out: dirt that moved."""
+
+STATED_COUNTS = 20
+"""The stated noise counts as much as so many degrees of freedom of the pictures' own scatter."""
+
+
+@dataclass(frozen=True)
+class View:
+    """What one picture says of the marks, in the gear's own order of teeth.
+
+    Attributes
+    ----------
+    out : ndarray, shape (z, 3)
+        Px out of the material: left flank, right flank, tip; NaN where not seen.
+    u : ndarray, shape (z, 3)
+        Standard uncertainty of each by itself.
+    pose : ndarray, shape (z, 3, 5)
+        Effect of a unit of each of `POSE`.
+    lens : ndarray, shape (z, 3, 8)
+        Movement out of the material when the lens's terms grow by a unit.
+    u_pose : ndarray, shape (5,)
+        Standard uncertainty with which each of `POSE` is known beforehand to be 0.
+    """
+
+    out: Floats
+    u: Floats
+    pose: Floats
+    lens: Floats
+    u_pose: Floats
+
+
+def rolled(view: View, shift: int) -> View:
+    """A view with its teeth renumbered.
+
+    Parameters
+    ----------
+    view : View
+    shift : int
+        Tooth k of the result is the tooth of index ``k + shift``.
+
+    Returns
+    -------
+    View
+    """
+    out, u, pose, lens = (
+        np.roll(part, -shift, axis=0) for part in (view.out, view.u, view.pose, view.lens)
+    )
+    return View(out, u, pose, lens, view.u_pose)
+
+
+@dataclass(frozen=True)
+class Adjusted:
+    """The gear as all pictures show it.
+
+    Attributes
+    ----------
+    gear : ndarray, shape (z, 3)
+        Px out of the material; NaN where no picture shows the mark.
+    noise : ndarray, shape (z, 3)
+        Standard uncertainty that each mark has to itself, from the pictures' own scatter.
+    lens : Lens
+        Terms and their covariance.
+    lens_modes : ndarray, shape (8, z, 3)
+        Change of the gear with one standard uncertainty of each of the lens's independent sources,
+        in the order of its covariance's principal axes, largest first.
+    pose_modes : ndarray, shape (5 n, z, 3)
+        The same of the poses, the lens given.
+    pose : ndarray, shape (n, 5)
+        Pose of each picture.
+    residual : ndarray, shape (n, z, 3)
+        What each picture shows beside the gear, px; NaN where it does not show the mark.
+    used : ndarray, shape (n, z, 3), bool
+        Marks that were not left out.
+    misfit : float
+        Root mean square of the residuals over what their stated noise allows: about 1.
+    freedom : int
+        Degrees of freedom of that.
+    """
+
+    gear: Floats
+    noise: Floats
+    lens: Lens
+    lens_modes: Floats
+    pose_modes: Floats
+    pose: Floats
+    residual: Floats
+    used: Bools
+    misfit: float
+    freedom: int
+
+
+def adjust(views: Sequence[View], used_lens: Lens, prior: Lens) -> Adjusted:
+    """Adjust all pictures together.
+
+    Parameters
+    ----------
+    views : sequence of View
+        One a picture, in one order of teeth.
+    used_lens : Lens
+        Lens with which the pictures were measured.
+    prior : Lens
+        What is known of the lens beforehand; its covariance is the allowance.
+
+    Returns
+    -------
+    Adjusted
+    """
+    used = np.stack([np.isfinite(view.out) & np.isfinite(view.u) for view in views])
+    for _ in range(4):
+        solved = _solve(views, used, used_lens, prior)
+        kept = used & ~_strays(solved, views)
+        if (kept == used).all():
+            break
+        used = kept
+    return solved
+
+
+def _strays(solved: Adjusted, views: Sequence[View]) -> Bools:
+    """Marks on which one picture contradicts the others."""
+    u = np.stack([view.u for view in views])
+    weight = np.where(solved.used, u**-2, 0.0)
+    total = weight.sum(axis=0)
+    # A mark's residual is smaller than its error, by its own share in the mean.
+    share = np.clip(1 - weight / np.maximum(total, 1e-30), 1e-3, None)
+    with np.errstate(invalid="ignore"):
+        size = np.abs(solved.residual) / (u * np.sqrt(share))
+    several = (solved.used.sum(axis=0) > 1) & solved.used
+    typical = 1.4826 * float(np.median(size[several])) if several.any() else 1.0
+    worst = np.nan_to_num(size) >= np.nan_to_num(size).max(axis=0)
+    return np.asarray(several & worst & (size > STRAYS * max(1.0, typical)))
+
+
+def _solve(views: Sequence[View], used: Bools, used_lens: Lens, prior: Lens) -> Adjusted:
+    count, poses, terms = len(views), len(POSE) * len(views), len(used_lens.terms)
+    shape = views[0].out.shape
+    weight = np.where(used, np.stack([v.u for v in views]) ** -2.0, 0.0).reshape(count, -1)
+    out = np.where(used, np.stack([v.out for v in views]), 0.0).reshape(count, -1)
+    effects = np.zeros((count, out.shape[1], terms + poses))
+    for n, view in enumerate(views):
+        own = slice(terms + n * len(POSE), terms + (n + 1) * len(POSE))
+        effects[n, :, :terms] = -view.lens.reshape(-1, terms)
+        effects[n, :, own] = view.pose.reshape(-1, len(POSE))
+    effects = np.where(used.reshape(count, -1, 1), effects, 0.0)
+    total = np.where((weight > 0).any(axis=0), weight.sum(axis=0), np.inf)
+    mean_effect = np.einsum("pm,pmk->mk", weight, effects) / total[:, None]
+    mean_out = (weight * out).sum(axis=0) / total
+    freed, left = effects - mean_effect, out - mean_out
+    normal = np.einsum("pm,pmk,pml->kl", weight, freed, freed)
+    wanted = np.einsum("pm,pmk,pm->k", weight, freed, left)
+    precision, pull = _beforehand(views, used_lens, prior)
+    normal, wanted = normal + precision, wanted + pull
+    covariance = np.linalg.inv(normal)
+    x = covariance @ wanted
+    residual = np.where(weight > 0, left - freed @ x, np.nan)
+    chi2 = float(np.nansum(weight * residual**2))
+    taken = float(np.trace(covariance @ (normal - precision)))
+    freedom = max(round((weight > 0).sum() - np.isfinite(total).sum() - taken), 0)
+    misfit = sqrt((chi2 + STATED_COUNTS) / (freedom + STATED_COUNTS))
+    covariance = covariance * misfit**2
+    gear = np.where(np.isfinite(total), mean_out - mean_effect @ x, np.nan)
+    noise = np.where(np.isfinite(total), misfit / np.sqrt(total), np.nan)
+    by_lens, by_pose, of_lens = _modes(mean_effect, covariance, terms)
+    lens = make_lens(
+        used_lens.centre_px, used_lens.radius_px, np.array(used_lens.terms) + x[:terms], of_lens
+    )
+    return Adjusted(
+        gear.reshape(shape), noise.reshape(shape), lens, by_lens.reshape(-1, *shape),
+        by_pose.reshape(-1, *shape), x[terms:].reshape(count, -1),
+        residual.reshape(count, *shape), used, misfit, freedom,
+    )  # fmt: skip
+
+
+def _beforehand(views: Sequence[View], used_lens: Lens, prior: Lens) -> tuple[Floats, Floats]:
+    """Precision of what is known beforehand, and its pull on the unknowns."""
+    of_pose = np.concatenate([view.u_pose for view in views]) ** -2.0
+    of_lens = np.linalg.inv(np.array(prior.covariance))
+    terms = len(of_lens)
+    precision = np.zeros((terms + len(of_pose),) * 2)
+    precision[:terms, :terms] = of_lens
+    precision[terms:, terms:] = np.diag(of_pose)
+    off = np.array(prior.terms) - np.array(used_lens.terms)
+    return precision, np.concatenate([of_lens @ off, np.zeros(len(of_pose))])
+
+
+def _modes(mean_effect: Floats, covariance: Floats, terms: int) -> tuple[Floats, Floats, Floats]:
+    """Changes of the gear with each independent source of the lens, and of the poses given it."""
+    of_lens = covariance[:terms, :terms]
+    follow = np.linalg.solve(of_lens, covariance[:terms, terms:]).T
+    of_pose = covariance[terms:, terms:] - follow @ covariance[:terms, terms:]
+    by_lens = -(mean_effect[:, :terms] + mean_effect[:, terms:] @ follow) @ _root(of_lens)
+    by_pose = -mean_effect[:, terms:] @ _root(of_pose)
+    return by_lens.T, by_pose.T, of_lens
+
+
+def _root(covariance: Floats) -> Floats:
+    """Independent sources of a covariance, as columns, largest first."""
+    value, axis = np.linalg.eigh(covariance)
+    return np.asarray((axis * np.sqrt(np.clip(value, 0.0, None)))[:, ::-1])

@@ -1,0 +1,309 @@
+"""What sets of pictures share: from an adjustment of all of them to one reading."""
+
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from cogloupe.adjust import TIP
+from cogloupe.deviations import wrapped
+from cogloupe.evidence import Evidence
+from cogloupe.figures import Axes, choose_datum, flank_place, work_out
+from cogloupe.flags import flag
+from cogloupe.inspection import build_evidence, build_reading
+from cogloupe.measure import Measured
+from cogloupe.merging import SetOfPictures, merged_measured, settled
+from cogloupe.numbers import number
+from cogloupe.photo import Photo
+from cogloupe.photo_set import CameraError, LensTerm, PhotoSet, PictureOfSet
+from cogloupe.reading import Notice, Reading
+from cogloupe.set_mean import grouped, mean_of_the_rest
+from cogloupe.settings import GearSettings
+from cogloupe.views import Nominal, Sight, start_of
+from cogloupe_calibration.errors import CogloupeError, PhotoError, UseError
+from cogloupe_calibration.lens import TERMS, TERMS_IN_WORDS, observed_points
+
+Floats = NDArray[np.float64]
+
+OUTLYING = 2.5
+"""A picture whose marks stray so many times as far as the others' is called outlying."""
+DISAGREE = 2.0
+"""Pictures whose scatter is so many times what each states by itself disagree."""
+HARDLY_TOLD_PX = 0.05
+"""What is left of the camera's error on the teeth from which it is called hardly told apart, px."""
+
+
+@dataclass(frozen=True)
+class SetReading:
+    """One reading of a set of pictures, and what the drawings need.
+
+    Attributes
+    ----------
+    reading : Reading
+    evidence : Evidence
+        Of the first picture.
+    pictures : SetOfPictures
+    """
+
+    reading: Reading
+    evidence: Evidence
+    pictures: SetOfPictures
+
+
+def check_set(photos: Sequence[Photo], option: str) -> None:
+    """See that pictures can belong to one set.
+
+    Parameters
+    ----------
+    photos : sequence of Photo
+    option : str
+        As the person gave it, for the message.
+
+    Raises
+    ------
+    UseError
+        Where there is only one, or one is given twice.
+    PhotoError
+        Where frames differ.
+    """
+    if len(photos) < 2:
+        raise UseError(f"{option} needs two pictures of the gear or more, and got {len(photos)}")
+    seen: dict[str, str] = {}
+    first = photos[0]
+    for photo in photos:
+        if photo.sha256 in seen:
+            raise UseError(
+                f"{option}: {photo.name} and {seen[photo.sha256]} are the same picture: take each "
+                "picture anew"
+            )
+        seen[photo.sha256] = photo.name
+        if (photo.width, photo.height) != (first.width, first.height):
+            raise PhotoError(
+                f"{photo.name} has {photo.width} × {photo.height} pixels, {first.name} "
+                f"{first.width} × {first.height}: pictures of a set must come from one camera at "
+                "one setting, uncropped"
+            )
+
+
+def check_same_gear(photos: Sequence[Photo], measured: Sequence[Measured]) -> None:
+    """See that pictures show gears of one number of teeth.
+
+    Parameters
+    ----------
+    photos : sequence of Photo
+    measured : sequence of Measured
+
+    Raises
+    ------
+    PhotoError
+        Where they do not.
+    """
+    first = measured[0].teeth.teeth
+    for photo, one in zip(photos, measured, strict=True):
+        if one.teeth.teeth != first:
+            raise PhotoError(
+                f"{photo.name} shows {one.teeth.teeth} teeth, {photos[0].name} {first}: these are "
+                "not pictures of one gear"
+            )
+
+
+@contextmanager
+def naming(photo: Photo) -> Iterator[None]:
+    """Name the picture in errors about it.
+
+    Parameters
+    ----------
+    photo : Photo
+
+    Raises
+    ------
+    CogloupeError
+        The one raised within, of its own kind.
+    """
+    try:
+        yield
+    except CogloupeError as error:
+        raise type(error)(f"{photo.name}: {error}") from error
+
+
+def sight_at(measured: Measured, axes: Axes, nominal: Nominal, start: float) -> Sight:
+    """A measured picture with its teeth numbered from the one that stands at an angle.
+
+    Parameters
+    ----------
+    measured : Measured
+    axes : Axes
+    nominal : Nominal
+    start : float
+        Polar angle of the set's first tooth in this picture, rad.
+
+    Returns
+    -------
+    Sight
+    """
+    z = measured.teeth.teeth
+    plain = Sight(measured, axes, np.arange(z))
+    first = round(float((start - start_of(plain, nominal)) / (2 * np.pi / z)))
+    return Sight(measured, axes, (np.arange(z) + first) % z)
+
+
+def read_set(
+    pictures: SetOfPictures, settings: GearSettings, notices: tuple[Notice, ...]
+) -> SetReading:
+    """Make one reading of an adjusted set.
+
+    Parameters
+    ----------
+    pictures : SetOfPictures
+    settings : GearSettings
+    notices : tuple of Notice
+        What is to be said beside what the figures give rise to.
+
+    Returns
+    -------
+    SetReading
+        In the first picture's frame and numbering.
+    """
+    sight, photo = pictures.sights[0], pictures.photos[0]
+    merged = merged_measured(pictures)
+    axes = choose_datum(merged, sight.axes.kind)
+    frame = (photo.width, photo.height)
+    figures = work_out(merged, axes, settings, frame, pictures.lens, settled(pictures, axes))
+    reading = build_reading(photo, merged, axes, figures, notices, pictures.lens)
+    alone = [_alone(pictures, n, settings) for n in range(len(pictures.photos))]
+    tooth_1 = int(np.flatnonzero(sight.order == figures.first)[0])
+    offsets = [
+        int(other.order[tooth_1] - first) % len(other.order)
+        for other, (_, first) in zip(pictures.sights, alone, strict=True)
+    ]
+    reading = mean_of_the_rest(reading, [one for one, _ in alone], offsets)
+    reading = reading.model_copy(
+        update={
+            "photo_set": _set_info(pictures, offsets),
+            "budget": grouped(reading.budget),
+            "warnings": (*reading.warnings, *_set_notices(pictures)),
+        }
+    )
+    own = work_out(sight.measured, sight.axes, settings, frame, pictures.lens)
+    return SetReading(reading, build_evidence(photo, sight.measured, own, pictures.lens), pictures)
+
+
+def _alone(pictures: SetOfPictures, n: int, settings: GearSettings) -> tuple[Reading, int]:
+    """Reading of one picture of the set by itself, and the index of its tooth 1."""
+    sight, photo = pictures.sights[n], pictures.photos[n]
+    frame = (photo.width, photo.height)
+    figures = work_out(sight.measured, sight.axes, settings, frame, pictures.lens)
+    reading = build_reading(photo, sight.measured, sight.axes, figures, (), pictures.lens)
+    return reading, figures.first
+
+
+def _set_info(pictures: SetOfPictures, offsets: Sequence[int]) -> PhotoSet:
+    adjusted = pictures.adjusted
+    start = [start_of(sight, pictures.nominal) for sight in pictures.sights]
+    entries = tuple(
+        PictureOfSet(
+            file=photo.name,
+            sha256=photo.sha256,
+            turn_deg=float(np.degrees(wrapped(np.array(start[n] - start[0])))),
+            tooth_1_is=offsets[n] + 1,
+            teeth_seen=int(np.isfinite(adjusted.residual[n, :, :TIP]).any(axis=1).sum()),
+            residual_rms_px=number(_rms(adjusted.residual[n, :, :TIP])),
+            left_out=int((~adjusted.used[n] & np.isfinite(pictures.views[n].out)).sum()),
+        )
+        for n, photo in enumerate(pictures.photos)
+    )
+    return PhotoSet(
+        kind=pictures.kind, pictures=entries, misfit=adjusted.misfit,
+        degrees_of_freedom=adjusted.freedom,
+        camera=camera_error(pictures) if pictures.kind == "turned" else None,
+    )  # fmt: skip
+
+
+def camera_error(pictures: SetOfPictures) -> CameraError:
+    """What the camera does to the teeth, in numbers.
+
+    Parameters
+    ----------
+    pictures : SetOfPictures
+        Measured through a lens.
+
+    Returns
+    -------
+    CameraError
+    """
+    lens = pictures.adjusted.lens
+    _, moved = camera_vectors(pictures, flank_places(pictures))
+    size = np.hypot(*moved.T)
+    u = np.sqrt(np.diag(np.array(lens.covariance)))
+    terms = tuple(
+        LensTerm(name=name, words=TERMS_IN_WORDS[name], value=value, u_value=float(u_value))
+        for name, value, u_value in zip(TERMS, lens.terms, u, strict=True)
+    )
+    return CameraError(rms_px=_rms(size), largest_px=float(size.max()), terms=terms)
+
+
+def flank_places(pictures: SetOfPictures) -> Floats:
+    """Where the flanks lie in all pictures, as a lens without error would show them.
+
+    Parameters
+    ----------
+    pictures : SetOfPictures
+
+    Returns
+    -------
+    ndarray, shape (n, 2)
+        Px.
+    """
+    xy = np.concatenate(
+        [flank_place(s.measured.fits, s.axes.datum).xy.reshape(-1, 2) for s in pictures.sights]
+    )
+    return np.asarray(xy[np.isfinite(xy).all(axis=1)])
+
+
+def camera_vectors(pictures: SetOfPictures, xy: Floats) -> tuple[Floats, Floats]:
+    """Camera's error at places of the picture, beyond a scale, a turn and a shift.
+
+    Parameters
+    ----------
+    pictures : SetOfPictures
+    xy : ndarray, shape (n, 2)
+        Places as a lens without error would show them, px.
+
+    Returns
+    -------
+    seen : ndarray, shape (n, 2)
+        Where the camera shows them.
+    error : ndarray, shape (n, 2)
+        From where a scale, a turn and a shift would put them to where they are seen; what these
+        are is fitted to the flanks.
+    """
+    lens = pictures.adjusted.lens
+    teeth = flank_places(pictures)
+    # As complex numbers a scale with a turn is one factor.
+    ideal, moved = (p[:, 0] + 1j * p[:, 1] for p in (teeth, observed_points(lens, teeth)))
+    design = np.stack([ideal, np.ones_like(ideal)], axis=1)
+    fitted = np.linalg.lstsq(design, moved, rcond=None)[0]
+    seen = observed_points(lens, xy)
+    even = (xy[:, 0] + 1j * xy[:, 1]) * fitted[0] + fitted[1]
+    return seen, seen - np.stack([even.real, even.imag], axis=1)
+
+
+def _rms(values: Floats) -> float:
+    seen = values[np.isfinite(values)]
+    return float(np.sqrt(np.mean(seen**2))) if seen.size else float("nan")
+
+
+def _set_notices(pictures: SetOfPictures) -> tuple[Notice, ...]:
+    """What a person should know of how the pictures agree."""
+    adjusted = pictures.adjusted
+    found = []
+    size = [_rms(adjusted.residual[n]) for n in range(len(pictures.photos))]
+    for n, photo in enumerate(pictures.photos):
+        others = [s for k, s in enumerate(size) if k != n]
+        if len(others) > 1 and size[n] > OUTLYING * max(others):
+            found.append(flag("outlying_picture", name=photo.name, times=size[n] / max(others)))
+    if not found and adjusted.misfit > DISAGREE:
+        found.append(flag("pictures_disagree", times=adjusted.misfit))
+    return tuple(found)

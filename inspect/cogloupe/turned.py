@@ -1,0 +1,234 @@
+"""Turned pictures and repeats: what stays with the gear told from what stays with the camera.
+
+Each picture is measured through the lens as known so far, all are adjusted together, and the lens
+that comes out is used for the next round, until it stands still: the gear is its own calibration
+target, for the same teeth were seen in several places of the frame.
+"""
+
+from collections.abc import Sequence
+from math import hypot, sqrt
+
+import numpy as np
+from numpy.typing import NDArray
+
+from cogloupe.adjust import View, adjust
+from cogloupe.figures import Axes, choose_datum
+from cogloupe.flags import flag
+from cogloupe.inspection import stated_scale
+from cogloupe.measure import Measured, Seen, measure_seen, see_gear
+from cogloupe.merging import SetOfPictures, settled
+from cogloupe.pairing import Compared, matched_starts
+from cogloupe.photo import Photo
+from cogloupe.reading import DatumKind, Notice
+from cogloupe.sets import (
+    HARDLY_TOLD_PX,
+    SetReading,
+    camera_error,
+    check_same_gear,
+    check_set,
+    naming,
+    read_set,
+    sight_at,
+)
+from cogloupe.settings import GearSettings
+from cogloupe.views import Sight, nominal_of, start_of, view_of
+from cogloupe_calibration.calibration import Lens
+from cogloupe_calibration.lens import TERMS, frame_middle, ideal_points, make_lens
+from cogloupe_calibration.scale import Scale
+
+Floats = NDArray[np.float64]
+
+UNKNOWN_LENS = {
+    "k1": 0.02, "k2": 0.01, "p1": 0.002, "p2": 0.002,
+    "e1": 0.002, "e2": 0.002, "g1": 0.01, "g2": 0.01,
+}  # fmt: skip
+"""Standard uncertainty of each term of a lens that the pictures themselves are to tell: wide enough
+for 3 % of distortion and a lean of several degrees, so that it binds little; common practice, no
+source."""
+ROUNDS = 6
+STANDS_STILL_PX = 0.002
+
+
+def inspect_turned(
+    photos: Sequence[Photo], settings: GearSettings, marks: Sequence[int] | None = None
+) -> SetReading:
+    """Read one gear from pictures between which it was turned.
+
+    Parameters
+    ----------
+    photos : sequence of Photo
+        Two or more, of one set-up.
+    settings : GearSettings
+    marks : sequence of int, optional
+        Number of one and the same tooth in each picture, as read alone.
+
+    Returns
+    -------
+    SetReading
+
+    Raises
+    ------
+    UseError, PhotoError, CalibrationError
+        Where the pictures do not belong together, or their teeth cannot be matched.
+    """
+    check_set(photos, "--turned")
+    stated, calibration, notices = stated_scale(photos[0], settings)
+    known = calibration.lens if calibration is not None else None
+    prior = known or unknown_lens(photos[0].width, photos[0].height)
+    seen = see_all(photos, settings)
+    lens, starts = prior, None
+    scale = stated
+    for _ in range(ROUNDS):
+        measured = measure_all(photos, seen, settings, scale, lens)
+        axes = same_datum(measured, settings.datum)
+        nominal = nominal_of(measured[0])
+        if starts is None:
+            plain = [
+                Sight(m, a, np.arange(m.teeth.teeth)) for m, a in zip(measured, axes, strict=True)
+            ]
+            starts = matched_starts(Compared(photos, plain, nominal, prior, settings), marks)
+        sights = [
+            sight_at(m, a, nominal, s) for m, a, s in zip(measured, axes, starts, strict=True)
+        ]
+        starts = [start_of(sight, nominal) for sight in sights]
+        views = [view_of(sight, nominal, lens) for sight in sights]
+        adjusted = adjust(views, lens, prior)
+        if _stands_still(views, lens, adjusted.lens):
+            break
+        lens = adjusted.lens
+        if stated is not None and known is None:
+            scale = _between(stated, _swell(sights[0], lens))
+    pictures = SetOfPictures(
+        "turned", tuple(photos), tuple(sights), tuple(views), nominal, adjusted, lens
+    )
+    return read_set(pictures, settings, (*notices, *_turn_notices(pictures, axes[0])))
+
+
+def unknown_lens(width_px: int, height_px: int) -> Lens:
+    """Lens that the pictures themselves are to tell.
+
+    Parameters
+    ----------
+    width_px, height_px : int
+        The frame.
+
+    Returns
+    -------
+    Lens
+        No distortion, with `UNKNOWN_LENS` as its allowance.
+    """
+    u = np.array([UNKNOWN_LENS[name] for name in TERMS])
+    return make_lens(*frame_middle(width_px, height_px), np.zeros(len(TERMS)), np.diag(u**2))
+
+
+def see_all(photos: Sequence[Photo], settings: GearSettings) -> list[Seen]:
+    """Find the gear and its edges on every picture.
+
+    Parameters
+    ----------
+    photos : sequence of Photo
+    settings : GearSettings
+
+    Returns
+    -------
+    list of Seen
+
+    Raises
+    ------
+    PhotoError
+        Naming the picture where it cannot be found.
+    """
+    seen = []
+    for photo in photos:
+        with naming(photo):
+            seen.append(see_gear(photo.pixels, settings))
+    return seen
+
+
+def measure_all(
+    photos: Sequence[Photo],
+    seen: Sequence[Seen],
+    settings: GearSettings,
+    stated: Scale | None,
+    lens: Lens | None,
+) -> list[Measured]:
+    """Measure every picture through one lens, at one scale.
+
+    Parameters
+    ----------
+    photos : sequence of Photo
+    seen : sequence of Seen
+    settings : GearSettings
+    stated : Scale or None
+        None where the first picture itself must give the scale.
+    lens : Lens or None
+
+    Returns
+    -------
+    list of Measured
+
+    Raises
+    ------
+    PhotoError, UseError
+        Naming the picture that cannot be measured, or does not show the same gear.
+    """
+    measured: list[Measured] = []
+    for photo, one in zip(photos, seen, strict=True):
+        with naming(photo):
+            scale = measured[0].scale if measured else stated
+            measured.append(measure_seen(one, settings, scale, lens))
+    check_same_gear(photos, measured)
+    return measured
+
+
+def same_datum(measured: Sequence[Measured], wanted: DatumKind | None) -> list[Axes]:
+    """One kind of datum for all pictures.
+
+    Parameters
+    ----------
+    measured : sequence of Measured
+    wanted : {'bore', 'teeth', 'tips'} or None
+        None takes the bore where all pictures show one, else the teeth.
+
+    Returns
+    -------
+    list of Axes
+    """
+    kind: DatumKind = wanted or ("bore" if all(m.bore is not None for m in measured) else "teeth")
+    return [choose_datum(one, kind) for one in measured]
+
+
+def _stands_still(views: Sequence[View], before: Lens, after: Lens) -> bool:
+    step = np.array(after.terms) - np.array(before.terms)
+    return bool(max(np.abs(view.lens @ step).max() for view in views) < STANDS_STILL_PX)
+
+
+def _swell(sight: Sight, lens: Lens) -> float:
+    """How much larger a lens's undoing makes the circle of the teeth."""
+    turn = np.linspace(0, 2 * np.pi, 72, endpoint=False)
+    way = np.stack([np.cos(turn), np.sin(turn)], axis=1)
+    ring = sight.measured.teeth.tip_radius * way
+    moved = ideal_points(lens, sight.axes.datum + ring)
+    return float(np.mean(((moved - moved.mean(axis=0)) * way).sum(axis=1))) / float(
+        sight.measured.teeth.tip_radius
+    )
+
+
+def _between(stated: Scale, swell: float) -> Scale:
+    """Scale at the frame's middle, where a stated one held there, at the teeth, or between."""
+    middle = 1 + (swell - 1) / 2
+    u = hypot(stated.relative_u, abs(swell - 1) / 2 / sqrt(3))
+    mm = stated.mm_per_px / middle
+    return Scale(mm, mm * u, stated.method, stated.details)
+
+
+def _turn_notices(pictures: SetOfPictures, axes: Axes) -> tuple[Notice, ...]:
+    error = camera_error(pictures)
+    notices = [flag("lens_by_turning", px=error.largest_px)]
+    arm = pictures.sights[0].measured.fits.curve.measuring_arm
+    modes = settled(pictures, axes).modes[: len(TERMS)]
+    left = np.sqrt(np.nanmean(sum((mode.position * arm) ** 2 for mode in modes)))
+    if left > HARDLY_TOLD_PX:
+        um = 2000 * float(left) * pictures.sights[0].measured.scale.mm_per_px
+        notices.append(flag("turned_little", um=um))
+    return tuple(notices)
