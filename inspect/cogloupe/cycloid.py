@@ -15,7 +15,7 @@ from typing import Protocol, Self
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from cogloupe.tooth_form import FormName
+from cogloupe.tooth_form import FormName, Wheel
 from cogloupe_calibration.errors import UseError
 
 Floats = NDArray[np.float64]
@@ -377,3 +377,21 @@ class CycloidalWheel:
             self.thickness_mm * factor, self.root_radius * factor, self.tip_radius * factor,
             None if self.fillet_mm is None else self.fillet_mm * factor,
         )  # fmt: skip
+
+
+def addendum_sizes(wheel: Wheel) -> tuple[float | None, float | None]:
+    """What makes the addendum of a wheel, as a person states it.
+
+    Parameters
+    ----------
+    wheel : Wheel
+        Of any form.
+
+    Returns
+    -------
+    generating_circle, addendum_radius : float or None
+        Diameter of the generating circle, or radius of the arc; None where there is none.
+    """
+    curve = wheel.form.addendum if isinstance(wheel, CycloidalWheel) else None
+    circle = 2 * curve.rolling_radius if isinstance(curve, Epicycloid) else None
+    return circle, curve.arc_radius if isinstance(curve, RoundTop) else None

@@ -11,9 +11,12 @@ import shapely
 import shapely.affinity
 from numpy.typing import NDArray
 
-from cogloupe.rack import Gear, half_gap
+from cogloupe.cycloid import CycloidalWheel
+from cogloupe.rack import Gear
 from cogloupe.simulation.cutting import CutGear, flank_place
 from cogloupe.simulation.scene import Faults, GearSpec, Nick
+from cogloupe.straight import StraightWheel
+from cogloupe.tooth_form import Wheel
 from cogloupe_calibration.errors import UseError
 
 Floats = NDArray[np.float64]
@@ -35,13 +38,23 @@ def tooth_outline(gear: CutGear, chord_error_mm: float) -> Floats:
         Corners, mm about the bore, clockwise on the picture.
     """
     off_centre = float(np.hypot(*(gear.axis - gear.tip_axis)))
-    cut = replace(gear.cut, tip_radius_mm=gear.cut.tip_radius + off_centre)
-    whole = _generated_outline(replace(gear, cut=cut), chord_error_mm)
+    tip = gear.made.tip_radius
+    whole = _generated_outline(
+        replace(gear, made=_tipped(gear.made, tip + off_centre)), chord_error_mm
+    )
     if off_centre == 0:
         return whole
-    blank = shapely.Polygon(circle(gear.tip_axis, gear.cut.tip_radius, chord_error_mm))
+    blank = shapely.Polygon(circle(gear.tip_axis, tip, chord_error_mm))
     turned = shapely.intersection(shapely.Polygon(whole), blank)
     return np.asarray(shapely.get_coordinates(turned.exterior)[:-1])
+
+
+def _tipped(wheel: Wheel, radius: float) -> Wheel:
+    """The same wheel with other tips."""
+    if isinstance(wheel, Gear):
+        return replace(wheel, tip_radius_mm=radius)
+    assert isinstance(wheel, CycloidalWheel | StraightWheel)
+    return replace(wheel, tip_radius=radius)
 
 
 def floor_corners(gear: CutGear) -> tuple[Floats, Floats]:
@@ -54,30 +67,38 @@ def floor_corners(gear: CutGear) -> tuple[Floats, Floats]:
 
     Returns
     -------
-    radius, inset : ndarray, shape (z,)
-        Radius of the floor about the teeth's axis, mm, and by how much (rad) both fillets are cut
-        short. A gap that came out narrower than the cutter's tip has no floor: its fillets meet
+    radius : ndarray, shape (z,)
+        Radius of the floor about the teeth's axis, mm.
+    inset : ndarray, shape (2, z)
+        By how much (rad) both fillets are cut short, that of the following tooth's left flank
+        first. A gap that came out narrower than the cutter's tip has no floor: its fillets meet
         in a corner above the root circle.
     """
-    radius, angle = half_gap(gear.cut, 60, 2000)
+    radius, both = gear.made.half_gaps(60, 2000)
     narrow = (gear.right_offset - np.roll(gear.left_offset, -1)) / 2
+    if not isinstance(gear.made, Gear):
+        if np.any(2 * narrow >= both[:, 0].sum()):
+            raise UseError("a gap closes at its floor: make the faults smaller")
+        return np.full(narrow.shape, radius[0]), np.repeat(both[:, :1], narrow.size, axis=1)
+    angle = both[0]
     # Up to its widest point the fillet runs outwards from the middle of the gap.
     rising = 1 + int(np.argmin(np.diff(angle, append=-np.inf) > 0))
     met = np.interp(narrow, angle[:rising], radius[:rising])
-    return np.asarray(met), np.maximum(narrow, angle[0])
+    inset = np.maximum(narrow, angle[0])
+    return np.asarray(met), np.stack([inset, inset])
 
 
 def _generated_outline(gear: CutGear, chord_error_mm: float) -> Floats:
     """Outline with tips concentric with the teeth."""
-    radius, angle = half_gap(gear.cut, *_point_counts(gear.cut, chord_error_mm))
-    z = gear.cut.teeth
+    radius, angle = gear.made.half_gaps(*_point_counts(gear.made, chord_error_mm))
+    z = gear.made.teeth
     middle = gear.first_centre + 2 * pi / z * (np.arange(z) + 0.5)
     lowest, inset = floor_corners(gear)
     short = radius < lowest[:, None]
     radii = np.where(short, lowest[:, None], radius)
-    angles = np.where(short, inset[:, None], angle)
-    down = middle[:, None] - angles[:, ::-1] + gear.right_offset[:, None]
-    up = middle[:, None] + angles + np.roll(gear.left_offset, -1)[:, None]
+    left, right = np.where(short, inset[:, :, None], angle[:, None])
+    down = middle[:, None] - right[:, ::-1] + gear.right_offset[:, None]
+    up = middle[:, None] + left + np.roll(gear.left_offset, -1)[:, None]
     floor = _arcs(down[:, -1], up[:, 0], radius[0], chord_error_mm)
     tip = _arcs(up[:, -1], np.roll(down[:, 0], -1), radius[-1], chord_error_mm)
     theta = np.concatenate([down, floor, up, tip], axis=1)
@@ -87,12 +108,15 @@ def _generated_outline(gear: CutGear, chord_error_mm: float) -> Floats:
     return np.asarray(points + gear.axis)
 
 
-def _point_counts(gear: Gear, chord_error_mm: float) -> tuple[int, int]:
-    """Points on involute and fillet that keep chords within the error.
+def _point_counts(gear: Wheel, chord_error_mm: float) -> tuple[int, int]:
+    """Points on flank and fillet that keep chords within the error.
 
     On an involute divided evenly in length of roll the chord error is greatest at the tip,
     ``rho step^2 / (8 r_b^2)``; on a fillet it is at most that of its rounding.
     """
+    if not isinstance(gear, Gear):  # nowhere sharper than a twentieth of a module but at corners
+        step = sqrt(8 * chord_error_mm * gear.module_mm / 20)
+        return ceil(2 * (gear.tip_radius - gear.root_radius) / step) + 2, 60
     rho = sqrt(gear.tip_radius**2 - gear.base_radius**2)
     step = gear.base_radius * sqrt(8 * chord_error_mm / rho)
     rounding = max(gear.rack.fillet_radius * gear.module_mm, 1e-3)
@@ -210,7 +234,7 @@ def _windows(spec: GearSpec, gear: CutGear, chord_error_mm: float) -> list[shape
     """Openings between the spokes, their corners rounded."""
     if spec.spokes == 0:
         return []
-    rim = gear.design.root_radius - spec.rim_mm
+    rim = gear.wheel.root_radius - spec.rim_mm
     ring = shapely.Polygon(
         circle(np.zeros(2), rim, chord_error_mm),
         [circle(np.zeros(2), spec.hub_mm / 2, chord_error_mm)],

@@ -9,9 +9,9 @@ from math import pi, radians, sqrt
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from cogloupe.involute import roll_length
 from cogloupe.rack import Gear, full_radius
 from cogloupe.simulation.scene import Faults, GearSpec, polar_vector
+from cogloupe.tooth_form import Wheel
 from cogloupe_calibration.errors import UseError
 
 Floats = NDArray[np.float64]
@@ -23,10 +23,10 @@ class CutGear:
 
     Attributes
     ----------
-    design : Gear
+    wheel : Wheel
         The gear as drawn.
-    cut : Gear
-        The gear that depth and flank angle of the cutter really left, its tips at `design`'s.
+    made : Wheel
+        The gear that depth and flank angle of the cutter really left, its tips at the drawn one's.
     axis : ndarray, shape (2,)
         Axis of the teeth, mm from the bore's.
     tip_axis : ndarray, shape (2,)
@@ -41,8 +41,8 @@ class CutGear:
         A tooth that the scene calls j is number ``(j - 1 - turned) mod z + 1`` here.
     """
 
-    design: Gear
-    cut: Gear
+    wheel: Wheel
+    made: Wheel
     axis: Floats
     tip_axis: Floats
     first_centre: float
@@ -51,6 +51,16 @@ class CutGear:
     turned: int
     left_lean: Floats | float = 0.0
     right_lean: Floats | float = 0.0
+
+    @property
+    def design(self) -> Gear:
+        """The gear as drawn, where a rack generates it."""
+        return _racked(self.wheel)
+
+    @property
+    def cut(self) -> Gear:
+        """The gear that the cutter left, where a rack generates it."""
+        return _racked(self.made)
 
     def number(self, scene_tooth: int) -> int:
         """Number in the reading of a tooth that the scene names.
@@ -64,10 +74,10 @@ class CutGear:
         -------
         int
         """
-        return (scene_tooth - 1 - self.turned) % self.design.teeth + 1
+        return (scene_tooth - 1 - self.turned) % self.wheel.teeth + 1
 
     def flank_angle(self, radius: Floats) -> tuple[Floats, Floats]:
-        """Polar angle about the teeth's axis of every left and right involute at radii about it.
+        """Polar angle about the teeth's axis of every left and right flank at radii about it.
 
         Parameters
         ----------
@@ -79,11 +89,11 @@ class CutGear:
         left, right : ndarray, shape (..., z)
             Angles, rad.
         """
-        z = self.design.teeth
+        z = self.wheel.teeth
         centre = self.first_centre + 2 * pi / z * np.arange(z)
-        half = self.cut.half_tooth_angle(radius)
+        to_left, to_right = self.made.half_angles(radius)
         left, right = self.offsets(radius)
-        return centre - half + left, centre + half + right
+        return centre - to_left + left, centre + to_right + right
 
     def offsets(self, radius: ArrayLike) -> tuple[Floats, Floats]:
         """Angle by which every left and right flank is out of place at radii.
@@ -98,12 +108,18 @@ class CutGear:
         left, right : ndarray, shape (..., z)
             Radians, positive clockwise.
         """
-        base = self.cut.base_radius
-        beyond = roll_length(base, radius) - roll_length(base, self.design.reference_radius)
+        along = self.made.flank.along
+        beyond = along(radius) - along(self.wheel.reference_radius)
         return (
             np.asarray(self.left_offset + self.left_lean * beyond),
             np.asarray(self.right_offset + self.right_lean * beyond),
         )
+
+
+def _racked(wheel: Wheel) -> Gear:
+    if not isinstance(wheel, Gear):
+        raise UseError(f"{wheel.flank.name} teeth have no rack: only involute ones are generated")
+    return wheel
 
 
 def cut_gear(
@@ -131,13 +147,13 @@ def cut_gear(
     UseError
         Where the faults leave a tooth without a tip.
     """
-    design = spec.gear()
+    wheel = spec.wheel()
     left, right = _flank_errors(spec.teeth, faults, rng)
-    per_um = 1e-3 / design.reference_radius
+    per_um = 1e-3 / wheel.reference_radius
     axis = np.array(polar_vector(faults.eccentricity_um / 1000, faults.eccentricity_direction_deg))
     made = CutGear(
-        design=design,
-        cut=_as_cut(design, faults),
+        wheel=wheel,
+        made=_as_cut(wheel, faults) if isinstance(wheel, Gear) else wheel,
         axis=axis,
         tip_axis=np.zeros(2) if faults.tips_about == "bore" else axis,
         first_centre=radians(rotation_deg) - pi / 2,
@@ -186,8 +202,8 @@ def _gap_errors(teeth: int, faults: Faults, rng: np.random.Generator) -> Floats:
 
 def _check_tips(gear: CutGear) -> None:
     """Refuse teeth that end in a point before the tip circle."""
-    reach = gear.design.tip_radius + float(np.hypot(*(gear.axis - gear.tip_axis)))
-    left, right = gear.flank_angle(np.full(gear.design.teeth, reach))
+    reach = gear.wheel.tip_radius + float(np.hypot(*(gear.axis - gear.tip_axis)))
+    left, right = gear.flank_angle(np.full(gear.wheel.teeth, reach))
     thinnest = int(np.argmin(right - left))
     if (right - left)[thinnest] <= 0:
         raise UseError(
@@ -209,13 +225,13 @@ def renumbered(made: CutGear) -> CutGear:
     CutGear
         The same gear; its `turned` says by how many teeth the numbers moved.
     """
-    left, right = crossing_angles(made, np.zeros(2), made.design.reference_radius)
+    left, right = crossing_angles(made, np.zeros(2), made.wheel.reference_radius)
     after = np.mod((left + right) / 2 + pi / 2, 2 * pi)
     # A centre line at twelve o'clock itself must not be lost to rounding.
     first = int(np.argmin(np.where(after > 2 * pi - 1e-9, 0.0, after)))
     return replace(
         made,
-        first_centre=made.first_centre + 2 * pi * first / made.design.teeth,
+        first_centre=made.first_centre + 2 * pi * first / made.wheel.teeth,
         left_offset=np.roll(made.left_offset, -first),
         right_offset=np.roll(made.right_offset, -first),
         left_lean=np.roll(np.broadcast_to(made.left_lean, made.left_offset.shape), -first),
@@ -239,33 +255,33 @@ def crossing_angles(gear: CutGear, datum: Floats, radius: float) -> tuple[Floats
     Returns
     -------
     left, right : ndarray, shape (z,)
-        Angles, rad, exact to rounding: the analytic involutes are cut, no error formula used.
+        Angles, rad, exact to rounding: the analytic flanks are cut, no error formula used.
 
     Raises
     ------
     UseError
-        Where the circle leaves the involute, below its start or above the tip.
+        Where the circle leaves the flanks, below their start or above the tip.
     """
     shift = gear.axis - datum
     found = []
     for side in (0, 1):
-        own = np.full(gear.design.teeth, radius)
+        own = np.full(gear.wheel.teeth, radius)
         # Each step leaves about (eccentricity / radius) of the error.
         for _ in range(40):
             angle = gear.flank_angle(own)[side]
             x, y = shift[0] + own * np.cos(angle), shift[1] + own * np.sin(angle)
             own = own + radius - np.hypot(x, y)
-        if own.min() < gear.cut.form_radius or own.max() > gear.cut.tip_radius:
+        if own.min() < gear.made.form_radius or own.max() > gear.made.tip_radius:
             raise UseError(
-                f"the circle of radius {radius:.3f} mm leaves the involute, which runs from "
-                f"{gear.cut.form_radius:.3f} to {gear.cut.tip_radius:.3f} mm: change the gear"
+                f"the circle of radius {radius:.3f} mm leaves the flanks, which run from "
+                f"{gear.made.form_radius:.3f} to {gear.made.tip_radius:.3f} mm: change the gear"
             )
         found.append(np.arctan2(y, x))
     return found[0], found[1]
 
 
 def flank_lines(gear: CutGear, points: int = 24) -> Floats:
-    """Points on every involute flank, from its start to the tip.
+    """Points on every flank, from its start to the tip.
 
     Parameters
     ----------
@@ -279,8 +295,8 @@ def flank_lines(gear: CutGear, points: int = 24) -> Floats:
     ndarray, shape (2, z, points, 2)
         Left then right flanks, mm about the bore.
     """
-    z = gear.design.teeth
-    radius = np.linspace(gear.cut.form_radius, gear.cut.tip_radius, points)[:, None]
+    z = gear.wheel.teeth
+    radius = np.linspace(gear.made.form_radius, gear.made.tip_radius, points)[:, None]
     angle = np.stack(gear.flank_angle(np.broadcast_to(radius, (points, z))))
     xy = np.stack([radius * np.cos(angle), radius * np.sin(angle)], axis=-1) + gear.axis
     return np.asarray(np.swapaxes(xy, 1, 2))
@@ -298,20 +314,19 @@ def flank_place(gear: CutGear, tooth: int, side: str, height: float) -> tuple[Fl
     side : {'left', 'right'}
         Flank.
     height : float
-        0 at the start of the involute, 1 at the tip.
+        0 at the start of the flank, 1 at the tip.
 
     Returns
     -------
     point, normal : ndarray, shape (2,)
         Millimetres about the bore; unit vector.
     """
-    start, end = gear.cut.form_radius, gear.cut.tip_radius
+    start, end = gear.made.form_radius, gear.made.tip_radius
     radius = start + height * (end - start)
     which = ("left", "right").index(side)
-    angle = gear.flank_angle(np.full(gear.design.teeth, radius))[which][tooth - 1]
+    angle = gear.flank_angle(np.full(gear.wheel.teeth, radius))[which][tooth - 1]
     radial = np.array([np.cos(angle), np.sin(angle)])
     along = np.array([-radial[1], radial[0]]) * (1 if which else -1)
-    # The normal touches the base circle, so it leans from the tangent by the pressure angle there.
-    lean = gear.cut.base_radius / radius
+    lean = float(gear.made.flank.arm(radius, which)) / radius  # its cosine against the tangent
     normal = along * lean + radial * sqrt(max(1 - lean**2, 0.0))
     return gear.axis + radius * radial, normal

@@ -105,5 +105,5 @@ def covered_flanks(
     """
     lines = shapely.linestrings(flank_lines(gear).reshape(-1, 24, 2))
     hit = np.flatnonzero(shapely.dwithin(lines, shape, reach_mm))
-    z = gear.design.teeth
+    z = gear.wheel.teeth
     return [Covered(tooth=int(i % z) + 1, side=("left", "right")[i // z], what=what) for i in hit]

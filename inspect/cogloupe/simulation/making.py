@@ -141,8 +141,8 @@ def _aimed(spec: GearSpec, process: Process, rotation_deg: float) -> CutGear:
         process.blank_eccentricity_um / 1000, process.blank_eccentricity_direction_deg
     )
     return CutGear(
-        design=design,
-        cut=replace(design, rack=rack, profile_shift=shift, tip_radius_mm=radius),
+        wheel=design,
+        made=replace(design, rack=rack, profile_shift=shift, tip_radius_mm=radius),
         axis=np.array(axis),
         tip_axis=np.array(outside),
         first_centre=radians(rotation_deg) - pi / 2,

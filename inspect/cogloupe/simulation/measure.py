@@ -1,6 +1,6 @@
 """Measures the gear as cut, by the same definitions a reading uses.
 
-The analytic involutes are intersected with the measuring circle about the datum axis; no error
+The analytic flanks are intersected with the measuring circle about the datum axis; no error
 formula is used.
 """
 
@@ -11,8 +11,9 @@ from typing import SupportsFloat
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from cogloupe.involute import pin_centre_radius, roll_length
-from cogloupe.rack import Gear, half_gap
+from cogloupe.cycloid import addendum_sizes
+from cogloupe.involute import pin_centre_radius
+from cogloupe.rack import Gear
 from cogloupe.simulation.body import floor_corners
 from cogloupe.simulation.cutting import CutGear, crossing_angles
 from cogloupe.simulation.truth import (
@@ -24,6 +25,7 @@ from cogloupe.simulation.truth import (
     TrueTable,
     TrueTooth,
 )
+from cogloupe.tooth_form import Wheel
 
 Floats = NDArray[np.float64]
 
@@ -100,9 +102,9 @@ def drawn_details(gear: CutGear) -> Details:
     lowest, inset = floor_corners(gear)
     return Details(
         lowest=lowest,
-        floor_width=(2 * inset + extra) * lowest,
+        floor_width=(inset.sum(axis=0) + extra) * lowest,
         floor_ratio=_floor_ratios(gear, extra),
-        form=np.zeros((2, gear.design.teeth)),
+        form=np.zeros((2, gear.wheel.teeth)),
     )
 
 
@@ -124,7 +126,7 @@ def table(gear: CutGear, datum: str, details: Details | None = None) -> TrueTabl
     """
     details = details or drawn_details(gear)
     axis = gear.axis if datum == "teeth" else np.zeros(2)
-    radius = gear.design.reference_radius
+    radius = gear.wheel.reference_radius
     left, right = crossing_angles(gear, axis, radius)
     sides = [_Sides(*pitch_deviations(position, radius)) for position in (left, right)]
     teeth = _teeth(gear, axis, (left, right), sides, details.form)
@@ -157,7 +159,7 @@ def _teeth(
     left, right = position
     thick = np.mod(right - left, 2 * pi)
     centre = left + thick / 2
-    tips = 2 * _distance_along(gear.tip_axis - axis, centre, gear.cut.tip_radius)
+    tips = 2 * _distance_along(gear.tip_axis - axis, centre, gear.made.tip_radius)
     flanks = [
         _flanks(*parts) for parts in zip(position, sides, flank_slopes(gear), form, strict=True)
     ]
@@ -167,10 +169,10 @@ def _teeth(
             centre_deg=_degrees(centre[k]),
             left=flanks[0][k],
             right=flanks[1][k],
-            thickness_mm=_round(thick[k] * gear.design.reference_radius),
+            thickness_mm=_round(thick[k] * gear.wheel.reference_radius),
             tip_diameter_mm=_round(tips[k]),
         )
-        for k in range(gear.design.teeth)
+        for k in range(gear.wheel.teeth)
     )
 
 
@@ -207,23 +209,23 @@ def _gaps(
     gaps = tuple(
         TrueGap(
             number=k + 1,
-            width_mm=_round(wide[k] * gear.design.reference_radius),
+            width_mm=_round(wide[k] * gear.wheel.reference_radius),
             root_diameter_mm=_round(root[k]),
             floor_width_mm=_round(details.floor_width[k]),
             floor_ratio=None if np.isnan(ratio[k]) else _round(ratio[k]),
             pin_radius_mm=None if np.isnan(seat[k]) else _round(seat[k]),
         )
-        for k in range(gear.design.teeth)
+        for k in range(gear.wheel.teeth)
     )
     return gaps, pins
 
 
-def gap_angle(gear: Gear, radius: float) -> float:
-    """Angle of the generated gap at a radius, flank or fillet alike.
+def gap_angle(gear: Wheel, radius: float) -> float:
+    """Angle of the drawn gap at a radius, flank or fillet alike.
 
     Parameters
     ----------
-    gear : Gear
+    gear : Wheel
         The gear.
     radius : float
         Radius about its axis, mm.
@@ -233,16 +235,16 @@ def gap_angle(gear: Gear, radius: float) -> float:
     float
         Angle from flank to flank, rad.
     """
-    radii, angles = half_gap(gear, 2000, 2000)
-    return 2 * float(np.interp(radius, radii, angles))
+    radii, angles = gear.half_gaps(2000, 2000)
+    return float(sum(np.interp(radius, radii, angle) for angle in angles))
 
 
 def _floor_ratios(gear: CutGear, extra: Floats) -> Floats:
     """(Width near the floor / width at the reference circle), as cut over as drawn."""
-    low = gear.design.root_radius + FLOOR_HEIGHT_MODULES * gear.design.module_mm
-    high = gear.design.reference_radius
-    near, far = gap_angle(gear.cut, low) + extra, gap_angle(gear.cut, high) + extra
-    return np.asarray(near / far / (gap_angle(gear.design, low) / gap_angle(gear.design, high)))
+    low = gear.wheel.root_radius + FLOOR_HEIGHT_MODULES * gear.wheel.module_mm
+    high = gear.wheel.reference_radius
+    near, far = gap_angle(gear.made, low) + extra, gap_angle(gear.made, high) + extra
+    return np.asarray(near / far / (gap_angle(gear.wheel, low) / gap_angle(gear.wheel, high)))
 
 
 def _pin_centres(gear: CutGear) -> Floats:
@@ -250,7 +252,9 @@ def _pin_centres(gear: CutGear) -> Floats:
 
     Each flank is taken as the involute that passes it where the pin of the drawn gap touches.
     """
-    cut, z = gear.cut, gear.design.teeth
+    if not isinstance(gear.made, Gear):
+        return _pins_between(gear)
+    cut, z = gear.cut, gear.wheel.teeth
     half_gap_at_base = pi / z - float(cut.half_tooth_angle(cut.base_radius))
     drawn = float(pin_centre_radius(cut.base_radius, half_gap_at_base, PIN_MODULES * cut.module_mm))
     drawn_touch = sqrt(max(drawn**2 - cut.base_radius**2, 0)) - PIN_MODULES * cut.module_mm / 2
@@ -265,6 +269,19 @@ def _pin_centres(gear: CutGear) -> Floats:
     seated = (touch > 0) & (contact > cut.form_radius) & (contact < cut.tip_radius)
     centres = np.stack([reach * np.cos(angle), reach * np.sin(angle)], axis=1)
     return np.where(seated[:, None], centres, np.nan)
+
+
+def _pins_between(gear: CutGear) -> Floats:
+    """The same between flanks of any form, which stand as drawn but turned."""
+    made, z = gear.made, gear.wheel.teeth
+    pin, radius = PIN_MODULES * made.module_mm, made.reference_radius
+    left = np.roll(gear.left_offset, -1)
+    half = np.pi / z - made.half_angles(radius)[1] + (left - gear.right_offset) / 2
+    reach, _ = made.flank.pin_radius(half, radius, pin)
+    reach = np.where(reach - pin / 2 > made.root_radius, reach, np.nan)
+    middle = gear.first_centre + 2 * pi / z * (np.arange(z) + 0.5)
+    angle = middle + (left + gear.right_offset) / 2
+    return np.stack([reach * np.cos(angle), reach * np.sin(angle)], axis=1)
 
 
 def _summary(
@@ -286,7 +303,7 @@ def _summary(
         spacing_spread_um=(_round(sides[0].single.std()), _round(sides[1].single.std())),
         spacing_range_um=(_round(np.ptp(sides[0].single)), _round(np.ptp(sides[1].single))),
         runout_um=runout,
-        pin_diameter_mm=_round(PIN_MODULES * gear.design.module_mm),
+        pin_diameter_mm=_round(PIN_MODULES * gear.wheel.module_mm),
         eccentricity_um=eccentricity,
         eccentricity_direction_deg=direction,
         thickness_mean_mm=_round(np.mean([tooth.thickness_mm for tooth in teeth])),
@@ -323,16 +340,17 @@ def profile(gear: CutGear) -> TrueProfile:
     TrueProfile
         The slope is the mean of all flanks.
     """
-    cut = gear.cut
+    made = gear.made
+    cut = made if isinstance(made, Gear) else None
     start, end = evaluation_range(gear)
     return TrueProfile(
-        pressure_angle_deg=_round(degrees(cut.rack.pressure_angle)),
+        pressure_angle_deg=_round(degrees(cut.rack.pressure_angle)) if cut else None,
         profile_slope_um=_round(np.mean(flank_slopes(gear))),
         roll_start_mm=_round(start),
         roll_end_mm=_round(end),
-        form_diameter_mm=_round(2 * cut.form_radius),
-        undercut=cut.undercut,
-        profile_shift_cut=_round(cut.profile_shift),
+        form_diameter_mm=_round(2 * made.form_radius),
+        undercut=cut.undercut if cut else False,
+        profile_shift_cut=_round(cut.profile_shift) if cut else None,
     )
 
 
@@ -347,12 +365,12 @@ def evaluation_range(gear: CutGear) -> tuple[float, float]:
     Returns
     -------
     start, end : float
-        Millimetres on the design's base circle: from 5 % to 95 % of the roll between the start of
-        both involutes, drawn and cut, and the lower of both tips.
+        Millimetres along the drawn flank: from 5 % to 95 % of the roll between the start of both
+        flanks, drawn and cut, and the lower of both tips.
     """
-    design, cut = gear.design, gear.cut
-    low = float(roll_length(design.base_radius, max(design.form_radius, cut.form_radius)))
-    high = float(roll_length(design.base_radius, min(design.tip_radius, cut.tip_radius)))
+    wheel, made = gear.wheel, gear.made
+    low = float(wheel.flank.along(max(wheel.form_radius, made.form_radius)))
+    high = float(wheel.flank.along(min(wheel.tip_radius, made.tip_radius)))
     return low + 0.05 * (high - low), high - 0.05 * (high - low)
 
 
@@ -369,6 +387,9 @@ def flank_slopes(gear: CutGear) -> tuple[Floats, Floats]:
     left, right : ndarray, shape (z,)
         Micrometres, positive where material is outside the design involute at the tip.
     """
+    if not isinstance(gear.made, Gear):  # drawn as designed, and every flank moved as a whole
+        none = np.zeros(gear.wheel.teeth)
+        return none, none
     design, cut = gear.design, gear.cut
     base = design.base_radius
     radius = np.hypot(base, np.array(evaluation_range(gear)))[:, None]
@@ -394,14 +415,19 @@ def true_gear(gear: CutGear, bore_mm: float) -> TrueGear:
     -------
     TrueGear
     """
-    design = gear.design
+    wheel = gear.wheel
+    design = wheel if isinstance(wheel, Gear) else None
+    circle, arc = addendum_sizes(wheel)
     return TrueGear(
-        teeth=design.teeth,
-        module_mm=_round(design.module_mm, 9),
-        pressure_angle_deg=_round(degrees(design.rack.pressure_angle)),
-        profile_shift=design.profile_shift,
-        rack=design.rack.name,
+        form=wheel.flank.name,
+        teeth=wheel.teeth,
+        module_mm=_round(wheel.module_mm, 9),
+        pressure_angle_deg=_round(degrees(design.rack.pressure_angle)) if design else None,
+        profile_shift=design.profile_shift if design else None,
+        rack=design.rack.name if design else None,
+        generating_circle_mm=circle,
+        addendum_radius_mm=arc,
         bore_diameter_mm=bore_mm,
-        tip_diameter_mm=_round(2 * design.tip_radius),
-        measuring_diameter_mm=_round(2 * design.reference_radius),
+        tip_diameter_mm=_round(2 * wheel.tip_radius),
+        measuring_diameter_mm=_round(2 * wheel.reference_radius),
     )

@@ -5,6 +5,8 @@ Names, frames and signs are those of a reading; `measure` fills them in.
 
 from pydantic import BaseModel, ConfigDict
 
+from cogloupe.tooth_form import FormName
+
 
 class _Model(BaseModel):
     model_config = ConfigDict(extra="forbid", frozen=True)
@@ -88,16 +90,17 @@ class TrueTable(_Model):
 class TrueProfile(_Model):
     """What the cutter left on the mean flank: the slope is over the lengths of roll, + at the tip.
 
-    `pressure_angle_deg` is the cutter's.
+    `pressure_angle_deg` is the cutter's. Of forms other than the involute, lengths are those along
+    the flank, and there is no pressure angle, undercut or shift.
     """
 
-    pressure_angle_deg: float
+    pressure_angle_deg: float | None
     profile_slope_um: float
     roll_start_mm: float
     roll_end_mm: float
     form_diameter_mm: float
     undercut: bool
-    profile_shift_cut: float
+    profile_shift_cut: float | None
 
 
 class TrueCause(_Model):
@@ -130,13 +133,16 @@ class TruePicture(_Model):
 
 
 class TrueGear(_Model):
-    """The gear as drawn."""
+    """The gear as drawn; what belongs to another form is None."""
 
+    form: FormName
     teeth: int
     module_mm: float
-    pressure_angle_deg: float
-    profile_shift: float
-    rack: str
+    pressure_angle_deg: float | None
+    profile_shift: float | None
+    rack: str | None
+    generating_circle_mm: float | None
+    addendum_radius_mm: float | None
     bore_diameter_mm: float
     tip_diameter_mm: float
     measuring_diameter_mm: float
