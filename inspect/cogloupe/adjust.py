@@ -104,7 +104,7 @@ class Adjusted:
     used : ndarray, shape (n, z, 3), bool
         Marks that were not left out.
     misfit : float
-        Root mean square of the residuals over what their stated noise allows: about 1.
+        Root mean square of the flanks' residuals over what their stated noise allows: about 1.
     freedom : int
         Degrees of freedom of that.
     """
@@ -184,13 +184,16 @@ def _solve(views: Sequence[View], used: Bools, used_lens: Lens, prior: Lens) -> 
     covariance = np.linalg.inv(normal)
     x = covariance @ wanted
     residual = np.where(weight > 0, left - freed @ x, np.nan)
-    chi2 = float(np.nansum(weight * residual**2))
-    taken = float(np.trace(covariance @ (normal - precision)))
-    freedom = max(round((weight > 0).sum() - np.isfinite(total).sum() - taken), 0)
-    misfit = sqrt((chi2 + STATED_COUNTS) / (freedom + STATED_COUNTS))
+    square = np.where(weight > 0, weight * residual**2, 0.0).reshape(count, *shape)
+    seen = (weight > 0).reshape(count, *shape)
+    taken = float(np.trace(covariance @ (normal - precision))) / max(seen.sum(), 1)
+    flanks, tips = slice(0, TIP), slice(TIP, None)
+    misfit, freedom = _misfit(square[..., flanks], seen[..., flanks], taken)
+    of_tips = _misfit(square[..., tips], seen[..., tips], taken)[0]
     covariance = covariance * misfit**2
     gear = np.where(np.isfinite(total), mean_out - mean_effect @ x, np.nan)
-    noise = np.where(np.isfinite(total), misfit / np.sqrt(total), np.nan)
+    raised = np.tile([misfit, misfit, of_tips], len(total) // 3)
+    noise = np.where(np.isfinite(total), raised / np.sqrt(total), np.nan)
     by_lens, by_pose, of_lens = _modes(mean_effect, covariance, terms)
     lens = make_lens(
         used_lens.centre_px, used_lens.radius_px, np.array(used_lens.terms) + x[:terms], of_lens
@@ -200,6 +203,16 @@ def _solve(views: Sequence[View], used: Bools, used_lens: Lens, prior: Lens) -> 
         by_pose.reshape(-1, *shape), x[terms:].reshape(count, -1),
         residual.reshape(count, *shape), used, misfit, freedom,
     )  # fmt: skip
+
+
+def _misfit(square: Floats, seen: Bools, taken: float) -> tuple[float, int]:
+    """Scatter over what is stated, from squared residuals in its units, and its freedom.
+
+    `taken` is the share of an observation that lens and poses use up.
+    """
+    marks = int(seen.any(axis=0).sum())
+    freedom = max(round(float(seen.sum()) * (1 - taken)) - marks, 0)
+    return sqrt((square.sum() + STATED_COUNTS) / (freedom + STATED_COUNTS)), freedom
 
 
 def _beforehand(views: Sequence[View], used_lens: Lens, prior: Lens) -> tuple[Floats, Floats]:

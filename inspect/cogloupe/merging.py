@@ -24,8 +24,9 @@ from cogloupe_calibration.lens import TERMS, TERMS_IN_WORDS
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 
-PLACES = ("places of the pictures", "as adjusted")
-"""Source and size, in words, of what the pictures' own poses leave open."""
+PLACES = "places of the pictures"
+SCALE = "scale"
+"""Sources that sets have beside the lens."""
 
 
 @dataclass(frozen=True)
@@ -162,7 +163,12 @@ def settled(pictures: SetOfPictures, axes: Axes) -> Settled:
         for k, mode in enumerate(adjusted.lens_modes)
     ]  # fmt: skip
     modes += [
-        Mode(*PLACES, left(mode)) for mode in adjusted.pose_modes if np.abs(mode).max() > 1e-4
+        Mode(PLACES, "as adjusted", left(mode))
+        for mode in adjusted.pose_modes
+        if np.abs(mode).max() > 1e-4
     ]
+    # A deviation in length is as uncertain as the scale; with several pictures that counts.
+    relative = sight.measured.scale.relative_u
+    modes.append(Mode(SCALE, f"{100 * relative:.2g} %", relative * left(adjusted.gear)))
     noise = adjusted.noise[:, :TIP] / arm
     return Settled(noise[back], tuple(modes))

@@ -5,6 +5,7 @@ from typing import Any
 
 import numpy as np
 
+from cogloupe.merging import PLACES, SCALE
 from cogloupe.reading import BudgetLine, Reading
 
 Numbers = dict[str, Any]
@@ -109,5 +110,8 @@ def grouped(budget: Sequence[BudgetLine]) -> tuple[BudgetLine, ...]:
         key = (line.figure, line.source)
         before = joined.get(key, line.model_copy(update={"contribution": 0.0}))
         both = float(np.hypot(before.contribution, line.contribution))
-        joined[key] = before.model_copy(update={"contribution": both})
+        value = (
+            line.value.split(" at the frame")[0] if line.source in (PLACES, SCALE) else line.value
+        )
+        joined[key] = before.model_copy(update={"contribution": both, "value": value})
     return tuple(joined.values())

@@ -8,22 +8,22 @@ import numpy as np
 from numpy.typing import NDArray
 
 from cogloupe.adjust import TIP
+from cogloupe.camera_map import camera_error
 from cogloupe.deviations import wrapped
 from cogloupe.evidence import Evidence
-from cogloupe.figures import Axes, choose_datum, flank_place, work_out
+from cogloupe.figures import Axes, choose_datum, work_out
 from cogloupe.flags import flag
 from cogloupe.inspection import build_evidence, build_reading
 from cogloupe.measure import Measured
 from cogloupe.merging import SetOfPictures, merged_measured, settled
 from cogloupe.numbers import number
 from cogloupe.photo import Photo
-from cogloupe.photo_set import CameraError, LensTerm, PhotoSet, PictureOfSet
+from cogloupe.photo_set import PhotoSet, PictureOfSet
 from cogloupe.reading import Notice, Reading
 from cogloupe.set_mean import grouped, mean_of_the_rest
 from cogloupe.settings import GearSettings
 from cogloupe.views import Nominal, Sight, start_of
 from cogloupe_calibration.errors import CogloupeError, PhotoError, UseError
-from cogloupe_calibration.lens import TERMS, TERMS_IN_WORDS, observed_points
 
 Floats = NDArray[np.float64]
 
@@ -219,75 +219,6 @@ def _set_info(pictures: SetOfPictures, offsets: Sequence[int]) -> PhotoSet:
         degrees_of_freedom=adjusted.freedom,
         camera=camera_error(pictures) if pictures.kind == "turned" else None,
     )  # fmt: skip
-
-
-def camera_error(pictures: SetOfPictures) -> CameraError:
-    """What the camera does to the teeth, in numbers.
-
-    Parameters
-    ----------
-    pictures : SetOfPictures
-        Measured through a lens.
-
-    Returns
-    -------
-    CameraError
-    """
-    lens = pictures.adjusted.lens
-    _, moved = camera_vectors(pictures, flank_places(pictures))
-    size = np.hypot(*moved.T)
-    u = np.sqrt(np.diag(np.array(lens.covariance)))
-    terms = tuple(
-        LensTerm(name=name, words=TERMS_IN_WORDS[name], value=value, u_value=float(u_value))
-        for name, value, u_value in zip(TERMS, lens.terms, u, strict=True)
-    )
-    return CameraError(rms_px=_rms(size), largest_px=float(size.max()), terms=terms)
-
-
-def flank_places(pictures: SetOfPictures) -> Floats:
-    """Where the flanks lie in all pictures, as a lens without error would show them.
-
-    Parameters
-    ----------
-    pictures : SetOfPictures
-
-    Returns
-    -------
-    ndarray, shape (n, 2)
-        Px.
-    """
-    xy = np.concatenate(
-        [flank_place(s.measured.fits, s.axes.datum).xy.reshape(-1, 2) for s in pictures.sights]
-    )
-    return np.asarray(xy[np.isfinite(xy).all(axis=1)])
-
-
-def camera_vectors(pictures: SetOfPictures, xy: Floats) -> tuple[Floats, Floats]:
-    """Camera's error at places of the picture, beyond a scale, a turn and a shift.
-
-    Parameters
-    ----------
-    pictures : SetOfPictures
-    xy : ndarray, shape (n, 2)
-        Places as a lens without error would show them, px.
-
-    Returns
-    -------
-    seen : ndarray, shape (n, 2)
-        Where the camera shows them.
-    error : ndarray, shape (n, 2)
-        From where a scale, a turn and a shift would put them to where they are seen; what these
-        are is fitted to the flanks.
-    """
-    lens = pictures.adjusted.lens
-    teeth = flank_places(pictures)
-    # As complex numbers a scale with a turn is one factor.
-    ideal, moved = (p[:, 0] + 1j * p[:, 1] for p in (teeth, observed_points(lens, teeth)))
-    design = np.stack([ideal, np.ones_like(ideal)], axis=1)
-    fitted = np.linalg.lstsq(design, moved, rcond=None)[0]
-    seen = observed_points(lens, xy)
-    even = (xy[:, 0] + 1j * xy[:, 1]) * fitted[0] + fitted[1]
-    return seen, seen - np.stack([even.real, even.imag], axis=1)
 
 
 def _rms(values: Floats) -> float:

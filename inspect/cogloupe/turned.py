@@ -12,6 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from cogloupe.adjust import View, adjust
+from cogloupe.camera_map import camera_error
 from cogloupe.figures import Axes, choose_datum
 from cogloupe.flags import flag
 from cogloupe.inspection import stated_scale
@@ -23,7 +24,6 @@ from cogloupe.reading import DatumKind, Notice
 from cogloupe.sets import (
     HARDLY_TOLD_PX,
     SetReading,
-    camera_error,
     check_same_gear,
     check_set,
     naming,

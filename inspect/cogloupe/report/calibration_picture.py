@@ -16,7 +16,7 @@ from cogloupe_calibration.grid_scale import GridScale
 
 Floats = NDArray[np.float64]
 
-_WIDTH_IN, _DPI, _FONT = 10.6, 150, 9.5
+_WIDTH_IN, _DPI, FONT = 10.6, 150, 9.5
 _LONG = 0.9  # a residual at the 95th percentile is drawn as long as this share of a spacing
 _REASON_CHARACTERS = 120
 _REASONS = 6
@@ -37,17 +37,17 @@ def grid_picture(grid: GridScale) -> Figure:
         Two frames with arrows from where points should be to where they were seen, each
         exaggerated by the factor it states; verdict, reasons and scale above them.
     """
-    figure, axes = _figure(2, grid.height_px / grid.width_px, grid.reasons)
+    figure, axes = blank_figure(2, grid.height_px / grid.width_px, grid.reasons)
     used = grid.used
     before = ("before: scale, turn and place alone", grid.uncorrected_px, grid.uncorrected_rms_px)
     after = ("left over: distortion and lean undone", grid.residual_px, grid.residual_rms_px)
     for frame, (title, vectors, rms) in zip(axes, (before, after), strict=True):
-        factor = _factor(vectors[used], grid.period_px)
-        _frame(frame, grid.width_px, grid.height_px)
+        factor = exaggeration(vectors[used], grid.period_px)
+        show_frame(frame, grid.width_px, grid.height_px)
         _region(frame, grid.valid_region_px)
-        _arrows(frame, grid.xy_px[used], vectors[used], factor, _PEN)
+        show_arrows(frame, grid.xy_px[used], vectors[used], factor, _PEN)
         _crosses(frame, grid.xy_px[~used])
-        _title(frame, title, rms, factor)
+        write_title(frame, title, rms, factor)
     um, expanded = 1000 * grid.mm_per_px, 2000 * grid.u_mm_per_px
     kind = "checkerboard" if grid.kind == "checkerboard" else "grid of dots"
     what = f"{kind}, {grid.pitch_mm:g} mm, {int(used.sum())} points"
@@ -69,17 +69,17 @@ def circle_picture(circle: CircleScale) -> Figure:
         The frame with the outline exaggerated by the factor stated; the residuals against the
         polar angle; verdict, reasons and scale above them.
     """
-    figure, axes = _figure(2, circle.height_px / circle.width_px, circle.reasons)
+    figure, axes = blank_figure(2, circle.height_px / circle.width_px, circle.reasons)
     used, centre = circle.used, np.array(circle.centre_px)
     arm = circle.xy_px - centre
     way = arm / np.hypot(*arm.T)[:, None]
-    factor = _factor(circle.residual_px[used, None] * way[used], circle.radius_px / 4)
-    _frame(axes[0], circle.width_px, circle.height_px)
+    factor = exaggeration(circle.residual_px[used, None] * way[used], circle.radius_px / 4)
+    show_frame(axes[0], circle.width_px, circle.height_px)
     chosen = np.flatnonzero(used)[:: max(1, int(used.sum()) // _ARROWS)]
     vectors = circle.residual_px[chosen, None] * way[chosen]
-    _arrows(axes[0], circle.xy_px[chosen], vectors, factor, _PEN)
+    show_arrows(axes[0], circle.xy_px[chosen], vectors, factor, _PEN)
     _crosses(axes[0], circle.xy_px[~used])
-    _title(axes[0], "outline less the oval fitted", circle.residual_rms_px, factor)
+    write_title(axes[0], "outline less the oval fitted", circle.residual_rms_px, factor)
     _unrolled(axes[1], np.degrees(np.arctan2(arm[:, 1], arm[:, 0])) % 360, circle)
     um, expanded = 1000 * circle.scale.mm_per_px, 2000 * circle.scale.u_mm_per_px
     ratio = f"scale in x over scale in y {circle.ratio:.5f} ± {4 * circle.u_e:.1g}"
@@ -88,8 +88,23 @@ def circle_picture(circle: CircleScale) -> Figure:
     return figure
 
 
-def _figure(columns: int, aspect: float, reasons: tuple[str, ...]) -> tuple[Figure, list[Axes]]:
-    """A figure whose frames keep their shape, with room for the reasons above."""
+def blank_figure(
+    columns: int, aspect: float, reasons: tuple[str, ...]
+) -> tuple[Figure, list[Axes]]:
+    """A figure whose frames keep their shape, with room for the reasons above.
+
+    Parameters
+    ----------
+    columns : int
+    aspect : float
+        Height of a frame over its width.
+    reasons : tuple of str
+
+    Returns
+    -------
+    Figure
+    list of Axes
+    """
     lines = len(_reason_lines(reasons))
     frame_in = min(max((_WIDTH_IN / columns - 0.5) * aspect, 1.8), 6.0)
     head_in, foot_in = 0.9 + 0.18 * lines, 0.55
@@ -106,20 +121,38 @@ def _figure(columns: int, aspect: float, reasons: tuple[str, ...]) -> tuple[Figu
     return figure, axes
 
 
-def _factor(vectors: Floats, spacing: float) -> float:
-    """Round exaggeration (1, 2, 5, 10, ...) at which the longer arrows reach to the next point."""
+def exaggeration(vectors: Floats, spacing: float) -> float:
+    """Round exaggeration (1, 2, 5, 10, ...) at which the longer arrows reach to the next point.
+
+    Parameters
+    ----------
+    vectors : ndarray, shape (n, 2)
+    spacing : float
+        Between the points, in the vectors' unit.
+
+    Returns
+    -------
+    float
+    """
     long = float(np.percentile(np.hypot(*vectors.T), 95)) if len(vectors) else 0.0
     wanted = _LONG * spacing / max(long, 1e-6)
     power = 10.0 ** floor(log10(max(wanted, 1.0)))
     return float(max(step * power for step in (1, 2, 5) if step * power <= max(wanted, 1.0)))
 
 
-def _frame(axes: Axes, width: int, height: int) -> None:
+def show_frame(axes: Axes, width: int, height: int) -> None:
+    """Axes of a picture's frame, px, y down.
+
+    Parameters
+    ----------
+    axes : Axes
+    width, height : int
+    """
     axes.set_xlim(-0.5, width - 0.5)
     axes.set_ylim(height - 0.5, -0.5)
     axes.set_aspect("equal")
-    axes.tick_params(labelsize=_FONT - 1.5, colors=INK, length=3)
-    axes.set_xlabel("x / px", fontsize=_FONT - 1, color=INK)
+    axes.tick_params(labelsize=FONT - 1.5, colors=INK, length=3)
+    axes.set_xlabel("x / px", fontsize=FONT - 1, color=INK)
     axes.axvline((width - 1) / 2, color=GRID, lw=0.8, zorder=0)
     axes.axhline((height - 1) / 2, color=GRID, lw=0.8, zorder=0)
     for spine in axes.spines.values():
@@ -133,7 +166,16 @@ def _region(axes: Axes, region: tuple[float, float, float, float]) -> None:
     )
 
 
-def _arrows(axes: Axes, xy: Floats, vectors: Floats, factor: float, colour: str) -> None:
+def show_arrows(axes: Axes, xy: Floats, vectors: Floats, factor: float, colour: str) -> None:
+    """Arrows from points, exaggerated.
+
+    Parameters
+    ----------
+    axes : Axes
+    xy, vectors : ndarray, shape (n, 2)
+    factor : float
+    colour : str
+    """
     axes.plot(*xy.T, ".", color=FAINT, ms=1.6, zorder=1)
     axes.quiver(
         xy[:, 0], xy[:, 1], factor * vectors[:, 0], factor * vectors[:, 1],
@@ -146,9 +188,18 @@ def _crosses(axes: Axes, xy: Floats) -> None:
     axes.plot(*xy.T, "x", color=ALARM, ms=5, mew=1.2, zorder=3)
 
 
-def _title(axes: Axes, title: str, rms: float, factor: float) -> None:
+def write_title(axes: Axes, title: str, rms: float, factor: float) -> None:
+    """Title of a frame with arrows.
+
+    Parameters
+    ----------
+    axes : Axes
+    title : str
+    rms, factor : float
+        RMS length, px, and how many times too long the arrows are.
+    """
     words = f"{title}\n{_digits(rms)} px RMS; arrows drawn {factor:,.0f} times too long"
-    axes.set_title(words, loc="left", fontsize=_FONT, color=INK)
+    axes.set_title(words, loc="left", fontsize=FONT, color=INK)
 
 
 def _digits(value: float) -> str:
@@ -169,9 +220,9 @@ def _unrolled(axes: Axes, angle_deg: Floats, circle: CircleScale) -> None:
     axes.set_xlim(0, 360)
     axes.set_xticks(range(0, 361, 60))
     axes.grid(color=GRID, lw=0.8)
-    axes.tick_params(labelsize=_FONT - 1.5, colors=INK, length=3)
-    axes.set_xlabel("polar angle / degrees, clockwise on the picture", fontsize=_FONT - 1)
-    axes.set_title("distance outside the oval / px", loc="left", fontsize=_FONT, color=INK)
+    axes.tick_params(labelsize=FONT - 1.5, colors=INK, length=3)
+    axes.set_xlabel("polar angle / degrees, clockwise on the picture", fontsize=FONT - 1)
+    axes.set_title("distance outside the oval / px", loc="left", fontsize=FONT, color=INK)
     for spine in axes.spines.values():
         spine.set_color(FAINT)
 
@@ -192,13 +243,13 @@ def _head(figure: Figure, verdict: str, reasons: tuple[str, ...], what: str) -> 
     height = float(figure.get_size_inches()[1])
     colour = ALARM if verdict == "take it again" else INK
     figure.text(
-        0.055, 1 - 0.12 / height, f"verdict: {verdict}", fontsize=_FONT + 4, weight="bold",
+        0.055, 1 - 0.12 / height, f"verdict: {verdict}", fontsize=FONT + 4, weight="bold",
         color=colour, va="top",
     )  # fmt: skip
-    figure.text(0.985, 1 - 0.14 / height, what, fontsize=_FONT, color=INK, va="top", ha="right")
+    figure.text(0.985, 1 - 0.14 / height, what, fontsize=FONT, color=INK, va="top", ha="right")
     for number, line in enumerate(_reason_lines(reasons)):
         y = 1 - (0.45 + 0.18 * number) / height
-        figure.text(0.055, y, line, fontsize=_FONT - 0.5, color=INK, va="top")
+        figure.text(0.055, y, line, fontsize=FONT - 0.5, color=INK, va="top")
 
 
 def _legend(figure: Figure, rejected: bool, region: bool = True) -> None:
@@ -211,5 +262,5 @@ def _legend(figure: Figure, rejected: bool, region: bool = True) -> None:
         handles.append(Line2D([], [], color=ALARM, marker="x", lw=0, label="left out"))
     figure.legend(
         handles=handles, loc="lower left", bbox_to_anchor=(0.05, 0.0), ncols=3, frameon=False,
-        fontsize=_FONT - 0.5, borderaxespad=0.1,
+        fontsize=FONT - 0.5, borderaxespad=0.1,
     )  # fmt: skip

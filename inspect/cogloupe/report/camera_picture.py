@@ -1,0 +1,76 @@
+"""Picture of the camera's own error, as turned pictures tell it."""
+
+from matplotlib.axes import Axes
+from matplotlib.figure import Figure
+
+from cogloupe.camera_map import CameraMap
+from cogloupe.report.calibration_picture import (
+    FONT,
+    blank_figure,
+    exaggeration,
+    show_arrows,
+    show_frame,
+    write_title,
+)
+from cogloupe.report.styles import FAINT, GRID, INK, SIDE_STYLES
+
+_PENS = (SIDE_STYLES[0].pen, SIDE_STYLES[1].pen, "#5a4fa0", "#7a6a00", "#006e7a", INK)
+_DASHES = ("-", "--", "-.", ":")
+
+
+def camera_picture(found: CameraMap) -> Figure:
+    """Draw the camera's error over the frame, and along the circle of the teeth.
+
+    Parameters
+    ----------
+    found : CameraMap
+
+    Returns
+    -------
+    Figure
+    """
+    figure, (frame, round_) = blank_figure(2, found.height_px / found.width_px, ())
+    show_frame(frame, found.width_px, found.height_px)
+    for circle in found.circles:
+        frame.plot(*circle.T, color=FAINT, lw=0.8, zorder=0)
+    spacing = float(abs(found.xy[1, 0] - found.xy[0, 0]))
+    factor = exaggeration(found.error, spacing)
+    show_arrows(frame, found.xy, found.error, factor, _PENS[0])
+    write_title(frame, "the camera's own error where the teeth lay", found.rms_px, factor)
+    _along(round_, found)
+    height = float(figure.get_size_inches()[1])
+    figure.text(
+        0.055, 1 - 0.12 / height, "what stays with the camera", fontsize=FONT + 4, weight="bold",
+        color=INK, va="top",
+    )  # fmt: skip
+    figure.text(
+        0.055, 0.12 / height, "Scale, turn and place are taken out. Grey: where the teeth's "
+        "measuring circle lay in each picture. All of this is undone in the reading.",
+        fontsize=FONT - 0.5, color=INK, va="bottom",
+    )  # fmt: skip
+    return figure
+
+
+def _along(axes: Axes, found: CameraMap) -> None:
+    for n, (along, u) in enumerate(zip(found.along, found.u_along, strict=True)):
+        pen = _PENS[n % len(_PENS)]
+        axes.fill_between(
+            found.angle_deg, along - 2 * u, along + 2 * u, color=pen, alpha=0.18, lw=0
+        )
+        axes.plot(
+            found.angle_deg, along, color=pen, lw=1.4, ls=_DASHES[n % len(_DASHES)],
+            label=f"picture {n + 1}",
+        )  # fmt: skip
+    axes.axhline(0, color=INK, lw=0.8)
+    axes.set_xlim(0, 360)
+    axes.set_xticks(range(0, 361, 60))
+    axes.grid(color=GRID, lw=0.8)
+    axes.tick_params(labelsize=FONT - 1.5, colors=INK, length=3)
+    axes.set_xlabel("polar angle / degrees, clockwise on the picture", fontsize=FONT - 1)
+    axes.set_title(
+        "what it adds to a flank's place along that circle / px\n(clockwise positive; bands: U)",
+        loc="left", fontsize=FONT, color=INK,
+    )  # fmt: skip
+    axes.legend(fontsize=FONT - 1, frameon=False, ncols=min(len(found.along), 4), loc="lower left")
+    for spine in axes.spines.values():
+        spine.set_color(FAINT)
