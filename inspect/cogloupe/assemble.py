@@ -6,11 +6,13 @@ from math import degrees, hypot, sqrt
 import numpy as np
 from numpy.typing import NDArray
 
+from cogloupe.cycloid import addendum_sizes
 from cogloupe.figures import Axes, Figures, flank_status, thickness_uncertainty
 from cogloupe.flags import flag
 from cogloupe.measure import Measured
 from cogloupe.numbers import atan2_deg, number
 from cogloupe.profile import ProfileFigures
+from cogloupe.rack import Gear
 from cogloupe.reading import (
     SIDES,
     BudgetLine,
@@ -200,16 +202,22 @@ def build_gear(measured: Measured) -> GearInfo:
     -------
     GearInfo
     """
-    gear, fits, px = measured.gear, measured.fits, measured.scale.mm_per_px
+    wheel, fits, px = measured.wheel, measured.fits, measured.scale.mm_per_px
+    gear = wheel if isinstance(wheel, Gear) else None
+    circle, arc = addendum_sizes(wheel)
     return GearInfo(
-        teeth=gear.teeth,
-        module_mm=gear.module_mm,
-        diametral_pitch=MM_PER_INCH / gear.module_mm,
-        pressure_angle_deg=degrees(gear.rack.pressure_angle),
-        profile_shift=gear.profile_shift,
+        form=wheel.flank.name,
+        teeth=wheel.teeth,
+        module_mm=wheel.module_mm,
+        diametral_pitch=MM_PER_INCH / wheel.module_mm,
+        pressure_angle_deg=degrees(gear.rack.pressure_angle) if gear else None,
+        profile_shift=gear.profile_shift if gear else None,
         measuring_diameter_mm=2 * fits.curve.measuring_radius * px,
         source="given" if measured.source == "given" else "estimated",
-        rack=gear.rack.name,
+        rack=gear.rack.name if gear else None,
+        generating_circle_mm=circle,
+        addendum_radius_mm=arc,
+        addendum_source=measured.addendum_source,
         module_seen_mm=measured.module_seen.px * px,
         u_module_seen_mm=measured.module_seen.u_px * px,
     )

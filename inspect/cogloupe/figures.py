@@ -208,6 +208,8 @@ def work_out(
     modes = tuple(Mode(m.name, m.size, np.roll(m.position, -first, axis=0)) for m in settled.modes)
     pin = settings.lengths_mm.get("pin_diameter", PIN_MODULES * wheel.module_mm)
     pins = _seated(measured, axes, radius, pin, first)
+    if not measured.involute:  # in a wide gap between radial flanks the pin may rest on the floor
+        pins = np.where(pins - pin / 2 > wheel.root_radius, pins, np.nan)
     about, lean = wheel.flank.pin_radius(gap_width(position, 0.5), radius, pin)
     pin_modes = tuple(
         wheel.flank.pin_radius(gap_width(position + mode.position, 0.5), radius, pin)[0] - about
@@ -222,10 +224,12 @@ def work_out(
     if measured.bore is not None and axes.kind == "bore":
         parts.append(hypot(measured.bore.u_centre, BEVEL_DOUBT * measured.outlines.bevel_px) * px)
     edge = hypot(edge_shift(measured.outlines.blur_px), measured.outlines.u_level_px) * px
+    # Nothing states how thick straight-sided teeth should be, or where; only their pitch is read.
+    sized = 1.0 if wheel.flank.name != "straight" else float("nan")
     return Figures(
         first, position, noise, modes, single_pitch(position, radius) * 1000,
-        cumulative_pitch(position, radius) * 1000, thickness(position, radius),
-        gap_width(position, radius), pins, pin_modes, u_pin, vector,
+        cumulative_pitch(position, radius) * 1000, sized * thickness(position, radius),
+        sized * gap_width(position, radius), pins, pin_modes, u_pin, vector,
         float(np.sqrt(np.sum(np.square(parts)))), edge, radius, pin,
     )  # fmt: skip
 
@@ -388,7 +392,8 @@ def common_thickness(measured: Measured, figures: Figures) -> float:
         Mm.
     """
     alpha, radius = measured.fits.curve.mean_lean, figures.measuring_radius
-    mean = float(np.nanmean(figures.thickness))
+    seen = figures.thickness[np.isfinite(figures.thickness)]
+    mean = float(seen.mean()) if len(seen) else float("nan")
     # A scale error moves the measuring circle along the flanks: ds = (s / r - 2 tan a) dr.
     by_scale = abs(mean / radius - 2 * tan(alpha)) * radius * measured.scale.relative_u
     return hypot(thickness_edge(figures.edge, alpha), by_scale)

@@ -204,8 +204,10 @@ def build_evidence(
     -------
     Evidence
     """
-    fits, z, px = measured.fits, measured.gear.teeth, measured.scale.mm_per_px
-    design = Gear(z, measured.gear.module_mm, measured.gear.rack)
+    fits, z, px = measured.fits, measured.wheel.teeth, measured.scale.mm_per_px
+    design = measured.wheel
+    if isinstance(design, Gear):
+        design = Gear(z, design.module_mm, design.rack)
     ideal = 2 * pi / z * np.arange(z)
     off = np.unwrap(np.nan_to_num(figures.position.mean(axis=1) - ideal))
     seen = np.isfinite(figures.position.mean(axis=1))
@@ -214,11 +216,13 @@ def build_evidence(
     points = fits.points
     tooth = np.mod(points.flank // 2 - figures.first, z)
     side = points.flank % 2
-    half = float(design.half_tooth_angle(design.base_radius))
-    wanted = start + ideal[tooth] + np.where(side == 0, -half, half)
+    circle = np.full(2, design.reference_radius)
+    half = design.half_angles(design.reference_radius) + design.flank.turn(circle, np.arange(2))
+    wanted = start + ideal[tooth] + np.where(side == 0, -half[0], half[1])
     absolute = points.unwound + fits.nominal.ravel()[points.flank]
     off_angle = np.mod(absolute - wanted + pi, 2 * pi) - pi
-    deviation = points.sign * off_angle * measured.gear.base_radius * 1000
+    arm = points.arm * fits.curve.measuring_arm[side]
+    deviation = points.sign * off_angle * arm * px * 1000
 
     def on_picture(xy: Floats) -> Floats:
         return xy if lens is None else observed_points(lens, xy)

@@ -5,7 +5,7 @@ Everything here is arrays in, arrays out; `assemble` turns the result into a rea
 
 from dataclasses import dataclass, replace
 from math import hypot, sqrt
-from typing import Any
+from typing import Any, Literal
 
 import numpy as np
 from numpy.typing import NDArray
@@ -71,6 +71,8 @@ class Measured:
         Tip radii about the teeth's axis, px.
     tip_circle : Circle or None
     notices : tuple of Notice
+    addendum_source : {'given', 'estimated'} or None
+        Where the addendum curve of cycloidal teeth came from.
     """
 
     region: Region
@@ -85,6 +87,7 @@ class Measured:
     tips: Radii
     tip_circle: Circle | None
     notices: tuple[Notice, ...]
+    addendum_source: Literal["given", "estimated"] | None = None
 
     @property
     def gear(self) -> Gear:
@@ -221,7 +224,7 @@ def measure_seen(
     source = "given" if settings.teeth is not None and settings.module is not None else "estimated"
     return Measured(
         region, outlines, teeth, fitted.fits, fitted.wheel, scale, source, module_seen, bore,
-        fitted.tips, fitted.tip_circle, notices,
+        fitted.tips, fitted.tip_circle, notices, _addendum_source(settings),
     )  # fmt: skip
 
 
@@ -340,6 +343,12 @@ def _picture_notices(
     if depth < 25:
         notices.append(flag("coarse_pixels", px=depth))
     return tuple(notices)
+
+
+def _addendum_source(settings: GearSettings) -> Literal["given", "estimated"] | None:
+    if settings.form != "cycloidal":
+        return None
+    return "given" if settings.curve_stated else "estimated"
 
 
 def _form_notices(

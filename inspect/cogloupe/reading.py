@@ -12,6 +12,7 @@ from typing import Any, Literal
 
 from pydantic import BaseModel, ConfigDict
 
+from cogloupe.tooth_form import FormName
 from cogloupe_calibration.errors import UseError
 
 SCHEMA_VERSION = "1.0"
@@ -38,16 +39,25 @@ class PhotoInfo(_Model):
 
 
 class GearInfo(_Model):
-    """The gear the teeth were compared with."""
+    """The gear the teeth were compared with; what its form does not have is None.
 
+    Cycloidal teeth have a generating circle (its diameter) or an arc for their addendum. The module
+    is the reference diameter over the number of teeth; where nobody stated that of straight-sided
+    teeth, it goes with a circle half-way up them.
+    """
+
+    form: FormName = "involute"
     teeth: int
     module_mm: float
     diametral_pitch: float
-    pressure_angle_deg: float
-    profile_shift: float
+    pressure_angle_deg: float | None
+    profile_shift: float | None
     measuring_diameter_mm: float
     source: Literal["given", "estimated"]
-    rack: str
+    rack: str | None
+    generating_circle_mm: float | None = None
+    addendum_radius_mm: float | None = None
+    addendum_source: Literal["given", "estimated"] | None = None
     module_seen_mm: float | None = None
     u_module_seen_mm: float | None = None
 

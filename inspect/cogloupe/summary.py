@@ -171,6 +171,12 @@ def build_tolerance(measured: Measured, summary: Summary, teeth: Sequence[Tooth]
     Tolerance
     """
 
+    if not measured.involute:
+        return Tolerance(
+            standard="ISO 1328-1",
+            note=f"ISO 1328-1 has no classes for {measured.wheel.flank.name} teeth.",
+        )
+
     def worst(name: str) -> Graded:
         seen = [
             (abs(value), getattr(flank, f"u_{name}"))
