@@ -47,6 +47,8 @@ ROUNDING, LEAST_ROUNDING = 0.08, 0.02
 """Spread of the rounding of the cutter's corners (wear, grinding; our own judgement)."""
 WIDENING, LEAN_DEG, ANGLE_DEG = 0.1, 2.0, 3.0
 """Spreads of a widening (modules), a lean and a flank angle (our own judgement)."""
+UNSCALED_U = 0.02
+"""Relative standard uncertainty of a scale that only the stated module set, by tips and flanks."""
 ALIKE = 20.0
 """Situations less than so many times as likely as one another are not told apart: the usual one
 in twenty."""
@@ -107,12 +109,20 @@ class Ranked:
     misfit : float
         Root mean square distance of the mean gap from its best gap, mm.
     sizes : tuple of Size
+    seen : bool
+        False where what makes the situation (a widening, a lean, an odd angle) is smaller than
+        its U, so that it comes down to the stated rack.
     """
 
     cut: Cut
     share: float
     misfit: float
     sizes: tuple[Size, ...]
+    seen: bool
+
+    def size(self, name: str) -> Size:
+        """Look up a size by its name; KeyError where the situation has none of it."""
+        return {size.name: size for size in self.sizes}[name]
 
 
 @dataclass(frozen=True)
@@ -122,14 +132,14 @@ class Ranking:
     Attributes
     ----------
     ranked : tuple of Ranked
-    alike : int
-        How many from the front cannot be told apart.
+    alike : tuple of Ranked
+        Those that cannot be told apart from the likeliest, itself first.
     strain : float
         Misfit of the best, in standard uncertainties (root mean square).
     """
 
     ranked: tuple[Ranked, ...]
-    alike: int
+    alike: tuple[Ranked, ...]
     strain: float
 
 
@@ -286,7 +296,7 @@ def _turned(outline: GapOutline, lean: float, reference: float) -> GapOutline:
     )
 
 
-def rank_cuts(gap: MeanGap, gear: Gear, dp: bool, relative_u: float | None = None) -> Ranking:
+def rank_cuts(gap: MeanGap, gear: Gear, dp: bool, scale_known: bool = True) -> Ranking | None:
     """Rank the situations by how well each explains the mean gap.
 
     Parameters
@@ -296,24 +306,27 @@ def rank_cuts(gap: MeanGap, gear: Gear, dp: bool, relative_u: float | None = Non
         As stated.
     dp : bool
         It was stated in diametral pitch.
-    relative_u : float, optional
-        Relative standard uncertainty of the scale, if not the picture's own.
+    scale_known : bool
+        False where the stated module itself set the scale: then no other module is thought of.
 
     Returns
     -------
-    Ranking
+    Ranking or None
         Likeliest first; each kind of situation has the same probability beforehand, shared by
-        its rows.
+        its rows. None where no cutter reaches the floor that was found.
     """
-    comparison = Comparison(gap, gear.module_mm, relative_u)
+    comparison = Comparison(gap, gear.module_mm, None if scale_known else UNSCALED_U)
+    table = [cut for cut in situations(gear, dp) if scale_known or cut.kind != "module"]
     cuts, fits, best_weight = [], [], -inf
-    for cut in situations(gear, dp):
+    for cut in table:
         gap_of_it = supposed(cut, gear, gap)
         if gap_of_it is not None:
             cuts.append(cut)
             fits.append(comparison.fit(gap_of_it, best_weight))
             best_weight = max(best_weight, fits[-1].log_weight)
-    rows = {cut.kind: sum(c.kind == cut.kind for c in situations(gear, dp)) for cut in cuts}
+    if not cuts:
+        return None
+    rows = {cut.kind: sum(c.kind == cut.kind for c in table) for cut in cuts}
     weight = np.array(
         [
             fit.log_weight - np.log(rows[cut.kind]) + _spread_weight(cut, fit, gap, gear)
@@ -323,13 +336,24 @@ def rank_cuts(gap: MeanGap, gear: Gear, dp: bool, relative_u: float | None = Non
     best = fits[int(np.argmax(weight))]
     strain = best.chi_square / best.count
     share = shares(weight, strain)
-    order = np.argsort(-share)
     ranked = tuple(
-        Ranked(cuts[k], float(share[k]), fits[k].misfit, tuple(_sizes(cuts[k], fits[k], gear)))
-        for k in order
-    )
-    alike = int((share > share.max() / ALIKE).sum())
+        Ranked(
+            cuts[k], float(share[k]), fits[k].misfit, tuple(_sizes(cuts[k], fits[k], gear)),
+            _seen(cuts[k], fits[k]),
+        )
+        for k in np.argsort(-share)
+    )  # fmt: skip
+    seen = [row for row in ranked if row.seen]
+    alike = tuple(row for row in seen if row.share > seen[0].share / ALIKE)
     return Ranking(ranked, alike, float(np.sqrt(strain)))
+
+
+def _seen(cut: Cut, fit: GapFit) -> bool:
+    """Whether what makes the situation is larger than its U."""
+    if cut.free[-1] == "rounding":
+        return True
+    nothing = cut.gear.rack.pressure_angle if cut.free[-1] == "angle" else 0.0
+    return bool(abs(fit.values[-1] - nothing) > 2 * fit.u[-1])
 
 
 def _spread_weight(cut: Cut, fit: GapFit, gap: MeanGap, gear: Gear) -> float:

@@ -25,6 +25,10 @@ ROUGH_MODULES, ROUGH_PX, ROUGH_LENGTH = 0.003, 0.015, 0.2
 picture shows wrongly (px, rendered gears), alike over this length (modules)."""
 ROUGH_OWN = 0.1
 """Share of that variance that neighbours do not have in common."""
+CUTTER_TIP, TIP_HEIGHT = 0.02, 0.25
+"""Standard uncertainty of the height of a cutter's tooth over its pitch line, in modules (no maker
+and no sharpening keeps a dedendum to the micrometre; our own judgement), and the height above the
+floor, in modules, below which its tip has cut."""
 TURN = 0.02
 """How far, rad, the middle of the gap may have been laid wrongly; left free on purpose."""
 OBLIQUE = 1.066
@@ -133,7 +137,7 @@ class Comparison:
         covariance[places, places] = gap.covariance + _roughness(gap, module_mm)
         if tip_spread is not None:
             covariance[-1, -1] = tip_spread**2 + gap.u_tip**2
-        for mode in _common(gap, relative_u, self.tip):
+        for mode in _common(gap, module_mm, relative_u, self.tip):
             covariance += np.outer(mode, mode)
         self.inverse = np.linalg.inv(covariance)
         self.log_det = float(np.linalg.slogdet(covariance)[1])
@@ -195,26 +199,32 @@ class Comparison:
         return np.stack(columns, axis=1)
 
     def _misfit(self, rest: Floats) -> float:
-        """Root mean square of what is left when all that is common has been fitted out."""
+        """Root mean square of what is left when edge level and turn have been fitted out."""
         places = rest[: len(self.gap.xy)]
-        modes = np.stack([mode[: len(places)] for mode in _common(self.gap, 1.0, False)], axis=1)
-        usable = modes[:, np.abs(modes).max(axis=0) > 0]
-        taken = np.linalg.lstsq(usable[:, [0, -1]], places, rcond=None)[0]
-        return float(np.sqrt(np.mean((places - usable[:, [0, -1]] @ taken) ** 2)))
+        free = np.stack([np.ones(len(places)), _across(self.gap)], axis=1)
+        taken = np.linalg.lstsq(free, places, rcond=None)[0]
+        return float(np.sqrt(np.mean((places - free @ taken) ** 2)))
 
 
-def _common(gap: MeanGap, relative_u: float, tip: bool) -> tuple[Floats, ...]:
+def _across(gap: MeanGap) -> Floats:
+    """Movement of each place along its normal for a turn of the gap about the axis."""
+    return np.asarray(gap.xy[:, 1] * gap.normal[:, 0] - gap.xy[:, 0] * gap.normal[:, 1])
+
+
+def _common(gap: MeanGap, module_mm: float, relative_u: float, tip: bool) -> tuple[Floats, ...]:
     """Displacements of all places by one standard uncertainty of each common source."""
     radius = np.hypot(*gap.xy.T)
     outwards = (gap.xy * gap.normal).sum(axis=1)
-    across = gap.xy[:, 1] * gap.normal[:, 0] - gap.xy[:, 0] * gap.normal[:, 1]
     middle = float(np.median(radius))
     along = outwards * (radius - middle) / radius
+    height = (radius - gap.floor) / (TIP_HEIGHT * module_mm)
+    by_tip = CUTTER_TIP * module_mm * np.clip(1 - height, 0, 1) * outwards / radius
     modes = [
         (np.full(len(radius), gap.edge), gap.edge),
         (outwards * relative_u, gap.tip * relative_u),
         (along * gap.stretch, (gap.tip - middle) * gap.stretch),
-        (across * TURN, 0.0),
+        (_across(gap) * TURN, 0.0),
+        (by_tip, 0.0),
     ]
     return tuple(np.append(places, end) if tip else places for places, end in modes)
 

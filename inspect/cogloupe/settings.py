@@ -82,6 +82,7 @@ class GearSettings(BaseModel):
     tolerance_edition: Literal["2013", "1995"] = "2013"
     edge: Literal["outer", "inner"] = "outer"
     partial: bool = False
+    unknown: bool = False
     pick: Annotated[int, Field(ge=1)] | None = None
 
     @field_validator(*_LENGTHS)

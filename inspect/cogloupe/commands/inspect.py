@@ -46,6 +46,7 @@ from cogloupe.commands.options import (
     Span,
     Teeth,
     ToleranceEdition,
+    Unknown,
 )
 from cogloupe.reading import Reading
 from cogloupe_calibration.errors import UseError
@@ -83,6 +84,7 @@ def inspect(
     edge: Edge = None,
     pick: Pick = None,
     partial: Partial = None,
+    unknown: Unknown = None,
 ) -> None:
     """Read photographs; write reading.json, teeth.csv, overlay, chart and report for each.
 
@@ -161,10 +163,22 @@ def _show(readings: list[Reading], out: Path) -> None:
     say(f"Reports are in {out}: open report.html in each photograph's folder.")
 
 
+def _told_by_gaps(reading: Reading) -> list[str]:
+    """Which gear an unknown one is; what cut it, where the stated rack does not explain it."""
+    from cogloupe.report.gap_rows import identity_lines, remarkable
+
+    lines = identity_lines(reading.identity) if reading.identity else []
+    if reading.cutting and remarkable(reading.cutting):
+        lines.append(reading.cutting.sentence)
+    return lines
+
+
 def _notices(readings: list[Reading]) -> dict[str, list[str]]:
     """What is to be said, and of which photographs; what is the same for several is said once."""
     said: dict[str, list[str]] = {}
     for reading in readings:
+        for line in _told_by_gaps(reading):
+            said.setdefault(line, []).append(reading.photo.file)
         for notice in reading.warnings:
             teeth = f" (teeth {', '.join(map(str, notice.teeth))})" if notice.teeth else ""
             said.setdefault(notice.message + teeth, []).append(reading.photo.file)
@@ -205,6 +219,7 @@ def watch(
     edge: Edge = None,
     pick: Pick = None,
     partial: Partial = None,
+    unknown: Unknown = None,
 ) -> None:
     """Read each photograph that is dropped into a folder, until stopped with Ctrl+C."""
     from cogloupe.folder import check_writable, watch_folder

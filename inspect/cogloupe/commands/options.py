@@ -138,6 +138,14 @@ Pick = Annotated[
 Partial = Annotated[
     bool | None, typer.Option("--partial", help="Accept a gear cut off by the frame.")
 ]
+Unknown = Annotated[
+    bool | None,
+    typer.Option(
+        "--unknown",
+        help="Find out module or pitch, pressure angle and rack, and the sizes to cut a lost twin "
+        "by; a scale is needed to tell sizes.",
+    ),
+]
 Out = Annotated[Path, typer.Option(help="Folder the readings go to.", metavar="DIR")]
 
 SETTINGS = {
@@ -164,5 +172,6 @@ SETTINGS = {
     "edge": "edge",
     "pick": "pick",
     "partial": "partial",
+    "unknown": "unknown",
 }
 """Options of inspect and watch, and the names the settings have for them."""

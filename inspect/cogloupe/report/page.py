@@ -9,6 +9,7 @@ from jinja2 import Environment, PackageLoader, StrictUndefined, Template
 from markupsafe import Markup
 
 from cogloupe.reading import BudgetLine, Reading
+from cogloupe.report.gap_rows import candidate_rows, measure_rows, situation_rows
 from cogloupe.report.numbers import NOT_SEEN, gear_name, gear_size, tooth_list, with_uncertainty
 from cogloupe.report.rows import GAP_COLUMNS, Cell, gap_rows, summary_rows, tooth_rows
 from cogloupe.report.wording import verdict
@@ -54,6 +55,9 @@ def report_html(reading: Reading, images: dict[str, bytes]) -> str:
         gap_heads=[head for _, head in GAP_COLUMNS],
         gaps=gap_rows(reading),
         budget=_by_figure(reading.budget),
+        candidates=candidate_rows(reading.identity) if reading.identity else [],
+        measures=measure_rows(reading.identity) if reading.identity else [],
+        situations=situation_rows(reading.cutting) if reading.cutting else [],
     )
 
 

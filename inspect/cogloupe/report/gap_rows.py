@@ -1,0 +1,148 @@
+"""What the gaps tell, as rows for the page and lines for the screen."""
+
+from cogloupe.findings import Candidate, Cutting, Identity, SizeFound
+from cogloupe.report.numbers import resolved, with_uncertainty
+from cogloupe_calibration.units import MM_PER_INCH
+
+LEAST_SHOWN = 0.005
+"""Probability below which a row is left out of the page."""
+
+
+def chance(probability: float) -> str:
+    """Write a probability without pretending to more than a picture gives.
+
+    Parameters
+    ----------
+    probability : float
+
+    Returns
+    -------
+    str
+    """
+    if probability > 0.99:
+        return "over 99 %"
+    return f"{100 * probability:.0f} %" if probability >= 0.01 else "under 1 %"
+
+
+def size_text(size: SizeFound) -> str:
+    """Write a size with its U.
+
+    Parameters
+    ----------
+    size : SizeFound
+
+    Returns
+    -------
+    str
+    """
+    return with_uncertainty(size.value, size.u_value, size.unit)
+
+
+def situation_rows(cutting: Cutting) -> list[tuple[str, str, str, str]]:
+    """Rows of the table of situations.
+
+    Parameters
+    ----------
+    cutting : Cutting
+
+    Returns
+    -------
+    list of (str, str, str, str)
+        Situation, probability, misfit, sizes.
+    """
+    return [
+        (
+            row.situation + ("" if row.resolved else ": nothing of it seen"),
+            chance(row.probability),
+            f"{row.misfit_um:.1f} µm",
+            "; ".join(_named(size) for size in row.sizes),
+        )
+        for row in cutting.situations
+        if row.probability > LEAST_SHOWN
+    ]
+
+
+def _named(size: SizeFound) -> str:
+    if resolved(size.value, size.u_value):
+        return f"{size.name} {size_text(size)}"
+    return f"{size.name}: {size_text(size)}"
+
+
+def candidate_rows(identity: Identity) -> list[tuple[str, str, str, str, str]]:
+    """Rows of the table of candidates.
+
+    Parameters
+    ----------
+    identity : Identity
+
+    Returns
+    -------
+    list of (str, str, str, str, str)
+        Size, pressure angle and rack, profile shift, probability, misfit.
+    """
+    shown = [row for row in identity.candidates if row.probability > LEAST_SHOWN]
+    return [
+        (
+            f"{row.size} ({row.module_mm:.4g} mm, {row.diametral_pitch:.4g} DP)",
+            _tooth(row),
+            with_uncertainty(row.profile_shift, row.u_profile_shift, "", signed=True),
+            chance(row.probability),
+            f"{row.misfit_um:.1f} µm",
+        )
+        for row in shown
+    ]
+
+
+def _tooth(row: Candidate) -> str:
+    return f"{row.pressure_angle_deg:g}°, {row.rack} rack"
+
+
+def measure_rows(identity: Identity) -> list[tuple[str, str, str]]:
+    """Rows of the table of sizes to cut a twin by.
+
+    Parameters
+    ----------
+    identity : Identity
+
+    Returns
+    -------
+    list of (str, str, str)
+        Size, millimetres or modules, inches.
+    """
+    return [(size.name, size_text(size), _inch(size)) for size in identity.measures]
+
+
+def _inch(size: SizeFound) -> str:
+    if size.unit != "mm":
+        return ""
+    return with_uncertainty(size.value / MM_PER_INCH, size.u_value / MM_PER_INCH, "in")
+
+
+def identity_lines(identity: Identity) -> list[str]:
+    """Lines for the screen: which gear it is, sizes, and what is left open.
+
+    Parameters
+    ----------
+    identity : Identity
+
+    Returns
+    -------
+    list of str
+    """
+    sizes = "; ".join(f"{name} {text}" for name, text, _ in measure_rows(identity))
+    return [identity.sentence, f"To cut a twin by: {sizes}.", *identity.unsettled]
+
+
+def remarkable(cutting: Cutting) -> bool:
+    """Tell whether the stated rack does not explain the gaps.
+
+    Parameters
+    ----------
+    cutting : Cutting
+
+    Returns
+    -------
+    bool
+    """
+    kinds = {row.situation: row.kind for row in cutting.situations}
+    return all(kinds.get(name) != "rack" for name in cutting.alike)
