@@ -19,6 +19,7 @@ from cogloupe.assemble import (
 from cogloupe.evidence import Evidence
 from cogloupe.figures import Axes, Figures, choose_datum, thickness_uncertainty, work_out
 from cogloupe.flags import flag
+from cogloupe.gap_findings import gap_findings, settings_by_sight
 from cogloupe.measure import Measured, measure_gear
 from cogloupe.photo import Photo
 from cogloupe.profile import work_out_profiles
@@ -35,7 +36,7 @@ from cogloupe_calibration.calibration import (
     check_fits,
     load_calibration,
 )
-from cogloupe_calibration.lens import observed_points
+from cogloupe_calibration.lens import observed_points, unmeasured_lens
 from cogloupe_calibration.scale import Scale, from_stated_scale
 
 Floats = NDArray[np.float64]
@@ -64,10 +65,15 @@ def inspect_photo(photo: Photo, settings: GearSettings) -> tuple[Reading, Eviden
     """
     stated, calibration, notices = stated_scale(photo, settings)
     lens = calibration.lens if calibration is not None else None
+    frame = (photo.width, photo.height)
+    if settings.unknown:
+        settings = settings_by_sight(photo.pixels, settings, stated, lens)
     measured = measure_gear(photo.pixels, settings, stated, lens)
     axes = choose_datum(measured, settings.datum)
-    figures = work_out(measured, axes, settings, (photo.width, photo.height), lens)
+    figures = work_out(measured, axes, settings, frame, lens)
     reading = build_reading(photo, measured, axes, figures, notices, lens)
+    told = gap_findings(measured, figures, settings, lens or unmeasured_lens(*frame))
+    reading = reading.model_copy(update={"cutting": told[0], "identity": told[1]})
     if settings.calibration is not None and calibration is not None:
         info = reading.calibration.model_copy(update={"file": str(settings.calibration)})
         reading = reading.model_copy(update={"calibration": info})

@@ -13,6 +13,7 @@ from typing import Any, Literal
 from pydantic import BaseModel, ConfigDict
 
 from cogloupe.tooth_form import FormName
+from cogloupe.findings import Cutting, Identity
 from cogloupe_calibration.errors import UseError
 
 SCHEMA_VERSION = "1.0"
@@ -233,6 +234,8 @@ class Reading(_Model):
     tolerance: Tolerance | None
     budget: tuple[BudgetLine, ...] = ()
     profile: Profile | None = None
+    cutting: Cutting | None = None
+    identity: Identity | None = None
     warnings: tuple[Notice, ...] = ()
 
 
