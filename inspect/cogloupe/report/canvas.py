@@ -334,3 +334,23 @@ def text_width(text: str, size: int, bold: bool = False) -> float:
     float
     """
     return float(_font(size, bold).getlength(text))
+
+
+def encoded(canvas: Canvas, kind: str) -> bytes:
+    """Write a drawing as the bytes of a picture file.
+
+    Parameters
+    ----------
+    canvas : ndarray, shape (h, w, 3), uint8
+        The drawing, RGB.
+    kind : {'.png', '.jpg'}
+        Kind of file.
+
+    Returns
+    -------
+    bytes
+    """
+    # With its level left open the library writes quickly; its own strategy then packs badly.
+    png = [cv2.IMWRITE_PNG_STRATEGY, cv2.IMWRITE_PNG_STRATEGY_DEFAULT]
+    how = png if kind == ".png" else [cv2.IMWRITE_JPEG_QUALITY, 88]
+    return cv2.imencode(kind, cv2.cvtColor(canvas, cv2.COLOR_RGB2BGR), how)[1].tobytes()

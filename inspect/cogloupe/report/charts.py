@@ -5,7 +5,6 @@ from io import BytesIO
 from pathlib import Path
 from typing import Any
 
-import cv2
 import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.backends.backend_agg import FigureCanvasAgg
@@ -17,6 +16,7 @@ from matplotlib.ticker import FixedLocator
 from numpy.typing import NDArray
 
 from cogloupe.reading import Reading
+from cogloupe.report.canvas import encoded
 from cogloupe.report.numbers import COVERAGE, rounded
 from cogloupe.report.styles import FAINT, GRID, INK, PAPER, SIDE_STYLES, SideStyle
 from cogloupe.report.wording import Extremes, over_turn
@@ -153,7 +153,7 @@ def figure_png(figure: Figure) -> bytes:
     drawn = BytesIO()
     figure.savefig(drawn, format="rgba", dpi=figure.dpi)
     pixels = np.frombuffer(drawn.getbuffer(), np.uint8).reshape(height, width, 4)
-    return cv2.imencode(".png", cv2.cvtColor(pixels, cv2.COLOR_RGBA2BGR))[1].tobytes()
+    return encoded(pixels[..., :3], ".png")
 
 
 def save_png(figure: Figure, path: Path) -> None:
@@ -197,7 +197,8 @@ def _numbers(reading: Reading) -> Floats:
 
 def _plain(axes: Axes, title: str) -> None:
     """Light frame, zero line and a title in place of a turned axis label."""
-    axes.set_title(title, loc="left", fontsize=_FONT, color=INK)
+    # A given height spares the search for ticks that the title might run into.
+    axes.set_title(title, loc="left", y=1.0, fontsize=_FONT, color=INK)
     axes.grid(axis="y", color=GRID, lw=0.8)
     axes.set_axisbelow(True)
     axes.tick_params(labelsize=_FONT, colors=INK, length=3)

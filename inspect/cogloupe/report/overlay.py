@@ -3,7 +3,6 @@
 from dataclasses import dataclass, replace
 from math import floor, log10, pi, radians
 
-import cv2
 import numpy as np
 from numpy.typing import NDArray
 
@@ -19,6 +18,7 @@ from cogloupe.report.canvas import (
     dashes,
     direction,
     draw_lines,
+    encoded,
     fill_areas,
     grey_toned,
     view_round,
@@ -68,25 +68,6 @@ def overlay_png(reading: Reading, evidence: Evidence, factor: float | None = Non
     bytes
     """
     return encoded(overlay(reading, evidence, factor), ".png")
-
-
-def encoded(canvas: Canvas, kind: str) -> bytes:
-    """Write a drawing as the bytes of a picture file.
-
-    Parameters
-    ----------
-    canvas : ndarray, shape (h, w, 3), uint8
-        The drawing, RGB.
-    kind : {'.png', '.jpg'}
-        Kind of file.
-
-    Returns
-    -------
-    bytes
-    """
-    # Rarely worth more: photographs hardly compress, and level 1 is several times as fast.
-    how = [cv2.IMWRITE_PNG_COMPRESSION, 1] if kind == ".png" else [cv2.IMWRITE_JPEG_QUALITY, 88]
-    return cv2.imencode(kind, cv2.cvtColor(canvas, cv2.COLOR_RGB2BGR), how)[1].tobytes()
 
 
 def overlay(reading: Reading, evidence: Evidence, factor: float | None = None) -> Canvas:

@@ -1,19 +1,26 @@
 """Writes the five files of a reading, whole or not at all."""
 
 import os
+from collections.abc import Mapping
 from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
+from types import MappingProxyType
 
 from cogloupe.evidence import Evidence
 from cogloupe.reading import Reading, reading_json, teeth_csv
 from cogloupe.report.beside import Draw, charts_here
-from cogloupe.report.overlay import encoded, overlay
+from cogloupe.report.canvas import encoded
+from cogloupe.report.overlay import overlay
 from cogloupe.report.page import report_html
 from cogloupe_calibration.errors import UseError
 
 
 def write_report(
-    reading: Reading, evidence: Evidence, folder: Path, draw: Draw = charts_here
+    reading: Reading,
+    evidence: Evidence,
+    folder: Path,
+    draw: Draw = charts_here,
+    extra: Mapping[str, bytes] = MappingProxyType({}),
 ) -> None:
     """Write reading.json, teeth.csv, overlay.png, chart.png and report.html.
 
@@ -27,6 +34,8 @@ def write_report(
         Where to; made where it is not there.
     draw : callable, optional
         Draws the charts.
+    extra : mapping of str to bytes, optional
+        Further pictures by file name; the page shows those it has a caption for.
 
     Raises
     ------
@@ -38,7 +47,7 @@ def write_report(
     Every file is first written whole under another name in the same folder, then renamed, so that
     nobody sees half a file; reading.json comes last, so that where it is, the others are.
     """
-    files = report_files(reading, evidence, draw)
+    files = report_files(reading, evidence, draw, extra)
     try:
         folder.mkdir(parents=True, exist_ok=True)
         _write_all(folder, files)
@@ -50,7 +59,10 @@ def write_report(
 
 
 def report_files(
-    reading: Reading, evidence: Evidence, draw: Draw = charts_here
+    reading: Reading,
+    evidence: Evidence,
+    draw: Draw = charts_here,
+    extra: Mapping[str, bytes] = MappingProxyType({}),
 ) -> dict[str, bytes]:
     """Make the five files of a reading in memory.
 
@@ -62,6 +74,8 @@ def report_files(
         The picture, and the points measured on it.
     draw : callable, optional
         Draws the charts.
+    extra : mapping of str to bytes, optional
+        Further pictures by file name.
 
     Returns
     -------
@@ -73,8 +87,10 @@ def report_files(
         drawn = beside.submit(_overlays, reading, evidence)
         charts = draw(reading)
         overlay_png, overlay_jpg = drawn.result()
-    page = report_html(reading, {"overlay": overlay_jpg, **charts})
+    shown = {Path(name).stem: picture for name, picture in extra.items()}
+    page = report_html(reading, {"overlay": overlay_jpg, **charts, **shown})
     return {
+        **extra,
         "teeth.csv": teeth_csv(reading).encode(),
         "overlay.png": overlay_png,
         "chart.png": charts["chart"],
