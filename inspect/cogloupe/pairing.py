@@ -65,6 +65,36 @@ class Compared:
         return found
 
 
+def parse_marks(text: str) -> list[tuple[int, int]]:
+    """Read the marked teeth of a set.
+
+    Parameters
+    ----------
+    text : str
+        One entry a picture, with commas: a number, or two with a slash, the tooth shared with the
+        picture before and the one shared with the next.
+
+    Returns
+    -------
+    list of (int, int)
+
+    Raises
+    ------
+    UseError
+        Where an entry is neither.
+    """
+    found = []
+    for entry in text.split(","):
+        numbers = [part.strip() for part in entry.split("/")]
+        if not (1 <= len(numbers) <= 2 and all(part.isdecimal() for part in numbers)):
+            raise UseError(
+                f"--mark {text}: '{entry.strip()}' is not the number of a tooth; name one for each "
+                "picture, as --mark 3,17"
+            )
+        found.append((int(numbers[0]), int(numbers[-1])))
+    return found
+
+
 def check_marks(marks: Sequence[int], pictures: int, teeth: int) -> None:
     """See that marks can name one tooth in every picture.
 

@@ -14,6 +14,7 @@ from pydantic import BaseModel, ConfigDict
 
 from cogloupe.tooth_form import FormName
 from cogloupe.findings import Cutting, Identity
+from cogloupe.photo_set import PhotoSet
 from cogloupe_calibration.errors import UseError
 
 SCHEMA_VERSION = "1.0"
@@ -220,7 +221,7 @@ class Profile(_Model):
 
 
 class Reading(_Model):
-    """Everything read from one photograph."""
+    """Everything read from one photograph, or from the set of them in `photo_set`."""
 
     schema_version: str = SCHEMA_VERSION
     software_version: str
@@ -236,6 +237,7 @@ class Reading(_Model):
     profile: Profile | None = None
     cutting: Cutting | None = None
     identity: Identity | None = None
+    photo_set: PhotoSet | None = None
     warnings: tuple[Notice, ...] = ()
 
 

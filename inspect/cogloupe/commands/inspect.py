@@ -31,8 +31,10 @@ from cogloupe.commands.options import (
     Edge,
     Form,
     GeneratingCircle,
+    Join,
     KnownBore,
     KnownTip,
+    Mark,
     MateTeeth,
     MeasuringDiameter,
     Module,
@@ -42,12 +44,15 @@ from cogloupe.commands.options import (
     Pick,
     PinDiameter,
     Rack,
+    Repeats,
     ScaleOption,
     Span,
     Teeth,
     ToleranceEdition,
+    Turned,
     Unknown,
 )
+from cogloupe.commands.sets import chosen_kind, inspect_set
 from cogloupe.reading import Reading
 from cogloupe_calibration.errors import UseError
 
@@ -85,12 +90,21 @@ def inspect(
     pick: Pick = None,
     partial: Partial = None,
     unknown: Unknown = None,
+    turned: Turned = False,
+    repeats: Repeats = False,
+    join: Join = False,
+    mark: Mark = None,
 ) -> None:
     """Read photographs; write reading.json, teeth.csv, overlay, chart and report for each.
 
     A gear.toml beside the photographs can say what the options say, so that pictures are only
-    dropped in.
+    dropped in. --turned, --repeats and --join make one reading of all photographs.
     """
+    kind = chosen_kind(turned, repeats, join)
+    if kind is not None:
+        raise typer.Exit(inspect_set(kind, photos, out, _given(ctx), mark))
+    if mark is not None:
+        raise UseError("--mark is for --turned and --join: it says which tooth is which")
     raise typer.Exit(_inspect_all(photos, out, _given(ctx)))
 
 

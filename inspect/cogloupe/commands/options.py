@@ -146,6 +146,36 @@ Unknown = Annotated[
         "by; a scale is needed to tell sizes.",
     ),
 ]
+Turned = Annotated[
+    bool,
+    typer.Option(
+        "--turned",
+        help="All pictures show one gear, turned on the stage between them: one reading, the "
+        "camera's own errors told from the gear's.",
+    ),
+]
+Repeats = Annotated[
+    bool,
+    typer.Option(
+        "--repeats",
+        help="All pictures show one gear left where it lies: one reading, with repeatability.",
+    ),
+]
+Join = Annotated[
+    bool,
+    typer.Option(
+        "--join",
+        help="All pictures show parts of one gear that overlap by some teeth: one reading.",
+    ),
+]
+Mark = Annotated[
+    str | None,
+    typer.Option(
+        help="Number of a marked tooth in each picture, as 3,17,9; with --join the teeth shared "
+        "with the picture before and the next, as 9,3/9,2.",
+        metavar="N,N,...",
+    ),
+]
 Out = Annotated[Path, typer.Option(help="Folder the readings go to.", metavar="DIR")]
 
 SETTINGS = {

@@ -15,6 +15,10 @@ from cogloupe.report.calibration_picture import (
 from cogloupe.report.styles import FAINT, GRID, INK, SIDE_STYLES
 
 _PENS = (SIDE_STYLES[0].pen, SIDE_STYLES[1].pen, "#5a4fa0", "#7a6a00", "#006e7a", INK)
+_BELOW = (
+    "Scale, turn and place are taken out; the rest is undone in the reading. Grey: where the "
+    "measuring circle lay in each picture."
+)
 _DASHES = ("-", "--", "-.", ":")
 
 
@@ -29,7 +33,7 @@ def camera_picture(found: CameraMap) -> Figure:
     -------
     Figure
     """
-    figure, (frame, round_) = blank_figure(2, found.height_px / found.width_px, ())
+    figure, (frame, round_) = blank_figure(2, found.height_px / found.width_px, (_BELOW,))
     show_frame(frame, found.width_px, found.height_px)
     for circle in found.circles:
         frame.plot(*circle.T, color=FAINT, lw=0.8, zorder=0)
@@ -43,11 +47,7 @@ def camera_picture(found: CameraMap) -> Figure:
         0.055, 1 - 0.12 / height, "what stays with the camera", fontsize=FONT + 4, weight="bold",
         color=INK, va="top",
     )  # fmt: skip
-    figure.text(
-        0.055, 0.12 / height, "Scale, turn and place are taken out. Grey: where the teeth's "
-        "measuring circle lay in each picture. All of this is undone in the reading.",
-        fontsize=FONT - 0.5, color=INK, va="bottom",
-    )  # fmt: skip
+    figure.text(0.055, 1 - 0.45 / height, _BELOW, fontsize=FONT - 0.5, color=INK, va="top")
     return figure
 
 

@@ -12,6 +12,7 @@ from cogloupe.reading import BudgetLine, Reading
 from cogloupe.report.gap_rows import candidate_rows, measure_rows, situation_rows
 from cogloupe.report.numbers import NOT_SEEN, gear_name, gear_size, tooth_list, with_uncertainty
 from cogloupe.report.rows import GAP_COLUMNS, Cell, gap_rows, summary_rows, tooth_rows
+from cogloupe.report.set_rows import set_rows
 from cogloupe.report.wording import verdict
 
 # In the order in which the page shows them.
@@ -22,6 +23,8 @@ CAPTIONS: dict[str, str] = {
     "from tooth 1.",
     "profile": "Mean shape of the flanks against the involute, from root to tip.",
     "thickness": "Thickness of each tooth and width of the gap after it, with U.",
+    "camera": "What the camera does to places on the picture, found by turning the gear and undone "
+    "in the reading: arrows over the frame, enlarged by the factor stated, and along the teeth.",
 }
 
 _BEFORE_UNIT = re.compile(r"(?<=\d) (?=(?:µm|mm|in|thou)\b)")
@@ -55,6 +58,7 @@ def report_html(reading: Reading, images: dict[str, bytes]) -> str:
         gap_heads=[head for _, head in GAP_COLUMNS],
         gaps=gap_rows(reading),
         budget=_by_figure(reading.budget),
+        pictures=set_rows(reading.photo_set) if reading.photo_set else [],
         candidates=candidate_rows(reading.identity) if reading.identity else [],
         measures=measure_rows(reading.identity) if reading.identity else [],
         situations=situation_rows(reading.cutting) if reading.cutting else [],

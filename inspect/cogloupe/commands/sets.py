@@ -1,0 +1,132 @@
+"""Sets of pictures of one gear on the command line: turned, repeats, partial pictures to join."""
+
+from collections.abc import Sequence
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from cogloupe.commands.console import READ, out_console, say
+from cogloupe_calibration.errors import UseError
+
+if TYPE_CHECKING:
+    from cogloupe.photo_set import SetKind
+    from cogloupe.sets import SetReading
+
+
+def chosen_kind(turned: bool, repeats: bool, join: bool) -> "SetKind | None":
+    """The one kind of set that was asked for.
+
+    Parameters
+    ----------
+    turned, repeats, join : bool
+        Flags as given.
+
+    Returns
+    -------
+    str or None
+        None where each picture is to be read by itself.
+
+    Raises
+    ------
+    UseError
+        Where more than one was asked for.
+    """
+    kinds: dict[SetKind, bool] = {"turned": turned, "repeats": repeats, "joined": join}
+    asked = [kind for kind, given in kinds.items() if given]
+    if len(asked) > 1:
+        raise UseError("--turned, --repeats and --join read the pictures differently: give one")
+    return asked[0] if asked else None
+
+
+def inspect_set(
+    kind: "SetKind", paths: Sequence[Path], out: Path, given: dict[str, object], mark: str | None
+) -> int:
+    """Read a set of pictures as one gear, and write its report.
+
+    Parameters
+    ----------
+    kind : {'turned', 'repeats', 'joined'}
+    paths : sequence of Path
+        Photographs or folders, in their order.
+    out : Path
+        Folder for readings.
+    given : dict
+        Settings from the command line.
+    mark : str or None
+        Marked teeth as given.
+
+    Returns
+    -------
+    int
+        Exit status.
+
+    Raises
+    ------
+    CogloupeError
+        Where the set cannot be read.
+    """
+    from cogloupe.folder import check_writable, find_photos
+    from cogloupe.photo import read_photo
+    from cogloupe.report.table import summary_table
+    from cogloupe.report.write import write_report
+    from cogloupe.settings import settings_for
+
+    if given["pick"] == "all":
+        raise UseError("--pick all reads every gear by itself: name one for a set, as --pick 2")
+    files = find_photos(list(paths))
+    settings = settings_for(files[0], given)
+    check_writable(out)
+    photos = [read_photo(path) for path in files]
+    found = _reader(kind)(photos, settings, _marks(kind, mark))
+    folder = out / f"{files[0].stem}-{kind}"
+    write_report(found.reading, found.evidence, folder, extra=_pictures(found))
+    out_console.print(summary_table([found.reading]))
+    for notice in found.reading.warnings:
+        teeth = f" (teeth {', '.join(map(str, notice.teeth))})" if notice.teeth else ""
+        say(notice.message + teeth)
+    say(f"One reading of {len(files)} pictures is in {folder}: open report.html.")
+    return READ
+
+
+def _reader(kind: "SetKind") -> Any:
+    if kind == "joined":
+        from cogloupe.join import inspect_joined
+
+        return inspect_joined
+    if kind == "repeats":
+        from cogloupe.repeats import inspect_repeats
+
+        return inspect_repeats
+    from cogloupe.turned import inspect_turned
+
+    return inspect_turned
+
+
+def _marks(kind: "SetKind", mark: str | None) -> Any:
+    """Marked teeth: one a picture, or to join by, the two shared with the neighbours."""
+    from cogloupe.pairing import parse_marks
+
+    if mark is None:
+        return None
+    if kind == "repeats":
+        raise UseError(
+            "--repeats are pictures of a gear left where it lies: --mark has no use there"
+        )
+    pairs = parse_marks(mark)
+    if kind == "joined":
+        return pairs
+    if any(before != after for before, after in pairs):
+        raise UseError(
+            f"--mark {mark}: for --turned one tooth a picture is named, as --mark 3,17,9"
+        )
+    return [before for before, _ in pairs]
+
+
+def _pictures(found: "SetReading") -> dict[str, bytes]:
+    """Pictures that only sets have, by file name."""
+    if found.pictures.kind != "turned":
+        return {}
+    from cogloupe.camera_map import camera_map
+    from cogloupe.report.camera_picture import camera_picture
+    from cogloupe.report.charts import figure_png
+
+    return {"camera.png": figure_png(camera_picture(camera_map(found.pictures)))}

@@ -1,0 +1,42 @@
+"""Rows of the report's table of the pictures of a set."""
+
+from dataclasses import dataclass
+
+from cogloupe.photo_set import PhotoSet
+from cogloupe.report.numbers import NOT_SEEN
+
+
+@dataclass(frozen=True)
+class SetRow:
+    """One picture of a set, in words."""
+
+    file: str
+    turn: str
+    tooth_1: str
+    teeth: str
+    left: str
+    out: str
+
+
+def set_rows(found: PhotoSet) -> list[SetRow]:
+    """Rows of the table of pictures.
+
+    Parameters
+    ----------
+    found : PhotoSet
+
+    Returns
+    -------
+    list of SetRow
+    """
+    return [
+        SetRow(
+            one.file,
+            f"{one.turn_deg:+.2f}°",
+            f"tooth {one.tooth_1_is}",
+            str(one.teeth_seen),
+            NOT_SEEN if one.residual_rms_px is None else f"{one.residual_rms_px:.4f} px",
+            str(one.left_out) if one.left_out else "none",
+        )
+        for one in found.pictures
+    ]
