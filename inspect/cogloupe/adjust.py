@@ -15,7 +15,7 @@ geodetic adjustment; from memory). Lengths px, angles rad.
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from math import sqrt
 
 import numpy as np
@@ -107,6 +107,8 @@ class Adjusted:
         Root mean square of the flanks' residuals over what their stated noise allows: about 1.
     freedom : int
         Degrees of freedom of that.
+    tip_misfit : float
+        The same of the tips.
     """
 
     gear: Floats
@@ -118,6 +120,7 @@ class Adjusted:
     residual: Floats
     used: Bools
     misfit: float
+    tip_misfit: float
     freedom: int
 
 
@@ -144,7 +147,14 @@ def adjust(views: Sequence[View], used_lens: Lens, prior: Lens) -> Adjusted:
         if (kept == used).all():
             break
         used = kept
-    return solved
+    # What the pictures' own scatter says of the noise replaces what was stated; what is known
+    # of lens and poses beforehand stays as it is.
+    raised = np.array([solved.misfit, solved.misfit, solved.tip_misfit])
+    scaled = [replace(view, u=view.u * raised) for view in views]
+    final = _solve(scaled, used, used_lens, prior)
+    return replace(
+        final, misfit=solved.misfit, tip_misfit=solved.tip_misfit, freedom=solved.freedom
+    )
 
 
 def _strays(solved: Adjusted, views: Sequence[View]) -> Bools:
@@ -189,11 +199,9 @@ def _solve(views: Sequence[View], used: Bools, used_lens: Lens, prior: Lens) -> 
     taken = float(np.trace(covariance @ (normal - precision))) / max(seen.sum(), 1)
     flanks, tips = slice(0, TIP), slice(TIP, None)
     misfit, freedom = _misfit(square[..., flanks], seen[..., flanks], taken)
-    of_tips = _misfit(square[..., tips], seen[..., tips], taken)[0]
-    covariance = covariance * misfit**2
+    tip_misfit, _ = _misfit(square[..., tips], seen[..., tips], taken)
     gear = np.where(np.isfinite(total), mean_out - mean_effect @ x, np.nan)
-    raised = np.tile([misfit, misfit, of_tips], len(total) // 3)
-    noise = np.where(np.isfinite(total), raised / np.sqrt(total), np.nan)
+    noise = np.where(np.isfinite(total), 1 / np.sqrt(total), np.nan)
     by_lens, by_pose, of_lens = _modes(mean_effect, covariance, terms)
     lens = make_lens(
         used_lens.centre_px, used_lens.radius_px, np.array(used_lens.terms) + x[:terms], of_lens
@@ -201,8 +209,25 @@ def _solve(views: Sequence[View], used: Bools, used_lens: Lens, prior: Lens) -> 
     return Adjusted(
         gear.reshape(shape), noise.reshape(shape), lens, by_lens.reshape(-1, *shape),
         by_pose.reshape(-1, *shape), x[terms:].reshape(count, -1),
-        residual.reshape(count, *shape), used, misfit, freedom,
+        residual.reshape(count, *shape), used, misfit, tip_misfit,
+        freedom,
     )  # fmt: skip
+
+
+def lens_precision(lens: Lens) -> Floats:
+    """Inverse covariance of a lens's terms.
+
+    Parameters
+    ----------
+    lens : Lens
+        Terms without any allowance are held to 1e-8, far below what any picture shows.
+
+    Returns
+    -------
+    ndarray, shape (8, 8)
+    """
+    covariance = np.array(lens.covariance)
+    return np.asarray(np.linalg.inv(covariance + 1e-16 * np.eye(len(covariance))))
 
 
 def _misfit(square: Floats, seen: Bools, taken: float) -> tuple[float, int]:
@@ -218,7 +243,7 @@ def _misfit(square: Floats, seen: Bools, taken: float) -> tuple[float, int]:
 def _beforehand(views: Sequence[View], used_lens: Lens, prior: Lens) -> tuple[Floats, Floats]:
     """Precision of what is known beforehand, and its pull on the unknowns."""
     of_pose = np.concatenate([view.u_pose for view in views]) ** -2.0
-    of_lens = np.linalg.inv(np.array(prior.covariance))
+    of_lens = lens_precision(prior)
     terms = len(of_lens)
     precision = np.zeros((terms + len(of_pose),) * 2)
     precision[:terms, :terms] = of_lens

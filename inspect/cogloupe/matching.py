@@ -15,7 +15,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from cogloupe.adjust import TIP, View
+from cogloupe.adjust import TIP, View, lens_precision
 from cogloupe_calibration.calibration import Lens
 
 Floats = NDArray[np.float64]
@@ -111,7 +111,7 @@ class _Pair:
 
     @classmethod
     def of(cls, first: View, second: View, lens: Lens) -> "_Pair":
-        of_lens = np.linalg.inv(np.array(lens.covariance))
+        of_lens = lens_precision(lens)
         known = [np.diag(view.u_pose**-2.0) for view in (first, second)]
         blocks = (of_lens, *known)
         edges = np.cumsum([0, *(len(b) for b in blocks)])

@@ -24,6 +24,8 @@ from cogloupe_calibration.lens import TERMS, TERMS_IN_WORDS
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 
+NOTHING = 1e-7
+"""A lens term surer than this moves no flank."""
 PLACES = "places of the pictures"
 SCALE = "scale"
 """Sources that sets have beside the lens."""
@@ -161,6 +163,7 @@ def settled(pictures: SetOfPictures, axes: Axes) -> Settled:
             f"{100 * np.sqrt(max(value[-1 - k], 0.0)):.2g} %", left(mode),
         )
         for k, mode in enumerate(adjusted.lens_modes)
+        if value[-1 - k] > NOTHING**2
     ]  # fmt: skip
     modes += [
         Mode(PLACES, "as adjusted", left(mode))

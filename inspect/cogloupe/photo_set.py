@@ -52,11 +52,16 @@ class PhotoSet(_Model):
     """The pictures behind a reading.
 
     `misfit` is the scatter of the pictures about the reading over what each states by itself, with
-    its degrees of freedom; about 1 where both are right.
+    its degrees of freedom; about 1 where both are right. `repeatability_um` is the standard
+    deviation of one picture's flanks along the measuring circle, all flanks pooled;
+    `flank_repeatability_um` that of each tooth's left and right flank, with one degree of freedom
+    less than pictures show it.
     """
 
     kind: SetKind
     pictures: tuple[PictureOfSet, ...]
     misfit: float
     degrees_of_freedom: int
+    repeatability_um: float | None
+    flank_repeatability_um: tuple[tuple[float | None, float | None], ...]
     camera: CameraError | None = None

@@ -45,11 +45,14 @@ class SetReading:
     evidence : Evidence
         Of the first picture.
     pictures : SetOfPictures
+    alone : tuple of Reading
+        Of each picture by itself, measured through the same lens.
     """
 
     reading: Reading
     evidence: Evidence
     pictures: SetOfPictures
+    alone: tuple[Reading, ...]
 
 
 def check_set(photos: Sequence[Photo], option: str) -> None:
@@ -181,13 +184,14 @@ def read_set(
     reading = mean_of_the_rest(reading, [one for one, _ in alone], offsets)
     reading = reading.model_copy(
         update={
-            "photo_set": _set_info(pictures, offsets),
+            "photo_set": _set_info(pictures, offsets, tooth_1),
             "budget": grouped(reading.budget),
             "warnings": (*reading.warnings, *_set_notices(pictures)),
         }
     )
     own = work_out(sight.measured, sight.axes, settings, frame, pictures.lens)
-    return SetReading(reading, build_evidence(photo, sight.measured, own, pictures.lens), pictures)
+    evidence = build_evidence(photo, sight.measured, own, pictures.lens)
+    return SetReading(reading, evidence, pictures, tuple(one for one, _ in alone))
 
 
 def _alone(pictures: SetOfPictures, n: int, settings: GearSettings) -> tuple[Reading, int]:
@@ -199,7 +203,7 @@ def _alone(pictures: SetOfPictures, n: int, settings: GearSettings) -> tuple[Rea
     return reading, figures.first
 
 
-def _set_info(pictures: SetOfPictures, offsets: Sequence[int]) -> PhotoSet:
+def _set_info(pictures: SetOfPictures, offsets: Sequence[int], tooth_1: int) -> PhotoSet:
     adjusted = pictures.adjusted
     start = [start_of(sight, pictures.nominal) for sight in pictures.sights]
     entries = tuple(
@@ -214,11 +218,44 @@ def _set_info(pictures: SetOfPictures, offsets: Sequence[int]) -> PhotoSet:
         )
         for n, photo in enumerate(pictures.photos)
     )
+    scatter = np.roll(_flank_scatter(pictures), -tooth_1, axis=0)
+    flanks = adjusted.residual[..., :TIP]
+    # What each flank's own mean takes away of the scatter, the degrees of freedom give back.
+    pooled = scatter_um(pictures, np.sqrt(np.nansum(flanks**2) / max(adjusted.freedom, 1)))
     return PhotoSet(
         kind=pictures.kind, pictures=entries, misfit=adjusted.misfit,
         degrees_of_freedom=adjusted.freedom,
+        repeatability_um=number(float(pooled)) if adjusted.freedom else None,
+        flank_repeatability_um=tuple((number(left), number(right)) for left, right in scatter),
         camera=camera_error(pictures) if pictures.kind == "turned" else None,
     )  # fmt: skip
+
+
+def scatter_um(pictures: SetOfPictures, out_px: Floats | float) -> Floats:
+    """Scatter along the measuring circle of what moves so far out of the material.
+
+    Parameters
+    ----------
+    pictures : SetOfPictures
+    out_px : ndarray or float
+
+    Returns
+    -------
+    ndarray
+        µm.
+    """
+    measured = pictures.sights[0].measured
+    curve = measured.fits.curve
+    along = curve.measuring_radius / float(curve.measuring_arm.mean())
+    return np.asarray(1000 * measured.scale.mm_per_px * along * out_px)
+
+
+def _flank_scatter(pictures: SetOfPictures) -> Floats:
+    """Standard deviation of every flank over the pictures, µm, shape (z, 2); NaN below two."""
+    flanks = pictures.adjusted.residual[..., :TIP]
+    count = np.isfinite(flanks).sum(axis=0)
+    square = np.nansum(flanks**2, axis=0) / np.maximum(count - 1, 1)
+    return scatter_um(pictures, np.where(count > 1, np.sqrt(square), np.nan))
 
 
 def _rms(values: Floats) -> float:

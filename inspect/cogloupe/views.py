@@ -1,5 +1,6 @@
 """What each picture of a set says of one gear's teeth, made ready to be adjusted together."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from math import hypot, pi
 
@@ -134,6 +135,21 @@ def view_of(sight: Sight, nominal: Nominal, lens: Lens) -> View:
     normal = np.concatenate([place.normal[order], radial[:, None]], axis=1)
     pose = _pose_effects(xy - datum, normal, reach)
     return View(out, u, pose, _lens_effects(sight, xy, normal, lens), _known_pose(sight, nominal))
+
+
+def flank_doubt_of(sights: Sequence[Sight]) -> float:
+    """What the scatter of points does not show of a flank, over the pictures of a set.
+
+    Parameters
+    ----------
+    sights : sequence of Sight
+
+    Returns
+    -------
+    float
+        Px, root mean square.
+    """
+    return float(np.sqrt(np.mean([flank_doubt(sight.measured) ** 2 for sight in sights])))
 
 
 def _pose_effects(arm: Floats, normal: Floats, reach: Floats) -> Floats:

@@ -1,0 +1,149 @@
+"""Repeats: pictures of a gear left where it lies, for repeatability (type A)."""
+
+from collections.abc import Sequence
+from dataclasses import replace
+from math import sqrt
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.stats import t as student_t
+
+from cogloupe.adjust import Adjusted, adjust
+from cogloupe.inspection import stated_scale
+from cogloupe.matching import SURE, best_match, pattern_evidence
+from cogloupe.measure import tips_oval
+from cogloupe.merging import SetOfPictures
+from cogloupe.photo import Photo
+from cogloupe.reading import BudgetLine, Reading
+from cogloupe.sets import SetReading, check_set, read_set, sight_at
+from cogloupe.settings import GearSettings
+from cogloupe.turned import measure_all, same_datum, see_all
+from cogloupe.views import Sight, flank_doubt_of, nominal_of, start_of, view_of
+from cogloupe_calibration.errors import PhotoError
+from cogloupe_calibration.lens import unmeasured_lens
+
+Floats = NDArray[np.float64]
+
+REPEATED = {
+    "thickness_mean_mm": "tooth thickness",
+    "gap_width_mean_mm": "gap width",
+    "runout_um": "runout",
+    "eccentricity_um": "eccentricity",
+    "tip_diameter_mean_mm": "tip diameter",
+    "root_diameter_mean_mm": "root diameter",
+}
+"""Figures of the summary whose repeatability is told by their own scatter, and their names."""
+EDGE_NOISE = "edge noise and fit"
+
+
+def inspect_repeats(
+    photos: Sequence[Photo], settings: GearSettings, marks: None = None
+) -> SetReading:
+    """Read one gear from several pictures of it in one place.
+
+    Parameters
+    ----------
+    photos : sequence of Photo
+        Two or more; three or more say much more about repeatability.
+    settings : GearSettings
+    marks : None
+        Not used: teeth are known by where they stand.
+
+    Returns
+    -------
+    SetReading
+
+    Raises
+    ------
+    UseError, PhotoError, CalibrationError
+        Where the pictures do not belong together, or the gear was turned between them.
+    """
+    check_set(photos, "--repeats")
+    stated, calibration, notices = stated_scale(photos[0], settings)
+    known = calibration.lens if calibration is not None else None
+    measured = measure_all(photos, see_all(photos, settings), settings, stated, known)
+    axes = same_datum(measured, settings.datum)
+    nominal = nominal_of(measured[0])
+    oval = tips_oval(measured[0].tips, measured[0].teeth)
+    lens = known or unmeasured_lens(photos[0].width, photos[0].height, oval)
+    first = Sight(measured[0], axes[0], np.arange(measured[0].teeth.teeth))
+    start = start_of(first, nominal)
+    sights = [sight_at(m, a, nominal, start) for m, a in zip(measured, axes, strict=True)]
+    views = [view_of(sight, nominal, lens) for sight in sights]
+    for photo, view in zip(photos[1:], views[1:], strict=True):
+        match = best_match(pattern_evidence(views[0], view, lens))
+        if match.shift != 0 and match.sure > SURE:
+            turn = (match.shift * 360 / len(view.out) + 180) % 360 - 180
+            raise PhotoError(
+                f"{photo.name} shows the gear turned by about {turn:.0f}° against "
+                f"{photos[0].name}: --repeats are pictures of a gear left where it lies; use "
+                "--turned for turned ones"
+            )
+    adjusted = _with_doubt(adjust(views, lens, lens), flank_doubt_of(sights))
+    pictures = SetOfPictures(
+        "repeats", tuple(photos), tuple(sights), tuple(views), nominal, adjusted, known
+    )
+    return with_repeatability(read_set(pictures, settings, notices))
+
+
+def _with_doubt(adjusted: Adjusted, doubt: float) -> Adjusted:
+    """What one picture's scatter does not show of a flank, repeats in one place do not either."""
+    return replace(adjusted, noise=np.hypot(adjusted.noise, doubt))
+
+
+def with_repeatability(found: SetReading) -> SetReading:
+    """Put the repeatability of the main figures into their uncertainty and the budget.
+
+    Parameters
+    ----------
+    found : SetReading
+
+    Returns
+    -------
+    SetReading
+
+    Notes
+    -----
+    The mean of n pictures is uncertain by s / sqrt(n), s having n - 1 degrees of freedom; it is
+    raised by half of Student's t for 95 %, so that twice the whole still means 95 % (GUM 4.2 and
+    annex G). Pitch has its repeatability from all flanks pooled.
+    """
+    reading = found.reading
+    lines, changes = [], {}
+    for name, words in REPEATED.items():
+        values = [getattr(one.summary, name) for one in found.alone]
+        known = [v for v in values if v is not None]
+        u_before = getattr(reading.summary, f"u_{name}")
+        if len(known) < 2 or u_before is None:
+            continue
+        u, line = _type_a(words, np.array(known) * (1000 if name.endswith("_mm") else 1))
+        changes[f"u_{name}"] = float(np.hypot(u_before, u / (1000 if name.endswith("_mm") else 1)))
+        lines.append(line)
+    summary = reading.summary.model_copy(update=changes)
+    budget = (*(_pooled(line, reading) for line in reading.budget), *lines)
+    return replace(found, reading=reading.model_copy(update={"summary": summary, "budget": budget}))
+
+
+def _type_a(figure: str, values_um: Floats) -> tuple[float, BudgetLine]:
+    n, s = len(values_um), float(np.std(values_um, ddof=1))
+    factor = float(student_t.ppf(0.975, n - 1)) / 2
+    u = factor * s / sqrt(n)
+    line = BudgetLine(
+        figure=figure, source=f"repeatability (type A, {n} pictures)",
+        value=f"{s:.2g} µm a picture", distribution=f"t, {n - 1} degrees of freedom",
+        sensitivity=f"{factor:.2f} / √{n}", contribution=u, unit="um",
+    )  # fmt: skip
+    return u, line
+
+
+def _pooled(line: BudgetLine, reading: Reading) -> BudgetLine:
+    """Name the flanks' own noise by what it is made from: the pictures' scatter."""
+    found = reading.photo_set
+    if line.source != EDGE_NOISE or found is None or found.repeatability_um is None:
+        return line
+    changes = {
+        "source": f"repeatability (type A, {len(found.pictures)} pictures) and edge",
+        "value": f"{found.repeatability_um:.2g} µm a flank and picture",
+        "distribution": f"t, {found.degrees_of_freedom} degrees of freedom",
+    }
+    return line.model_copy(update=changes)
