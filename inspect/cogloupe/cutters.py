@@ -1,4 +1,4 @@
-"""What cut the gaps: the plausible situations, and how well each explains the mean gap.
+"""What may have cut the gaps: the plausible situations, and the gap that each would leave.
 
 One table of situations. Each supposes a cutter and leaves free what nobody knows beforehand: the
 depth, the rounding of the cutter's corners, and what makes the situation (a widening, a lean, an
@@ -7,13 +7,14 @@ angle). Lengths mm, angles rad; profile shifts and roundings in modules.
 
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, replace
-from math import degrees, inf, radians, tan
+from math import degrees, radians
 
 import numpy as np
 from numpy.typing import NDArray
 
-from cogloupe.gap_fit import Comparison, Free, GapFit, Supposed, shares
+from cogloupe.gap_fit import Free, Supposed
 from cogloupe.gap_outline import GapOutline, evenly, whole_gap
+from cogloupe.hob_end import ended_gap
 from cogloupe.mean_gap import MeanGap
 from cogloupe.rack import (
     RACK_NAMES,
@@ -45,21 +46,11 @@ DEPTH = 0.3
 """Spread, beforehand, of the depth of cut in modules (workshop cuts; our own judgement)."""
 ROUNDING, LEAST_ROUNDING = 0.08, 0.02
 """Spread of the rounding of the cutter's corners (wear, grinding; our own judgement)."""
+END = (2.0, 1.0)
+"""Reach of a hob that ends too near, in modules beyond the centre line, and its spread: flanks
+need some four (our own judgement)."""
 WIDENING, LEAN_DEG, ANGLE_DEG = 0.1, 2.0, 3.0
 """Spreads of a widening (modules), a lean and a flank angle (our own judgement)."""
-UNSCALED_U = 0.02
-"""Relative standard uncertainty of a scale that only the stated module set, by tips and flanks."""
-ALIKE = 20.0
-"""Situations less than so many times as likely as one another are not told apart: the usual one
-in twenty."""
-POOR_FIT = 2.0
-"""Times its own uncertainty by which the best situation may miss the gap before that is said."""
-RANDOM_SPREAD = (0.2, 0.8)
-"""Standard deviation of the gaps' widths over their mean widening: the range of 2 to 20 normal
-values has 0.2 to 0.76 of its mean (tables of the range's distribution, recomputed)."""
-OTHER_SPREAD = 0.006
-"""Scale of the standard deviation of the gaps' widths otherwise, in modules: a gap that is cut at
-one setting is as wide as the next (gears of the generating model with facets show 0.003)."""
 
 
 @dataclass(frozen=True)
@@ -69,7 +60,7 @@ class Cut:
     Attributes
     ----------
     kind : str
-        'rack', 'system', 'angle', 'module', 'form', 'scatter', 'thick' or 'lean'.
+        'rack', 'system', 'angle', 'module', 'form', 'scatter', 'thick', 'lean' or 'end'.
     label : str
         What it is called in a sentence.
     gear : Gear
@@ -78,6 +69,8 @@ class Cut:
         Sizes left free beside the depth.
     form : bool
         The cutter has the gap's own shape, instead of generating it.
+    side : int
+        Where a hob ends too near the centre line: 1 on the clockwise side, -1 on the other.
     """
 
     kind: str
@@ -85,62 +78,7 @@ class Cut:
     gear: Gear
     free: tuple[str, ...] = ("rounding",)
     form: bool = False
-
-
-@dataclass(frozen=True)
-class Size:
-    """A size found for a situation, with its standard uncertainty."""
-
-    name: str
-    value: float
-    u: float
-    unit: str
-
-
-@dataclass(frozen=True)
-class Ranked:
-    """A situation with its share of the probability and what was found for it.
-
-    Attributes
-    ----------
-    cut : Cut
-    share : float
-        Share of the probability, all kinds alike beforehand.
-    misfit : float
-        Root mean square distance of the mean gap from its best gap, mm.
-    sizes : tuple of Size
-    seen : bool
-        False where what makes the situation (a widening, a lean, an odd angle) is smaller than
-        its U, so that it comes down to the stated rack.
-    """
-
-    cut: Cut
-    share: float
-    misfit: float
-    sizes: tuple[Size, ...]
-    seen: bool
-
-    def size(self, name: str) -> Size:
-        """Look up a size by its name; KeyError where the situation has none of it."""
-        return {size.name: size for size in self.sizes}[name]
-
-
-@dataclass(frozen=True)
-class Ranking:
-    """All situations, likeliest first.
-
-    Attributes
-    ----------
-    ranked : tuple of Ranked
-    alike : tuple of Ranked
-        Those that cannot be told apart from the likeliest, itself first.
-    strain : float
-        Misfit of the best, in standard uncertainties (root mean square).
-    """
-
-    ranked: tuple[Ranked, ...]
-    alike: tuple[Ranked, ...]
-    strain: float
+    side: int = 0
 
 
 def situations(gear: Gear, dp: bool) -> Iterator[Cut]:
@@ -172,12 +110,15 @@ def situations(gear: Gear, dp: bool) -> Iterator[Cut]:
         yield Cut("module", f"a {name} cutter", replace(plain, module_mm=size, rack=other))
     for number, lowest, highest in FORM_CUTTERS:
         own = lowest <= gear.teeth <= (highest or gear.teeth)
-        span = f"{lowest} to {highest} teeth" if highest else f"{lowest} teeth to a rack"
-        label = f"form cutter no. {number} ({span}{', its own range' if own else ''})"
+        span = f"{lowest} to {highest} teeth" if highest else f"{lowest} teeth and more"
+        label = f"form cutter no. {number} for {span}{' as this one has' if own else ''}"
         yield Cut("form", label, replace(plain, teeth=lowest), form=True)
     yield Cut("scatter", "passes scattered in angle", plain, ("rounding", "widening"))
     yield Cut("thick", "a cutter too thick, or play in the drive", plain, ("rounding", "widening"))
     yield Cut("lean", "a cutter that leans or stands off centre", plain, ("rounding", "lean"))
+    for side, way in ((1, "clockwise"), (-1, "anticlockwise")):
+        label = f"a hob that ends too near the centre line on the {way} side"
+        yield Cut("end", label, plain, ("rounding", "end"), side=side)
 
 
 def other_systems(rack: BasicRack, module_mm: float) -> Iterator[BasicRack]:
@@ -234,6 +175,7 @@ def supposed(cut: Cut, gear: Gear, gap: MeanGap) -> Supposed | None:
         ),
         "widening": Free("widening", 0.01, 0.0, WIDENING, 0.0, 0.6, one_sided=True),
         "lean": Free("lean", 0.0, 0.0, radians(LEAN_DEG), -0.3, 0.3),
+        "end": Free("end", END[0], *END, 0.3, 6.0),
     }  # fmt: skip
     depth = Free("shift", shift, 0.0, DEPTH, *SHIFTS)
     names = ("shift", *cut.free)
@@ -249,6 +191,10 @@ def _outline_of(
     def outline(values: Floats) -> GapOutline:
         size = dict(zip(names, values, strict=True))
         rack = _ground(cut.gear.rack, size.get("rounding"), size.get("angle"))
+        if cut.side:
+            made = replace(cut.gear, rack=rack, profile_shift=size["shift"], tip_radius_mm=top)
+            step = STEP_MODULES * cut.gear.module_mm
+            return evenly(ended_gap(made, size["end"] * cut.gear.module_mm, cut.side), step)
         radius, angle = (_form_gap if cut.form else _generated_gap)(
             cut.gear, rack, size["shift"], reference, top
         )
@@ -294,106 +240,3 @@ def _turned(outline: GapOutline, lean: float, reference: float) -> GapOutline:
     return evenly(
         turned.T + np.array([0.0, reference]), float(outline.station[1] - outline.station[0])
     )
-
-
-def rank_cuts(gap: MeanGap, gear: Gear, dp: bool, scale_known: bool = True) -> Ranking | None:
-    """Rank the situations by how well each explains the mean gap.
-
-    Parameters
-    ----------
-    gap : MeanGap
-    gear : Gear
-        As stated.
-    dp : bool
-        It was stated in diametral pitch.
-    scale_known : bool
-        False where the stated module itself set the scale: then no other module is thought of.
-
-    Returns
-    -------
-    Ranking or None
-        Likeliest first; each kind of situation has the same probability beforehand, shared by
-        its rows. None where no cutter reaches the floor that was found.
-    """
-    comparison = Comparison(gap, gear.module_mm, None if scale_known else UNSCALED_U)
-    table = [cut for cut in situations(gear, dp) if scale_known or cut.kind != "module"]
-    cuts, fits, best_weight = [], [], -inf
-    for cut in table:
-        gap_of_it = supposed(cut, gear, gap)
-        if gap_of_it is not None:
-            cuts.append(cut)
-            fits.append(comparison.fit(gap_of_it, best_weight))
-            best_weight = max(best_weight, fits[-1].log_weight)
-    if not cuts:
-        return None
-    rows = {cut.kind: sum(c.kind == cut.kind for c in table) for cut in cuts}
-    weight = np.array(
-        [
-            fit.log_weight - np.log(rows[cut.kind]) + _spread_weight(cut, fit, gap, gear)
-            for cut, fit in zip(cuts, fits, strict=True)
-        ]
-    )
-    best = fits[int(np.argmax(weight))]
-    strain = best.chi_square / best.count
-    share = shares(weight, strain)
-    ranked = tuple(
-        Ranked(
-            cuts[k], float(share[k]), fits[k].misfit, tuple(_sizes(cuts[k], fits[k], gear)),
-            _seen(cuts[k], fits[k]),
-        )
-        for k in np.argsort(-share)
-    )  # fmt: skip
-    seen = [row for row in ranked if row.seen]
-    alike = tuple(row for row in seen if row.share > seen[0].share / ALIKE)
-    return Ranking(ranked, alike, float(np.sqrt(strain)))
-
-
-def _seen(cut: Cut, fit: GapFit) -> bool:
-    """Whether what makes the situation is larger than its U."""
-    if cut.free[-1] == "rounding":
-        return True
-    nothing = cut.gear.rack.pressure_angle if cut.free[-1] == "angle" else 0.0
-    return bool(abs(fit.values[-1] - nothing) > 2 * fit.u[-1])
-
-
-def _spread_weight(cut: Cut, fit: GapFit, gap: MeanGap, gear: Gear) -> float:
-    """Logarithm of how well a situation explains that the gaps' widths differ, or do not.
-
-    Passes scattered by chance leave widths that differ in proportion to the mean widening; with
-    any other cutter the widths have nothing to do with it. Averaged over what the spread can be.
-    """
-    other = OTHER_SPREAD * gear.module_mm * np.linspace(0.0, 3.0, 40)
-    likely = np.exp(-0.5 * np.linspace(0.0, 3.0, 40) ** 2)
-    ratio = np.linspace(*RANDOM_SPREAD, 30) if cut.kind == "scatter" else np.zeros(1)
-    own = ratio[:, None] * fit.values[-1] * gear.module_mm
-    variance = own**2 + other**2 + gap.u_width**2
-    # Log density of a sample variance of so many normal values, up to what all rows share.
-    terms = -0.5 * (gap.gaps - 1) * (np.log(variance) + gap.width_spread**2 / variance)
-    peak = float(terms.max())
-    return peak + float(np.log(np.mean(np.exp(terms - peak) @ likely / likely.sum())))
-
-
-def _sizes(cut: Cut, fit: GapFit, gear: Gear) -> Iterator[Size]:
-    """What was found, in a workshop's terms."""
-    m, rack = cut.gear.module_mm, cut.gear.rack
-    found = dict(zip(("shift", *cut.free), zip(fit.values, fit.u, strict=True), strict=True))
-    shift, u_shift = found["shift"]
-    yield Size("too deep by", -shift * m, u_shift * m, "mm")
-    if not cut.form:
-        yield Size("profile shift", shift, u_shift, "modules")
-        thinner = -2 * shift * tan(rack.pressure_angle) * m
-        yield Size("teeth thinner by", thinner, 2 * tan(rack.pressure_angle) * u_shift * m, "mm")
-    if "rounding" in found:
-        yield _size("corner rounding of the cutter", found["rounding"], m, "mm")
-    if "angle" in found:
-        yield _size("flank angle", found["angle"], degrees(1), "°")
-    if "widening" in found:
-        yield _size("gap wider by", found["widening"], m, "mm")
-    if "lean" in found:
-        # Off centre by c, a gap that is turned back to the middle leans the other way by c / r.
-        yield _size("lean", found["lean"], degrees(1), "°")
-        yield _size("or off centre by", found["lean"], -gear.reference_radius, "mm")
-
-
-def _size(name: str, found: tuple[float, float], unit: float, called: str) -> Size:
-    return Size(name, found[0] * unit, found[1] * abs(unit), called)

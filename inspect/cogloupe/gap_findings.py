@@ -5,7 +5,7 @@ from typing import Any
 
 from numpy.typing import NDArray
 
-from cogloupe.cutters import rank_cuts
+from cogloupe.cut_ranking import rank_cuts
 from cogloupe.figures import Figures, choose_datum, work_out
 from cogloupe.findings import Cutting, Identity
 from cogloupe.mean_gap import measure_mean_gap

@@ -105,8 +105,9 @@ def measure_mean_gap(measured: Measured, figures: Figures, lens: Lens) -> MeanGa
     px = measured.scale.mm_per_px
     xy, gap = folded_points(measured)
     floors = found_floors(measured, measured.fits.centre)
-    floor, u_floor = _mean_of(floors.value * px, floors.u * px)
-    tip, u_tip = _mean_of(measured.tips.value * px, measured.tips.u * px)
+    turn = measured.teeth.centre_angle
+    floor, u_floor = _mean_of(floors.value * px, floors.u * px, turn)
+    tip, u_tip = _mean_of(measured.tips.value * px, measured.tips.u * px, turn)
     if len(np.unique(gap)) < FEWEST_GAPS or not np.isfinite([floor, tip]).all():
         raise PhotoError("too few gaps are seen whole to compare them with what a cutter leaves")
     blur = measured.outlines.blur_px * px
@@ -243,15 +244,26 @@ def _point_noise(measured: Measured, cell: float) -> float:
     return fits.scatter * px * sqrt(fits.correlation / max(cell / px, 1.0))
 
 
-def _mean_of(values: Floats, u: Floats) -> tuple[float, float]:
-    """Median over teeth and its standard uncertainty."""
+def _mean_of(values: Floats, u: Floats, turn: Floats) -> tuple[float, float]:
+    """Mean of radii over teeth and its standard uncertainty, a wave of one turn taken out.
+
+    The blank may stand off the axis of the teeth; that moves no mean.
+    """
     seen = np.isfinite(values)
     if not seen.any():
         return float("nan"), float("nan")
-    spread = 1.4826 * float(np.median(np.abs(values[seen] - np.median(values[seen]))))
-    # The median of n normal values strays by 1.25 / sqrt(n) standard deviations.
-    own = hypot(spread, float(np.median(u[seen])))
-    return float(np.median(values[seen])), 1.25 * own / sqrt(seen.sum())
+    waves = [np.ones(len(turn)), np.cos(turn), np.sin(turn)][: 3 if seen.sum() >= 8 else 1]
+    design, value = np.stack(waves, axis=1)[seen], values[seen]
+    for _ in range(3):
+        found = np.linalg.lstsq(design, value, rcond=None)[0]
+        off = np.abs(value - design @ found)
+        near = off <= CLIP * 1.4826 * np.median(off) + 1e-12
+        if near.all() or near.sum() < len(waves) + 3:
+            break
+        design, value = design[near], value[near]
+    rest = value - design @ found
+    own = hypot(float(np.sqrt(np.mean(rest**2))), float(np.median(u[seen])))
+    return float(found[0]), own / sqrt(len(value))
 
 
 def _width_spread(figures: Figures) -> tuple[float, float]:

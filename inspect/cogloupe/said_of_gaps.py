@@ -7,7 +7,7 @@ fault smaller than its U is not named, and a best that misses the gaps is called
 from collections.abc import Callable, Iterator, Sequence
 from math import degrees
 
-from cogloupe.cutters import POOR_FIT, Ranked, Ranking, Size
+from cogloupe.cut_ranking import POOR_FIT, Ranked, Ranking, Size
 from cogloupe.findings import (
     Candidate,
     CutSituation,
@@ -137,10 +137,20 @@ def _leaning(row: Ranked) -> str:
     )
 
 
+def _ended(row: Ranked) -> str:
+    way = "clockwise" if row.cut.side > 0 else "anticlockwise"
+    return (
+        f"a hob that reached only {_pm(row.size('reach of the hob on that side'))} beyond the "
+        f"centre line on the {way} side, too short or off centre, so that it did not generate "
+        "the flanks whole"
+    )
+
+
 _PHRASES: dict[str, Callable[[Ranked], str]] = {
     "scatter": _scattered,
     "thick": _thick,
     "lean": _leaning,
+    "end": _ended,
 }
 
 

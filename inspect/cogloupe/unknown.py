@@ -14,7 +14,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from cogloupe.check_sizes import STANDARD_PIN, chord, over_pins, usable_spans
-from cogloupe.cutters import ALIKE, Cut, Size, supposed
+from cogloupe.cut_ranking import ALIKE, Size
+from cogloupe.cutters import Cut, supposed
 from cogloupe.gap_fit import Comparison, GapFit, shares
 from cogloupe.mean_gap import MeanGap
 from cogloupe.measure import Measured

@@ -63,6 +63,10 @@ def situation_rows(cutting: Cutting) -> list[tuple[str, str, str, str]]:
 
 
 def _named(size: SizeFound) -> str:
+    if size.unit == "mm":
+        size = SizeFound(
+            name=size.name, value=1000 * size.value, u_value=1000 * size.u_value, unit="µm"
+        )
     if resolved(size.value, size.u_value):
         return f"{size.name} {size_text(size)}"
     return f"{size.name}: {size_text(size)}"
@@ -83,7 +87,7 @@ def candidate_rows(identity: Identity) -> list[tuple[str, str, str, str, str]]:
     shown = [row for row in identity.candidates if row.probability > LEAST_SHOWN]
     return [
         (
-            f"{row.size} ({row.module_mm:.4g} mm, {row.diametral_pitch:.4g} DP)",
+            f"{row.size} ({_in_the_other_system(row)})",
             _tooth(row),
             with_uncertainty(row.profile_shift, row.u_profile_shift, "", signed=True),
             chance(row.probability),
@@ -91,6 +95,12 @@ def candidate_rows(identity: Identity) -> list[tuple[str, str, str, str, str]]:
         )
         for row in shown
     ]
+
+
+def _in_the_other_system(row: Candidate) -> str:
+    if row.size.startswith("module"):
+        return f"{row.diametral_pitch:.4g} DP"
+    return f"module {row.module_mm:.4g} mm"
 
 
 def _tooth(row: Candidate) -> str:
