@@ -175,6 +175,59 @@ class FlankCurve:
         """Mean of both sides' lean on the measuring circle, rad; an involute's pressure angle."""
         return float(self.measuring_lean.mean())
 
+    def shifted(self) -> tuple[Floats, Floats]:
+        """What a shift of the axis by one px does to a flank's place and slope.
+
+        Returns
+        -------
+        place : ndarray, shape (2, 2)
+            Of left and right flanks, px out of the material at the measuring circle: by a shift
+            along the tangent there, towards the flank's own side, and by one along the radius.
+        slope : ndarray, shape (2, 2)
+            Growth of that with the length along the flank, per px of it.
+
+        Notes
+        -----
+        A shift moves each point by its part along the normal, which turns along the flank. Along an
+        involute it turns evenly, so place and slope are those of the measuring circle; else they
+        are what a line fitted over the evaluation range makes of it.
+        """
+        radius = np.linspace(self.low_radius, self.high_radius, 60)
+        lean = self.measuring_lean
+        way = np.stack([np.cos(lean), np.sin(lean)], axis=1)
+        if self.form.name == "involute":
+            turned = np.stack([-np.sin(lean), np.cos(lean)], axis=1)
+            return way, turned / self.measuring_arm[:, None]
+        x = self.form.along(radius) - self.measuring_roll
+        found = []
+        for side in BOTH_SIDES:
+            arm = self.form.arm(radius, side)
+            facing = self.form.turn(radius, side) - self.measuring_turn[side]
+            facing = facing + np.arccos(np.clip(arm / radius, -1.0, 1.0))
+            design = np.stack([arm / self.measuring_arm[side], x], axis=1)
+            wanted = np.stack([np.cos(facing), np.sin(facing)], axis=1)
+            found.append(np.linalg.lstsq(design, wanted, rcond=None)[0])
+        return np.array([line[0] for line in found]), np.array([line[1] for line in found])
+
+    @property
+    def stretched(self) -> Floats:
+        """Slope that a picture too large by a share gives left and right flanks, per share of it.
+
+        A stretch moves each point along its radius, so along the normal by its length of roll: of
+        an involute the slope is the share itself.
+        """
+        if self.form.name == "involute":
+            return np.ones(2)
+        radius = np.linspace(self.low_radius, self.high_radius, 60)
+        x = self.form.along(radius) - self.measuring_roll
+        found = []
+        for side in BOTH_SIDES:
+            arm = self.form.arm(radius, side)
+            out = np.sqrt(np.maximum(radius**2 - arm**2, 0.0))
+            design = np.stack([arm / self.measuring_arm[side], x], axis=1)
+            found.append(float(np.linalg.lstsq(design, out, rcond=None)[0][1]))
+        return np.abs(found)
+
     @property
     def roll_range(self) -> tuple[float, float]:
         """Lengths along the flank where the evaluation begins and ends, px."""
