@@ -357,9 +357,14 @@ class CycloidalWheel:
 
     def _pointed(self) -> float:
         """Tip radius, or where the flanks meet if that is lower."""
-        radius = np.linspace(self.reference_radius, self.tip_radius, 4000)
+        return min(self.tip_radius, self.ridge)
+
+    @property
+    def ridge(self) -> float:
+        """Radius where the two flanks of a tooth meet; the curve's end where they do not."""
+        radius = np.linspace(self.reference_radius, self.form.addendum.summit, 20000)
         met = self.half_angles(radius)[1] <= 0
-        return float(radius[int(np.argmax(met))] if met.any() else self.tip_radius)
+        return float(radius[int(np.argmax(met))] if met.any() else radius[-1])
 
     def scaled(self, factor: float) -> "CycloidalWheel":
         """Make the same wheel in another unit.

@@ -5,7 +5,7 @@ millimetres unless the name ends in px or um, angles radians unless it ends in d
 """
 
 from dataclasses import dataclass
-from math import hypot, pi, sqrt, tan
+from math import cos, hypot, pi, sqrt, tan
 
 import numpy as np
 from numpy.typing import NDArray
@@ -391,9 +391,10 @@ def common_thickness(measured: Measured, figures: Figures) -> float:
     float
         Mm.
     """
-    alpha, radius = measured.fits.curve.mean_lean, figures.measuring_radius
+    alpha = measured.fits.curve.mean_lean
     seen = figures.thickness[np.isfinite(figures.thickness)]
     mean = float(seen.mean()) if len(seen) else float("nan")
     # A scale error moves the measuring circle along the flanks: ds = (s / r - 2 tan a) dr.
-    by_scale = abs(mean / radius - 2 * tan(alpha)) * radius * measured.scale.relative_u
+    place = measured.fits.curve.stretched()[0] * measured.scale.mm_per_px
+    by_scale = abs(mean - 2 * place / cos(alpha)) * measured.scale.relative_u
     return hypot(thickness_edge(figures.edge, alpha), by_scale)

@@ -209,15 +209,23 @@ class FlankCurve:
             found.append(np.linalg.lstsq(design, wanted, rcond=None)[0])
         return np.array([line[0] for line in found]), np.array([line[1] for line in found])
 
-    @property
-    def stretched(self) -> Floats:
-        """Slope that a picture too large by a share gives left and right flanks, per share of it.
+    def stretched(self) -> tuple[float, float]:
+        """What a picture that is too large by a share of itself does to place and slope.
 
-        A stretch moves each point along its radius, so along the normal by its length of roll: of
-        an involute the slope is the share itself.
+        Returns
+        -------
+        place : float
+            Mean of both sides, px out of the material at the measuring circle, per share.
+        slope : float
+            Growth of that with the length along the flank.
+
+        Notes
+        -----
+        A stretch moves each point along its radius, so along the normal by ``r sin(lean)``. Of an
+        involute that is its length of roll, and the slope is 1.
         """
         if self.form.name == "involute":
-            return np.ones(2)
+            return self.measuring_roll, 1.0
         radius = np.linspace(self.low_radius, self.high_radius, 60)
         x = self.form.along(radius) - self.measuring_roll
         found = []
@@ -225,8 +233,9 @@ class FlankCurve:
             arm = self.form.arm(radius, side)
             out = np.sqrt(np.maximum(radius**2 - arm**2, 0.0))
             design = np.stack([arm / self.measuring_arm[side], x], axis=1)
-            found.append(float(np.linalg.lstsq(design, out, rcond=None)[0][1]))
-        return np.abs(found)
+            found.append(np.linalg.lstsq(design, out, rcond=None)[0])
+        place, slope = np.mean(found, axis=0)
+        return float(place), float(slope)
 
     @property
     def roll_range(self) -> tuple[float, float]:

@@ -9,6 +9,7 @@ pitch that is the numbering of the reading, and the truth file tells where it is
 """
 
 import tomllib
+from dataclasses import replace
 from math import cos, pi, radians, sin
 from pathlib import Path
 from typing import Annotated, Literal, Self
@@ -118,11 +119,11 @@ class GearSpec(_Model):
             form = CycloidalForm(RoundTop(pitch, self.addendum_radius_mm))
         thick = self.thickness_mm or leaf_thickness(self.teeth) * m
         height = WHEEL_ADDENDUM[0] if self.teeth > MOST_LEAVES else thick / m / 2
-        return CycloidalWheel(
-            self.teeth, m, form, thick, self.root_radius_mm or pitch - pi / 2 * m,
-            self.tip_radius_mm or pitch + height * m,
-            0.2 * m if self.fillet_mm is None else self.fillet_mm,
-        )  # fmt: skip
+        root = self.root_radius_mm or pitch - pi / 2 * m
+        fillet = 0.2 * m if self.fillet_mm is None else self.fillet_mm
+        wheel = CycloidalWheel(self.teeth, m, form, thick, root, pitch + height * m, fillet)
+        blunt = pitch + 0.95 * (wheel.ridge - pitch)  # the ridge is seldom left whole
+        return replace(wheel, tip_radius=self.tip_radius_mm or min(wheel.tip_radius, blunt))
 
     def _straight(self) -> StraightWheel:
         m, pitch = self.module, self.teeth * self.module / 2
