@@ -49,6 +49,7 @@ SENTENCES: dict[str, str] = {
     "one was measured.",
     "coarse_pixels": "The teeth are small in the picture ({px:.0f} px deep); come closer.",
     "calibration": "About the calibration: {what}.",
+    "joined": "{count} partial pictures were joined; {seen} of {teeth_count} teeth are seen whole.",
     "outlying_picture": "{name} strays from the others of its set {times:.1f} times as far as they "
     "do: look at its focus and at what lies on the gear, and take it again or leave it out.",
     "pictures_disagree": "The pictures of the set differ {times:.1f} times as much as each by itself "

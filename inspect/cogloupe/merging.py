@@ -80,6 +80,8 @@ def merged_measured(pictures: SetOfPictures) -> Measured:
     radius = radius + np.stack([np.cos(middle), np.sin(middle)], axis=1) @ (datum - fits.centre)
     tips = Radii(radius[back], adjusted.noise[back, TIP])
     notices = dict.fromkeys(n for s in pictures.sights for n in s.measured.notices)
+    if pictures.kind == "joined":  # what each arc says of itself is not so of the whole
+        notices = {n: None for n in notices if n.code not in ("cut_off", "leaning")}
     seen = [s.measured.teeth.seen[s.order] for s in pictures.sights]
     teeth = replace(measured.teeth, seen=np.any(seen, axis=0)[back])
     return replace(

@@ -267,7 +267,7 @@ def _set_notices(pictures: SetOfPictures) -> tuple[Notice, ...]:
     """What a person should know of how the pictures agree."""
     adjusted = pictures.adjusted
     found = []
-    size = [_rms(adjusted.residual[n]) for n in range(len(pictures.photos))]
+    size = [_rms(adjusted.residual[n] / view.u) for n, view in enumerate(pictures.views)]
     for n, photo in enumerate(pictures.photos):
         others = [s for k, s in enumerate(size) if k != n]
         if len(others) > 1 and size[n] > OUTLYING * max(others):

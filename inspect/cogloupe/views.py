@@ -11,7 +11,7 @@ from cogloupe.adjust import View
 from cogloupe.axis import flank_angles_about
 from cogloupe.deviations import thickness, wrapped
 from cogloupe.edges import BEVEL_DOUBT
-from cogloupe.figures import Axes, datum_points, flank_doubt, flank_place, flank_status
+from cogloupe.figures import Axes, datum_points, flank_doubt, flank_status
 from cogloupe.measure import Measured
 from cogloupe.uncertainty import edge_shift
 from cogloupe_calibration.calibration import Lens
@@ -20,7 +20,7 @@ from cogloupe_calibration.lens import observed_points, term_effects
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 
-SWELL_ALLOWANCE = 0.003
+SWELL_ALLOWANCE = 0.001
 """Standard uncertainty that the scale changes by from picture to picture of one set-up, as by
 focusing anew; common practice, no source."""
 AXIS_ALLOWANCE = 0.02
@@ -129,12 +129,21 @@ def view_of(sight: Sight, nominal: Nominal, lens: Lens) -> View:
     u = np.column_stack([np.hypot(fits.u_unwound[order] * reach, doubt),
                          np.hypot(measured.tips.u[order], doubt)])  # fmt: skip
     out[:, :2] = np.where(flank_status(fits)[order] == "obstructed", np.nan, out[:, :2])
-    place = flank_place(fits, datum)
-    tips = datum + np.where(np.isfinite(radius), radius, nominal.tip_radius)[:, None] * radial
-    xy = np.concatenate([place.xy[order], tips[:, None]], axis=1)
-    normal = np.concatenate([place.normal[order], radial[:, None]], axis=1)
-    pose = _pose_effects(xy - datum, normal, reach)
+    arm, normal = _places(sight, nominal)
+    xy, pose = datum + arm, _pose_effects(arm, normal, reach)
     return View(out, u, pose, _lens_effects(sight, xy, normal, lens), _known_pose(sight, nominal))
+
+
+def _places(sight: Sight, nominal: Nominal) -> tuple[Floats, Floats]:
+    """Where every mark lies from the datum, seen or not, and its normal, shape (z, 3, 2)."""
+    curve, tooth = sight.measured.fits.curve, _ideal(sight, nominal).mean(axis=1)
+    start, sign = start_of(sight, nominal), np.array([-1.0, 1.0])
+    flank = start + _ideal(sight, nominal)
+    angle = np.column_stack([flank, start + tooth])
+    facing = np.column_stack([flank + sign * (pi / 2 - curve.measuring_lean), start + tooth])
+    radius = np.array([curve.measuring_radius, curve.measuring_radius, nominal.tip_radius])
+    way = np.stack([np.cos(angle), np.sin(angle)], axis=-1)
+    return radius[:, None] * way, np.stack([np.cos(facing), np.sin(facing)], axis=-1)
 
 
 def flank_doubt_of(sights: Sequence[Sight]) -> float:
@@ -166,11 +175,11 @@ def _lens_effects(sight: Sight, xy: Floats, normal: Floats, lens: Lens) -> Float
         seen = observed_points(lens, points)
         return term_effects(np.array(lens.terms), lens.centre_px, lens.radius_px, seen)
 
-    moved = movement(np.nan_to_num(xy))
+    moved = movement(xy)
     carried = datum_points(sight.measured, sight.axes)
     if carried is not None:
         moved = moved - movement(carried).mean(axis=0)
-    return np.asarray(np.einsum("kmxt,kmx->kmt", moved, np.nan_to_num(normal)))
+    return np.asarray(np.einsum("kmxt,kmx->kmt", moved, normal))
 
 
 def _known_pose(sight: Sight, nominal: Nominal) -> Floats:
