@@ -5,7 +5,7 @@ import pytest
 from scipy.optimize import brentq
 from scipy.special import ndtr
 
-from cogloupe.response import edge_shape, half_way_shift, srgb_encode
+from cogloupe.response import edge_shape, srgb_encode
 
 Z = np.linspace(-5, 5, 201)
 DARK, LIGHT = 40 / 255, 200 / 255
@@ -60,10 +60,11 @@ def test_a_step_goes_from_nothing_to_one_and_its_slope_is_its_derivative(curve, 
 
 def test_the_curve_seems_to_move_an_edge_into_the_darker_side():
     # Half the stored difference is reached with less than half the light.
-    dark_gear, light_gear = half_way_shift(1.0, DARK, LIGHT), half_way_shift(1.0, LIGHT, DARK)
+    dark_gear = edge_shape(1.0, DARK, LIGHT).half_way
+    light_gear = edge_shape(1.0, LIGHT, DARK).half_way
     assert dark_gear < -0.1
     assert light_gear == pytest.approx(-dark_gear, abs=1e-6)
-    assert half_way_shift(0.0, DARK, LIGHT) == pytest.approx(0, abs=1e-9)
+    assert edge_shape(0.0, DARK, LIGHT).half_way == pytest.approx(0, abs=1e-9)
 
 
 def test_no_contrast_has_no_bent_edge():

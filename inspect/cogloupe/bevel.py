@@ -1,39 +1,43 @@
 """Two edges side by side: where the true outline runs when its edge is broken.
 
-On a gear lit from the front a bevel (or a raised burr) shows as a narrow band along the outline,
-bright where it faces the lamp and dark where it turns away. A single blurred step fitted across
-it then follows now the outer, now the inner of two edges, depending on which way the outline
-faces. Here the grey profiles of the whole outline are averaged by the way they face, and ground,
-band and face are fitted together: the band's width and the blur are one for the gear, the three
-levels and the place belong to each direction.
+A bevel (or a raised burr) shows as a narrow band along the outline, brighter or darker than the
+face by the way it is turned to the lamp. A single blurred step fitted across it follows now the
+outer, now the inner of two edges, depending on which way the outline faces. Here ground, band and
+face are fitted together, to all samples at once: the band's width belongs to the gear, its
+brightness changes smoothly with the way it faces, the blur smoothly over the frame, and each
+sample has its own place.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from math import pi
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.special import ndtr
 
 from cogloupe.response import EdgeShape
+from cogloupe.stepfit import LEVEL_WINDOWS, common_levels
 
-Floats = NDArray[np.float64]
+Floats = NDArray[np.floating[Any]]
+Bools = NDArray[np.bool_]
 
+ORDERS = 4
+"""Harmonics of the direction that a band's brightness may have. A matt surface needs one
+(Lambert's cosine law), several lamps or a shine a few more (common practice, no source)."""
+FIRST_WIDTHS_PX = (2.5, 6.0)
+NARROWEST_PX = 1.5
+"""A narrower band cannot be told from an edge whose blur is no Gaussian."""
+TURNS = 12
+GRAIN_SAMPLES = 9
 SECTORS = 36
 BIN_PX = 0.5
-BINS_PER_LEVEL = 2.0
-"""Independent bins behind a sector's misfit: neighbours err together, since what is left is tool
-marks and the model's own shortcomings, not pixel noise."""
-PLACES_PX = np.arange(-2.0, 6.01, 0.1)
-"""Places tried for the outer edge, px out of where a single step was fitted."""
-TURN_PX = 0.35
-"""Usual change of the place from one sector to the next: a lamp's light on a bevel changes
-smoothly with the way it faces (common practice, no source)."""
-MISFIT_LOOKED_INTO = 0.007
-"""A single step that fits the averaged profiles to this share of the contrast is good enough."""
+MISFIT_LOOKED_INTO = 0.003
+"""A single step that fits the averaged profiles to this share of the contrast is good enough: the
+band behind such a misfit moves no edge by a hundredth of a pixel (it moves them by about twice the
+misfit, in blurs)."""
 LEAST_GAIN = 3.0
-"""A band must bring the misfit down by this factor, against a single step under whichever camera
-curve suits that best, to be believed."""
+"""A band must bring the mean square misfit down by this factor, against a single step under
+whichever camera curve suits that best, to be believed."""
 
 
 @dataclass(frozen=True)
@@ -44,219 +48,245 @@ class Bevel:
     ----------
     width_px : float
         Width of the band, px; 0 where no band is seen.
-    outer, inner : ndarray, shape (SECTORS,)
-        Distance, px out of the material, of the band's outer and inner edge from where a single
-        step was fitted, for outlines facing each direction.
+    share : ndarray, shape (2 ORDERS + 1,)
+        Its light, 0 for that of the face and 1 for that of the ground, as harmonics of the way
+        it faces: mean, then cosine and sine of each order.
     """
 
     width_px: float
-    outer: Floats
-    inner: Floats
+    share: Floats
 
-    def shift(self, normal: Floats, edge: str) -> Floats:
-        """Distance to move edge points along their normals.
+    def light(self, normal: Floats) -> Floats:
+        """Light of the band where the outline faces given ways.
 
         Parameters
         ----------
         normal : ndarray, shape (n, 2)
             Unit normals.
-        edge : {'outer', 'inner'}
 
         Returns
         -------
         ndarray, shape (n,)
-            Px.
         """
-        table = self.outer if edge == "outer" else self.inner
-        place = np.mod(np.arctan2(normal[:, 1], normal[:, 0]) / (2 * pi), 1.0) * SECTORS - 0.5
-        return np.interp(place, np.arange(SECTORS), table, period=SECTORS)
+        return _harmonics(normal) @ self.share
 
 
-NO_BEVEL = Bevel(0.0, np.zeros(SECTORS), np.zeros(SECTORS))
+NO_BEVEL = Bevel(0.0, np.zeros(2 * ORDERS + 1))
 
 
 @dataclass(frozen=True)
-class Sectors:
-    """Grey profiles of an outline averaged by the way it faces.
+class Profiles:
+    """Grey profiles across an outline, long enough to hold a bevel.
 
     Attributes
     ----------
-    mean, weight : ndarray, shape (SECTORS, bins)
-        Amount of light, ground 0 and face 1, and the number of pixels behind it.
-    middle : ndarray, shape (bins,)
-        Distance of each bin out of the edge where a single step was fitted, px.
-    blur : float
-        Blur of the single steps, px.
-    own : ndarray, shape (SECTORS,)
-        Blur of each sector's steps, px.
-    by_chance : float
-        Mean square that noise alone leaves in the averages.
+    grey : ndarray, shape (n, k)
+    offsets : ndarray, shape (k,)
+        Places of the pixels along the profile, px.
+    cosine : ndarray, shape (n,)
+        Cosine between profile and edge normal.
+    normal, xy : ndarray, shape (n, 2)
+        Edge normals out of the material, and edge points, px.
+    place, blur : ndarray, shape (n,)
+        Where a step was fitted along the profile, and its blur, px.
     """
 
-    mean: Floats
-    weight: Floats
-    middle: Floats
-    blur: float
-    own: Floats
+    grey: Floats
+    offsets: Floats
+    cosine: Floats
+    normal: Floats
+    xy: Floats
+    place: Floats
+    blur: Floats
+
+
+@dataclass(frozen=True)
+class Misfit:
+    """Mean squares of what steps leave of an outline's averaged profiles, in shares of contrast.
+
+    Attributes
+    ----------
+    overall : float
+        Averaged over the whole outline: a wrong camera curve shows here.
+    by_facing : float
+        Averaged by the way the outline faces: a bevel shows here.
+    by_chance : float
+        What pixel noise leaves of the latter.
+    """
+
+    overall: float
+    by_facing: float
     by_chance: float
 
+    @property
+    def beyond_chance(self) -> float:
+        """Misfit by facing that noise does not explain."""
+        return max(self.by_facing - self.by_chance, 0.1 * self.by_chance)
 
-def average_sectors(
-    distance: Floats, stored: Floats, normal: Floats, blur: Floats, shape: EdgeShape
-) -> Sectors:
-    """Average the profiles of an outline by the way it faces.
+
+def misfit(profiles: Profiles, shape: EdgeShape, bevel: Bevel = NO_BEVEL) -> Misfit:
+    """How badly steps fit an outline's profiles.
 
     Parameters
     ----------
-    distance : ndarray, shape (n, k)
-        Distance of each pixel out of the edge where a single step was fitted, px.
-    stored : ndarray, shape (n, k)
-        Stored values, scaled so that ground is about 0 and face about 1.
-    normal : ndarray, shape (n, 2)
-        Which way each sample faces.
-    blur : ndarray, shape (n,)
-        Blur of each sample's step, px.
+    profiles : Profiles
     shape : EdgeShape
-        Shape of the single steps.
+    bevel : Bevel
 
     Returns
     -------
-    Sectors
-
-    Notes
-    -----
-    What is averaged is each sample's departure from its own step; the sector's mean step is put
-    back afterwards. So a blur that differs over the frame does not look like a band.
+    Misfit
     """
-    reach = float(np.min(np.abs(distance[:, [0, -1]]).min(axis=1)))
-    typical = float(np.median(blur))
-    outside = min(reach, max(3 * typical, 3.0))
-    edges = np.arange(-reach, outside + BIN_PX, BIN_PX)
-    middle = (edges[:-1] + edges[1:]) / 2
-    departure = np.clip(stored - 1 + shape.at(distance / blur[:, None])[0], -0.6, 0.6)
-    turn = np.mod(np.arctan2(normal[:, 1], normal[:, 0]) / (2 * pi), 1.0)
+    z = _blurs(profiles)
+    step = shape.banded(z, bevel.width_px / profiles.blur, bevel.light(profiles.normal))[0]
+    levels = _levels(profiles, step)
+    rise = levels[1] - levels[0]
+    left = profiles.grey - levels[0][:, None] - rise[:, None] * step
+    share = np.clip(left / np.median(np.abs(rise)), -0.6, 0.6)
+    turn = np.mod(np.arctan2(profiles.normal[:, 1], profiles.normal[:, 0]) / (2 * pi), 1.0)
     sector = np.minimum((turn * SECTORS).astype(int), SECTORS - 1)
-    place = np.floor((distance - edges[0]) / BIN_PX).astype(int)
-    inside = (place >= 0) & (place < len(middle))
-    cell = (sector[:, None] * len(middle) + place)[inside]
-    size = SECTORS * len(middle)
-    count = np.bincount(cell, minlength=size).astype(float)
-    mean = np.bincount(cell, departure[inside], size) / np.maximum(count, 1)
-    square = np.bincount(cell, departure[inside] ** 2, size) / np.maximum(count, 1)
-    by_chance = float(np.maximum(square - mean**2, 0.0).sum() / max(count.sum(), 1))
-    table = (SECTORS, len(middle))
-    samples = np.bincount(sector, minlength=SECTORS)
-    own = np.bincount(sector, blur, SECTORS) / np.maximum(samples, 1)
-    own = np.where(samples > 0, own, typical)
-    value = mean.reshape(table) + 1 - shape.at(middle / own[:, None])[0]
-    return Sectors(shape.light(value), count.reshape(table), middle, typical, own, by_chance)
+    distance = z * profiles.blur[:, None]
+    bins = np.floor((distance - distance.min()) / BIN_PX).astype(int)
+    cell = (sector[:, None] * (bins.max() + 1) + bins).ravel()
+    size = SECTORS * (int(bins.max()) + 1)
+    count, total, square = (
+        np.bincount(cell, weights, size).reshape(SECTORS, -1)
+        for weights in (np.ones(len(cell)), share.ravel(), share.ravel() ** 2)
+    )
+    means = total**2 / np.maximum(count, 1)
+    overall = total.sum(axis=0) ** 2 / np.maximum(count.sum(axis=0), 1)
+    spread = (square - means).sum() / count.sum()
+    chance = spread * (count > 0).sum() / count.sum()
+    return Misfit(*(float(v) for v in (overall.sum() / len(cell), means.sum() / len(cell), chance)))
 
 
-def find_bevel(sectors: Sectors) -> tuple[Bevel, float]:
-    """Find the band along an outline that explains its profiles best, and where its edges are.
+def _levels(profiles: Profiles, step: Floats) -> Floats:
+    """Levels that follow tool marks closely: only the shape of the edge is of interest here."""
+    windows = (*LEVEL_WINDOWS, GRAIN_SAMPLES)
+    return common_levels(profiles.grey, step, np.ones(len(step), bool), windows)
+
+
+def find_bevel(profiles: Profiles, shape: EdgeShape) -> tuple[Bevel, Profiles]:
+    """Find the band along an outline that explains its profiles best.
 
     Parameters
     ----------
-    sectors : Sectors
+    profiles : Profiles
+        Placed by single steps.
+    shape : EdgeShape
 
     Returns
     -------
     Bevel
-        `NO_BEVEL` where too little of the compass is seen.
-    float
-        Mean square misfit with the band, levels and place of every sector free.
+        Whether to believe it is for the caller to judge (`misfit`).
+    Profiles
+        The same, placed and blurred by the two-edge step: `place` is the outer edge.
     """
-    blur, middle = sectors.blur, sectors.middle
-    widths = np.arange(max(2.0, 1.2 * blur), -0.6 * middle[0], 0.5)
-    if (sectors.weight.sum(axis=1) > 0).sum() < SECTORS // 2 or len(widths) == 0:
-        return NO_BEVEL, np.inf
-    tried = [(s, w) for s in blur * np.array([0.6, 0.7, 0.8, 0.9, 1.0]) for w in widths]
-    sums = [_best_sum(_fit(sectors, s, w)) for s, w in tried]
-    s, width = tried[int(np.argmin(sums))]
-    # The face is often not level beside the band (tool marks, a domed edge); once a band is
-    # believed, letting the face slope places it better, though it would hide a faint one.
-    finer = [(k * s, width + step) for k in (0.9, 1.0, 1.1) for step in np.arange(-0.5, 0.8, 0.25)]
-    fits = [(_fit(sectors, s, w, sloped=True), w) for s, w in finer]
-    misfits, width = min(fits, key=lambda fit: _best_sum(fit[0]))
-    outer = _smooth_course(misfits)
-    return Bevel(float(width), outer, outer - width), min(sums) / float(sectors.weight.sum())
+    tried = [_settle(profiles, shape, width) for width in FIRST_WIDTHS_PX]
+    state, _ = min(tried, key=lambda end: end[1])
+    return state.bevel, replace(profiles, place=state.place, blur=state.blur)
 
 
-def misfit_without(sectors: Sectors) -> float:
-    """Mean square misfit of single steps, levels and place of every sector free.
+@dataclass(frozen=True)
+class _State:
+    """Where the fit stands: `spread` are the terms of the blur over the frame."""
 
-    Parameters
-    ----------
-    sectors : Sectors
-
-    Returns
-    -------
-    float
-    """
-    total = max(float(sectors.weight.sum()), 1.0)
-    return min(_best_sum(_fit(sectors, sectors.own * k, 0.0)) for k in (0.9, 1.0, 1.1)) / total
+    bevel: Bevel
+    spread: Floats
+    place: Floats
+    blur: Floats
 
 
-def _fit(sectors: Sectors, s: Floats | float, width: float, sloped: bool = False) -> Floats:
-    """Misfit of every place of the outer edge in every sector, levels free.
-
-    Parameters
-    ----------
-    sectors : Sectors
-    s : float or ndarray, shape (SECTORS,)
-        Blur, px.
-    width : float
-        Width of the band, px; without a band (0) there are two levels, else three.
-    sloped : bool
-        Let the face grow brighter or darker inwards.
-
-    Returns
-    -------
-    ndarray, shape (SECTORS, places)
-        Weighted sums of squares.
-    """
-    mean, weight, middle = sectors.mean, sectors.weight, sectors.middle
-    blur = np.reshape(s, (-1, 1, 1))
-    ground = ndtr((middle - PLACES_PX[:, None]) / blur)
-    face = 1 - ndtr((middle - PLACES_PX[:, None] + width) / blur)
-    columns = [ground, face] + ([1 - ground - face] if width > 0 else [])
-    if sloped:
-        columns.append(face * (middle - middle[0]) / np.ptp(middle))
-    basis = np.stack(columns, axis=-1)  # sectors (or 1 for all), places, bins, levels
-    one = "jpd" if len(basis) > 1 else "opd"
-    normal = np.einsum(f"jd,{one}a,{one}b->jpab", weight, basis, basis, optimize=True)
-    right = np.einsum(f"jd,{one}a->jpa", weight * mean, basis, optimize=True)
-    # A whisper of damping where a level is not seen.
-    trace = np.einsum("jpaa->jp", normal)[..., None, None]
-    normal += (1e-6 * trace + 1e-12) * np.eye(basis.shape[-1])
-    levels = np.linalg.solve(normal, right[..., None])[..., 0]
-    total = (weight * mean**2).sum(axis=1)
-    return np.asarray(np.maximum(total[:, None] - (levels * right).sum(axis=-1), 0.0))
+def _settle(profiles: Profiles, shape: EdgeShape, width: float) -> tuple[_State, float]:
+    """Fit a band from a first width; the mean square residual tells how well."""
+    bases = (_harmonics(profiles.normal), np.ones((len(profiles.xy), 1)), _frame_terms(profiles.xy))
+    # A single step takes the band for more blur.
+    spread = np.linalg.lstsq(bases[2], 0.85 * profiles.blur, rcond=None)[0]
+    blur = _blur(bases[2], spread)
+    state = _State(Bevel(width, NO_BEVEL.share), spread, profiles.place, blur)
+    limits = NARROWEST_PX, 0.6 * float(profiles.offsets[-1])
+    for turn in range(TURNS):
+        state, residual = _better(profiles, shape, state, bases, limits, 0.3 if turn < 3 else 0.02)
+    return state, residual
 
 
-def _best_sum(misfits: Floats) -> float:
-    return float(misfits.min(axis=1).sum())
+def _better(
+    profiles: Profiles,
+    shape: EdgeShape,
+    state: _State,
+    bases: tuple[Floats, Floats, Floats],
+    limits: tuple[float, float],
+    damping: float,
+) -> tuple[_State, float]:
+    """One step of Gauss and Newton, each sample's own place eliminated."""
+    residual, by_place, rates = _rates(profiles, shape, state)
+    gain = np.maximum((by_place**2).sum(axis=1), 1e-12)
+    without_place = [
+        v - by_place * ((by_place * v).sum(axis=1) / gain)[:, None] for v in (*rates, residual)
+    ]
+    left = without_place[-1]
+    own = (left**2).mean(axis=1)
+    usual = own < 9 * np.median(own)
+    shared = np.stack(without_place[:-1])
+    products = np.einsum("ank,bnk->abn", shared, shared) * usual
+    right = np.einsum("ank,nk->an", shared, left) * usual
+    normal = np.block(
+        [[a.T @ (products[i, j][:, None] * b) for j, b in enumerate(bases)]
+         for i, a in enumerate(bases)]
+    )  # fmt: skip
+    normal += np.diag(damping * np.diag(normal) + 1e-9 * np.trace(normal))
+    change = np.linalg.solve(
+        normal, np.concatenate([b.T @ r for b, r in zip(bases, right, strict=True)])
+    )
+    light, width, spread = np.split(change, np.cumsum([b.shape[1] for b in bases])[:-1])
+    moved = sum(
+        g * (b @ c)[:, None] for g, b, c in zip(rates, bases, (light, width, spread), strict=True)
+    )
+    place = np.clip((by_place * (residual - moved)).sum(axis=1) / gain, -1, 1)
+    bevel = Bevel(
+        float(np.clip(state.bevel.width_px + np.clip(width[0], -0.7, 0.7), *limits)),
+        state.bevel.share + light,
+    )
+    spread = state.spread + spread
+    after = _State(bevel, spread, np.clip(state.place + place, -4, 6), _blur(bases[2], spread))
+    return after, float(own[usual].mean())
 
 
-def _smooth_course(misfits: Floats) -> Floats:
-    """Places of the outer edge round the compass that fit well and change smoothly.
+def _rates(
+    profiles: Profiles, shape: EdgeShape, state: _State
+) -> tuple[Floats, Floats, tuple[Floats, Floats, Floats]]:
+    """Residuals, and how the profiles change with place, band's light, width and blur."""
+    at = replace(profiles, place=state.place, blur=state.blur)
+    width = state.bevel.width_px / state.blur
+    light = state.bevel.light(profiles.normal)
+    z = _blurs(at)
+    step, both, inner, lit = shape.banded(z, width, light)
+    levels = _levels(profiles, step)
+    rise = (levels[1] - levels[0])[:, None]
+    residual = profiles.grey - levels[0][:, None] - rise * step
+    per_blur = rise / state.blur[:, None]
+    by_place = -per_blur * profiles.cosine[:, None] * both
+    by_blur = -per_blur * (both * z + inner * width[:, None])
+    return residual, by_place, (rise * lit, per_blur * inner, by_blur)
 
-    In a direction where the band is as bright as the face, or as the ground, the place is poorly
-    told by itself; the least total of misfits and changes (Viterbi's method, twice round, the
-    middle taken) lets its neighbours speak for it.
-    """
-    scale = np.median(misfits.min(axis=1)) / BINS_PER_LEVEL + 1e-12
-    cost = misfits / scale
-    step = ((PLACES_PX[:, None] - PLACES_PX) / TURN_PX) ** 2
-    twice = np.concatenate([cost, cost])
-    total, back = twice[0], []
-    for here in twice[1:]:
-        through = total[:, None] + step
-        back.append(through.argmin(axis=0))
-        total = through.min(axis=0) + here
-    path = [int(total.argmin())]
-    for choice in reversed(back):
-        path.append(int(choice[path[-1]]))
-    course = PLACES_PX[np.array(path[::-1])]
-    middle = SECTORS // 2
-    return np.roll(course[middle : middle + SECTORS], middle)
+
+def _blurs(profiles: Profiles) -> Floats:
+    """Distance of every pixel out of the edge, in blurs."""
+    along = profiles.offsets - profiles.place[:, None]
+    return np.asarray(along * (profiles.cosine / profiles.blur)[:, None])
+
+
+def _blur(terms: Floats, spread: Floats) -> Floats:
+    return np.clip(terms @ spread, 0.35, 8.0)
+
+
+def _harmonics(normal: Floats) -> Floats:
+    turn = np.arctan2(normal[:, 1], normal[:, 0])[:, None] * np.arange(1, ORDERS + 1)
+    both = np.stack([np.cos(turn), np.sin(turn)], axis=2).reshape(len(turn), -1)
+    return np.concatenate([np.ones((len(turn), 1)), both], axis=1)
+
+
+def _frame_terms(xy: Floats) -> Floats:
+    """Constant, linear and square terms of the place in the frame, each about 1 at most."""
+    x, y = ((xy - xy.mean(axis=0)) / np.abs(xy - xy.mean(axis=0)).max()).T
+    return np.stack([np.ones_like(x), x, y, x * x, x * y, y * y], axis=1)

@@ -15,16 +15,17 @@ from typing import Any, Literal
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.ndimage import maximum_filter1d
 
 from cogloupe.bevel import (
     LEAST_GAIN,
     MISFIT_LOOKED_INTO,
     NO_BEVEL,
     Bevel,
-    Sectors,
-    average_sectors,
+    Misfit,
+    Profiles,
     find_bevel,
-    misfit_without,
+    misfit,
 )
 from cogloupe.outline import (
     Crossings,
@@ -34,11 +35,12 @@ from cogloupe.outline import (
     tangents,
     window_of,
 )
-from cogloupe.response import EdgeShape, edge_shape, half_way_shift
+from cogloupe.response import EdgeShape, edge_shape
 from cogloupe.segment import LUMA, Region, mix_colours
-from cogloupe.stepfit import fit_steps, running_mean
+from cogloupe.stepfit import Band, fit_steps, running_mean
 
 Floats = NDArray[np.float64]
+Greys = NDArray[np.floating[Any]]
 Bools = NDArray[np.bool_]
 EdgeChoice = Literal["outer", "inner"]
 
@@ -51,7 +53,7 @@ COLOUR_IS_SRGB = 5.0
 """Factor by which the sRGB curve may fit a colour picture worse and still be believed."""
 BURNT_PIXELS = 0.15
 """Share of a sample's pixels at full scale from which its bright level is called burnt out."""
-LOOK_SAMPLES = 9000
+LOOK_SAMPLES = 4000
 """Samples that are enough to tell camera curve and bevel, in stretches of `LOOK_STRETCH`."""
 LOOK_STRETCH = 240
 GRAIN_SAMPLES = 12
@@ -192,21 +194,27 @@ def find_edges(pixels: NDArray[Any], region: Region, edge: EdgeChoice = "outer")
         Positions in px of the full picture.
     """
     window, corner = window_of(pixels, region)
-    grey = mix_colours(window, region.weights)
+    grey = np.ascontiguousarray(mix_colours(window, region.weights))
     mask = material_mask(grey, region, pixels.shape, corner)
     outer, holes = border_chains(mask, region, corner)
     full_scale = float(np.iinfo(pixels.dtype).max)
     crossings = crossings_of(mask, outer)
     looks = _looks(grey, crossings.take(_stretches(len(crossings.step))), region, full_scale)
-    best, bevel = _best_look(looks)
-    measured = [_measure(grey, crossings, full_scale, best.shape)]
-    measured += [_measure(grey, crossings_of(mask, hole), full_scale, best.shape) for hole in holes]
-    placed = [replace(m.points, xy=m.points.xy + np.array(corner, float)) for m in measured]
-    if bevel.width_px > 0:
-        placed = [_shifted(points, bevel.shift(points.normal, edge)) for points in placed]
+    best, *others = _best_looks(looks)
+    bevel = best.bevel
+    start = None if best.profiles is None else float(np.median(best.profiles.blur))
+    measured = [
+        _measure(grey, which, full_scale, best.shape, bevel, start)
+        for which in (crossings, *(crossings_of(mask, hole) for hole in holes))
+    ]
+    inwards = bevel.width_px if edge == "inner" else 0.0
+    placed = [
+        replace(m.points, xy=m.points.xy - inwards * m.points.normal + np.array(corner, float))
+        for m in measured
+    ]
     first = measured[0]
     blur = float(np.median(first.points.blur))
-    doubt = hypot(_curve_doubt(looks), BURNT_DOUBT * first.burnt)
+    doubt = hypot(_curve_doubt(best, others), BURNT_DOUBT * first.burnt)
     u_level = hypot(doubt * blur, BEVEL_DOUBT * bevel.width_px)
     return Outlines(
         placed[0], tuple(placed[1:]), first.contrast / full_scale, first.noise / first.contrast,
@@ -214,104 +222,113 @@ def find_edges(pixels: NDArray[Any], region: Region, edge: EdgeChoice = "outer")
     )  # fmt: skip
 
 
-def _shifted(points: EdgePoints, shift: Floats) -> EdgePoints:
-    return replace(points, xy=points.xy + points.normal * shift[:, None])
-
-
 @dataclass(frozen=True)
 class _Look:
-    """The outer outline as one camera curve explains it, with its mean square misfit."""
+    """The outer outline as one camera curve explains it, with or without a bevel.
+
+    `handicap` is the factor by which the curve may fit better and still not be believed.
+    """
 
     shape: EdgeShape
-    measured: "_Measured"
-    sectors: Sectors | None
-    misfit: float
+    profiles: Profiles | None
+    misfit: Misfit
     half_way: float
     handicap: float = 1.0
+    bevel: Bevel = NO_BEVEL
+
+    @property
+    def badness(self) -> float:
+        """What tells a wrong camera curve: lopsided edges, or with a bevel all that is left."""
+        left = self.misfit.beyond_chance if self.bevel.width_px else self.misfit.overall
+        return self.handicap * left
 
 
-def _best_look(looks: tuple[_Look, ...]) -> tuple[_Look, Bevel]:
-    """The look that explains the outline best; a bevel only where it explains far better."""
-    plain = min(look.misfit for look in looks)
-    bands = [
-        (*find_bevel(look.sectors), look)
-        for look in looks
-        if look.sectors is not None and plain > MISFIT_LOOKED_INTO**2
-    ]
-    if bands:
-        bevel, within, look = min(bands, key=lambda band: band[1] * band[2].handicap)
-        if within * look.handicap * LEAST_GAIN < min(plain, look.misfit):
-            return look, bevel
-    return min(looks, key=lambda look: look.misfit * look.handicap), NO_BEVEL
+def _best_looks(looks: list[_Look]) -> list[_Look]:
+    """Looks at the outline, best first; with a bevel only where that explains it far better."""
+    plain = sorted(looks, key=lambda look: look.badness)
+    if plain[0].profiles is None or _left(plain) < MISFIT_LOOKED_INTO**2:
+        return plain
+    banded = sorted((_with_bevel(look) for look in looks), key=lambda look: look.badness)
+    return banded if LEAST_GAIN * _left(banded) < _left(plain) else plain
+
+
+def _left(looks: list[_Look]) -> float:
+    return min(look.handicap * look.misfit.beyond_chance for look in looks)
+
+
+def _with_bevel(look: _Look) -> _Look:
+    """The same look with the band that suits it best."""
+    if look.profiles is None:
+        return look
+    bevel, profiles = find_bevel(look.profiles, look.shape)
+    left = misfit(profiles, look.shape, bevel)
+    return replace(look, profiles=profiles, misfit=left, bevel=bevel)
 
 
 def _stretches(samples: int) -> NDArray[np.int64]:
     """Some long stretches of an outline, spread round it, which tell camera and bevel as well."""
     index = np.arange(samples)
-    every = max(1, samples // LOOK_SAMPLES)
+    every = ceil(samples / LOOK_SAMPLES)
     return np.asarray(index[(index // LOOK_STRETCH) % every == 0])
 
 
 def _looks(
     grey: NDArray[Any], crossings: Crossings, region: Region, full_scale: float
-) -> tuple[_Look, ...]:
+) -> list[_Look]:
     """The outer outline under each camera curve that may be behind the picture.
 
     Light that is stored in proportion, or by the sRGB curve: cameras do one or the other. A
     mixture of colours other than brightness follows no one curve and is taken as it is.
     """
     plain = edge_shape(0.0, 0.0, 1.0)
-    first = _measure(grey, crossings, full_scale, plain)
+    first = _measure(grey, crossings, full_scale, plain, grained=False)
     low, high = (float(np.median(v)) / full_scale for v in first.levels)
-    half_way = abs(half_way_shift(1.0, low, high))
+    bent = edge_shape(1.0, low, high)
+    half_way = abs(bent.half_way)
     # Longer profiles than the teeth are thick would run into the next flank.
     module = 2 * region.tip_radius / (region.teeth + 2)
     reach = int(np.clip(0.7 * module, 5, BEVEL_REACH_PX))
-    look = _look(grey, first, plain, half_way, reach)
+    look = _look(grey, first, edge_shape(0.0, low, high), half_way, reach)
     if region.weights is not None and not np.allclose(region.weights, LUMA):
-        return (look,)
-    bent = edge_shape(1.0, low, high)
-    second = _measure(grey, crossings, full_scale, bent)
+        return [look]
+    blur = float(np.median(first.points.blur))
+    second = _measure(grey, crossings, full_scale, bent, blur=blur, grained=False)
     # A camera's colour picture is sRGB unless the edges speak clearly against it.
     handicap = COLOUR_IS_SRGB if region.coloured else 1.0
-    return replace(look, handicap=handicap), _look(grey, second, bent, half_way, reach)
+    return [replace(look, handicap=handicap), _look(grey, second, bent, half_way, reach)]
 
 
 def _look(
     grey: NDArray[Any], measured: "_Measured", shape: EdgeShape, half_way: float, reach: int
 ) -> _Look:
-    """Average longer profiles on smooth stretches of the outline, by the way they face."""
+    """Take longer profiles on smooth stretches of the outline, and see how single steps fit."""
     normal = measured.points.normal
     half = min(reach, max(1, len(normal) // 4))
     turn = (np.roll(normal, half, axis=0) * np.roll(normal, -half, axis=0)).sum(axis=1)
-    kept = np.flatnonzero(measured.points.good & (turn > 0.8))
+    # The stretches were cut out of the outline: normals are wrong where they meet.
+    jump = np.abs(np.roll(measured.points.xy, -1, axis=0) - measured.points.xy).max(axis=1) > 3
+    usable = measured.points.good & ~maximum_filter1d(jump, 2 * BEVEL_REACH_PX, mode="wrap")
+    kept = np.flatnonzero(usable & (turn > 0.8))
     if len(kept) < 400:
-        kept = np.flatnonzero(measured.points.good)
-    if len(kept) < 200:
-        return _Look(shape, measured, None, 1.0, half_way)
+        kept = np.flatnonzero(usable)
     crossings = measured.crossings.take(kept)
-    profiles, offsets, inside = _profiles(grey, crossings, reach)
+    greys, offsets, inside = _profiles(grey, crossings, reach)
     kept = kept[inside]
-    low, high = measured.levels[:, kept, None]
-    scaled = (profiles - high) / (low - high)
+    if len(kept) < 200 or measured.burnt > 0.5:
+        return _Look(shape, None, Misfit(1.0, 1.0, 0.0), half_way)
     cosine = np.abs((normal[kept] * crossings.step[inside]).sum(axis=1))
-    distance = (offsets - measured.place[kept, None]) * cosine[:, None]
-    sectors = average_sectors(distance, scaled, normal[kept], measured.points.blur[kept], shape)
-    return _Look(shape, measured, sectors, misfit_without(sectors), half_way)
+    points = measured.points.take(kept)
+    profiles = Profiles(
+        greys, offsets, cosine, points.normal, points.xy, measured.place[kept], points.blur
+    )
+    return _Look(shape, profiles, misfit(profiles, shape), half_way)
 
 
-def _curve_doubt(looks: tuple[_Look, ...]) -> float:
+def _curve_doubt(best: _Look, others: list[_Look]) -> float:
     """Standard uncertainty of every edge's place from doubt about the camera curve, in blurs."""
-    if len(looks) == 1:
-        return 0.5 * looks[0].half_way
-    better, worse = sorted(_beyond_chance(look) * look.handicap for look in looks)
-    return 0.5 * looks[0].half_way * sqrt(better / worse)
-
-
-def _beyond_chance(look: _Look) -> float:
-    """Misfit of a look less most of what noise alone leaves, some of which the fit took up."""
-    chance = look.sectors.by_chance if look.sectors is not None else 0.0
-    return max(look.misfit - 0.8 * chance, 0.02 * look.misfit)
+    if not others:
+        return 0.5 * best.half_way
+    return 0.5 * best.half_way * sqrt(best.badness / others[0].badness)
 
 
 @dataclass(frozen=True)
@@ -333,40 +350,47 @@ class _Measured:
 
 
 def _measure(
-    grey: NDArray[Any], crossings: Crossings, full_scale: float, shape: EdgeShape
+    grey: NDArray[Any],
+    crossings: Crossings,
+    full_scale: float,
+    shape: EdgeShape,
+    bevel: Bevel = NO_BEVEL,
+    blur: float | None = None,
+    grained: bool = True,
 ) -> _Measured:
-    """Fit every sample of one outline."""
-    blur, reach = _first_blur(grey, crossings), 0
-    while reach != (reach := _reach(blur)):
+    """Fit every sample of one outline; a good first blur spares turns."""
+    blur, reach = blur or _first_blur(grey, crossings), 0
+    while reach != (reach := _reach(blur, bevel.width_px)):
         profiles, offsets, kept = _profiles(grey, crossings, reach)
         if len(profiles) == 0:
             return _nothing_measured(crossings)
-        cosine = np.abs((crossings.normal * crossings.step).sum(axis=1))[kept]
-        t, s, levels, residual = fit_steps(
-            profiles, offsets, cosine, crossings.normal[kept], blur, shape
-        )
-        blur = max(blur, float(np.median(s)))
-    noise = 1.4826 * float(np.median(np.abs(residual)))
+        cosine = np.abs((crossings.normal * crossings.step).sum(axis=1))[kept].astype(np.float32)
+        normal = crossings.normal[kept]
+        band = Band(bevel.width_px, bevel.light(normal)) if bevel.width_px else None
+        steps = fit_steps(profiles, offsets, cosine, normal, blur, shape, band, grained)
+        blur = max(blur, float(np.median(steps.blur)))
+    t, s, levels, residual = steps.place, steps.blur, steps.levels, steps.residual
+    noise = 1.4826 * float(np.median(np.abs(residual[::5])))
     contrast = levels[1] - levels[0]
-    steps = crossings.step[kept]
-    xy = crossings.inside[kept] + t[:, None] * steps
+    across = crossings.step[kept]
+    xy = crossings.inside[kept] + t[:, None] * across
     typical = float(np.median(np.abs(contrast)))
     u = noise / np.maximum(np.abs(contrast), 1e-6) * np.sqrt(2 * sqrt(pi) * s * cosine)
     misfit = np.sqrt(np.mean(residual**2, axis=1))
     good = (misfit < 4 * noise + 0.02 * typical) & (np.abs(contrast) > 0.3 * typical)
     burnt = float(np.mean((profiles >= full_scale).mean(axis=1) > BURNT_PIXELS))
-    points = EdgePoints(xy.astype(float), _tangent_normals(xy, steps), u, s, good)
-    texture = _texture(residual, t, s, offsets, cosine) / max(typical, 1e-6)
+    points = EdgePoints(xy, _tangent_normals(xy, across), u, s, good)
+    z = (offsets - t[:, None]) * (cosine / s)[:, None]
+    texture = _texture(residual, z) / max(typical, 1e-6)
     return _Measured(points, typical, noise, burnt, texture, levels, t, crossings.take(kept))
 
 
-def _texture(residual: Floats, t: Floats, s: Floats, offsets: Floats, cosine: Floats) -> float:
+def _texture(residual: Greys, z: Greys) -> float:
     """Size of what the levels beside a short flank miss, both sides together, noise taken off.
 
     Plateau pixels are averaged over a dozen neighbouring samples, about what lies beside a flank of
     small teeth; a level that is off there moves the whole flank.
     """
-    z = (offsets - t[:, None]) * (cosine / s)[:, None]
     squares = 0.0
     for side in (z < -2.2, z > 2.2):
         count = running_mean(side.sum(axis=1).astype(float), GRAIN_SAMPLES)
@@ -390,30 +414,33 @@ def _tangent_normals(xy: Floats, steps: NDArray[np.int64]) -> Floats:
     return np.asarray(normal * np.where((normal * steps).sum(axis=1) < 0, -1.0, 1.0)[:, None])
 
 
-def _reach(blur: float) -> int:
-    """Pixels to each side that a sample needs for a blur: the whole slope and some level."""
-    return int(np.clip(ceil(3 * blur) + 3, 5, LONGEST_REACH_PX))
+def _reach(blur: float, bevel_px: float) -> int:
+    """Pixels to each side that a sample needs: the whole slope, a band and some level."""
+    return int(np.clip(ceil(3 * blur + bevel_px) + 3, 5, LONGEST_REACH_PX))
 
 
 def _profiles(
     grey: NDArray[Any], crossings: Crossings, reach: int
-) -> tuple[Floats, Floats, NDArray[np.int64]]:
+) -> tuple[Greys, Greys, NDArray[np.int64]]:
     """Grey values across the edge, from material to ground, and their distances from `inside`."""
     offsets = np.arange(-reach + 1, reach + 1)
-    ends = crossings.inside[:, None, :] + crossings.step[:, None, :] * offsets[[0, -1], None]
     height, width = grey.shape
-    inside = ((ends >= 0) & (ends < [width, height])).all(axis=(1, 2))
+    ends = crossings.inside + crossings.step * offsets[[0, -1], None, None]
+    inside = ((ends >= 0) & (ends < [width, height])).all(axis=(0, 2))
     kept = np.flatnonzero(inside)
-    place = crossings.inside[kept, None, :] + crossings.step[kept, None, :] * offsets[:, None]
-    return grey[place[..., 1], place[..., 0]].astype(np.float64), offsets.astype(float), kept
+    # One flat index is read faster than two.
+    start, stride = (v[kept] @ [1, width] for v in (crossings.inside, crossings.step))
+    greys = grey.ravel()[start[:, None] + stride[:, None] * offsets]
+    return greys.astype(np.float32), offsets.astype(np.float32), kept
 
 
 def _first_blur(grey: NDArray[Any], crossings: Crossings) -> float:
     """Blur from the steepest slope of the typical profile: A / (s sqrt(2 pi))."""
-    profiles, _, kept = _profiles(grey, crossings, LONGEST_REACH_PX // 2)
+    few = crossings.take(np.arange(0, len(crossings.step), 8))
+    profiles, _, kept = _profiles(grey, few, LONGEST_REACH_PX // 2)
     if len(profiles) == 0:
         return 1.0
-    cosine = np.abs((crossings.normal * crossings.step).sum(axis=1))[kept]
+    cosine = np.abs((few.normal * few.step).sum(axis=1))[kept]
     steepest = np.median(np.abs(np.diff(profiles, axis=1)).max(axis=1) / cosine)
     height = np.median(np.abs(profiles[:, :2].mean(axis=1) - profiles[:, -2:].mean(axis=1)))
     return float(np.clip(height / max(steepest, 1e-9) / sqrt(2 * pi), 0.4, 5.0))

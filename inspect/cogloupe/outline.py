@@ -35,7 +35,7 @@ def window_of(pixels: NDArray[Any], region: Region) -> tuple[NDArray[Any], tuple
 def material_mask(
     grey: NDArray[Any], region: Region, shape: tuple[int, ...], corner: tuple[int, int]
 ) -> NDArray[np.uint8]:
-    """Material (1) and ground (0), after a light smoothing that keeps noise off the border."""
+    """Material (255) and ground (0), after a light smoothing that keeps noise off the border."""
     height, width = grey.shape
     factor = np.array(region.threshold.shape[::-1]) / shape[1::-1]
     # The reduced map is smooth enough to be read linearly at the window's own grid.
@@ -43,17 +43,16 @@ def material_mask(
         [[factor[0], 0, (corner[0] + 0.5) * factor[0] - 0.5],
          [0, factor[1], (corner[1] + 0.5) * factor[1] - 0.5]]
     )  # fmt: skip
+    grey = grey if grey.dtype == np.uint8 else grey.astype(np.float32, copy=False)
+    # Whole levels do for bytes: the border only has to lie near the edge.
+    coarse = region.threshold.round().astype(grey.dtype)
     level = cv2.warpAffine(
-        region.threshold, to_map, (width, height),
+        coarse, to_map, (width, height),
         flags=cv2.INTER_LINEAR | cv2.WARP_INVERSE_MAP, borderMode=cv2.BORDER_REPLICATE,
     )  # fmt: skip
-    if grey.dtype == np.uint8:
-        level = np.clip(np.round(level), 0, 255).astype(np.uint8)
-        smooth = cv2.GaussianBlur(grey, (5, 5), 1.0)
-    else:
-        smooth = cv2.GaussianBlur(grey.astype(np.float32, copy=False), (5, 5), 1.0)
+    smooth = cv2.GaussianBlur(grey, (5, 5), 1.0)
     compare = cv2.CMP_GT if region.bright else cv2.CMP_LE
-    return np.asarray(cv2.compare(smooth, level, compare) // 255)
+    return np.asarray(cv2.compare(smooth, level, compare))
 
 
 def border_chains(

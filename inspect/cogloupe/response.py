@@ -8,15 +8,17 @@ Which of the two a picture follows is told from the lopsidedness of its own edge
 
 from dataclasses import dataclass
 from math import pi, sqrt
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 from scipy.special import ndtr
 
-Floats = NDArray[np.float64]
+Floats = NDArray[np.floating[Any]]
 
 _GRID = np.linspace(0, 1, 2049) ** 2  # crowded where the curve bends most
 _Z = np.linspace(-7, 7, 2801)
+_SHARES = np.linspace(-1, 2, 6001)
 
 
 def srgb_encode(light: Floats) -> Floats:
@@ -50,7 +52,7 @@ def decode(stored: Floats, curve: float) -> Floats:
     """
     if curve == 0:
         return stored
-    return np.interp(stored, (1 - curve) * _GRID + curve * srgb_encode(_GRID), _GRID)
+    return np.interp(stored, _encoded(curve), _GRID)
 
 
 @dataclass(frozen=True)
@@ -73,21 +75,10 @@ class EdgeShape:
     material: float
     ground: float
 
-    def light(self, value: Floats) -> Floats:
-        """Light behind stored values, both 0 for ground and 1 for material.
-
-        Parameters
-        ----------
-        value : ndarray
-            Stored values on that scale.
-
-        Returns
-        -------
-        ndarray
-        """
-        stored = np.clip(self.ground + (self.material - self.ground) * value, 0.0, 1.0)
-        low, high = decode(np.array([self.ground, self.material]), self.curve)
-        return np.asarray((decode(stored, self.curve) - low) / (high - low))
+    @property
+    def half_way(self) -> float:
+        """Distance out of the true edge, in blurs, where the stored value is half way."""
+        return float(np.interp(0.5, self.step, _Z))
 
     def at(self, z: Floats) -> tuple[Floats, Floats]:
         """Step and slope at distances from the edge.
@@ -101,13 +92,69 @@ class EdgeShape:
         -------
         step, slope : ndarray
         """
-        place = np.clip((z - _Z[0]) / (_Z[1] - _Z[0]), 0, len(_Z) - 1.001)
-        index = place.astype(np.intp)
-        share = place - index
-        return (
-            self.step[index] + share * (self.step[index + 1] - self.step[index]),
-            self.slope[index] + share * (self.slope[index + 1] - self.slope[index]),
-        )
+        return _look_up(z, _Z, self.step, self.slope)
+
+    def banded(
+        self, z: Floats, width: Floats, share: Floats
+    ) -> tuple[Floats, Floats, Floats, Floats]:
+        """Step of an outline with a band along it, and how it changes.
+
+        Parameters
+        ----------
+        z : ndarray, shape (n, k)
+            Distance out of the outer edge, in blurs.
+        width : ndarray, shape (n,)
+            Width of the band, in blurs.
+        share : ndarray, shape (n,)
+            Light of the band, 0 for that of the material and 1 for that of the ground.
+
+        Returns
+        -------
+        step : ndarray, shape (n, k)
+        both : ndarray, shape (n, k)
+            Change of the step when both edges move, per blur.
+        inner : ndarray, shape (n, k)
+            Change of the step when the band grows wider inwards, per blur.
+        lit : ndarray, shape (n, k)
+            Change of the step with the band's light.
+        """
+        within = z + width[:, None]
+        far, near = ndtr(within), ndtr(z)
+        inner = share[:, None] * _bell(within)
+        value, rate = self._stored(near + share[:, None] * (far - near))
+        both = rate * ((1 - share)[:, None] * _bell(z) + inner)
+        return value, both, rate * inner, rate * (far - near)
+
+    def _stored(self, share: Floats) -> tuple[Floats, Floats]:
+        """Stored value of amounts of light and its rate, all 0 for material and 1 for ground."""
+        if self.curve == 0:
+            return share, np.ones_like(share)
+        low, high = decode(np.array([self.material, self.ground]), self.curve)
+        light = np.clip(low + (high - low) * _SHARES, 0.0, 1.0)
+        stored = np.interp(light, _GRID, _encoded(self.curve))
+        stored = (stored - self.material) / (self.ground - self.material)
+        return _look_up(share, _SHARES, stored, np.gradient(stored, _SHARES))
+
+
+def _look_up(value: Floats, grid: Floats, one: Floats, other: Floats) -> tuple[Floats, Floats]:
+    """Values of two tables over an even grid, read linearly."""
+    place = np.clip((value - grid[0]) / (grid[1] - grid[0]), 0, len(grid) - 1.001)
+    index = place.astype(np.intp)
+    share = place - index
+    one, other = (t.astype(value.dtype) for t in (one, other))
+    return (
+        one[index] + share * (one[index + 1] - one[index]),
+        other[index] + share * (other[index + 1] - other[index]),
+    )
+
+
+def _bell(z: Floats) -> Floats:
+    return np.exp(-(z**2) / 2) / sqrt(2 * pi)
+
+
+def _encoded(curve: float) -> Floats:
+    """Stored values over `_GRID`."""
+    return (1 - curve) * _GRID + curve * srgb_encode(_GRID)
 
 
 def edge_shape(curve: float, material: float, ground: float) -> EdgeShape:
@@ -129,28 +176,11 @@ def edge_shape(curve: float, material: float, ground: float) -> EdgeShape:
     Where light is uneven both levels change by one factor, which leaves the shape nearly as it
     is; one shape serves the whole outline.
     """
-    step, bell = ndtr(_Z), np.exp(-(_Z**2) / 2) / sqrt(2 * pi)
+    step, bell = ndtr(_Z), _bell(_Z)
     if curve == 0 or abs(ground - material) < 1e-6:
         return EdgeShape(0.0, step, bell, material, ground)
-    stored = (1 - curve) * _GRID + curve * srgb_encode(_GRID)
+    stored = _encoded(curve)
     low, high = np.interp([material, ground], stored, _GRID)
     light = low + (high - low) * step
     bent = (np.interp(light, _GRID, stored) - material) / (ground - material)
     return EdgeShape(curve, bent, np.gradient(bent, _Z), material, ground)
-
-
-def half_way_shift(curve: float, material: float, ground: float) -> float:
-    """Where the stored value is half way between the levels.
-
-    Parameters
-    ----------
-    curve, material, ground : float
-        As for `edge_shape`.
-
-    Returns
-    -------
-    float
-        Distance out of the material from the true edge, in blurs.
-    """
-    shape = edge_shape(curve, material, ground)
-    return float(np.interp(0.5, shape.step, _Z))

@@ -1,8 +1,14 @@
 """Fit a blurred step to many grey profiles at once: each its own place, the rest shared.
 
 Profiles come in the order of the outline, so neighbours share their grey levels and their blur;
-averaged over a stretch about as long as a flank, these cost the position next to nothing.
+averaged over a stretch about as long as a flank, these cost the position next to nothing. Where
+tool marks or a grained ground make the levels wander within a few pixels, what the picture's own
+plateaus say of their correlation weights the pixels of each profile (generalised least squares).
 """
+
+from dataclasses import dataclass
+from math import exp, log
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -10,18 +16,60 @@ from scipy.ndimage import uniform_filter1d
 
 from cogloupe.response import EdgeShape
 
-Floats = NDArray[np.float64]
+Floats = NDArray[np.floating[Any]]
+Doubles = NDArray[np.float64]
 Bools = NDArray[np.bool_]
 
 LEVEL_WINDOW = 120
-"""Samples along the outline over which the blur is averaged: about one flank."""
-LEVEL_WINDOWS = (12 * LEVEL_WINDOW, LEVEL_WINDOW, 9)
-"""Stretches over which grey levels are averaged, long to short: for steady light, for uneven
-light, for tool marks."""
-SLOW_BLURS_PX = (2.2, 5.0)
-"""Between these blurs levels, blur and place settle slowly together and take more turns; beyond,
-the profiles are too short to tell slope from level, and more turns would follow the noise."""
+"""Samples along the outline over which levels and blur are averaged: about one flank."""
+LEVEL_WINDOWS = (12 * LEVEL_WINDOW, LEVEL_WINDOW)
+"""Stretches over which grey levels are averaged, long to short: for steady and for uneven light."""
+SLOW_BLUR_PX = 1.6
+"""From this blur on levels, blur and place settle more slowly together and take more turns."""
+GRAIN_SAMPLES = 12
+"""Neighbouring samples that one grain of a texture may reach."""
 WIDEST_BLUR_PX = 8.0
+PLATEAU_BLURS = 2.2
+"""From this distance to the edge on, in blurs, a pixel tells of its own side alone (to 1.4 %)."""
+LEAST_GRAIN = 0.1
+"""Variance that neighbouring pixels share, by what each has for itself, from which it is used."""
+
+
+@dataclass(frozen=True)
+class Band:
+    """A bevel along the profiles' edge, as they meet it.
+
+    Attributes
+    ----------
+    width_px : float
+    light : ndarray, shape (n,)
+        0 for the light of the material, 1 for that of the ground.
+    """
+
+    width_px: float
+    light: Floats
+
+
+@dataclass(frozen=True)
+class Steps:
+    """Blurred steps fitted to n profiles of k pixels.
+
+    Attributes
+    ----------
+    place : ndarray, shape (n,)
+        Edge position along the profile, px from its pixel inside.
+    blur : ndarray, shape (n,)
+        Blur along the normal, px.
+    levels : ndarray, shape (2, n)
+        Grey of material and ground.
+    residual : ndarray, shape (n, k)
+        Grey values less the steps'.
+    """
+
+    place: Doubles
+    blur: Doubles
+    levels: Doubles
+    residual: Floats
 
 
 def fit_steps(
@@ -31,7 +79,9 @@ def fit_steps(
     normal: Floats,
     blur: float,
     shape: EdgeShape,
-) -> tuple[Floats, Floats, Floats, Floats]:
+    band: Band | None = None,
+    grained: bool = True,
+) -> Steps:
     """Fit a blurred step to every profile: positions apart, levels and blur shared by neighbours.
 
     Parameters
@@ -46,40 +96,161 @@ def fit_steps(
         Start value, px along the normal.
     shape : EdgeShape
         The blurred step in this picture's grey values.
+    band : Band or None
+        A bevel along the edge.
+    grained : bool
+        Weigh the pixels by the grain beside the edge; False is faster.
 
     Returns
     -------
-    t : ndarray, shape (n,)
-        Edge position along the profile, px from `inside`.
-    s : ndarray, shape (n,)
-        Blur along the normal, px.
-    levels : ndarray, shape (2, n)
-        Grey of material and ground.
-    residual : ndarray, shape (n, k)
+    Steps
     """
-    t = np.full(len(profiles), 0.5)
-    s = np.full(len(profiles), blur)
-    turns = 12 if SLOW_BLURS_PX[0] < blur < SLOW_BLURS_PX[1] else 5
+    # The outline was followed half way between the levels.
+    t = 0.5 - shape.half_way * blur / cosine
+    s = np.full(len(profiles), blur, profiles.dtype)
+    turns = 8 if blur > SLOW_BLUR_PX else 4
     for turn in range(turns):
-        scale = cosine / s
-        z = (offsets - t[:, None]) * scale[:, None]
-        step, rate = shape.at(z)
+        scale = (cosine / s)[:, None]
+        z = (offsets - t[:, None]) * scale
+        step, rate, spread = _unit_steps(shape, z, s, band)
         if turn < 2:
             plain = _plain(normal, profiles, step, len(offsets) // 2)
-        levels = _levels(profiles, step, plain)
-        rise = (levels[1] - levels[0])[:, None]
-        residual = profiles - levels[0][:, None] - rise * step
-        bell = rate * rise
-        slope = -bell * scale[:, None]
-        gain = np.maximum((slope**2).sum(axis=1), 1e-12)
-        t = np.clip(t + np.clip((slope * residual).sum(axis=1) / gain, -1, 1), -2.0, 3.0)
+        levels = common_levels(profiles, step, plain)
+        rise = levels[1] - levels[0]
+        residual = profiles - levels[0][:, None] - rise[:, None] * step
+        slope = rate * (-rise[:, None] * scale)
+        t = np.clip(t + np.clip(_share(slope, residual), -1, 1), -2.0, 3.0)
         if 0 < turn < turns - 1:
-            widen = -bell * z / s[:, None]
-            change = running_mean(plain * (widen * residual).sum(axis=1)) / np.maximum(
-                running_mean(plain * (widen**2).sum(axis=1)), 1e-12
-            )
+            change = _widening(spread * (-rise / s)[:, None], slope, step, residual, plain)
             s = np.clip(s + np.clip(change, -0.3 * s, 0.3 * s), 0.3, WIDEST_BLUR_PX)
-    return t, s, levels, residual
+    if grained:
+        grains = _grains(residual, z, plain, rise)
+        if any(grain.variance > LEAST_GRAIN * grain.own for grain in grains):
+            t = t - np.clip(_share(slope, residual), -1, 1)
+            t = t + np.clip(_weighted_share(slope, residual, step, grains), -1, 1)
+    place, blurs, greys = (values.astype(np.float64) for values in (t, s, levels))
+    return Steps(place, blurs, greys, residual)
+
+
+def _unit_steps(
+    shape: EdgeShape, z: Floats, s: Floats, band: Band | None
+) -> tuple[Floats, Floats, Floats]:
+    """Unit steps, and their change with place and with blur, in blurs."""
+    if band is None:
+        step, rate = shape.at(z)
+        return step, rate, rate * z
+    width = band.width_px / s
+    step, both, inner, _ = shape.banded(z, width, band.light)
+    return step, both, both * z + inner * width[:, None]
+
+
+def _dot(a: Floats, b: Floats) -> Floats:
+    return np.asarray(np.einsum("nk,nk->n", a, b))
+
+
+def _share(slope: Floats, residual: Floats) -> Floats:
+    """Move of each place that takes up most of its residuals."""
+    return _dot(slope, residual) / np.maximum(_dot(slope, slope), 1e-12)
+
+
+def _widening(widen: Floats, slope: Floats, step: Floats, residual: Floats, plain: Bools) -> Floats:
+    """Change of the blur that takes up most of the residuals, shared along the outline.
+
+    Like the levels: a short stretch corrects a long one where chance does not explain it.
+
+    Places and levels follow a change of the blur. What they would take up of its effect is taken
+    out first, so that all settle in a few turns.
+    """
+    widen = widen - slope * (_dot(slope, widen) / np.maximum(_dot(slope, slope), 1e-12))[:, None]
+    on_step, crossed = _dot(widen, step), _dot(step, step)
+    on_rest, grounds = np.einsum("nk->n", widen) - on_step, np.einsum("nk->n", step)
+    sums = plain * np.stack(
+        [step.shape[1] - 2 * grounds + crossed, grounds - crossed, crossed, on_rest, on_step,
+         _dot(widen, widen), _dot(widen, residual)]
+    )  # fmt: skip
+    far, near = (_solve_widening(sums, window) for window in LEVEL_WINDOWS)
+    # Chance scatter of a stretch's wish from that of short pieces, within which marks err together.
+    pieces = running_mean(sums[-1] - running_mean(sums[-1]), GRAIN_SAMPLES)
+    own = np.maximum(running_mean(sums[-2]), 1e-12)
+    by_chance = float(np.mean((pieces / own) ** 2)) * GRAIN_SAMPLES / LEVEL_WINDOW
+    difference = near - far
+    excess = max(float(np.mean(difference**2)) - 2 * by_chance, 0.0)
+    return np.asarray(far + difference * (excess / (excess + by_chance + 1e-12)))
+
+
+def _solve_widening(sums: Floats, window: int) -> Floats:
+    """Change of the blur for stretches of the outline."""
+    # A plain running mean turns the sign of some ripples along the outline, which would grow.
+    *levels, on_rest, on_step, own, wanted = running_mean(
+        running_mean(sums, window // 2), window // 2
+    )
+    dark, bright = _solve_levels(np.stack([*levels, on_rest, on_step]), 0.0)
+    left = np.maximum(own - dark * on_rest - bright * on_step, 0.1 * own + 1e-12)
+    return np.asarray(wanted / left)
+
+
+@dataclass(frozen=True)
+class _Grain:
+    """How a plateau wanders along a profile.
+
+    `variance` and `reach` (px) are those of what neighbours share, a Gaussian of their distance;
+    `own` is the variance that each pixel has for itself, of noise and of finer marks.
+    """
+
+    variance: float
+    reach: float
+    own: float
+
+    def covariance(self, k: int) -> Floats:
+        """Covariance that k neighbouring pixels share."""
+        distance = np.arange(k)[:, None] - np.arange(k)
+        return np.asarray(self.variance * np.exp(-(distance**2) / (2 * self.reach**2)))
+
+
+def _grains(residual: Floats, z: Floats, plain: Bools, rise: Floats) -> tuple[_Grain, _Grain]:
+    """Grain of material and ground, from the covariance of pixels none, one and three apart."""
+    # Dirt is no grain.
+    usual = np.abs(residual) < 6 * np.median(np.abs(residual[::7])) + 0.3 * np.abs(rise)[:, None]
+    usual &= plain[:, None]
+    sides = (usual & (z < -PLATEAU_BLURS), usual & (z > PLATEAU_BLURS))
+    return _grain_of(residual, sides[0]), _grain_of(residual, sides[1])
+
+
+def _grain_of(residual: Floats, side: Bools) -> _Grain:
+    whole, near, far = (_lagged(residual, side, lag) for lag in (0, 1, 3))
+    if near <= 0:
+        return _Grain(0.0, 1.0, whole)
+    reach_squared = 4 / log(1 / min(max(far / near, 1e-3), 0.98))  # (3^2 - 1^2) / 2
+    variance = min(near * exp(1 / (2 * reach_squared)), whole)
+    # A share of the grain too, so that a picture without noise can be solved.
+    return _Grain(variance, reach_squared**0.5, max(whole - variance, 1e-3 * variance))
+
+
+def _lagged(residual: Floats, side: Bools, lag: int) -> float:
+    """Covariance of pixels of one side that lie a lag apart."""
+    k = residual.shape[1]
+    pairs = side[:, lag:] & side[:, : k - lag]
+    products = residual[:, lag:] * residual[:, : k - lag]
+    return float(products[pairs].sum()) / max(int(pairs.sum()), 1)
+
+
+def _weighted_share(
+    slope: Floats, residual: Floats, step: Floats, grains: tuple[_Grain, _Grain]
+) -> Floats:
+    """Like `_share`, with pixels weighted by what noise and the grain of both sides make of them.
+
+    Aitken's generalised least squares. A mark under the blurred edge cannot be seen for the
+    edge, but it reaches out to where it can.
+    """
+    k = residual.shape[1]
+    material, ground = (grain.covariance(k).astype(residual.dtype) for grain in grains)
+    rest = 1 - step
+    covariance = rest[:, :, None] * rest[:, None, :] * material
+    covariance += step[:, :, None] * step[:, None, :] * ground
+    diagonal = np.arange(k)
+    covariance[:, diagonal, diagonal] += rest * grains[0].own + step * grains[1].own
+    weighted = np.linalg.solve(covariance, slope[:, :, None])[:, :, 0]
+    return _dot(weighted, residual) / np.maximum(_dot(weighted, slope), 1e-12)
 
 
 def running_mean(values: Floats, window: int = LEVEL_WINDOW) -> Floats:
@@ -87,13 +258,15 @@ def running_mean(values: Floats, window: int = LEVEL_WINDOW) -> Floats:
     return np.asarray(uniform_filter1d(values, min(window, values.shape[-1]), mode="wrap"))
 
 
-def _levels(profiles: Floats, step: Floats, plain: Bools) -> Floats:
+def common_levels(
+    profiles: Floats, step: Floats, plain: Bools, windows: tuple[int, ...] = LEVEL_WINDOWS
+) -> Floats:
     """Grey of material and ground beside each sample, shared along the outline.
 
     Least squares of the profiles on the two plateaus of the step, summed over a stretch of the
-    outline. A longer stretch has less noise but follows uneven light and tool marks less
-    closely. So each shorter stretch corrects the longer one by the share of their difference
-    that noise does not explain (shrinkage of James and Stein's kind).
+    outline. A longer stretch has less noise but follows uneven light less closely. So each
+    shorter one corrects the longer by the share of their difference that noise does not explain
+    (shrinkage of James and Stein's kind).
 
     Parameters
     ----------
@@ -101,33 +274,36 @@ def _levels(profiles: Floats, step: Floats, plain: Bools) -> Floats:
         Grey values, and the unit step fitted to each profile.
     plain : ndarray, shape (n,), bool
         False at corners and at samples that look unlike their neighbours.
+    windows : tuple of int
+        Stretches, long to short, in samples.
 
     Returns
     -------
     ndarray, shape (2, n)
     """
-    rest = 1 - step
+    n, k = profiles.shape
+    grounds, crossed = np.einsum("nk->n", step), _dot(step, step)
+    whole, bright = np.einsum("nk->n", profiles), _dot(step, profiles)
     sums = plain * np.stack(
-        [(rest * rest).sum(axis=1), (rest * step).sum(axis=1), (step * step).sum(axis=1),
-         (rest * profiles).sum(axis=1), (step * profiles).sum(axis=1)]
-    )  # fmt: skip
-    n = profiles.shape[0]
-    levels = _solve_levels(running_mean(sums, LEVEL_WINDOWS[0]), profiles.mean())
-    residual = profiles - levels[0][:, None] * rest - levels[1][:, None] * step
+        [k - 2 * grounds + crossed, grounds - crossed, crossed, whole - bright, bright]
+    )
+    middle = float(whole.mean() / k)
+    levels = _solve_levels(running_mean(sums, windows[0]), middle)
     # A thousand profiles tell the noise as well as all of them.
-    few = residual[:: max(1, n // 1000)]
-    noise = (1.4826 * float(np.median(np.abs(few)))) ** 2
-    for window in LEVEL_WINDOWS[1:]:
+    few = slice(None, None, max(1, n // 1000))
+    rise = (levels[1] - levels[0])[few, None]
+    residual = profiles[few] - levels[0][few, None] - rise * step[few]
+    noise = (1.4826 * float(np.median(np.abs(residual)))) ** 2
+    for window in windows[1:]:
         near_sums = running_mean(sums, window)
-        near = _solve_levels(near_sums, profiles.mean())
         information = np.maximum(near_sums[[0, 2]] * min(window, n), 1e-9)
-        difference = np.where(information > 2, near - levels, 0.0)
+        difference = np.where(information > 2, _solve_levels(near_sums, middle) - levels, 0.0)
         expected = np.mean(noise / np.maximum(information, 2.0), axis=1)
         # Twice the expectation is the margin within which chance alone often falls.
         excess = np.maximum(np.mean(difference**2, axis=1) - 2 * expected, 0.0)
         share = excess / np.maximum(excess + expected, 1e-12)
         levels = levels + share[:, None] * difference
-    return levels
+    return np.asarray(levels, profiles.dtype)
 
 
 def _solve_levels(sums: Floats, otherwise: float) -> Floats:
@@ -147,9 +323,10 @@ def _plain(normal: Floats, profiles: Floats, step: Floats, reach: int) -> Bools:
     if not smooth.any():
         smooth = np.ones(len(normal), bool)
     plain = smooth.copy()
-    for side in (step < 0.02, step > 0.98):
-        count = side.sum(axis=1)
-        own = (side * profiles).sum(axis=1) / np.maximum(count, 1)
+    for beyond in (step < 0.02, step > 0.98):
+        side = beyond.astype(profiles.dtype)
+        count = np.einsum("nk->n", side)
+        own = _dot(side, profiles) / np.maximum(count, 1)
         usable = smooth & (count > 0)
         if not usable.any():
             continue
