@@ -59,7 +59,7 @@ def with_rounding(
         theory = theoretical_gap(replace(cut, fillet_mm=rounding), floor_mm, tip_mm, blur_mm)
         assert theory is not None  # only straight-sided teeth have none
         off = off_outline(theory.shown, points)[0]
-        return float(np.mean(np.minimum(np.abs(off), FAR_MODULES * wheel.module_mm) ** 2))
+        return float(np.mean(np.minimum(np.abs(off), FAR_MODULES * wheel.module_mm)))
 
     most = min(ROUNDINGS[1] * wheel.module_mm, 0.9 * half_floor)
     tries = np.geomspace(ROUNDINGS[0] * wheel.module_mm, most, 10)
