@@ -53,11 +53,12 @@ from cogloupe.commands.options import (
     Unknown,
 )
 from cogloupe.commands.sets import chosen_kind, inspect_set
-from cogloupe.reading import Reading
 from cogloupe_calibration.errors import UseError
 
-if TYPE_CHECKING:  # its own imports are slow, and not needed to show the help
+if TYPE_CHECKING:  # their own imports are slow, and not needed to show the help
     from cogloupe.folder import Outcome
+    from cogloupe.reading import Reading
+    from cogloupe.report.beside import Draw
 
 
 def inspect(
@@ -105,7 +106,10 @@ def inspect(
         raise typer.Exit(inspect_set(kind, photos, out, _given(ctx), mark))
     if mark is not None:
         raise UseError("--mark is for --turned and --join: it says which tooth is which")
-    raise typer.Exit(_inspect_all(photos, out, _given(ctx)))
+    from cogloupe.report.beside import charts_beside
+
+    with charts_beside() as draw:
+        raise typer.Exit(_inspect_all(photos, out, _given(ctx), draw))
 
 
 def _given(ctx: typer.Context) -> dict[str, object]:
@@ -114,7 +118,7 @@ def _given(ctx: typer.Context) -> dict[str, object]:
     return {n: v.value if isinstance(v, StrEnum) else v for n, v in values.items()}
 
 
-def _inspect_all(paths: list[Path], out: Path, given: dict[str, object]) -> int:
+def _inspect_all(paths: list[Path], out: Path, given: dict[str, object], draw: "Draw") -> int:
     from cogloupe.folder import (
         check_writable,
         count_gears,
@@ -123,7 +127,6 @@ def _inspect_all(paths: list[Path], out: Path, given: dict[str, object]) -> int:
         read_one,
         reading_folder,
     )
-    from cogloupe.report.beside import charts_beside
     from cogloupe.settings import make_settings, settings_for
 
     every = given["pick"] == "all"
@@ -135,8 +138,7 @@ def _inspect_all(paths: list[Path], out: Path, given: dict[str, object]) -> int:
     outcomes: list[Outcome] = []
     taken: set[Path] = set()
     quiet = len(photos) < 2 or not error_console.is_terminal
-    progress = Progress(console=error_console, transient=True, disable=quiet)
-    with charts_beside() as draw, progress:
+    with Progress(console=error_console, transient=True, disable=quiet) as progress:
         for photo in progress.track(photos, description="reading"):
             folder = reading_folder(photo, out, taken)
             taken.add(folder)
@@ -166,7 +168,7 @@ def _tell_failure(outcomes: Sequence["Outcome"]) -> None:
         complain(about(last.photo, last.error))
 
 
-def _show(readings: list[Reading], out: Path) -> None:
+def _show(readings: list["Reading"], out: Path) -> None:
     from cogloupe.report.table import summary_table
 
     if not readings:
@@ -177,7 +179,7 @@ def _show(readings: list[Reading], out: Path) -> None:
     say(f"Reports are in {out}: open report.html in each photograph's folder.")
 
 
-def _told_by_gaps(reading: Reading) -> list[str]:
+def _told_by_gaps(reading: "Reading") -> list[str]:
     """Which gear an unknown one is; what cut it, where the stated rack does not explain it."""
     from cogloupe.report.gap_rows import identity_lines, remarkable
 
@@ -187,7 +189,7 @@ def _told_by_gaps(reading: Reading) -> list[str]:
     return lines
 
 
-def _notices(readings: list[Reading]) -> dict[str, list[str]]:
+def _notices(readings: list["Reading"]) -> dict[str, list[str]]:
     """What is to be said, and of which photographs; what is the same for several is said once."""
     said: dict[str, list[str]] = {}
     for reading in readings:

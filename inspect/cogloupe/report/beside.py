@@ -10,15 +10,16 @@ import sys
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager, suppress
 from functools import partial
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
-from cogloupe.reading import Reading
+if TYPE_CHECKING:  # begun before anything slow to import
+    from cogloupe.reading import Reading
 
-Draw = Callable[[Reading], dict[str, bytes]]
+Draw = Callable[["Reading"], dict[str, bytes]]
 """Draws the charts of a reading: PNG pictures by name."""
 
 
-def charts_here(reading: Reading) -> dict[str, bytes]:
+def charts_here(reading: "Reading") -> dict[str, bytes]:
     """Draw the charts of a reading in this process.
 
     Parameters
@@ -61,7 +62,7 @@ def charts_beside() -> Iterator[Draw]:
                 process.stdin.close()  # type: ignore[union-attr]
 
 
-def _ask(process: "subprocess.Popen[bytes]", reading: Reading) -> dict[str, bytes]:
+def _ask(process: "subprocess.Popen[bytes]", reading: "Reading") -> dict[str, bytes]:
     try:
         _send(process.stdin, reading)
         charts: dict[str, bytes] = pickle.load(process.stdout)  # type: ignore[arg-type]
