@@ -100,7 +100,7 @@ def profile_chart(reading: Reading) -> Figure | None:
         axes.plot(
             roll, values, style.dash, color=style.pen, lw=1.8, label=f"{style.side} flanks, mean"
         )
-    _plain(axes, "profile deviation / µm: above zero the flank stands outside the involute")
+    _plain(axes, "profile deviation / µm: above zero the flank stands outside the theoretical one")
     axes.set_xlabel("roll length / mm (root on the left, tip on the right)", fontsize=_FONT)
     _legend(figure, axes.get_legend_handles_labels()[0])
     return figure

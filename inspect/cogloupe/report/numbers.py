@@ -6,7 +6,7 @@ GUM, JCGM 100:2008, 7.2.6 advises).
 """
 
 from decimal import ROUND_HALF_UP, Decimal
-from math import floor, isfinite, log10
+from math import floor, isfinite, log10, pi
 
 import numpy as np
 
@@ -207,15 +207,17 @@ def gear_size(gear: GearInfo) -> str:
     Returns
     -------
     str
-        ``48 DP`` or ``module 0.5 mm``.
+        ``48 DP`` or ``module 0.5 mm``; for straight-sided teeth, ``pitch 2.01 mm``.
     """
+    if gear.form == "straight":
+        return f"pitch {pi * gear.measuring_diameter_mm / gear.teeth:.4g} mm"
     if stated_in_dp(gear):
         return f"{gear.diametral_pitch:.4g} DP"
     return f"module {gear.module_mm:.4g} mm"
 
 
 def gear_name(gear: GearInfo) -> str:
-    """Name a gear by its teeth, size and pressure angle.
+    """Name a gear by its teeth, size and pressure angle or form.
 
     Parameters
     ----------
@@ -225,7 +227,37 @@ def gear_name(gear: GearInfo) -> str:
     -------
     str
     """
-    return f"{gear.teeth} teeth, {gear_size(gear)}, {gear.pressure_angle_deg:g}°"
+    if gear.form == "straight":
+        return f"{gear.teeth} straight-sided teeth, {gear_size(gear)}"
+    last = "cycloidal" if gear.pressure_angle_deg is None else f"{gear.pressure_angle_deg:g}°"
+    return f"{gear.teeth} teeth, {gear_size(gear)}, {last}"
+
+
+def gear_origin(gear: GearInfo) -> str:
+    """Say what the teeth were compared with.
+
+    Parameters
+    ----------
+    gear : GearInfo
+
+    Returns
+    -------
+    str
+        One or two sentences.
+    """
+    how = "as stated" if gear.source == "given" else "estimated from the picture"
+    size = f"Module {gear.module_mm:.4g} mm = {gear.diametral_pitch:.4g} DP ({how})"
+    if gear.form == "straight":
+        return (
+            f"Straight-sided teeth; their pitch is told on a circle of "
+            f"{gear.measuring_diameter_mm:.4g} mm."
+        )
+    if gear.form == "cycloidal":
+        circle, arc = gear.generating_circle_mm, gear.addendum_radius_mm
+        curve = f"generating circle {circle:.4g} mm" if circle else f"addendum arc {arc:.4g} mm"
+        told = "as stated" if gear.addendum_source == "given" else "by the best fit"
+        return f"{size}, cycloidal teeth, {curve} in {'diameter' if circle else 'radius'} ({told})."
+    return f"{size}, rack {gear.rack}, profile shift {gear.profile_shift:+.3f}."
 
 
 def tooth_list(numbers: tuple[int, ...]) -> str:

@@ -10,7 +10,14 @@ from markupsafe import Markup
 
 from cogloupe.reading import BudgetLine, Reading
 from cogloupe.report.gap_rows import candidate_rows, measure_rows, situation_rows
-from cogloupe.report.numbers import NOT_SEEN, gear_name, gear_size, tooth_list, with_uncertainty
+from cogloupe.report.numbers import (
+    NOT_SEEN,
+    gear_name,
+    gear_origin,
+    gear_size,
+    tooth_list,
+    with_uncertainty,
+)
 from cogloupe.report.rows import GAP_COLUMNS, Cell, gap_rows, summary_rows, tooth_rows
 from cogloupe.report.set_rows import set_rows
 from cogloupe.report.wording import verdict
@@ -21,7 +28,7 @@ CAPTIONS: dict[str, str] = {
     "deviation drawn along its normal, enlarged by the factor in the legend.",
     "chart": "Pitch deviation of each flank with its U. Bars: from the tooth before. Lines: summed "
     "from tooth 1.",
-    "profile": "Mean shape of the flanks against the involute, from root to tip.",
+    "profile": "Mean shape of the flanks against the theoretical flank, from root to tip.",
     "thickness": "Thickness of each tooth and width of the gap after it, with U.",
     "camera": "What the camera does to places on the picture, found by turning the gear and undone "
     "in the reading: arrows over the frame, enlarged by the factor stated, and along the teeth.",
@@ -58,6 +65,7 @@ def report_html(reading: Reading, images: dict[str, bytes]) -> str:
         gap_heads=[head for _, head in GAP_COLUMNS],
         gaps=gap_rows(reading),
         budget=_by_figure(reading.budget),
+        origin=gear_origin(reading.gear),
         pictures=set_rows(reading.photo_set) if reading.photo_set else [],
         candidates=candidate_rows(reading.identity) if reading.identity else [],
         measures=measure_rows(reading.identity) if reading.identity else [],

@@ -93,7 +93,7 @@ _SIDED: tuple[tuple[str, str, str, str], ...] = (
     ("spacing spread", "", "spacing_spread_um", "standard deviation of the pitches"),
     ("spacing range", "", "spacing_range_um", "longest pitch less the shortest"),
     ("profile slope, mean", "f_Hα", "profile_slope_mean_um",
-     "lean of the flanks against the involute"),
+     "lean of the flanks against the theoretical one"),
 )  # fmt: skip
 
 
