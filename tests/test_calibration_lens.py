@@ -133,10 +133,13 @@ def test_every_term_has_words():
 
 
 def test_unmeasured_lens_moves_nothing_and_allows_for_the_usual_lens():
-    """0.3 % at the corner by distortion; by lean 0.1 % across half the shorter side."""
+    """1 % at the corner by distortion; a lean of 1 degree ten half diagonals away stretches the
+    side of the frame by its share of 0.00175, and shortens one direction by 0.00015."""
     lens = unmeasured_lens(WIDTH, HEIGHT)
     np.testing.assert_allclose(ideal_points(lens, POINTS), POINTS, rtol=0, atol=1e-12)
     corner = np.hypot(*point_modes(lens, [0.0, 0.0]).T)
     side = np.hypot(*point_modes(lens, [CENTRE[0], 0.0]).T)
-    assert any(corner == pytest.approx(0.003 * RADIUS, rel=1e-6) for corner in corner)
-    assert any(side == pytest.approx(0.001 * CENTRE[1], rel=1e-6) for side in side)
+    share = CENTRE[1] / RADIUS
+    assert corner.max() == pytest.approx(0.01 * RADIUS, rel=1e-6)
+    assert side[1] == pytest.approx(np.radians(1) / 10 * share * CENTRE[1], rel=1e-6)
+    assert side[3] == pytest.approx(np.radians(1) ** 2 / 2 * CENTRE[1], rel=1e-6)

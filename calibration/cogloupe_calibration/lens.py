@@ -35,12 +35,13 @@ TERMS_IN_WORDS = {
     "g2": "lean, top to bottom",
 }
 
-# Standard uncertainties of what was not measured; common practice, no source. Radial distortion at
-# the corner (0.5 % rectangular); unequal scales and skew of a lean of 1.5 degrees, shared between
-# the two directions; stretch across half the frame's shorter side by the same lean.
-UNMEASURED_RADIAL = 0.003
-UNMEASURED_ASPECT = 0.00015
-UNMEASURED_PERSPECTIVE = 0.001
+# What is allowed for where nothing was measured, as standard deviations; judgement, no source.
+# Radial distortion at the frame's corner: up to 2 % as two of them. Lean in each of two directions:
+# up to 2 degrees likewise, seen from ten of the frame's half diagonals away (a macro lens or a
+# stereo microscope).
+UNMEASURED_RADIAL = 0.01
+UNMEASURED_LEAN = np.radians(1.0)
+UNMEASURED_DISTANCE = 10.0
 
 
 def frame_middle(width_px: int, height_px: int) -> tuple[tuple[float, float], float]:
@@ -103,10 +104,13 @@ def unmeasured_lens(width_px: int, height_px: int, oval: float = 0.0) -> Lens:
     Lens
     """
     centre, radius = frame_middle(width_px, height_px)
-    lean = UNMEASURED_PERSPECTIVE * radius / max(min(centre), 1.0)
-    stretch = max(UNMEASURED_ASPECT, oval / 2)
-    known = {"k1": UNMEASURED_RADIAL, "e1": stretch, "e2": stretch}
-    allowances = known | {"g1": lean, "g2": lean}
+    perspective = UNMEASURED_LEAN / UNMEASURED_DISTANCE
+    # A lean t shortens its direction by t^2 / 2; of two leans s each, (t_x^2 - t_y^2) / 4 and
+    # t_x t_y / 2 have a standard deviation of s^2 / 2.
+    stretch = max(UNMEASURED_LEAN**2 / 2, oval / 2)
+    allowances = {
+        "k1": UNMEASURED_RADIAL, "e1": stretch, "e2": stretch, "g1": perspective, "g2": perspective
+    }  # fmt: skip
     u = np.array([allowances.get(name, 0.0) for name in TERMS])
     return make_lens(centre, radius, np.zeros(len(TERMS)), np.diag(u**2))
 

@@ -35,12 +35,20 @@ class Scale:
         As in the calibration file.
     details : dict
         Figures it was made from; units are in the names.
+    by_edge : float
+        Relative change for each px that all edges of the picture move out of the material, where
+        the scale was taken from edges of the same picture.
+    stretch : float
+        Part of its relative uncertainty that comes of lens and lean: how much larger than at the
+        place of the scale a thing may be seen.
     """
 
     mm_per_px: float
     u_mm_per_px: float
     method: Method
     details: dict[str, float | str] = field(default_factory=dict)
+    by_edge: float = 0.0
+    stretch: float = 0.0
 
     @property
     def relative_u(self) -> float:

@@ -1,7 +1,7 @@
 """Put measured figures into the reading's models."""
 
 from collections.abc import Sequence
-from math import degrees, hypot, sqrt
+from math import degrees, hypot
 
 import numpy as np
 from numpy.typing import NDArray
@@ -15,7 +15,6 @@ from cogloupe.profile import ProfileFigures
 from cogloupe.rack import Gear
 from cogloupe.reading import (
     SIDES,
-    BudgetLine,
     Datum,
     Flank,
     Gap,
@@ -25,9 +24,8 @@ from cogloupe.reading import (
     Tooth,
 )
 from cogloupe.shapes import Shapes
-from cogloupe.uncertainty import thickness_edge
 from cogloupe_calibration.calibration import Lens
-from cogloupe_calibration.lens import UNMEASURED_RADIAL, observed_points
+from cogloupe_calibration.lens import UNMEASURED_LEAN, UNMEASURED_RADIAL, observed_points
 from cogloupe_calibration.units import MM_PER_INCH
 
 Floats = NDArray[np.float64]
@@ -127,68 +125,6 @@ def build_gaps(figures: Figures, shapes: Shapes, u_width: Floats) -> tuple[Gap, 
     }
     rows = range(len(figures.gap_width))
     return tuple(Gap(number=k + 1, **{n: number(v[k]) for n, v in columns.items()}) for k in rows)
-
-
-def build_budget(measured: Measured, figures: Figures) -> tuple[BudgetLine, ...]:
-    """Uncertainty budget of the main figures, one line a source.
-
-    Parameters
-    ----------
-    measured : Measured
-    figures : Figures
-
-    Returns
-    -------
-    tuple of BudgetLine
-        Contributions are standard uncertainties (k = 1) in the figure's unit.
-    """
-    um = 1000 * figures.measuring_radius
-    noise = float(np.sqrt(np.nanmean(figures.noise**2)))
-    fits = measured.fits
-    value = f"{fits.scatter:.3f} px a point"
-    lines = [
-        BudgetLine(
-            figure="single pitch", source="edge noise and fit", value=value,
-            distribution="normal", sensitivity="two flanks", contribution=noise * sqrt(2) * um,
-            unit="um",
-        ),
-        BudgetLine(
-            figure="cumulative pitch", source="edge noise and fit", value=value,
-            distribution="normal", sensitivity="two flanks", contribution=noise * sqrt(2) * um,
-            unit="um",
-        ),
-    ]  # fmt: skip
-    for mode in figures.modes:
-        step = mode.position - np.roll(mode.position, 1, axis=0)
-        whole = np.nanmax(mode.position, axis=0) - np.nanmin(mode.position, axis=0)
-        for figure, size in (
-            ("single pitch", np.nanmax(np.abs(step))), ("cumulative pitch", np.max(whole)),
-        ):  # fmt: skip
-            lines.append(
-                BudgetLine(
-                    figure=figure, source=mode.name, value=mode.size + " at the frame's edge",
-                    distribution="normal", sensitivity="where the teeth lie in the picture",
-                    contribution=float(size) * um, unit="um",
-                )
-            )  # fmt: skip
-    alpha = measured.fits.curve.mean_lean
-    lines.append(
-        BudgetLine(
-            figure="tooth thickness", source="edge level",
-            value=f"{figures.edge / measured.scale.mm_per_px:.3f} px an edge",
-            distribution="normal", sensitivity="2 / cos a",
-            contribution=1000 * thickness_edge(figures.edge, alpha), unit="um",
-        )
-    )  # fmt: skip
-    lines.append(
-        BudgetLine(
-            figure="diameters", source="scale",
-            value=f"{100 * measured.scale.relative_u:.2g} % ({measured.scale.method})",
-            distribution="normal", sensitivity="the diameter",
-            contribution=2000 * figures.measuring_radius * measured.scale.relative_u, unit="um",
-        )
-    )  # fmt: skip
-    return tuple(lines)
 
 
 def build_gear(measured: Measured) -> GearInfo:
@@ -311,5 +247,6 @@ def build_notices(
         if numbers:
             notices.append(flag(status, teeth=numbers))
     if not lens_measured:
-        notices.append(flag("lens_not_measured", percent=100 * UNMEASURED_RADIAL * sqrt(3)))
+        lens = {"percent": 200 * UNMEASURED_RADIAL, "lean": degrees(2 * UNMEASURED_LEAN)}
+        notices.append(flag("lens_not_measured", **lens))
     return tuple(notices)

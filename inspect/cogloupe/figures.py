@@ -4,7 +4,7 @@ Arrays run over teeth in the order of their numbers, tooth 1 first; lengths are
 millimetres unless the name ends in px or um, angles radians unless it ends in deg.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from math import cos, hypot, pi, sqrt, tan
 
 import numpy as np
@@ -28,9 +28,11 @@ from cogloupe.settings import GearSettings
 from cogloupe.uncertainty import (
     FlankPlace,
     Mode,
+    combined,
+    datum_modes,
     edge_shift,
+    gear_stretch,
     lens_modes,
-    thickness_edge,
 )
 from cogloupe_calibration.calibration import Lens
 from cogloupe_calibration.errors import PhotoError
@@ -44,9 +46,10 @@ PIN_MODULES = 1.728
 BEVEL_FLANK_DOUBT = 0.03
 """Standard uncertainty that a bevel leaves in each flank by itself, as a share of its width (from
 rendered gears with tool marks; common practice knows no figure)."""
-CORNER_DOUBT = 0.3
-"""The same from the blur of the flank's ends, in squared blurs over the tooth's depth (from
-rendered gears with teeth 10 to 30 px deep)."""
+CORNER_DOUBT, CORNER_DOUBT_CURVED = 0.03, 0.14
+"""The same from the blur of the flank's ends, in squared blurs over the tooth's depth, where grey
+follows the light and where it follows the sRGB curve (from rendered gears without noise, teeth 14
+to 70 px deep, blur 0.8 to 2.2 px)."""
 TEXTURE_DOUBT, GRAIN_PX = 2.6, 10.0
 """The same from texture: blurs a flank shifts for levels that vary by the whole contrast over
 grains of so many px (from rendered gears with tool marks)."""
@@ -136,8 +139,7 @@ class Figures:
     u_pin : float
         Noise of one pin radius.
     eccentricity : complex
-        Teeth axis as seen from the datum, mm; u_eccentricity its standard uncertainty.
-    u_eccentricity : float
+        Teeth axis as seen from the datum, mm.
     edge : float
         Standard uncertainty of all edges together, mm along the normal.
     """
@@ -154,7 +156,6 @@ class Figures:
     pin_modes: tuple[Floats, ...]
     u_pin: float
     eccentricity: complex
-    u_eccentricity: float
     edge: float
     measuring_radius: float
     pin: float
@@ -218,19 +219,14 @@ def work_out(
     alpha = float(np.nanmean(lean)) if np.isfinite(lean).any() else float("nan")
     u_pin = float(np.sqrt(np.nanmean(noise**2)) * sqrt(2)) * radius / (2 * tan(alpha))
     gap_middle = position[:, 1] + gap_width(position, 0.5)
-    vector, leverage = eccentricity(pins, gap_middle)
-    parts = [sqrt(leverage) * u_pin]
-    parts += [abs(eccentricity(mode, gap_middle)[0]) for mode in pin_modes]
-    if measured.bore is not None and axes.kind == "bore":
-        parts.append(hypot(measured.bore.u_centre, BEVEL_DOUBT * measured.outlines.bevel_px) * px)
+    vector, _ = eccentricity(pins, gap_middle)
     edge = hypot(edge_shift(measured.outlines.blur_px), measured.outlines.u_level_px) * px
     # Nothing states how thick straight-sided teeth should be, or where; only their pitch is read.
     sized = 1.0 if wheel.flank.name != "straight" else float("nan")
     return Figures(
         first, position, noise, modes, single_pitch(position, radius) * 1000,
         cumulative_pitch(position, radius) * 1000, sized * thickness(position, radius),
-        sized * gap_width(position, radius), pins, pin_modes, u_pin, vector,
-        float(np.sqrt(np.sum(np.square(parts)))), edge, radius, pin,
+        sized * gap_width(position, radius), pins, pin_modes, u_pin, vector, edge, radius, pin,
     )  # fmt: skip
 
 
@@ -240,9 +236,21 @@ def _settle_alone(
     """Uncertainties that one picture states by itself."""
     fits = measured.fits
     own = flank_doubt(measured) / fits.curve.measuring_arm
-    place, carried = flank_place(fits, axes.datum), datum_points(measured, axes)
     known = lens or unmeasured_lens(*frame, tips_oval(measured.tips, measured.teeth))
-    return Settled(np.hypot(fits.u_unwound, own), lens_modes(place, carried, known))
+    return Settled(np.hypot(fits.u_unwound, own), _common_sources(measured, axes, known))
+
+
+def _common_sources(measured: Measured, axes: Axes, lens: Lens) -> tuple[Mode, ...]:
+    """Sources that move the flanks together: lens, lean, and the place of the datum."""
+    place = flank_place(measured.fits, axes.datum)
+    modes = lens_modes(place, datum_points(measured, axes), lens)
+    if axes.kind == "teeth":
+        return modes
+    if axes.kind == "bore" and measured.bore is not None:
+        u = measured.bore.u_centre
+    else:
+        u = float(np.nanmedian(measured.tips.u)) * sqrt(2 / measured.wheel.teeth)
+    return modes + datum_modes(place, hypot(u, BEVEL_DOUBT * measured.outlines.bevel_px))
 
 
 def flank_doubt(measured: Measured) -> float:
@@ -256,6 +264,21 @@ def flank_doubt(measured: Measured) -> float:
     -------
     float
         Px.
+    """
+    return hypot(*flank_doubts(measured).values())
+
+
+def flank_doubts(measured: Measured) -> dict[str, float]:
+    """Where that doubt comes from.
+
+    Parameters
+    ----------
+    measured : Measured
+
+    Returns
+    -------
+    dict
+        Px, by ``bevel``, ``corners`` and ``texture``.
 
     Notes
     -----
@@ -265,10 +288,13 @@ def flank_doubt(measured: Measured) -> float:
     """
     teeth, outlines = measured.teeth, measured.outlines
     depth = teeth.tip_radius - teeth.root_radius
-    corners = CORNER_DOUBT * outlines.blur_px**2 / depth
+    corner = CORNER_DOUBT + (CORNER_DOUBT_CURVED - CORNER_DOUBT) * outlines.curve
     grains = max(depth / GRAIN_PX, 1.0)
-    texture = TEXTURE_DOUBT * outlines.texture * outlines.blur_px / sqrt(grains)
-    return hypot(BEVEL_FLANK_DOUBT * outlines.bevel_px, corners, texture)
+    return {
+        "bevel": BEVEL_FLANK_DOUBT * outlines.bevel_px,
+        "corners": corner * outlines.blur_px**2 / depth,
+        "texture": TEXTURE_DOUBT * outlines.texture * outlines.blur_px / sqrt(grains),
+    }
 
 
 def _seated(measured: Measured, axes: Axes, radius: float, pin: float, first: int) -> Floats:
@@ -308,11 +334,15 @@ def datum_points(measured: Measured, axes: Axes) -> Floats | None:
     """
     if axes.kind == "teeth":
         return None
-    turn = np.linspace(0, 2 * pi, 36, endpoint=False)
-    ring = np.stack([np.cos(turn), np.sin(turn)], axis=1)
     if axes.kind == "bore" and measured.bore is not None:
-        return np.asarray(axes.datum + measured.bore.radius * ring)
-    return np.asarray(axes.datum + measured.fits.curve.measuring_radius * ring)
+        return _ring(axes.datum, measured.bore.radius)
+    return _ring(axes.datum, measured.teeth.tip_radius)
+
+
+def _ring(centre: Floats, radius: float) -> Floats:
+    """Points all round a circle."""
+    turn = np.linspace(0, 2 * pi, 36, endpoint=False)
+    return np.asarray(centre + radius * np.stack([np.cos(turn), np.sin(turn)], axis=1))
 
 
 def flank_place(fits: FlankFits, datum: Floats) -> FlankPlace:
@@ -362,6 +392,36 @@ def flank_status(fits: FlankFits) -> NDArray[np.str_]:
     return status
 
 
+def at_the_gear(measured: Measured, frame: tuple[int, int], lens: Lens | None) -> Measured:
+    """Widen the scale's uncertainty by how lens and lean may stretch the picture at the gear.
+
+    Parameters
+    ----------
+    measured : Measured
+    frame : (int, int)
+        Width and height of the picture, px.
+    lens : Lens or None
+        Measured lens; without one an allowance is made.
+
+    Returns
+    -------
+    Measured
+        The same but for the scale.
+    """
+    scale, fits = measured.scale, measured.fits
+    if scale.method == "from_module":
+        return measured
+    anchor = None
+    if scale.by_edge < 0:
+        anchor = _ring(fits.centre, measured.teeth.tip_radius)
+    elif scale.by_edge > 0 and measured.bore is not None:
+        anchor = _ring(measured.bore.centre, measured.bore.radius)
+    gear = _ring(fits.centre, fits.curve.measuring_radius)
+    stretch = gear_stretch(lens or unmeasured_lens(*frame), gear, anchor)
+    u = hypot(scale.u_mm_per_px, scale.mm_per_px * stretch)
+    return replace(measured, scale=replace(scale, u_mm_per_px=u, stretch=stretch))
+
+
 def thickness_uncertainty(measured: Measured, figures: Figures) -> Floats:
     """Standard uncertainty of every tooth's thickness (and of the gap's width beside it), mm.
 
@@ -374,12 +434,14 @@ def thickness_uncertainty(measured: Measured, figures: Figures) -> Floats:
     -------
     ndarray, shape (z,)
     """
-    own = np.hypot(figures.noise[:, 0], figures.noise[:, 1]) * figures.measuring_radius
-    return np.asarray(np.hypot(own, common_thickness(measured, figures)))
+    own = [figures.noise[:, 0], figures.noise[:, 1]]
+    own += [mode.position[:, 1] - mode.position[:, 0] for mode in figures.modes]
+    apart = combined(tuple(own)) * figures.measuring_radius
+    return np.asarray(np.hypot(apart, common_thickness(measured, figures)))
 
 
 def common_thickness(measured: Measured, figures: Figures) -> float:
-    """Part of the thickness's uncertainty that all teeth share: edge level and scale.
+    """Part of the thickness's uncertainty that all teeth share.
 
     Parameters
     ----------
@@ -391,10 +453,35 @@ def common_thickness(measured: Measured, figures: Figures) -> float:
     float
         Mm.
     """
-    alpha = measured.fits.curve.mean_lean
-    seen = figures.thickness[np.isfinite(figures.thickness)]
-    mean = float(seen.mean()) if len(seen) else float("nan")
-    # A scale error moves the measuring circle along the flanks: ds = (s / r - 2 tan a) dr.
-    place = measured.fits.curve.stretched()[0] * measured.scale.mm_per_px
-    by_scale = abs(mean - 2 * place / cos(alpha)) * measured.scale.relative_u
-    return hypot(thickness_edge(figures.edge, alpha), by_scale)
+    return hypot(*thickness_parts(measured, figures).values())
+
+
+def thickness_parts(measured: Measured, figures: Figures) -> dict[str, float]:
+    """Sources of the thickness's uncertainty that all teeth share.
+
+    Parameters
+    ----------
+    measured : Measured
+    figures : Figures
+
+    Returns
+    -------
+    dict
+        Mm, by ``edges``, ``scale`` and ``stretch``.
+
+    Notes
+    -----
+    A gear that is larger on the picture by a share e than its scale says shows thicker teeth on a
+    circle of fixed radius r, by ``2 r e tan a`` for an involute: its flanks stand further out.
+    Where the scale was taken from edges of the same picture, what moves all edges moves it too.
+    """
+    alpha, scale = measured.fits.curve.mean_lean, measured.scale
+    grown = 2 * measured.fits.curve.stretched()[0] * scale.mm_per_px / cos(alpha)
+    edges = figures.edge * (2 / cos(alpha) + grown * scale.by_edge / scale.mm_per_px)
+    by_edges = scale.by_edge * figures.edge / scale.mm_per_px
+    apart = scale.relative_u**2 - scale.stretch**2 - by_edges**2
+    return {
+        "edges": abs(edges),
+        "scale": grown * sqrt(max(apart, 0.0)),
+        "stretch": grown * scale.stretch,
+    }

@@ -38,8 +38,9 @@ SENTENCES: dict[str, str] = {
     "the axis is told by the arc alone.",
     "partial": "Only part of these flanks is seen.",
     "lens_not_measured": (
-        "The lens was not calibrated; an allowance of {percent:.1f} % distortion at the corner is "
-        "in the uncertainty. A grid picture would make it smaller."
+        "The lens was not calibrated; an allowance of {percent:.2g} % distortion at the corner and "
+        "{lean:.2g}° of lean (two standard deviations each) is in the uncertainty. A picture of a "
+        "grid would make it smaller."
     ),
     "shift_differs": "Teeth are {what} than the rack gives at its full depth by {um:.0f} µm on the "
     "measuring circle (profile shift {shift:+.3f}).",

@@ -8,7 +8,6 @@ from numpy.typing import NDArray
 
 from cogloupe import __version__
 from cogloupe.assemble import (
-    build_budget,
     build_datum,
     build_gaps,
     build_gear,
@@ -16,8 +15,16 @@ from cogloupe.assemble import (
     build_profile,
     build_teeth,
 )
+from cogloupe.budget import budget_lines, judge_figures
 from cogloupe.evidence import Evidence
-from cogloupe.figures import Axes, Figures, choose_datum, thickness_uncertainty, work_out
+from cogloupe.figures import (
+    Axes,
+    Figures,
+    at_the_gear,
+    choose_datum,
+    thickness_uncertainty,
+    work_out,
+)
 from cogloupe.flags import flag
 from cogloupe.gap_findings import gap_findings, settings_by_sight
 from cogloupe.measure import Measured, measure_gear
@@ -69,6 +76,8 @@ def inspect_photo(photo: Photo, settings: GearSettings) -> tuple[Reading, Eviden
     if settings.unknown:
         settings = settings_by_sight(photo.pixels, settings, stated, lens)
     measured = measure_gear(photo.pixels, settings, stated, lens)
+    frame = (photo.width, photo.height)
+    measured = at_the_gear(measured, frame, lens)
     axes = choose_datum(measured, settings.datum)
     figures = work_out(measured, axes, settings, frame, lens)
     reading = build_reading(photo, measured, axes, figures, notices, lens)
@@ -166,7 +175,8 @@ def build_reading(
     profiles = work_out_profiles(measured, figures.first)
     shapes = work_out_shapes(measured, axes, figures)
     teeth = build_teeth(measured, figures, profiles, pitch_u, shapes)
-    summary = build_summary(measured, axes, figures, profiles, pitch_u, shapes)
+    judged = judge_figures(measured, figures)
+    summary = build_summary(measured, axes, figures, profiles, judged, shapes)
     scale = measured.scale
     return Reading(
         software_version=__version__,
@@ -187,7 +197,7 @@ def build_reading(
         gaps=build_gaps(figures, shapes, thickness_uncertainty(measured, figures)),
         summary=summary,
         tolerance=build_tolerance(measured, summary, teeth),
-        budget=build_budget(measured, figures),
+        budget=budget_lines(judged),
         profile=build_profile(profiles),
         warnings=(*notices, *build_notices(measured, axes, teeth, lens is not None)),
     )

@@ -3,7 +3,7 @@
 Lengths are px of the picture unless named otherwise, angles rad.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from math import hypot, sqrt
 
 import numpy as np
@@ -235,13 +235,15 @@ def _scale_from_circle(settings: GearSettings, circles: CirclesSeen) -> Scale | 
         if circle is None:
             raise PhotoError("the tip circle is not seen well enough to set the scale")
         u = hypot(level, 2 * float(np.nanmedian(tips.u)))
-        return from_known_diameter(2 * circle.radius, u, known["known_tip_diameter"])
+        scale = from_known_diameter(2 * circle.radius, u, known["known_tip_diameter"])
+        return replace(scale, by_edge=-1 / circle.radius)
     if "known_bore" in known:
         if circles.bore is None:
             raise PhotoError("no round bore is seen, so --known-bore cannot set the scale")
         bore = circles.bore
         u = hypot(level, 2 * bore.u_radius)
-        return from_known_diameter(2 * bore.radius, u, known["known_bore"], method="known_bore")
+        scale = from_known_diameter(2 * bore.radius, u, known["known_bore"], method="known_bore")
+        return replace(scale, by_edge=1 / bore.radius)
     return None
 
 

@@ -1,12 +1,13 @@
 """The gear in a few figures, and its tolerance classes."""
 
 from collections.abc import Sequence
-from math import degrees, hypot, sqrt
+from math import degrees, sqrt
 
 import numpy as np
 from numpy.typing import NDArray
 
-from cogloupe.figures import Axes, Figures, common_thickness
+from cogloupe.budget import Judged
+from cogloupe.figures import Axes, Figures
 from cogloupe.measure import Measured
 from cogloupe.numbers import atan2_deg, number
 from cogloupe.profile import ProfileFigures
@@ -14,9 +15,10 @@ from cogloupe.reading import PerSide, Summary, Tolerance, Tooth
 from cogloupe.shapes import Shapes
 from cogloupe.tolerance import FlankFigures, class_range_2013
 from cogloupe.tolerance import Measured as Graded
-from cogloupe.uncertainty import total_range
 
 Floats = NDArray[np.float64]
+
+LARGEST = ("single_pitch_max_um", "cumulative_pitch_total_um", "runout_um")
 
 
 def build_summary(
@@ -24,44 +26,40 @@ def build_summary(
     axes: Axes,
     figures: Figures,
     profiles: ProfileFigures,
-    pitch_u: tuple[Floats, Floats],
+    judged: dict[str, Judged],
     shapes: Shapes,
 ) -> Summary:
     """The gear in a few figures.
 
     Parameters
     ----------
-    measured, axes, figures, profiles, pitch_u, shapes
+    measured, axes, figures, profiles, judged, shapes
         What was worked out.
 
     Returns
     -------
     Summary
     """
-    worst, u_worst = _largest(np.abs(figures.single_um), pitch_u[0])
-    total, u_total = cumulative_total(figures)
+    worst, total, runout = (judged[name] for name in LARGEST)
     spread = [_spread(figures.single_um[:, s], figures, s) for s in (0, 1)]
-    runout, u_runout = total_range(figures.pin_radius, figures.u_pin, figures.pin_modes)
     bore_seen = axes.kind == "bore"
-    vector, u_vector = figures.eccentricity, figures.u_eccentricity
+    vector, u_vector = figures.eccentricity, judged["eccentricity_um"].u / 1000
     resolved = abs(vector) > 0
-    z = measured.wheel.teeth
-    common = common_thickness(measured, figures)
-    own = float(np.nanmean(figures.noise)) * figures.measuring_radius * sqrt(2 / z)
+    u_thickness = judged["thickness_mean_mm"].u
     slope = [_mean(profiles.slope[:, s], profiles.u_slope[:, s], measured) for s in (0, 1)]
     angle, u_angle = _mean(profiles.angle.ravel(), profiles.u_angle.ravel(), measured)
     tip, floor = shapes.tip, shapes.floor
     return Summary(
-        single_pitch_max_um=number(worst),
-        u_single_pitch_max_um=number(u_worst),
-        cumulative_pitch_total_um=number(total),
-        u_cumulative_pitch_total_um=number(u_total),
+        single_pitch_max_um=number(worst.value),
+        u_single_pitch_max_um=number(worst.u),
+        cumulative_pitch_total_um=number(total.value),
+        u_cumulative_pitch_total_um=number(total.u),
         spacing_spread_um=_sides([s[0] for s in spread]),
         u_spacing_spread_um=_sides([s[1] for s in spread]),
         spacing_range_um=_sides([s[2] for s in spread]),
         u_spacing_range_um=_sides([s[3] for s in spread]),
-        runout_um=number(1000 * runout),
-        u_runout_um=number(1000 * u_runout),
+        runout_um=number(runout.value),
+        u_runout_um=number(runout.u),
         pin_diameter_mm=figures.pin,
         eccentricity_um=number(1000 * abs(vector)) if bore_seen else None,
         u_eccentricity_um=number(1000 * u_vector) if bore_seen else None,
@@ -72,9 +70,9 @@ def build_summary(
             number(min(degrees(u_vector / abs(vector)), 180.0)) if bore_seen and resolved else None
         ),
         thickness_mean_mm=number(_nanmean(figures.thickness)),
-        u_thickness_mean_mm=number(hypot(own, common)),
+        u_thickness_mean_mm=number(u_thickness),
         gap_width_mean_mm=number(_nanmean(figures.gap_width)),
-        u_gap_width_mean_mm=number(hypot(own, common)),
+        u_gap_width_mean_mm=number(u_thickness),
         tip_diameter_mean_mm=number(2 * _nanmean(tip.value)),
         u_tip_diameter_mean_mm=number(2 * _nanmean(tip.u)),
         root_diameter_mean_mm=number(2 * _nanmean(floor.value)),
@@ -96,35 +94,6 @@ def _nanmean(values: Floats) -> float:
 
 def _sides(values: Sequence[float]) -> PerSide:
     return PerSide(left=number(values[0]), right=number(values[1]))
-
-
-def _largest(values: Floats, u: Floats) -> tuple[float, float]:
-    if not np.isfinite(values).any():
-        return float("nan"), float("nan")
-    place = int(np.nanargmax(values))
-    return float(values.ravel()[place]), float(u.ravel()[place])
-
-
-def cumulative_total(figures: Figures) -> tuple[float, float]:
-    """Total cumulative pitch deviation of the worse flank side, with its standard uncertainty.
-
-    Parameters
-    ----------
-    figures : Figures
-
-    Returns
-    -------
-    value, u : float
-        µm.
-    """
-    scale = 1000 * figures.measuring_radius
-    both = []
-    for side in (0, 1):
-        noise = float(np.sqrt(np.nanmean(figures.noise[:, side] ** 2))) * scale
-        modes = tuple(mode.position[:, side] * scale for mode in figures.modes)
-        both.append(total_range(figures.cumulative_um[:, side], noise, modes))
-    known = [pair for pair in both if np.isfinite(pair[0])]
-    return max(known, default=(float("nan"), float("nan")))
 
 
 def _spread(single: Floats, figures: Figures, side: int) -> tuple[float, float, float, float]:

@@ -24,6 +24,10 @@ Field = Callable[[Floats], Floats]
 EDGE_LEVEL_ALLOWANCE = 0.03
 """Standard uncertainty of where between ground and gear the true edge lies, as a share of the
 step (camera response, glare, bevel); common practice, no source."""
+DRAWS = 300
+"""Draws of the true values behind a largest difference: its uncertainty to 4 % of itself."""
+LEAST_FOR_WAVE = 6
+"""Values seen from which a first harmonic is told apart from scatter."""
 
 
 @dataclass(frozen=True)
@@ -74,7 +78,7 @@ def lens_modes(place: FlankPlace, datum_points: Floats | None, lens: Lens) -> tu
     ----------
     place : FlankPlace
     datum_points : ndarray, shape (n, 2), or None
-        Points whose mean displacement carries the datum along (the bore's edge), px; None where
+        Points all round a circle that carries the datum along (the bore's edge), px; None where
         the datum is fitted to the flanks themselves.
     lens : Lens
         Calibrated, or with an allowance for what was not measured.
@@ -105,7 +109,7 @@ def _flank_effect(place: FlankPlace, field: Field, datum_points: Floats | None) 
     """Change of every flank's angle when the picture is displaced by a field, its scale kept."""
     shift = field(place.xy)
     if datum_points is not None:
-        shift = shift - field(datum_points).mean(axis=0)
+        shift = shift - _centre_shift(datum_points, field)
     centre = np.nanmean(place.xy, axis=(0, 1))
     arm = place.xy - centre
     across = np.stack([-arm[..., 1], arm[..., 0]], axis=-1)
@@ -120,6 +124,71 @@ def _flank_effect(place: FlankPlace, field: Field, datum_points: Floats | None) 
     taken = np.linalg.lstsq(design[seen], out.ravel()[seen], rcond=None)[0]
     left_over = out - (design @ taken).reshape(out.shape)
     return np.asarray(np.array([-1.0, 1.0]) * left_over / place.arm)
+
+
+def _radial(ring: Floats, field: Field) -> tuple[Floats, Floats]:
+    """Movement outwards of points all round a circle, and their directions."""
+    arm = ring - ring.mean(axis=0)
+    way = arm / np.hypot(arm[:, 0], arm[:, 1])[:, None]
+    return (field(ring) * way).sum(axis=1), way
+
+
+def _centre_shift(ring: Floats, field: Field) -> Floats:
+    """Movement of the circle fitted to points all round it: the first harmonic of theirs."""
+    outwards, way = _radial(ring, field)
+    return np.asarray(2 * (outwards[:, None] * way).mean(axis=0))
+
+
+def datum_modes(place: FlankPlace, u_px: float) -> tuple[Mode, ...]:
+    """Effects of what is not known of the place of a datum that was seen by itself.
+
+    Parameters
+    ----------
+    place : FlankPlace
+    u_px : float
+        Standard uncertainty of either of its coordinates, px.
+
+    Returns
+    -------
+    tuple of Mode
+        Left to right, and top to bottom.
+    """
+    size = f"{u_px:.2g} px"
+    turn = np.broadcast_to(u_px * np.array([1.0, -1.0]) / place.arm, 2)
+    effect = place.normal * turn[:, None]
+    names = ("place of the datum, left to right", "place of the datum, top to bottom")
+    return tuple(Mode(name, size, effect[..., k]) for k, name in enumerate(names))
+
+
+def gear_stretch(lens: Lens, gear: Floats, anchor: Floats | None) -> float:
+    """How much larger or smaller than its scale says a gear may be seen, from lens and lean.
+
+    Parameters
+    ----------
+    lens : Lens
+        Calibrated, or with an allowance for what was not measured.
+    gear : ndarray, shape (n, 2)
+        Points all round the measuring circle, px.
+    anchor : ndarray, shape (m, 2), or None
+        Points all round the circle that gave the scale, px; None where the scale holds at the
+        frame's middle, as a stated or a calibrated one does.
+
+    Returns
+    -------
+    float
+        Relative standard uncertainty.
+    """
+
+    def stretch(ring: Floats, field: Field) -> float:
+        radius = np.hypot(*(ring - ring.mean(axis=0)).T)
+        return float(_radial(ring, field)[0].mean() / radius.mean())
+
+    fields = [_source(lens, k) for k in range(len(TERMS))]
+    parts = [
+        stretch(gear, field) - (stretch(anchor, field) if anchor is not None else 0.0)
+        for field in fields
+    ]
+    return float(np.sqrt(np.sum(np.square(parts))))
 
 
 def edge_shift(blur: float) -> float:
@@ -221,6 +290,65 @@ def total_range(values: Floats, u_noise: float, modes: tuple[Floats, ...]) -> tu
     high, low = int(np.nanargmax(values)), int(np.nanargmin(values))
     parts = [sqrt(2) * u_noise, *(float(mode[high] - mode[low]) for mode in modes)]
     return float(values[high] - values[low]), float(np.sqrt(np.sum(np.square(parts))))
+
+
+def plausible(values: Floats, u: Floats, turn: Floats) -> Floats:
+    """Draw true values that measured ones leave plausible.
+
+    Parameters
+    ----------
+    values : ndarray, shape (n,)
+        Measured round the gear; NaN where not seen.
+    u : ndarray, shape (n,)
+        Their own standard uncertainties.
+    turn : ndarray, shape (n,)
+        Their polar angles, rad.
+
+    Returns
+    -------
+    ndarray, shape (DRAWS, m)
+        For the m values seen.
+
+    Notes
+    -----
+    Noise makes the largest of many values look larger than it is. What noise explains of the
+    scatter about the first harmonic is taken out before noise is drawn (empirical Bayes), so that
+    the draws scatter as the true values do. Propagation by draws: JCGM 101:2008. The draws are the
+    same for the same values.
+    """
+    rng = np.random.default_rng(DRAWS)
+    seen = np.isfinite(values)
+    value, own, angle = values[seen], u[seen], turn[seen]
+    if len(value) == 0:
+        return np.zeros((DRAWS, 0))
+    waves = [np.ones_like(angle), np.cos(angle), np.sin(angle)]
+    design = np.stack(waves[: 3 if len(value) > LEAST_FOR_WAVE else 1], axis=1)
+    inverse = np.linalg.pinv(design)
+    smooth = design @ (inverse @ value)
+    noise = float(np.mean(own**2))
+    spare = max(len(value) - design.shape[1], 1)
+    scatter = float(np.sum((value - smooth) ** 2)) / spare
+    share = max(1 - noise / max(scatter, 1e-300), 0.0)
+    drawn = rng.standard_normal((DRAWS, len(value))) * own
+    common = drawn @ (design @ inverse).T
+    apart = share * (value - smooth) + sqrt(share) * (drawn - common)
+    return np.asarray(smooth + common + apart)
+
+
+def of_draws(measured: float, drawn: Floats) -> float:
+    """Standard uncertainty of a figure from draws of its true value.
+
+    Parameters
+    ----------
+    measured : float
+    drawn : ndarray, shape (n,)
+
+    Returns
+    -------
+    float
+        Root mean square distance of the draws from the measured figure.
+    """
+    return float(np.sqrt(np.mean((drawn - measured) ** 2)))
 
 
 def thickness_edge(edge: float, pressure_angle: float) -> float:

@@ -1,0 +1,230 @@
+"""The uncertainty budget of the main figures, source by source, and the uncertainty that follows.
+
+A figure's standard uncertainty is the root of the sum of the squares of its parts (JCGM 100:2008,
+5.1.2), taken where the teeth that decide it lie. What is each flank's own is propagated by draws
+where the figure is the largest of many (JCGM 101:2008), and shared out by variance.
+"""
+
+from dataclasses import dataclass
+from math import hypot, pi, sqrt
+
+import numpy as np
+from numpy.typing import NDArray
+
+from cogloupe.deviations import eccentricity
+from cogloupe.figures import Figures, flank_doubts, thickness_parts
+from cogloupe.measure import Measured
+from cogloupe.reading import BudgetLine
+from cogloupe.uncertainty import of_draws, plausible
+
+Floats = NDArray[np.float64]
+
+IN_WORDS = {
+    "noise": "edge noise and fit",
+    "bevel": "bevel or burr along the edge",
+    "corners": "blur of tip and fillet",
+    "texture": "texture beside the edge",
+    "edges": "grey level at which an edge is called",
+    "scale": "scale",
+    "stretch": "lens and lean: stretch at the gear",
+}
+
+
+@dataclass(frozen=True)
+class Part:
+    """What one source adds to a figure.
+
+    Attributes
+    ----------
+    source, value, sensitivity : str
+        In words, for a person.
+    contribution : float
+        Standard uncertainty (k = 1) in the figure's unit.
+    """
+
+    source: str
+    value: str
+    sensitivity: str
+    contribution: float
+
+
+@dataclass(frozen=True)
+class Judged:
+    """A figure with the parts of its uncertainty, both in `unit`."""
+
+    name: str
+    unit: str
+    value: float
+    parts: tuple[Part, ...]
+
+    @property
+    def u(self) -> float:
+        """Standard uncertainty: root of the sum of squares."""
+        return hypot(*(part.contribution for part in self.parts))
+
+
+def judge_figures(measured: Measured, figures: Figures) -> dict[str, Judged]:
+    """Work out the main figures with their budgets.
+
+    Parameters
+    ----------
+    measured : Measured
+    figures : Figures
+
+    Returns
+    -------
+    dict
+        By the names of the summary's fields, in the order of the report.
+    """
+    found = [
+        _largest_pitch(measured, figures),
+        _cumulative_total(measured, figures),
+        _mean_thickness(measured, figures),
+        _runout(measured, figures),
+        _eccentricity(measured, figures),
+    ]
+    return {judged.name: judged for judged in found}
+
+
+def _flank_draws(figures: Figures) -> list[tuple[Floats, Floats]]:
+    """Plausible places of the seen flanks of each side less the ideal ones, rad, and which."""
+    z = len(figures.position)
+    ideal = np.asarray(2 * pi / z * np.arange(z), np.float64)
+    found = []
+    for side in (0, 1):
+        off = figures.cumulative_um[:, side] / (1000 * figures.measuring_radius)
+        found.append((plausible(off, figures.noise[:, side], ideal), np.isfinite(off)))
+    return found
+
+
+def _largest_pitch(measured: Measured, figures: Figures) -> Judged:
+    """Largest single pitch deviation, whichever its sign."""
+    um, single = 1000 * figures.measuring_radius, figures.single_um
+    if not np.isfinite(single).any():
+        return Judged("single_pitch_max_um", "um", float("nan"), ())
+    tooth, side = np.unravel_index(int(np.nanargmax(np.abs(single))), single.shape)
+    largest = float(np.abs(single[tooth, side]))
+    steps = []
+    for drawn, seen in _flank_draws(figures):
+        whole = np.full((len(drawn), len(seen)), np.nan)
+        whole[:, seen] = drawn
+        steps.append(np.abs(whole - np.roll(whole, 1, axis=1)))
+    own = of_draws(largest, um * np.nanmax(np.concatenate(steps, axis=1), axis=1))
+    modes = [float(m.position[tooth, side] - m.position[tooth - 1, side]) for m in figures.modes]
+    where = f"pitch to tooth {tooth + 1}"
+    parts = (*_own_parts(measured, own, where), *_mode_parts(figures, modes, um, where))
+    return Judged("single_pitch_max_um", "um", largest, parts)
+
+
+def _cumulative_total(measured: Measured, figures: Figures) -> Judged:
+    """Total cumulative pitch deviation of the worse side."""
+    um = 1000 * figures.measuring_radius
+    draws = _flank_draws(figures)
+    both = [_range(figures.cumulative_um[:, s], um * draws[s][0]) for s in (0, 1)]
+    side = int(np.nanargmax([np.nan_to_num(b[0], nan=-1.0) for b in both]))
+    value, own, high, low = both[side]
+    modes = [float(m.position[high, side] - m.position[low, side]) for m in figures.modes]
+    where = f"teeth {high + 1} and {low + 1}"
+    parts = (*_own_parts(measured, own, where), *_mode_parts(figures, modes, um, where))
+    return Judged("cumulative_pitch_total_um", "um", value, parts)
+
+
+def _range(values: Floats, drawn: Floats) -> tuple[float, float, int, int]:
+    """Largest less smallest, its own uncertainty by draws, and where they are."""
+    if not np.isfinite(values).any():
+        return float("nan"), float("nan"), 0, 0
+    high, low = int(np.nanargmax(values)), int(np.nanargmin(values))
+    value = float(values[high] - values[low])
+    return value, of_draws(value, np.ptp(drawn, axis=1)), high, low
+
+
+def _mean_thickness(measured: Measured, figures: Figures) -> Judged:
+    """Mean tooth thickness: the teeth's own parts average out, those they share do not."""
+    mm = figures.measuring_radius
+    seen = np.isfinite(figures.thickness)
+    noise = np.sqrt(np.sum(figures.noise[seen] ** 2)) / max(seen.sum(), 1) * mm
+    apart = [float(np.mean((m.position[:, 1] - m.position[:, 0])[seen])) for m in figures.modes]
+    shared = thickness_parts(measured, figures)
+    scale = measured.scale
+    alone = sqrt(max(scale.relative_u**2 - scale.stretch**2, 0.0))
+    values = {
+        "edges": f"{figures.edge / scale.mm_per_px:.3f} px an edge",
+        "scale": f"{100 * alone:.2g} % ({scale.method.replace('_', ' ')})",
+        "stretch": f"{100 * scale.stretch:.2g} %",
+    }
+    ways = {"edges": "2 / cos a, and through the scale"}
+    parts = [Part(IN_WORDS[n], values[n], ways.get(n, "2 r tan a"), c) for n, c in shared.items()]
+    own = _own_parts(measured, float(noise), "mean of the teeth")
+    modes = _mode_parts(figures, apart, mm, "mean of the teeth")
+    value = float(np.nanmean(figures.thickness)) if seen.any() else float("nan")
+    return Judged("thickness_mean_mm", "mm", value, (*own, *modes, *parts))
+
+
+def _runout(measured: Measured, figures: Figures) -> Judged:
+    """Range of the seated pin's distance."""
+    turn = figures.position[:, 1] + figures.gap_width / figures.measuring_radius / 2
+    drawn = plausible(figures.pin_radius, np.full(len(turn), figures.u_pin), turn)
+    value, own, high, low = _range(figures.pin_radius, drawn)
+    where = f"gaps {high + 1} and {low + 1}"
+    modes = [float(1000 * (mode[high] - mode[low])) for mode in figures.pin_modes]
+    parts = (*_own_parts(measured, 1000 * own, where), *_mode_parts(figures, modes, 1.0, where))
+    return Judged("runout_um", "um", 1000 * value, parts)
+
+
+def _eccentricity(measured: Measured, figures: Figures) -> Judged:
+    """Distance of the teeth's axis from the datum."""
+    turn = figures.position[:, 1] + figures.gap_width / figures.measuring_radius / 2
+    leverage = eccentricity(figures.pin_radius, turn)[1]
+    own = figures.u_pin * sqrt(leverage)
+    modes = [1000 * abs(eccentricity(mode, turn)[0]) for mode in figures.pin_modes]
+    where = "first harmonic of the pin's run"
+    parts = (*_own_parts(measured, 1000 * own, where), *_mode_parts(figures, modes, 1.0, where))
+    return Judged("eccentricity_um", "um", 1000 * abs(figures.eccentricity), parts)
+
+
+def _own_parts(measured: Measured, total: float, where: str) -> tuple[Part, ...]:
+    """What is each flank's own, shared out by variance."""
+    fits = measured.fits
+    fit = float(np.sqrt(np.nanmean((fits.u_unwound * fits.curve.measuring_arm) ** 2)))
+    px = {"noise": fit} | flank_doubts(measured)
+    whole = hypot(*px.values())
+    values = {name: f"{size:.4f} px a flank" for name, size in px.items()}
+    values["noise"] += f", {fits.scatter:.3f} px a point"
+    return tuple(
+        Part(IN_WORDS[name], values[name], where, total * size / whole)
+        for name, size in px.items()
+        if size > 0
+    )
+
+
+def _mode_parts(
+    figures: Figures, effects: list[float], unit: float, where: str
+) -> tuple[Part, ...]:
+    """What moves the flanks together, each by its effect on the figure."""
+    pairs = zip(figures.modes, effects, strict=True)
+    return tuple(Part(m.name, m.size, where, abs(effect) * unit) for m, effect in pairs)
+
+
+def budget_lines(judged: dict[str, Judged]) -> tuple[BudgetLine, ...]:
+    """Lines of the budget for reading and report.
+
+    Parameters
+    ----------
+    judged : dict
+        From `judge_figures`.
+
+    Returns
+    -------
+    tuple of BudgetLine
+        Contributions are standard uncertainties (k = 1) in the figure's unit; their root sum of
+        squares is the figure's uncertainty in the summary.
+    """
+    return tuple(
+        BudgetLine(
+            figure=figure.name, source=part.source, value=part.value, distribution="normal",
+            sensitivity=part.sensitivity, contribution=part.contribution, unit=figure.unit,
+        )
+        for figure in judged.values()
+        for part in figure.parts
+        if np.isfinite(part.contribution)
+    )  # fmt: skip
