@@ -99,7 +99,7 @@ def fit_at_size(
         wheel = _learnt(wheel, fits, px, settings)
     fits = fit_flanks(outlines.outer, teeth, centre, curve)
     tips, circle = tip_radii(outlines.outer, teeth, centre, half_tip(teeth), crested)
-    if not isinstance(wheel, Gear):
+    if isinstance(wheel, CycloidalWheel):
         floors = floor_radii(outlines.outer, teeth, centre, wheel.scaled(1 / px))
         wheel = at_tips_and_floors(wheel, *(_mean(radii.value) * px for radii in (tips, floors)))
     return Fitted(fits, wheel, tips, circle)

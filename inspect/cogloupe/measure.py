@@ -404,5 +404,8 @@ def found_floors(measured: Measured, axis: Floats) -> Radii:
     Radii
         Px.
     """
+    if measured.wheel.flank.name == "straight":  # a ratchet's gap has its lowest point anywhere
+        nothing = np.full(measured.teeth.teeth, np.nan)
+        return Radii(nothing, nothing)
     in_px = plausible(measured.wheel).scaled(1 / measured.scale.mm_per_px)
     return floor_radii(measured.outlines.outer, measured.teeth, axis, in_px)

@@ -143,22 +143,19 @@ def _addendum(settings: GearSettings, teeth: int, module_mm: float) -> Addendum:
     return Epicycloid(pitch, (settings.mate_teeth or 8) * module_mm / 4)
 
 
-def at_tips_and_floors(wheel: Wheel, tip_mm: float, floor_mm: float) -> Wheel:
-    """The wheel as far in and out as it was found to reach, for forms whose depth is not stated.
+def at_tips_and_floors(wheel: CycloidalWheel, tip_mm: float, floor_mm: float) -> CycloidalWheel:
+    """The wheel as far in and out as it was found to reach: its depth is not stated.
 
     Parameters
     ----------
-    wheel : Wheel
+    wheel : CycloidalWheel
     tip_mm, floor_mm : float
         Mean radii that were found; not used where NaN.
 
     Returns
     -------
-    Wheel
+    CycloidalWheel
     """
-    if isinstance(wheel, CycloidalWheel | StraightWheel):
-        if np.isfinite(floor_mm):
-            wheel = replace(wheel, root_radius=floor_mm)
-        if np.isfinite(tip_mm):
-            wheel = replace(wheel, tip_radius=tip_mm)
-    return wheel
+    if np.isfinite(floor_mm):
+        wheel = replace(wheel, root_radius=floor_mm)
+    return replace(wheel, tip_radius=tip_mm) if np.isfinite(tip_mm) else wheel
