@@ -141,6 +141,7 @@ def build_gear(measured: Measured) -> GearInfo:
     wheel, fits, px = measured.wheel, measured.fits, measured.scale.mm_per_px
     gear = wheel if isinstance(wheel, Gear) else None
     circle, arc = addendum_sizes(wheel)
+    sized = wheel.flank.name != "straight"
     return GearInfo(
         form=wheel.flank.name,
         teeth=wheel.teeth,
@@ -154,8 +155,8 @@ def build_gear(measured: Measured) -> GearInfo:
         generating_circle_mm=circle,
         addendum_radius_mm=arc,
         addendum_source=measured.addendum_source,
-        module_seen_mm=measured.module_seen.px * px,
-        u_module_seen_mm=measured.module_seen.u_px * px,
+        module_seen_mm=measured.module_seen.px * px if sized else None,
+        u_module_seen_mm=measured.module_seen.u_px * px if sized else None,
     )
 
 

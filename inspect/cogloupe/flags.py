@@ -20,6 +20,9 @@ SENTENCES: dict[str, str] = {
     "thickness or profile, so those are left empty.",
     "other_form": "The flanks do not follow the stated {stated} form; they fit {other} teeth "
     "better: check --form.",
+    "pin_on_floor": "A pin of {pin:.4g} mm would rest on the floors of the gaps, not on the "
+    "flanks, so runout and eccentricity cannot be told with it: give a thicker one "
+    "(--pin-diameter).",
     "scale_from_module": (
         "No scale was given, so the stated module set it: angles and pitch figures stand on their "
         "own, diameters and thicknesses do not."

@@ -106,7 +106,7 @@ def profile_chart(reading: Reading) -> Figure | None:
     return figure
 
 
-def thickness_chart(reading: Reading) -> Figure:
+def thickness_chart(reading: Reading) -> Figure | None:
     """Chart tooth thickness and the width of the gap that follows, tooth by tooth.
 
     Parameters
@@ -115,9 +115,11 @@ def thickness_chart(reading: Reading) -> Figure:
 
     Returns
     -------
-    Figure
-        Both as arcs on the measuring circle, mm, with U bars.
+    Figure or None
+        Both as arcs on the measuring circle, mm, with U bars; None where the reading has neither.
     """
+    if reading.summary.thickness_mean_mm is None and reading.summary.gap_width_mean_mm is None:
+        return None
     figure = _figure(3.3)
     axes = figure.subplots()
     figure.subplots_adjust(left=0.065, right=0.975, top=0.82, bottom=0.15)

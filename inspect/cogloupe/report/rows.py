@@ -4,6 +4,7 @@ from dataclasses import dataclass
 
 from cogloupe.reading import SIDES, Gap, PerSide, Reading, Summary, Tooth
 from cogloupe.report.numbers import (
+    NOT_SEEN,
     clock,
     length,
     resolved,
@@ -107,9 +108,10 @@ def summary_rows(reading: Reading) -> list[Row]:
     Returns
     -------
     list of Row
-        Pitch and runout, sizes, shape; tolerance classes last, where there are any.
+        Pitch and runout, sizes, shape; tolerance classes last, where there are any. Of forms other
+        than the involute, only what there is to say.
     """
-    return [
+    rows = [
         *(_micrometre_row(reading.summary, *item) for item in _MICROMETRES),
         *_direction_rows(reading.summary),
         *(row for item in _SIDED for row in _sided_rows(reading.summary, *item)),
@@ -118,6 +120,8 @@ def summary_rows(reading: Reading) -> list[Row]:
         *_size_rows(reading),
         *_class_rows(reading),
     ]
+    plain = reading.gear.form == "involute"
+    return [row for row in rows if plain or row.text != NOT_SEEN]
 
 
 def _figure(summary: Summary, name: str) -> tuple[float | None, float | None]:

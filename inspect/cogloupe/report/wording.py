@@ -334,7 +334,8 @@ def _runout_sentences(reading: Reading) -> list[str]:
 def _runout(reading: Reading) -> list[str]:
     s = reading.summary
     if s.runout_um is None:
-        return ["Runout could not be measured."]
+        # Straight-sided teeth have none; a notice says so.
+        return [] if reading.gear.form == "straight" else ["Runout could not be measured."]
     axis = {"bore": "the bore", "teeth": "the teeth's own axis", "tips": "the tip circle's axis"}
     return [
         f"The runout against {axis[reading.datum.kind]} is "
@@ -344,6 +345,8 @@ def _runout(reading: Reading) -> list[str]:
 
 def _eccentricity(reading: Reading) -> list[str]:
     s = reading.summary
+    if s.eccentricity_um is None and reading.datum.bore_xy_px is not None:
+        return []
     if s.eccentricity_um is None:
         return ["Without a bore the eccentricity of the teeth cannot be told."]
     size = with_uncertainty(s.eccentricity_um, s.u_eccentricity_um, "µm")
