@@ -110,7 +110,7 @@ def blurred(outline: GapOutline, blur: float) -> GapOutline:
     the corners where k jumps.
     """
     step = float(outline.station[1] - outline.station[0])
-    reach = ceil(3 * blur / step)
+    reach = ceil(4 * blur / step)
     if reach < 1:
         return outline
     kernel = np.exp(-0.5 * (np.arange(-reach, reach + 1) * step / blur) ** 2)

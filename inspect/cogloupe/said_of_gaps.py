@@ -23,6 +23,8 @@ from cogloupe_calibration.units import MM_PER_INCH
 SHOWN = 1e-4
 """Candidates and situations less likely than this are left out of the reading."""
 FEWEST_SHOWN = 6
+FAR_OFF = 3.0
+"""Standard uncertainties by which a scale is off once in some 400 times by chance."""
 
 
 def build_cutting(ranking: Ranking) -> Cutting:
@@ -241,6 +243,12 @@ def _name_sentence(found: Identified) -> str:
         return (
             f"No standard gear explains this one: the nearest, {_named(best)}, leaves "
             f"{1000 * best.misfit:.1f} µm over, {found.strain:.1f} times what the picture allows."
+        )
+    if abs(found.scale_off) > FAR_OFF:
+        return (
+            f"No standard gear explains this one at the scale that was given: the nearest, "
+            f"{_named(best)}, would need the scale to be off by {abs(found.scale_off):.1f} of its "
+            "standard uncertainties. Check the scale; else the gear is of no standard size."
         )
     sizes, angles, systems = (found.alike(name) for name in (size_of, angle_of, system_of))
     size = _listed(sizes, "or") if found.scale_known else "of a size not told"

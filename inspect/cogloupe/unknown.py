@@ -8,7 +8,7 @@ free, and each is weighed by the whole mean gap and by the tip circle. Lengths m
 
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, replace
-from math import cos, degrees, hypot, pi, sin, sqrt
+from math import cos, degrees, hypot, log, pi, sin, sqrt, tan
 
 import numpy as np
 from numpy.typing import NDArray
@@ -27,7 +27,7 @@ Floats = NDArray[np.float64]
 NEAR_BASE, NEAR_UNSCALED = 0.03, 0.12
 """How far, as a share, a candidate's base circle may lie from the one seen: the first, with four
 standard uncertainties of the scale; the second where no scale is known."""
-UNSCALED_U = 0.02
+LOCAL_U = 0.02
 """What is left free of the scale once a candidate has been brought to the size that is seen."""
 TIP_MODULES = 0.1
 """Spread of the tip radius about what the system asks for, in modules (our own judgement)."""
@@ -69,10 +69,21 @@ class Tried:
 
 @dataclass(frozen=True)
 class Identified:
-    """All candidates, likeliest first, and how far the best misses, in standard uncertainties."""
+    """All candidates, likeliest first.
+
+    Attributes
+    ----------
+    tried : tuple of Tried
+    strain : float
+        How far the best misses the gaps, in standard uncertainties (root mean square).
+    scale_off : float
+        How far the scale would have to be off for the best, in its standard uncertainties.
+    scale_known : bool
+    """
 
     tried: tuple[Tried, ...]
     strain: float
+    scale_off: float
     scale_known: bool
 
     def total(self, name: Callable[[Tried], str]) -> list[tuple[str, float]]:
@@ -188,31 +199,36 @@ def identify(
 
     Notes
     -----
-    Every size has the same probability beforehand, shared by its racks.
+    Every size has the same probability beforehand, shared by its racks. Each candidate is brought
+    to the base circle that is seen, which it thereby explains, and is charged with how far the
+    scale would have to be off: its logarithm in standard uncertainties, squared and halved.
     """
-    known = relative_u is not None
     within = NEAR_BASE + 4 * relative_u if relative_u is not None else NEAR_UNSCALED
     module = 2 * base_radius / teeth / cos(0.35)
     spread = hypot(TIP_MODULES * module, gap.u_tip)
-    comparison = Comparison(gap, module, relative_u if known else UNSCALED_U, tip_spread=spread)
-    tried_ones = candidates(teeth, base_radius, within)
-    rows = list(_fitted(comparison, tried_ones, None if known else base_radius))
+    comparison = Comparison(gap, module, LOCAL_U, tip_spread=spread)
+    rows = list(_fitted(comparison, candidates(teeth, base_radius, within), base_radius))
     if not rows:
         return None
-    weight = np.array([fit.log_weight for _, _, fit in rows])
+    off = np.array([log(base_radius / cut.gear.base_radius) for cut, _, _ in rows])
+    off = off / relative_u if relative_u is not None else np.zeros(len(rows))
     names = [cut.label for cut, _, _ in rows]
+    weight = np.array([fit.log_weight for _, _, fit in rows]) - off**2 / 2
+    weight -= np.log([names.count(name) for name in names])
     best = rows[int(np.argmax(weight))][2]
     strain = best.chi_square / best.count
-    share = shares(weight - np.log([names.count(name) for name in names]), strain)
+    share = shares(weight, strain)
+    order = np.argsort(-share)
+    seen = None if relative_u is not None else base_radius
     tried = tuple(
         Tried(
             rows[k][0].label, rows[k][1], rows[k][0].gear.module_mm,
-            _at_shift(rows[k], None if known else base_radius, gap.tip),
-            float(rows[k][2].u[0]), float(share[k]), rows[k][2].misfit,
+            _at_shift(rows[k], seen, gap.tip), float(rows[k][2].u[0]), float(share[k]),
+            rows[k][2].misfit,
         )
-        for k in np.argsort(-share)
+        for k in order
     )  # fmt: skip
-    return Identified(tried, sqrt(strain), known)
+    return Identified(tried, sqrt(strain), float(off[order[0]]), relative_u is not None)
 
 
 def _at_shift(row: tuple[Cut, bool, GapFit], base_radius: float | None, tip: float) -> Gear:
@@ -225,14 +241,12 @@ def _at_shift(row: tuple[Cut, bool, GapFit], base_radius: float | None, tip: flo
 
 
 def _fitted(
-    comparison: Comparison, tried: Iterator[tuple[Cut, bool]], base_radius: float | None
+    comparison: Comparison, tried: Iterator[tuple[Cut, bool]], base_radius: float
 ) -> Iterator[tuple[Cut, bool, GapFit]]:
-    """Fit the candidates, each brought to a base radius first where one is given."""
+    """Fit the candidates, each brought to the base radius first."""
     best = -np.inf
     for cut, dp in tried:
-        gear = cut.gear
-        if base_radius is not None:
-            gear = gear.scaled(base_radius / gear.base_radius)
+        gear = cut.gear.scaled(base_radius / cut.gear.base_radius)
         found = supposed(replace(cut, gear=gear), gear, comparison.gap)
         if found is None:
             continue
@@ -264,17 +278,18 @@ def measures(
     Yields
     ------
     Size
-        Measured lengths with all of the scale's uncertainty; sizes of the candidate at the shift
-        that was found.
+        Base pitch, diameters and depth as measured, with all of the scale's uncertainty; spans,
+        pins and chords of the candidate at the shift that was found, as sure as that shift.
 
     Notes
     -----
-    Edges that lie wrongly by e move each anvil of a span by e and a pin by ``e / sin a`` (ISO
-    21771, geometry); tip and floor move the same way, so that the depth is free of it.
+    Tip and floor move the same way where edges lie wrongly, so that the depth is free of it. A
+    shift of x modules makes a span longer by ``2 x m sin a`` and a tooth thicker by ``2 x m tan
+    a`` (ISO 21771).
     """
     gear, m, edge = found.gear, found.gear.module_mm, gap.edge
-    turn, u_shift = pi / gear.teeth * 2, found.u_shift
-    stretch = gap.stretch * sin(gear.rack.pressure_angle) ** 2
+    turn, u_shift, alpha = pi / gear.teeth * 2, found.u_shift, gear.rack.pressure_angle
+    stretch = gap.stretch * sin(alpha) ** 2
     u_base = hypot(base[1], base[0] * hypot(relative_u, stretch))
     yield Size("base pitch", base[0] * turn, u_base * turn, "mm")
     yield Size("profile shift", gear.profile_shift, u_shift, "modules")
@@ -287,14 +302,12 @@ def measures(
     depth = gap.tip - gap.floor
     yield Size("whole depth", depth, hypot(gap.u_tip, gap.u_floor, depth * relative_u), "mm")
     for span in usable_spans(gear):
-        u_span = hypot(span.size_mm * relative_u, 2 * edge)
-        yield Size(f"span over {span.teeth_spanned} teeth", span.size_mm, u_span, "mm")
+        name = f"span over {span.teeth_spanned} teeth"
+        yield Size(name, span.size_mm, 2 * u_shift * m * sin(alpha), "mm")
     pins = over_pins(gear, STANDARD_PIN * m)
     if not pins.fault:
-        lean = sin(np.arccos(gear.base_radius / ((pins.size_mm - pins.pin_mm) / 2)))
-        u_pins = hypot((pins.size_mm - pins.pin_mm) * relative_u, 2 * edge / lean)
+        u_pins = u_shift * m / pins.depth_per_size
         yield Size(f"over two pins of {pins.pin_mm:.4g} mm", pins.size_mm, u_pins, "mm")
     across = chord(gear)
-    u_chord = hypot(across.thickness_mm * relative_u, 2 * edge / cos(gear.rack.pressure_angle))
-    yield Size("chordal thickness", across.thickness_mm, u_chord, "mm")
+    yield Size("chordal thickness", across.thickness_mm, 2 * u_shift * m * tan(alpha), "mm")
     yield Size("chordal height", across.height_mm, u_tip, "mm")
