@@ -40,7 +40,8 @@ def reading_of(
     teeth = len(place)
     made = example_reading(teeth=teeth, errors=place, statuses=statuses, **changed)
     pair = np.sqrt(2) * noise_um
-    u_single = float(np.hypot(pair, smooth_um * 2 * np.pi / teeth))
+    steps = 2 * np.sin(np.pi * np.array([1, 2]) / teeth)  # of waves once and twice a turn
+    u_single = float(np.hypot(pair, smooth_um * np.sqrt((steps**2).mean())))
     u_sum = float(np.hypot(pair, np.sqrt(2) * smooth_um))
     u = {"u_single_pitch_um": u_single, "u_cumulative_pitch_um": u_sum}
     flanks = [

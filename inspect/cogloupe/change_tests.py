@@ -18,7 +18,7 @@ from numpy.typing import NDArray
 from scipy.special import stdtr, stdtrit
 
 from cogloupe.compared_figures import Kind, Value
-from cogloupe.tooth_pattern import amplitudes
+from cogloupe.tooth_pattern import SMOOTH_WAVES, Pattern, amplitudes, scatter, spread
 
 Floats = NDArray[np.float64]
 Verdict = Literal["better", "worse", "changed", "not_resolved", "not_compared"]
@@ -172,17 +172,12 @@ def total_range(place: Floats) -> Floats:
     return np.asarray((np.nanmax(place, axis=-2) - np.nanmin(place, axis=-2)).max(axis=-1))
 
 
-def spread(place: Floats) -> Floats:
-    """Spacing spread of patterns by side, shape (..., z, 2) to (..., 2)."""
-    return np.asarray(np.nanstd(_single(place), axis=-2))
-
-
 def _single(place: Floats) -> Floats:
     return place - np.roll(place, 1, axis=-2)
 
 
 PATTERN_STATISTICS: dict[str, Callable[[Floats], Floats]] = {
-    "spread": lambda place: np.asarray(np.sqrt((spread(place) ** 2).mean(axis=-1))),
+    "scatter": scatter,
     "spread_left": lambda place: np.asarray(spread(place)[..., 0]),
     "spread_right": lambda place: np.asarray(spread(place)[..., 1]),
     "single": largest_single,
@@ -192,20 +187,13 @@ PATTERN_STATISTICS: dict[str, Callable[[Floats], Floats]] = {
 
 
 def wave_changes(
-    places: tuple[Floats, Floats],
-    u_place: tuple[tuple[float, float], tuple[float, float]],
-    shams: Shams,
-    harmonics: tuple[int, ...],
-    unit: str,
+    patterns: tuple[Pattern, Pattern], shams: Shams, harmonics: tuple[int, ...], unit: str
 ) -> list[Change]:
     """Compare the amplitudes of the waves that stand above the scatter.
 
     Parameters
     ----------
-    places : tuple of ndarray, shape (z, 2)
-        Both measured patterns.
-    u_place : tuple of (float, float)
-        Of each: a flank's own standard uncertainty, and the smooth part.
+    patterns : tuple of Pattern
     shams : tuple of ndarray, shape (n, z, 2)
     harmonics : tuple of int
     unit : str
@@ -217,21 +205,23 @@ def wave_changes(
     """
     if not harmonics:
         return []
-    size = [amplitudes(p, harmonics) for p in places]
+    size = [amplitudes(p.place, harmonics) for p in patterns]
     drawn = [amplitudes(s, harmonics) for s in shams]
     found = []
     for k, h in enumerate(harmonics):
         kind = Kind(f"wave_{h}", _wave_name(h), "", unit, "pitch", "small", h == 1)
-        values = [
-            Value(float(s[k]), hypot(own * sqrt(2 / len(p)), smooth / sqrt(2) * (h <= 2)))
-            for s, p, (own, smooth) in zip(size, places, u_place, strict=True)
-        ]
+        values = [Value(float(s[k]), _u_wave(p, h)) for s, p in zip(size, patterns, strict=True)]
         change = plain_change(
             kind, values[0], values[1], shared_scale=False, one_gear=True, play=NO_PLAY
         )
         seen = np.array([s[k] for s in size])
         found.append(against_shams(change, seen, (drawn[0][:, k], drawn[1][:, k])))
     return found
+
+
+def _u_wave(pattern: Pattern, harmonic: int) -> float:
+    own = pattern.u_own * sqrt(2 / len(pattern.place))
+    return hypot(own, dict(zip(SMOOTH_WAVES, pattern.u_smooth, strict=True)).get(harmonic, 0.0))
 
 
 def _wave_name(harmonic: int) -> str:

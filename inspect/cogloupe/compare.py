@@ -216,10 +216,9 @@ def _waves(pair: _Pair, drawn: Shams) -> list[Change]:
         pair.readings[1].datum.kind
     ):  # fmt: skip
         return []
-    u = ((first.u_own, first.u_smooth), (second.u_own, second.u_smooth))
     unit = SECONDS_OF_ARC if pair.arc else "µm"
     harmonics = common_scatter(first, second).harmonics
-    return wave_changes((first.place, second.place), u, drawn, harmonics, unit)
+    return wave_changes(pair.patterns, drawn, harmonics, unit)
 
 
 def _paired(pair: _Pair) -> Floats:

@@ -51,12 +51,15 @@ class Series:
     ----------
     steps : tuple of Comparison
         Each reading with the one before.
+    asked : int
+        The step that is the question: the last before which something was changed.
     whole : Comparison or None
         First and last, where there are more than two.
     trends : tuple of Trend
     """
 
     steps: tuple[Comparison, ...]
+    asked: int
     whole: Comparison | None
     trends: tuple[Trend, ...]
 
@@ -109,7 +112,9 @@ def compare_series(
 
     last = len(readings) - 1
     steps = tuple(held(a, b) for a, b in pairwise(range(last + 1)))
-    return Series(steps, held(0, last) if last > 1 else None, _trends(readings))
+    changed = [k for k in range(last) if not any(unchanged[k + 1 : k + 2])]
+    asked = changed[-1] if changed else last - 1
+    return Series(steps, asked, held(0, last) if last > 1 else None, _trends(readings))
 
 
 def _shifts(readings: Sequence[Reading], marks: Sequence[int] | None) -> list[int] | None:

@@ -5,14 +5,14 @@ One table; a further figure is a line in it.
 
 from collections.abc import Callable
 from dataclasses import dataclass
-from math import isclose, radians, sqrt, tan
+from math import isclose, pi, radians, sin, sqrt, tan
 from typing import Literal
 
 import numpy as np
 from numpy.typing import NDArray
 
 from cogloupe.reading import SIDES, Reading, Side
-from cogloupe.tooth_pattern import flank_array
+from cogloupe.tooth_pattern import flank_array, pattern_of, scatter
 
 Floats = NDArray[np.float64]
 Needs = Literal["pitch", "axis", "length", "shape"]
@@ -69,10 +69,10 @@ class Kind:
 
 
 KINDS: tuple[Kind, ...] = (
-    Kind("spread", "spacing spread, both sides", "", "µm", "pitch", "small", False),
-    Kind("spread_left", "spacing spread, left flanks", "", "µm", "pitch", "small", False),
-    Kind("spread_right", "spacing spread, right flanks", "", "µm", "pitch", "small", False),
-    Kind("single", "largest single pitch deviation", "f_p", "µm", "pitch", "small", False),
+    Kind("scatter", "spacing spread less once a turn", "", "µm", "pitch", "small", False),
+    Kind("spread_left", "spacing spread, left flanks", "", "µm", "pitch", "small", True),
+    Kind("spread_right", "spacing spread, right flanks", "", "µm", "pitch", "small", True),
+    Kind("single", "largest single pitch deviation", "f_p", "µm", "pitch", "small", True),
     Kind("total", "total cumulative pitch deviation", "F_p", "µm", "pitch", "small", True),
     Kind("runout", "runout", "F_r", "µm", "axis", "small", True),
     Kind("eccentricity", "eccentricity", "", "µm", "axis", "small", True),
@@ -84,7 +84,8 @@ KINDS: tuple[Kind, ...] = (
     Kind("slope_right", "profile slope, right flanks", "f_Hα", "µm", "shape", "small", False),
     Kind("form", "profile form, mean", "f_fα", "µm", "shape", "small", False),
 )
-PATTERN_FIGURES = ("spread", "spread_left", "spread_right", "single", "total")
+"""The first is the question: what the machine does to the spacing. The wave once a turn is taken
+out of it, since every blank sits on its arbor in its own way."""
 
 
 def figure_value(reading: Reading, key: str) -> Value:
@@ -113,14 +114,21 @@ def _sided(name: str, side: Side) -> Callable[[Reading], Value]:
     )
 
 
-def _spread(reading: Reading) -> Value:
-    """Root mean square of both sides' spreads; their uncertainties are taken to go together."""
-    both = [_sided("spacing_spread_um", side)(reading) for side in SIDES]
-    known = [(v.value, v.u) for v in both if v.value is not None and v.u is not None]
-    if len(known) < 2:
+def _scatter(reading: Reading) -> Value:
+    """Spread of the pitches of both sides without the once-a-turn wave.
+
+    Its uncertainty is built as that of the reading's own spreads: half of what noise can have
+    added, what it scatters by, and a wave twice a turn of lens and lean in full.
+    """
+    pattern = pattern_of(reading)
+    z = len(pattern.place)
+    if np.isfinite(pattern.single).sum() < z:
         return Value(None, None)
-    size = sqrt(sum(v**2 for v, _ in known) / 2)
-    return Value(size, sum(v * u for v, u in known) / (2 * size) if size > 0 else known[0][1])
+    size = float(scatter(pattern.place))
+    noise = sqrt(2) * pattern.u_own
+    added = size - sqrt(max(size**2 - noise**2, 0.0))
+    lens = 2 * sin(2 * pi / z) * pattern.u_smooth[1]
+    return Value(size, float(np.hypot.reduce([added / 2, noise / sqrt(4 * z), lens])))
 
 
 def _of_teeth(value: Value, each: Floats, u_scale: float = 0.0) -> Value:
@@ -132,10 +140,15 @@ def _of_teeth(value: Value, each: Floats, u_scale: float = 0.0) -> Value:
 
 
 def _slope(side: Side) -> Callable[[Reading], Value]:
-    column = SIDES.index(side)
-    return lambda r: _of_teeth(
-        _sided("profile_slope_mean_um", side)(r), flank_array(r, "profile_slope_um")[:, column]
-    )
+    def read(reading: Reading) -> Value:
+        plain = _sided("profile_slope_mean_um", side)(reading)
+        each = flank_array(reading, "profile_slope_um")[:, SIDES.index(side)]
+        # A scale error is a base circle error: the flank leans by its share of the roll length.
+        roll = reading.profile.roll_length_mm if reading.profile is not None else ()
+        reach = 1e3 * (roll[-1] - roll[0]) if roll else 0.0
+        return _of_teeth(plain, each, reach * _relative(reading))
+
+    return read
 
 
 def _form(reading: Reading) -> Value:
@@ -174,7 +187,7 @@ def _floor(reading: Reading) -> Value:
 
 
 _READ: dict[str, Callable[[Reading], Value]] = {
-    "spread": _spread,
+    "scatter": _scatter,
     "spread_left": _sided("spacing_spread_um", "left"),
     "spread_right": _sided("spacing_spread_um", "right"),
     "single": _plain("single_pitch_max_um"),

@@ -18,7 +18,7 @@ from math import inf, isfinite, log, pi
 import numpy as np
 from numpy.typing import NDArray
 
-from cogloupe.tooth_pattern import Pattern, turned, wave_basis
+from cogloupe.tooth_pattern import SMOOTH_WAVES, Pattern, turned, wave_basis
 
 Floats = NDArray[np.float64]
 
@@ -27,8 +27,6 @@ WAVE_LEVEL = 1e-3
 LEAST_FOR_TAILS, LEAST_HARMONICS = 8, 8
 LEAST_SEEN = 0.75
 """With fewer flanks seen no wave is told from scatter."""
-SMOOTH_WAVES = (1, 2)
-"""Waves a turn that a lens, a lean or a datum off its place leave."""
 _AT_ONCE = 600_000
 _LINKS = np.linspace(-0.3, 0.9, 25)
 
@@ -96,11 +94,13 @@ def common_scatter(first: Pattern, second: Pattern) -> Scatter:
 
 def _size(both: tuple[Pattern, Pattern], rest: list[Floats], harmonics: tuple[int, ...]) -> float:
     """Standard deviation of what is left without the waves, less what measuring adds."""
-    lens_left = sum(h not in harmonics for h in SMOOTH_WAVES) / len(SMOOTH_WAVES)
     square, freedom = 0.0, 0
     for pattern, values in zip(both, rest, strict=True):
         free = max(int(np.isfinite(values).sum()) - 2 * (1 + 2 * len(harmonics)), 0)
-        measuring = pattern.u_own**2 + lens_left * pattern.u_smooth**2
+        left = [
+            u for h, u in zip(SMOOTH_WAVES, pattern.u_smooth, strict=True) if h not in harmonics
+        ]
+        measuring = pattern.u_own**2 + sum(u**2 for u in left)
         square += float(np.nansum(_less_mean(values) ** 2)) - free * measuring
         freedom += free
     return float(np.sqrt(max(square, 0.0) / max(freedom, 1)))
@@ -317,17 +317,17 @@ def _as_measured(
     for base, pattern in zip(bases, patterns, strict=True):
         parts = rng.standard_normal((count, len(SMOOTH_WAVES), 2))
         own = pattern.u_own * rng.standard_normal((count, *pattern.place.shape))
-        smooth = pattern.u_smooth * _smooth(parts, len(pattern.place))
+        smooth = _smooth(parts * np.array(pattern.u_smooth)[:, None], len(pattern.place))
         hidden = np.where(np.isfinite(pattern.place), 0.0, np.nan)
         out.append(base + own + smooth[..., None] + hidden)
     return out[0], out[1]
 
 
 def _smooth(parts: Floats, teeth: int) -> Floats:
-    """Sum of `SMOOTH_WAVES`, of unit variance together, shape (count, teeth)."""
+    """Sum of `SMOOTH_WAVES` with the given cosine and sine parts, shape (count, teeth)."""
     angle = 2 * pi / teeth * np.arange(teeth)[None]
     waves = [
         parts[:, k, :1] * np.cos(h * angle) + parts[:, k, 1:] * np.sin(h * angle)
         for k, h in enumerate(SMOOTH_WAVES)
     ]
-    return np.asarray(sum(waves) / np.sqrt(len(SMOOTH_WAVES)))
+    return np.asarray(sum(waves))

@@ -5,7 +5,7 @@ Lengths are µm on the measuring circle, or seconds of arc where two gears diffe
 """
 
 from dataclasses import dataclass
-from math import pi, radians, sqrt
+from math import pi, radians, sin, sqrt
 from typing import Literal
 
 import numpy as np
@@ -17,6 +17,8 @@ from cogloupe.reading import SIDES, Reading
 Floats = NDArray[np.float64]
 How = Literal["number", "mark", "pattern"]
 
+SMOOTH_WAVES = (1, 2)
+"""Waves a turn that a lens, a lean or a datum off its place leave."""
 MATCH_LEVEL = 0.01
 """Chance that two unrelated patterns are taken to match."""
 SURE_BY = 9.0
@@ -34,16 +36,16 @@ class Pattern:
         Each flank's place less its ideal one, the mean of its side taken off; positive clockwise.
     u_own : float
         Standard uncertainty of a flank's place that is its own (edge noise and fit).
-    u_smooth : float
-        RMS over the flanks of what is not known of lens, lean and datum: a smooth wave over the
-        turn.
+    u_smooth : tuple of float
+        RMS over the flanks of what is not known of lens, lean and datum, as a wave once and one
+        twice a turn (`SMOOTH_WAVES`).
     u_single : ndarray, shape (z, 2)
         Standard uncertainty of every single pitch, all sources.
     """
 
     place: Floats
     u_own: float
-    u_smooth: float
+    u_smooth: tuple[float, float]
     u_single: Floats
 
     @property
@@ -73,7 +75,8 @@ def pattern_of(reading: Reading, in_arc: bool = False) -> Pattern:
     Notes
     -----
     The budget says how much of a pitch's uncertainty is each flank's own; where it is silent all
-    of it is taken so.
+    of it is taken so. A wave of h in a turn is in a single pitch by 2 sin(h pi / z) of its height,
+    so the rest of the single and of the cumulative pitch's uncertainty tell the two waves apart.
     """
     unit = 1.0
     if in_arc:
@@ -88,10 +91,21 @@ def pattern_of(reading: Reading, in_arc: bool = False) -> Pattern:
         if line.figure.replace("_", " ").startswith("single pitch") and "noise" in line.source
     ]
     pair = min(float(np.hypot.reduce(stated)), whole) if stated else whole
-    smooth = sqrt(max(_rms(u_sum) ** 2 - pair**2, 0.0) / 2)
+    smooth = _smooth_waves(
+        max(_rms(u_sum) ** 2 - pair**2, 0.0) / 2, max(whole**2 - pair**2, 0.0), len(place)
+    )
     return Pattern(
-        unit * centred(place), unit * pair / sqrt(2), unit * smooth, unit * u_single
+        unit * centred(place), unit * pair / sqrt(2), (unit * smooth[0], unit * smooth[1]),
+        unit * u_single,
     )  # fmt: skip
+
+
+def _smooth_waves(in_place: float, in_single: float, teeth: int) -> tuple[float, float]:
+    """Sizes of `SMOOTH_WAVES` from their mean squares in places and in single pitches."""
+    once, twice = (4 * sin(pi * h / teeth) ** 2 for h in SMOOTH_WAVES)
+    share = (in_single - once * in_place) / (twice - once)
+    share = min(max(share, 0.0), in_place)
+    return sqrt(in_place - share), sqrt(share)
 
 
 def flank_array(reading: Reading, name: str) -> Floats:
@@ -196,7 +210,7 @@ def align(first: Pattern, second: Pattern, shift: int | None = None) -> Alignmen
     first, second : Pattern
         Of equal tooth counts.
     shift : int, optional
-        Known from a marked tooth (or from the numbers, 0).
+        Known from a marked tooth; 0 takes the numbers.
 
     Returns
     -------
@@ -210,7 +224,7 @@ def align(first: Pattern, second: Pattern, shift: int | None = None) -> Alignmen
     other, _ = _scores(first, _single(mirrored(second.place)), second.u_own)
     flipped = not fits and bool(other.max() > chance_correlation(len(score)))
     if shift is not None:
-        how: How = "mark"
+        how: How = "mark" if shift else "number"
     else:
         how, shift = ("pattern", best) if sure else ("number", 0)
     return Alignment(shift, how, sure and best == shift, float(score[shift]), flipped)
@@ -300,3 +314,53 @@ def amplitudes(place: Floats, harmonics: tuple[int, ...]) -> Floats:
         parts = (values[..., seen] @ fit.T)[..., 1:]
         power += (parts**2).reshape(*parts.shape[:-1], -1, 2).sum(axis=-1) / 2
     return np.asarray(np.sqrt(power))
+
+
+def without_waves(place: Floats, harmonics: tuple[int, ...]) -> Floats:
+    """Take some harmonics and the mean out of each side.
+
+    Parameters
+    ----------
+    place : ndarray, shape (..., z, 2)
+        NaN at the same flanks throughout.
+    harmonics : tuple of int
+
+    Returns
+    -------
+    ndarray, shape (..., z, 2)
+    """
+    out = np.array(place)
+    for side in (0, 1):
+        values = out[..., side]
+        seen = np.isfinite(values.reshape(-1, values.shape[-1])[0])
+        basis = wave_basis(len(seen), harmonics)[seen]
+        out[..., seen, side] -= values[..., seen] @ np.linalg.pinv(basis).T @ basis.T
+    return out
+
+
+def spread(place: Floats) -> Floats:
+    """Standard deviation of the single pitches, by side.
+
+    Parameters
+    ----------
+    place : ndarray, shape (..., z, 2)
+
+    Returns
+    -------
+    ndarray, shape (..., 2)
+    """
+    return np.asarray(np.nanstd(place - np.roll(place, 1, axis=-2), axis=-2))
+
+
+def scatter(place: Floats) -> Floats:
+    """Standard deviation of the single pitches without the once-a-turn wave, both sides together.
+
+    Parameters
+    ----------
+    place : ndarray, shape (..., z, 2)
+
+    Returns
+    -------
+    ndarray, shape (...)
+    """
+    return np.asarray(np.sqrt((spread(without_waves(place, (1,))) ** 2).mean(axis=-1)))

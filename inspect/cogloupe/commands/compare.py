@@ -1,0 +1,94 @@
+"""The command that tells whether a change helped."""
+
+import datetime
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from cogloupe.commands.console import out_console, say, write_page
+
+if TYPE_CHECKING:  # its own imports are slow, and not needed to show the help
+    from cogloupe.compare_series import Series
+
+
+def compare(
+    readings: Annotated[
+        list[Path] | None,
+        typer.Argument(
+            help="Readings (reading.json, or its folder) in the order of the attempts; with --log, "
+            "a single one is compared with all that the log has.",
+            metavar="READING",
+        ),
+    ] = None,
+    same_gear: Annotated[
+        bool, typer.Option("--same-gear", help="One gear photographed again, not one cut anew.")
+    ] = False,
+    mark: Annotated[
+        list[int] | None,
+        typer.Option(
+            help="Number of a marked tooth; once for each reading, with --same-gear.", metavar="N"
+        ),
+    ] = None,
+    by_number: Annotated[
+        bool, typer.Option("--by-number", help="Pair teeth by their numbers, not their pattern.")
+    ] = False,
+    log: Annotated[
+        Path | None, typer.Option(help="Log of attempts, as trials.toml.", metavar="FILE")
+    ] = None,
+    changed: Annotated[
+        str,
+        typer.Option(help="What was changed before the last; 'nothing' for a repeat. Is logged."),
+    ] = "",
+    note: Annotated[str, typer.Option(help="Anything else about the last. Is logged.")] = "",
+    out: Annotated[
+        Path | None,
+        typer.Option(help="Page to write (HTML): figures, pictures, history.", metavar="FILE"),
+    ] = None,
+) -> None:
+    """Tell whether a change on the machine helped: better, worse, or not resolved.
+
+    Give readings before and after, or a whole series, in order.
+    """
+    import numpy as np
+
+    from cogloupe.attempts import gather
+    from cogloupe.compare_series import compare_series
+
+    attempts = gather(readings or [], log, changed, note, datetime.date.today())
+    if len(attempts) == 1 and log is not None:
+        say(f"{attempts[0].label} is the first in {log}: with the next it can be compared.")
+        return
+    found = [attempt.reading for attempt in attempts]
+    marks = [1] * len(found) if by_number and not mark else mark
+    series = compare_series(
+        found, same_gear=same_gear, rng=np.random.default_rng(0), marks=marks,
+        unchanged=[attempt.trial is not None and attempt.trial.repeats for attempt in attempts],
+    )  # fmt: skip
+    _show([attempt.label for attempt in attempts], series)
+    if out is not None:
+        from cogloupe.report.compare_page import compare_html
+
+        write_page(out, compare_html(attempts, series))
+    else:
+        say("Add --out compare.html for the page with pictures and history.")
+
+
+def _show(labels: list[str], series: "Series") -> None:
+    from cogloupe.report.compare_page import change_table
+    from cogloupe.report.compare_text import CAUTIONS, doubts, findings, headline
+
+    asked = series.steps[series.asked]
+    names = labels[series.asked : series.asked + 2]
+    out_console.print(change_table(asked, names))
+    shown = [("", asked)]
+    if series.whole is not None:
+        shown.append((f"From first to last ({labels[0]} → {labels[-1]}): ", series.whole))
+    for start, comparison in shown:
+        for sentence in (start + headline(comparison), *findings(comparison)):
+            say(sentence)
+        for sentence in doubts(comparison):
+            say(f"Look at this: {sentence}")
+        say("")
+    for sentence in CAUTIONS:
+        say(sentence)

@@ -1,0 +1,144 @@
+"""A comparison as a table for the terminal, and the history of attempts as one page."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from functools import lru_cache
+
+from jinja2 import Environment, PackageLoader, StrictUndefined, Template
+from rich import box
+from rich.table import Table
+from rich.text import Text
+
+from cogloupe import __version__
+from cogloupe.attempts import Attempt
+from cogloupe.change_tests import LEVEL
+from cogloupe.compare import Comparison
+from cogloupe.compare_series import Series
+from cogloupe.compared_figures import figure_value
+from cogloupe.report.charts import figure_png
+from cogloupe.report.compare_charts import teeth_chart, trend_chart
+from cogloupe.report.compare_text import (
+    CAUTIONS,
+    HISTORY_FIGURES,
+    ChangeRow,
+    change_rows,
+    doubts,
+    findings,
+    headline,
+    history_rows,
+    pairing,
+    shared,
+)
+from cogloupe.report.numbers import gear_name
+from cogloupe.report.page import data_uri, glued, symbol_html
+
+_STYLES = {"better": "green", "worse": "red", "changed": "yellow"}
+
+
+def change_table(comparison: Comparison, labels: Sequence[str]) -> Table:
+    """Lay a comparison out for the terminal.
+
+    Parameters
+    ----------
+    comparison : Comparison
+    labels : sequence of str
+        Names of both readings.
+
+    Returns
+    -------
+    Table
+    """
+    table = Table(
+        title=Text(f"{labels[0]} → {labels[1]}"), title_justify="left", box=box.SIMPLE_HEAD,
+        padding=(0, 1, 0, 0), pad_edge=False, caption_justify="left",
+        caption="± U (k = 2). By chance: what 95 of 100 pairs without a change stay below.",
+    )  # fmt: skip
+    table.add_column("figure", overflow="fold", min_width=12)
+    for name in ("before", "after", "difference", "by chance"):
+        table.add_column(name, justify="right")
+    table.add_column("verdict", overflow="fold")
+    for row in change_rows(comparison):
+        verdict = Text(row.verdict, style=_STYLES.get(row.kind, ""))
+        name = row.name + (f" / {row.unit}" if row.unit else "")
+        cells = (name, row.before, row.after, row.difference, row.by_chance)
+        table.add_row(*map(Text, map(_short, cells)), verdict)
+    return table
+
+
+def _short(words: str) -> str:
+    return words.replace("not resolved (U = ", "n. r. (")
+
+
+@dataclass(frozen=True)
+class _Part:
+    """One comparison as the page shows it."""
+
+    title: str
+    headline: str
+    findings: list[str]
+    doubts: list[str]
+    rows: list[ChangeRow]
+    shared: str
+
+
+def compare_html(attempts: Sequence[Attempt], series: Series) -> str:
+    """Write the page: the answer, the figures, pictures, and the history of attempts.
+
+    Parameters
+    ----------
+    attempts : sequence of Attempt
+    series : Series
+        Of the same readings.
+
+    Returns
+    -------
+    str
+        HTML text that loads nothing from anywhere.
+    """
+    asked = series.steps[series.asked]
+    labels = [attempt.label for attempt in attempts]
+    names = labels[series.asked : series.asked + 2]
+    parts = [_part(" → ".join(names), asked)]
+    if series.whole is not None:
+        parts.append(_part(f"From first to last: {labels[0]} → {labels[-1]}", series.whole))
+    values = [{key: figure_value(a.reading, key) for key, _ in HISTORY_FIGURES} for a in attempts]
+    trends = trend_chart(series.trends, len(attempts))
+    trial = attempts[series.asked + 1].trial
+    return _template().render(
+        name=gear_name(asked.after.gear),
+        count=len(attempts),
+        same_gear=asked.same_gear,
+        changed=trial.changed if trial else "",
+        parts=parts,
+        cautions=CAUTIONS,
+        teeth=data_uri(figure_png(teeth_chart(asked, names))),
+        pairing=pairing(asked, names),
+        trends=data_uri(figure_png(trends)) if trends is not None else "",
+        lines=any(trend.slope is not None for trend in series.trends),
+        clear=[t.kind.name for t in series.trends if t.clear],
+        heads=[head for _, head in HISTORY_FIGURES],
+        history=history_rows(attempts, values, series.steps),
+        level=f"{100 * LEVEL:.0f}",
+        version=__version__,
+    )
+
+
+def _part(title: str, comparison: Comparison) -> _Part:
+    return _Part(
+        title,
+        headline(comparison),
+        findings(comparison),
+        doubts(comparison),
+        change_rows(comparison),
+        shared(comparison),
+    )
+
+
+@lru_cache(maxsize=1)
+def _template() -> Template:
+    environment = Environment(
+        loader=PackageLoader("cogloupe.report"), autoescape=True, undefined=StrictUndefined,
+        trim_blocks=True, lstrip_blocks=True,
+    )  # fmt: skip
+    environment.filters.update(glued=glued, symbol=symbol_html)
+    return environment.get_template("compare.html.j2")
