@@ -32,6 +32,7 @@ POSE = ("turn", "x", "y", "swell", "edge")
 STRAYS = 5.0
 """A mark this many standard uncertainties off the other pictures' is left out: dirt that moved."""
 
+STRAY_ROUNDS = 10
 STATED_COUNTS = 20
 """The stated noise counts as much as so many degrees of freedom of the pictures' own scatter."""
 
@@ -100,7 +101,7 @@ class Adjusted:
     pose : ndarray, shape (n, 5)
         Pose of each picture.
     residual : ndarray, shape (n, z, 3)
-        What each picture shows beside the gear, px; NaN where it does not show the mark.
+        What each picture shows beside the gear, px, left-out marks too; NaN where not seen.
     used : ndarray, shape (n, z, 3), bool
         Marks that were not left out.
     misfit : float
@@ -141,7 +142,7 @@ def adjust(views: Sequence[View], used_lens: Lens, prior: Lens) -> Adjusted:
     Adjusted
     """
     used = np.stack([np.isfinite(view.out) & np.isfinite(view.u) for view in views])
-    for _ in range(4):
+    for _ in range(STRAY_ROUNDS):
         solved = _solve(views, used, used_lens, prior)
         kept = used & ~_strays(solved, views)
         if (kept == used).all():
@@ -169,49 +170,49 @@ def _strays(solved: Adjusted, views: Sequence[View]) -> Bools:
     several = (solved.used.sum(axis=0) > 1) & solved.used
     typical = 1.4826 * float(np.median(size[several])) if several.any() else 1.0
     worst = np.nan_to_num(size) >= np.nan_to_num(size).max(axis=0)
-    return np.asarray(several & worst & (size > STRAYS * max(1.0, typical)))
+    # The worst go first: they pull pose and lens, and with them their neighbours.
+    limit = max(STRAYS * max(1.0, typical), float(np.nan_to_num(size).max()) / 2)
+    return np.asarray(several & worst & (size > limit))
 
 
 def _solve(views: Sequence[View], used: Bools, used_lens: Lens, prior: Lens) -> Adjusted:
-    count, poses, terms = len(views), len(POSE) * len(views), len(used_lens.terms)
-    shape = views[0].out.shape
+    count, terms, shape = len(views), len(used_lens.terms), views[0].out.shape
     weight = np.where(used, np.stack([v.u for v in views]) ** -2.0, 0.0).reshape(count, -1)
-    out = np.where(used, np.stack([v.out for v in views]), 0.0).reshape(count, -1)
-    effects = np.zeros((count, out.shape[1], terms + poses))
-    for n, view in enumerate(views):
-        own = slice(terms + n * len(POSE), terms + (n + 1) * len(POSE))
-        effects[n, :, :terms] = -view.lens.reshape(-1, terms)
-        effects[n, :, own] = view.pose.reshape(-1, len(POSE))
-    effects = np.where(used.reshape(count, -1, 1), effects, 0.0)
+    stated = np.stack([v.out for v in views]).reshape(count, -1)
+    out, effects = np.nan_to_num(stated), _effects(views, terms)
     total = np.where((weight > 0).any(axis=0), weight.sum(axis=0), np.inf)
     mean_effect = np.einsum("pm,pmk->mk", weight, effects) / total[:, None]
     mean_out = (weight * out).sum(axis=0) / total
     freed, left = effects - mean_effect, out - mean_out
-    normal = np.einsum("pm,pmk,pml->kl", weight, freed, freed)
-    wanted = np.einsum("pm,pmk,pm->k", weight, freed, left)
+    data = np.einsum("pm,pmk,pml->kl", weight, freed, freed)
     precision, pull = _beforehand(views, used_lens, prior)
-    normal, wanted = normal + precision, wanted + pull
-    covariance = np.linalg.inv(normal)
-    x = covariance @ wanted
-    residual = np.where(weight > 0, left - freed @ x, np.nan)
-    square = np.where(weight > 0, weight * residual**2, 0.0).reshape(count, *shape)
-    seen = (weight > 0).reshape(count, *shape)
-    taken = float(np.trace(covariance @ (normal - precision))) / max(seen.sum(), 1)
-    flanks, tips = slice(0, TIP), slice(TIP, None)
-    misfit, freedom = _misfit(square[..., flanks], seen[..., flanks], taken)
-    tip_misfit, _ = _misfit(square[..., tips], seen[..., tips], taken)
+    covariance = np.linalg.inv(data + precision)
+    x = covariance @ (np.einsum("pm,pmk,pm->k", weight, freed, left) + pull)
+    residual = np.where(np.isfinite(stated), left - freed @ x, np.nan).reshape(count, *shape)
+    share = weight.reshape(count, *shape)
+    taken = float(np.trace(covariance @ data)) / max((weight > 0).sum(), 1)
+    misfit, freedom = _misfit(residual[..., :TIP], share[..., :TIP], taken)
+    tip_misfit, _ = _misfit(residual[..., TIP:], share[..., TIP:], taken)
     gear = np.where(np.isfinite(total), mean_out - mean_effect @ x, np.nan)
     noise = np.where(np.isfinite(total), 1 / np.sqrt(total), np.nan)
     by_lens, by_pose, of_lens = _modes(mean_effect, covariance, terms)
-    lens = make_lens(
-        used_lens.centre_px, used_lens.radius_px, np.array(used_lens.terms) + x[:terms], of_lens
-    )
+    found = np.array(used_lens.terms) + x[:terms]
+    lens = make_lens(used_lens.centre_px, used_lens.radius_px, found, of_lens)
     return Adjusted(
         gear.reshape(shape), noise.reshape(shape), lens, by_lens.reshape(-1, *shape),
-        by_pose.reshape(-1, *shape), x[terms:].reshape(count, -1),
-        residual.reshape(count, *shape), used, misfit, tip_misfit,
-        freedom,
+        by_pose.reshape(-1, *shape), x[terms:].reshape(count, -1), residual, used, misfit,
+        tip_misfit, freedom,
     )  # fmt: skip
+
+
+def _effects(views: Sequence[View], terms: int) -> Floats:
+    """Effects of lens terms and all poses on every picture's marks, shape (n, 3 z, unknowns)."""
+    effects = np.zeros((len(views), views[0].out.size, terms + len(POSE) * len(views)))
+    for n, view in enumerate(views):
+        own = slice(terms + n * len(POSE), terms + (n + 1) * len(POSE))
+        effects[n, :, :terms] = -view.lens.reshape(-1, terms)
+        effects[n, :, own] = view.pose.reshape(-1, len(POSE))
+    return effects
 
 
 def lens_precision(lens: Lens) -> Floats:
@@ -230,14 +231,16 @@ def lens_precision(lens: Lens) -> Floats:
     return np.asarray(np.linalg.inv(covariance + 1e-16 * np.eye(len(covariance))))
 
 
-def _misfit(square: Floats, seen: Bools, taken: float) -> tuple[float, int]:
-    """Scatter over what is stated, from squared residuals in its units, and its freedom.
+def _misfit(residual: Floats, weight: Floats, taken: float) -> tuple[float, int]:
+    """Scatter over what is stated, and its degrees of freedom.
 
     `taken` is the share of an observation that lens and poses use up.
     """
+    seen = weight > 0
+    square = float(np.sum(weight[seen] * residual[seen] ** 2))
     marks = int(seen.any(axis=0).sum())
     freedom = max(round(float(seen.sum()) * (1 - taken)) - marks, 0)
-    return sqrt((square.sum() + STATED_COUNTS) / (freedom + STATED_COUNTS)), freedom
+    return sqrt((square + STATED_COUNTS) / (freedom + STATED_COUNTS)), freedom
 
 
 def _beforehand(views: Sequence[View], used_lens: Lens, prior: Lens) -> tuple[Floats, Floats]:

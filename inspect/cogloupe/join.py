@@ -20,7 +20,7 @@ from cogloupe.gaps import tip_radii
 from cogloupe.inspection import stated_scale
 from cogloupe.joining import linked_starts
 from cogloupe.measure import Measured, Seen, measure_seen
-from cogloupe.merging import SetOfPictures
+from cogloupe.merging import SetOfPictures, axis_design
 from cogloupe.pairing import Compared
 from cogloupe.photo import Photo
 from cogloupe.reading import Notice
@@ -39,8 +39,6 @@ Floats = NDArray[np.float64]
 
 ROUNDS = 12
 STANDS_STILL_PX = 0.005
-WHOLE = 0.75
-"""With more than this share of the teeth seen, the flanks alone tell the axis."""
 
 
 def inspect_joined(
@@ -160,15 +158,8 @@ def _lens_still(views: Sequence[View], before: Lens, after: Lens) -> bool:
 
 def _common_pose(adjusted: Adjusted, views: Sequence[View], starts: Sequence[float]) -> Floats:
     """Turn and shift, in every picture, that bring the joined gear to the axis of its teeth."""
-    gear, pose = adjusted.gear, views[0].pose
-    columns = [pose[..., POSE.index(name)] for name in ("x", "y", "turn")]
-    tips = np.zeros(gear.shape)
-    tips[:, TIP] = 1.0
-    design = np.stack([*columns, 1 - tips, tips], axis=-1)
-    used = np.isfinite(gear) & np.isfinite(design).all(axis=-1)
-    if np.isfinite(gear[:, :TIP]).all(axis=1).mean() > WHOLE:
-        used &= tips == 0
-    x, y, turn = np.linalg.lstsq(design[used], gear[used], rcond=None)[0][:3]
+    design, wanted = axis_design(adjusted.gear, views[0].pose)
+    x, y, turn = np.linalg.lstsq(design, wanted, rcond=None)[0][:3]
     moves = np.zeros((len(views), len(POSE)))
     for n, start in enumerate(starts):
         by = start - starts[0]

@@ -24,9 +24,12 @@ from cogloupe_calibration.lens import TERMS, TERMS_IN_WORDS
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 
-NOTHING = 1e-7
-"""A lens term surer than this moves no flank."""
+NOTHING_PX = 1e-4
+"""Sources that move no flank by more are left out."""
+WHOLE = 0.75
+"""With more than this share of the teeth seen, the flanks alone tell the axis."""
 PLACES = "places of the pictures"
+AXIS = "axis of the teeth that are seen"
 SCALE = "scale"
 """Sources that sets have beside the lens."""
 
@@ -147,9 +150,9 @@ def settled(pictures: SetOfPictures, axes: Axes) -> Settled:
     """
     sight, adjusted = pictures.sights[0], pictures.adjusted
     arm, back = sight.measured.fits.curve.measuring_arm, np.argsort(sight.order)
-    free = ("turn", "swell", "edge") if axes.kind == "bore" else POSE
-    columns = [POSE.index(name) for name in free]
-    effects = pictures.views[0].pose[:, :TIP, columns]
+    told = axes.kind == "teeth" and seen_whole(adjusted.gear)
+    free = POSE if told else ("turn", "swell", "edge")
+    effects = pictures.views[0].pose[:, :TIP, [POSE.index(name) for name in free]]
     seen = np.isfinite(adjusted.gear[:, :TIP])
 
     def left(mode: Floats) -> Floats:
@@ -158,22 +161,73 @@ def settled(pictures: SetOfPictures, axes: Axes) -> Settled:
         taken = np.linalg.lstsq(effects[seen], flanks[seen], rcond=None)[0]
         return np.asarray((np.array([-1.0, 1.0]) * (flanks - effects @ taken) / arm)[back])
 
-    value, axis = np.linalg.eigh(np.array(adjusted.lens.covariance))
-    modes = [
-        Mode(
-            TERMS_IN_WORDS[TERMS[int(np.argmax(np.abs(axis[:, -1 - k])))]],
-            f"{100 * np.sqrt(max(value[-1 - k], 0.0)):.2g} %", left(mode),
-        )
-        for k, mode in enumerate(adjusted.lens_modes)
-        if value[-1 - k] > NOTHING**2
-    ]  # fmt: skip
-    modes += [
-        Mode(PLACES, "as adjusted", left(mode))
-        for mode in adjusted.pose_modes
-        if np.abs(mode).max() > 1e-4
-    ]
+    modes = _lens_modes(adjusted, left)
+    modes += [Mode(PLACES, "as adjusted", left(mode)) for mode in adjusted.pose_modes]
+    if not told and axes.kind == "teeth":
+        modes += [Mode(AXIS, "as the teeth stray", left(mode)) for mode in _axis_modes(pictures)]
     # A deviation in length is as uncertain as the scale; with several pictures that counts.
     relative = sight.measured.scale.relative_u
     modes.append(Mode(SCALE, f"{100 * relative:.2g} %", relative * left(adjusted.gear)))
-    noise = adjusted.noise[:, :TIP] / arm
-    return Settled(noise[back], tuple(modes))
+    modes = [mode for mode in modes if np.nanmax(np.abs(mode.position * arm)) > NOTHING_PX]
+    return Settled((adjusted.noise[:, :TIP] / arm)[back], tuple(modes))
+
+
+def _lens_modes(adjusted: Adjusted, left: Callable[[Floats], Floats]) -> list[Mode]:
+    """Modes of the lens, each named after the term that has most of it."""
+    value, axis = np.linalg.eigh(np.array(adjusted.lens.covariance))
+    names = [TERMS_IN_WORDS[TERMS[int(np.argmax(np.abs(column)))]] for column in axis.T[::-1]]
+    sizes = [f"{100 * np.sqrt(max(v, 0.0)):.2g} %" for v in value[::-1]]
+    return [
+        Mode(name, size, left(mode))
+        for name, size, mode in zip(names, sizes, adjusted.lens_modes, strict=True)
+    ]
+
+
+def axis_design(gear: Floats, pose: Floats) -> tuple[Floats, Floats]:
+    """What tells the axis of the teeth: equations of x, y, turn, flanks' and tips' level.
+
+    Parameters
+    ----------
+    gear : ndarray, shape (z, 3)
+        Marks out of the material, px.
+    pose : ndarray, shape (z, 3, 5)
+        Effects of `POSE` on them.
+
+    Returns
+    -------
+    design : ndarray, shape (n, 5)
+    wanted : ndarray, shape (n,)
+        Of the flanks alone where the gear is seen whole; the tips help where it is not.
+    """
+    tips = np.zeros(gear.shape)
+    tips[:, TIP] = 1.0
+    columns = [pose[..., POSE.index(name)] for name in ("x", "y", "turn")]
+    design = np.stack([*columns, 1 - tips, tips], axis=-1)
+    used = np.isfinite(gear) & ((tips == 0) | (not seen_whole(gear)))
+    return design[used], gear[used]
+
+
+def seen_whole(gear: Floats) -> bool:
+    """Tell whether enough teeth are seen for the flanks alone to tell their axis.
+
+    Parameters
+    ----------
+    gear : ndarray, shape (z, 3)
+
+    Returns
+    -------
+    bool
+    """
+    return bool(np.isfinite(gear[:, :TIP]).all(axis=1).mean() > WHOLE)
+
+
+def _axis_modes(pictures: SetOfPictures) -> list[Floats]:
+    """Changes of the marks by what the teeth's own errors leave open of their axis."""
+    pose = pictures.views[0].pose
+    design, wanted = axis_design(pictures.adjusted.gear, pose)
+    left = wanted - design @ np.linalg.lstsq(design, wanted, rcond=None)[0]
+    stray = float(np.sum(left**2)) / max(len(wanted) - design.shape[1], 1)
+    value, axis = np.linalg.eigh(stray * np.linalg.pinv(design.T @ design)[:2, :2])
+    shifts = axis * np.sqrt(np.clip(value, 0.0, None))
+    x, y = POSE.index("x"), POSE.index("y")
+    return [pose[..., x] * shift[0] + pose[..., y] * shift[1] for shift in shifts.T]

@@ -14,7 +14,7 @@ from cogloupe.matching import SURE, best_match, pattern_evidence
 from cogloupe.measure import tips_oval
 from cogloupe.merging import SetOfPictures
 from cogloupe.photo import Photo
-from cogloupe.reading import BudgetLine, Reading
+from cogloupe.reading import BudgetLine
 from cogloupe.sets import SetReading, check_set, read_set, sight_at
 from cogloupe.settings import GearSettings
 from cogloupe.turned import measure_all, same_datum, see_all
@@ -24,16 +24,11 @@ from cogloupe_calibration.lens import unmeasured_lens
 
 Floats = NDArray[np.float64]
 
-REPEATED = {
-    "thickness_mean_mm": "tooth thickness",
-    "gap_width_mean_mm": "gap width",
-    "runout_um": "runout",
-    "eccentricity_um": "eccentricity",
-    "tip_diameter_mean_mm": "tip diameter",
-    "root_diameter_mean_mm": "root diameter",
-}
-"""Figures of the summary whose repeatability is told by their own scatter, and their names."""
-EDGE_NOISE = "edge noise and fit"
+REPEATED = (
+    "thickness_mean_mm", "gap_width_mean_mm", "runout_um", "eccentricity_um",
+    "tip_diameter_mean_mm", "root_diameter_mean_mm",
+)  # fmt: skip
+"""Figures of the summary whose repeatability is told by their own scatter."""
 
 
 def inspect_repeats(
@@ -110,40 +105,24 @@ def with_repeatability(found: SetReading) -> SetReading:
     """
     reading = found.reading
     lines, changes = [], {}
-    for name, words in REPEATED.items():
+    for name in REPEATED:
         values = [getattr(one.summary, name) for one in found.alone]
-        known = [v for v in values if v is not None]
-        u_before = getattr(reading.summary, f"u_{name}")
-        if len(known) < 2 or u_before is None:
-            continue
-        u, line = _type_a(words, np.array(known) * (1000 if name.endswith("_mm") else 1))
-        changes[f"u_{name}"] = float(np.hypot(u_before, u / (1000 if name.endswith("_mm") else 1)))
-        lines.append(line)
+        known = np.array([value for value in values if value is not None])
+        before = getattr(reading.summary, f"u_{name}")
+        if len(known) > 1 and before is not None:
+            lines.append(_type_a(name, known))
+            changes[f"u_{name}"] = float(np.hypot(before, lines[-1].contribution))
     summary = reading.summary.model_copy(update=changes)
-    budget = (*(_pooled(line, reading) for line in reading.budget), *lines)
+    budget = (*reading.budget, *lines)
     return replace(found, reading=reading.model_copy(update={"summary": summary, "budget": budget}))
 
 
-def _type_a(figure: str, values_um: Floats) -> tuple[float, BudgetLine]:
-    n, s = len(values_um), float(np.std(values_um, ddof=1))
+def _type_a(figure: str, values: Floats) -> BudgetLine:
+    n, s, unit = len(values), float(np.std(values, ddof=1)), figure.rpartition("_")[2]
     factor = float(student_t.ppf(0.975, n - 1)) / 2
-    u = factor * s / sqrt(n)
-    line = BudgetLine(
+    return BudgetLine(
         figure=figure, source=f"repeatability (type A, {n} pictures)",
-        value=f"{s:.2g} µm a picture", distribution=f"t, {n - 1} degrees of freedom",
-        sensitivity=f"{factor:.2f} / √{n}", contribution=u, unit="um",
+        value=f"{s:.2g} {unit.replace('um', 'µm')} a picture",
+        distribution=f"t, {n - 1} degrees of freedom", sensitivity=f"{factor:.2f} / √{n}",
+        contribution=factor * s / sqrt(n), unit=unit,
     )  # fmt: skip
-    return u, line
-
-
-def _pooled(line: BudgetLine, reading: Reading) -> BudgetLine:
-    """Name the flanks' own noise by what it is made from: the pictures' scatter."""
-    found = reading.photo_set
-    if line.source != EDGE_NOISE or found is None or found.repeatability_um is None:
-        return line
-    changes = {
-        "source": f"repeatability (type A, {len(found.pictures)} pictures) and edge",
-        "value": f"{found.repeatability_um:.2g} µm a flank and picture",
-        "distribution": f"t, {found.degrees_of_freedom} degrees of freedom",
-    }
-    return line.model_copy(update=changes)

@@ -5,7 +5,8 @@ from typing import Any
 
 import numpy as np
 
-from cogloupe.merging import PLACES, SCALE
+from cogloupe.budget import IN_WORDS
+from cogloupe.photo_set import PhotoSet
 from cogloupe.reading import BudgetLine, Reading
 
 Numbers = dict[str, Any]
@@ -20,6 +21,8 @@ ADJUSTED_OF_FLANK = {
 ADJUSTED_OF_GAP = {"number", "width_mm", "u_width_mm", "pin_radius_mm"}
 MEAN_OF_SUMMARY = ("tip_", "root_", "depth_", "floor_", "profile_", "pressure_")
 """How the names of those figures of the summary begin, beside u_."""
+OWN_SOURCES = {IN_WORDS[name] for name in ("noise", "bevel", "corners", "texture")}
+"""Sources of what each flank has to itself in one picture."""
 
 
 def mean_of_the_rest(reading: Reading, alone: Sequence[Reading], offsets: Sequence[int]) -> Reading:
@@ -94,24 +97,29 @@ def _mean(name: str, values: Sequence[Any]) -> float | None:
     return float(np.mean(known))
 
 
-def grouped(budget: Sequence[BudgetLine]) -> tuple[BudgetLine, ...]:
+def grouped(budget: Sequence[BudgetLine], pictures: PhotoSet) -> tuple[BudgetLine, ...]:
     """Join lines of one figure and source, as squares add.
 
     Parameters
     ----------
     budget : sequence of BudgetLine
+    pictures : PhotoSet
+        Its scatter stands for all that each flank has to itself.
 
     Returns
     -------
     tuple of BudgetLine
     """
+    own = {
+        "source": f"scatter of {len(pictures.pictures)} pictures (type A)",
+        "value": f"{pictures.repeatability_um or 0:.2g} µm a flank and picture",
+        "distribution": f"t, {pictures.degrees_of_freedom} degrees of freedom",
+    }
     joined: dict[tuple[str, str], BudgetLine] = {}
     for line in budget:
-        key = (line.figure, line.source)
-        before = joined.get(key, line.model_copy(update={"contribution": 0.0}))
-        both = float(np.hypot(before.contribution, line.contribution))
-        value = (
-            line.value.split(" at the frame")[0] if line.source in (PLACES, SCALE) else line.value
-        )
-        joined[key] = before.model_copy(update={"contribution": both, "value": value})
+        named = line.model_copy(update=own) if line.source in OWN_SOURCES else line
+        key = (named.figure, named.source)
+        before = joined.get(key, named.model_copy(update={"contribution": 0.0}))
+        both = float(np.hypot(before.contribution, named.contribution))
+        joined[key] = before.model_copy(update={"contribution": both})
     return tuple(joined.values())

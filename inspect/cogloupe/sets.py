@@ -182,10 +182,11 @@ def read_set(
         for other, (_, first) in zip(pictures.sights, alone, strict=True)
     ]
     reading = mean_of_the_rest(reading, [one for one, _ in alone], offsets)
+    info = _set_info(pictures, offsets, tooth_1)
     reading = reading.model_copy(
         update={
-            "photo_set": _set_info(pictures, offsets, tooth_1),
-            "budget": grouped(reading.budget),
+            "photo_set": info,
+            "budget": grouped(reading.budget, info),
             "warnings": (*reading.warnings, *_set_notices(pictures)),
         }
     )

@@ -33,7 +33,7 @@ from cogloupe.sets import (
 from cogloupe.settings import GearSettings
 from cogloupe.views import Sight, nominal_of, start_of, view_of
 from cogloupe_calibration.calibration import Lens
-from cogloupe_calibration.lens import TERMS, frame_middle, ideal_points, make_lens
+from cogloupe_calibration.lens import TERMS, TERMS_IN_WORDS, frame_middle, ideal_points, make_lens
 from cogloupe_calibration.scale import Scale
 
 Floats = NDArray[np.float64]
@@ -226,8 +226,9 @@ def _turn_notices(pictures: SetOfPictures, axes: Axes) -> tuple[Notice, ...]:
     error = camera_error(pictures)
     notices = [flag("lens_by_turning", px=error.largest_px)]
     arm = pictures.sights[0].measured.fits.curve.measuring_arm
-    modes = settled(pictures, axes).modes[: len(TERMS)]
-    left = np.sqrt(np.nanmean(sum((mode.position * arm) ** 2 for mode in modes)))
+    words = set(TERMS_IN_WORDS.values())
+    modes = [mode for mode in settled(pictures, axes).modes if mode.name in words]
+    left = np.sqrt(np.nanmean(np.sum([(mode.position * arm) ** 2 for mode in modes], axis=0)))
     if left > HARDLY_TOLD_PX:
         um = 2000 * float(left) * pictures.sights[0].measured.scale.mm_per_px
         notices.append(flag("turned_little", um=um))

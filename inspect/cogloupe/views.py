@@ -2,7 +2,7 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from math import hypot, pi
+from math import hypot, pi, sqrt
 
 import numpy as np
 from numpy.typing import NDArray
@@ -189,5 +189,7 @@ def _known_pose(sight: Sight, nominal: Nominal) -> Floats:
     if measured.bore is not None and sight.axes.kind == "bore":
         bevel = BEVEL_DOUBT * measured.outlines.bevel_px
         shift = hypot(measured.bore.u_centre, bevel)
+    elif sight.axes.kind == "tips":
+        shift = float(np.nanmedian(measured.tips.u)) * sqrt(2 / len(sight.order))
     edge = hypot(edge_shift(measured.outlines.blur_px), measured.outlines.u_level_px)
     return np.array([2 * pi / len(sight.order), shift, shift, SWELL_ALLOWANCE, max(edge, 0.01)])
