@@ -12,10 +12,10 @@ from cogloupe.gap_outline import evenly, whole_gap
 from cogloupe.hob_end import ended_gap
 from cogloupe.rack import Gear, basic_rack, half_gap, rack_for_angle
 from cogloupe.said_of_gaps import build_cutting
-from cogloupe.simulation import Process
+from cogloupe.simulation import GearSpec, Process, Scene, render_scene
 
 from .mean_gaps import generated, mean_gap, turned
-from .pictures import read, rendered
+from .pictures import CAMERA, read, rendered
 
 WHEEL = Gear(20, 1.0, basic_rack("iso53-a", 1.0))
 FAULTS = {"scatter", "thick", "lean", "end"}
@@ -128,10 +128,6 @@ def test_gears_that_were_really_cut_are_recognised_on_their_pictures(process, ki
 
 
 def cut_picture(process):
-    from cogloupe.simulation import GearSpec, Scene, render_scene
-
-    from .pictures import CAMERA
-
     camera = CAMERA.model_copy(update={"width_px": 480, "height_px": 480, "mm_per_px": 0.04})
     spec = GearSpec(teeth=14, module_mm=1.0, bore_mm=4.0)
     return render_scene(Scene(gear=spec, camera=camera, process=process, seed=3), "g.png").image

@@ -33,6 +33,9 @@ TIP_MODULES = 0.1
 """Spread of the tip radius about what the system asks for, in modules (our own judgement)."""
 OTHER_ANGLES_DEG = (17.5, 22.5, 25.0)
 """Pressure angles without a basic rack of their own here (common practice, no source)."""
+RARE = 0.1
+"""Probability beforehand of such an angle against that of a rack in a standard (our own
+judgement)."""
 
 
 @dataclass(frozen=True)
@@ -199,7 +202,8 @@ def identify(
 
     Notes
     -----
-    Every size has the same probability beforehand, shared by its racks. Each candidate is brought
+    Every size has the same probability beforehand, shared by its racks, those of rare angles
+    less. Each candidate is brought
     to the base circle that is seen, which it thereby explains, and is charged with how far the
     scale would have to be off: its logarithm in standard uncertainties, squared and halved.
     """
@@ -215,6 +219,8 @@ def identify(
     names = [cut.label for cut, _, _ in rows]
     weight = np.array([fit.log_weight for _, _, fit in rows]) - off**2 / 2
     weight -= np.log([names.count(name) for name in names])
+    rare = np.array([cut.gear.rack.name not in RACK_NAMES for cut, _, _ in rows])
+    weight += np.where(rare, log(RARE), 0.0)
     best = rows[int(np.argmax(weight))][2]
     strain = best.chi_square / best.count
     share = shares(weight, strain)
