@@ -4,8 +4,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from cogloupe.edges import EdgePoints
 from cogloupe.rack import Gear, basic_rack, gear_outline
+from cogloupe.sampling import EdgePoints
 from cogloupe.teeth import map_teeth
 
 PX_PER_MM = 25.0

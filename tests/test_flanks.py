@@ -6,9 +6,9 @@ import numpy as np
 import pytest
 
 from cogloupe.axis import flank_angles, flank_angles_about, teeth_axis_shift
-from cogloupe.edges import EdgePoints
 from cogloupe.flanks import fit_flanks
 from cogloupe.involute import involute_curve
+from cogloupe.sampling import EdgePoints
 
 from .outlines import PX_PER_MM, traced
 

@@ -99,10 +99,17 @@ class Profiles:
     place: Floats
     blur: Floats
 
+    @property
+    def short_of_level(self) -> bool:
+        """Whether they end before the level of the face is seen beyond a narrow band."""
+        return bool(self.offsets[-1] < 3 * np.median(self.blur) + NARROWEST_PX)
+
 
 @dataclass(frozen=True)
 class Misfit:
     """Mean squares of what steps leave of an outline's averaged profiles, in shares of contrast.
+
+    What pixel noise leaves of the averages is taken off, down to a tenth of it.
 
     Attributes
     ----------
@@ -110,18 +117,10 @@ class Misfit:
         Averaged over the whole outline: a wrong camera curve shows here.
     by_facing : float
         Averaged by the way the outline faces: a bevel shows here.
-    by_chance : float
-        What pixel noise leaves of the latter.
     """
 
     overall: float
     by_facing: float
-    by_chance: float
-
-    @property
-    def beyond_chance(self) -> float:
-        """Misfit by facing that noise does not explain."""
-        return max(self.by_facing - self.by_chance, 0.1 * self.by_chance)
 
 
 def misfit(profiles: Profiles, shape: EdgeShape, bevel: Bevel = NO_BEVEL) -> Misfit:
@@ -153,11 +152,16 @@ def misfit(profiles: Profiles, shape: EdgeShape, bevel: Bevel = NO_BEVEL) -> Mis
         np.bincount(cell, weights, size).reshape(SECTORS, -1)
         for weights in (np.ones(len(cell)), share.ravel(), share.ravel() ** 2)
     )
-    means = total**2 / np.maximum(count, 1)
-    overall = total.sum(axis=0) ** 2 / np.maximum(count.sum(axis=0), 1)
-    spread = (square - means).sum() / count.sum()
-    chance = spread * (count > 0).sum() / count.sum()
-    return Misfit(*(float(v) for v in (overall.sum() / len(cell), means.sum() / len(cell), chance)))
+    pixel = float((square - total**2 / np.maximum(count, 1)).sum() / count.sum())
+    overall = _mean_square(total.sum(axis=0), count.sum(axis=0), pixel)
+    return Misfit(overall, _mean_square(total, count, pixel))
+
+
+def _mean_square(total: Floats, count: Floats, pixel: float) -> float:
+    """Mean square of the averages of groups of pixels, less what the noise of pixels leaves."""
+    chance = pixel * float((count > 0).sum() / count.sum())
+    left = float((total**2 / np.maximum(count, 1)).sum() / count.sum())
+    return max(left - chance, 0.1 * chance)
 
 
 def _levels(profiles: Profiles, step: Floats) -> Floats:

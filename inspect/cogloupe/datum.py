@@ -9,7 +9,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from cogloupe.circles import Circle, fit_circle, robust_circle
-from cogloupe.edges import EdgePoints, find_edges
+from cogloupe.edges import find_edges
+from cogloupe.sampling import EdgePoints
 from cogloupe.segment import LUMA, REDUCED_SIDE_PX, Region, mix_colours
 from cogloupe_calibration.errors import PhotoError
 

@@ -14,7 +14,8 @@ from math import pi, sqrt
 import numpy as np
 from numpy.typing import NDArray
 
-from cogloupe.edges import EdgePoints
+from cogloupe.grouped import grouped_medians
+from cogloupe.sampling import EdgePoints
 from cogloupe.teeth import LEFT, ToothMap, polar
 from cogloupe.tooth_form import FlankCurve
 
@@ -275,13 +276,8 @@ def _real_share(slope: Floats, u: Floats) -> tuple[float, float]:
 
 def _flank_medians(points: FlankPoints, flanks: int) -> Floats:
     """Median unwound angle of each flank's good points; 0 where there are none."""
-    flank, value = points.flank[points.good], points.unwound[points.good]
-    order = np.lexsort((value, flank))
-    flank, value = flank[order], value[order]
-    first = np.searchsorted(flank, np.arange(flanks), side="left")
-    last = np.searchsorted(flank, np.arange(flanks), side="right")
-    middle = np.minimum((first + last) // 2, max(len(value) - 1, 0))
-    return np.where(last > first, value[middle] if len(value) else np.zeros(flanks), 0.0)
+    good = points.good
+    return np.nan_to_num(grouped_medians(points.flank[good], points.unwound[good], flanks)[0])
 
 
 def _tukey(x: Floats) -> Floats:

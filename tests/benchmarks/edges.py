@@ -16,10 +16,11 @@ from edge_costs import COST, cost_rows
 from extractors import LIBRARY, OURS
 from numpy.typing import NDArray
 
-from cogloupe.edges import EdgePoints, find_edges
+from cogloupe.edges import find_edges
 from cogloupe.flanks import FlankFits, fit_flanks
 from cogloupe.involute import involute_curve
 from cogloupe.outline import tangents
+from cogloupe.sampling import EdgePoints
 from cogloupe.segment import find_gears
 from cogloupe.simulation import Scene, render_scene
 from cogloupe.simulation.truth import Truth

@@ -1,0 +1,141 @@
+"""Which camera curve and which bevel explain the edges of a picture best."""
+
+from dataclasses import dataclass, replace
+from math import ceil, sqrt
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.ndimage import maximum_filter1d
+
+from cogloupe.bevel import (
+    LEAST_GAIN,
+    MISFIT_LOOKED_INTO,
+    NO_BEVEL,
+    Bevel,
+    Misfit,
+    Profiles,
+    find_bevel,
+    misfit,
+)
+from cogloupe.outline import Crossings
+from cogloupe.response import EdgeShape, edge_shape
+from cogloupe.sampling import Fit, Samples, profiles_across, sample_edge
+from cogloupe.segment import LUMA, Region
+
+BEVEL_REACH_PX = 14
+COLOUR_IS_SRGB = 5.0
+"""Factor by which the sRGB curve may fit a colour picture worse and still be believed."""
+LOOK_SAMPLES = 4000
+"""Samples that are enough to tell camera curve and bevel, in stretches of `LOOK_STRETCH`."""
+LOOK_STRETCH = 240
+
+
+@dataclass(frozen=True)
+class Look:
+    """The outer outline as one camera curve explains it, with or without a bevel.
+
+    `handicap` is the factor by which the curve may fit better and still not be believed.
+    """
+
+    shape: EdgeShape
+    profiles: Profiles | None
+    misfit: Misfit
+    half_way: float
+    handicap: float = 1.0
+    bevel: Bevel = NO_BEVEL
+
+    @property
+    def badness(self) -> float:
+        """What tells a wrong camera curve: lopsided edges, or with a bevel all that is left."""
+        left = self.misfit.by_facing if self.bevel.width_px else self.misfit.overall
+        return self.handicap * left
+
+
+def best_looks(looks: list[Look]) -> list[Look]:
+    """Looks at the outline, best first; with a bevel only where that explains it far better."""
+    plain = sorted(looks, key=lambda look: look.badness)
+    profiles = plain[0].profiles
+    if profiles is None or profiles.short_of_level or _left(plain) < MISFIT_LOOKED_INTO**2:
+        return plain
+    banded = sorted((_with_bevel(look) for look in looks), key=lambda look: look.badness)
+    return banded if LEAST_GAIN * _left(banded) < _left(plain) else plain
+
+
+def _left(looks: list[Look]) -> float:
+    return min(look.handicap * look.misfit.by_facing for look in looks)
+
+
+def _with_bevel(look: Look) -> Look:
+    """The same look with the band that suits it best."""
+    if look.profiles is None:
+        return look
+    bevel, profiles = find_bevel(look.profiles, look.shape)
+    left = misfit(profiles, look.shape, bevel)
+    return replace(look, profiles=profiles, misfit=left, bevel=bevel)
+
+
+def stretches(samples: int) -> NDArray[np.int64]:
+    """Some long stretches of an outline, spread round it, which tell camera and bevel as well."""
+    index = np.arange(samples)
+    every = ceil(samples / LOOK_SAMPLES)
+    return np.asarray(index[(index // LOOK_STRETCH) % every == 0])
+
+
+def look_at(
+    grey: NDArray[Any], crossings: Crossings, region: Region, fit: Fit, module: float
+) -> list[Look]:
+    """The outer outline under each camera curve that may be behind the picture.
+
+    Light that is stored in proportion, or by the sRGB curve: cameras do one or the other. A
+    mixture of colours other than brightness follows no one curve and is taken as it is.
+    """
+    fit = replace(fit, grained=False)
+    first = sample_edge(grey, crossings, fit)
+    low, high = (float(np.median(v)) / fit.full_scale for v in first.levels)
+    bent = edge_shape(1.0, low, high)
+    half_way = abs(bent.half_way)
+    reach = int(np.clip(0.7 * module, 5, BEVEL_REACH_PX))
+    look = _look(grey, first, edge_shape(0.0, low, high), half_way, reach)
+    if region.weights is not None and not np.allclose(region.weights, LUMA):
+        return [look]
+    blur = float(np.median(first.points.blur)) if len(first.points) else None
+    second = sample_edge(grey, crossings, replace(fit, shape=bent, blur=blur))
+    # A camera's colour picture is sRGB unless the edges speak clearly against it.
+    handicap = COLOUR_IS_SRGB if region.coloured else 1.0
+    return [replace(look, handicap=handicap), _look(grey, second, bent, half_way, reach)]
+
+
+def _look(
+    grey: NDArray[Any], measured: Samples, shape: EdgeShape, half_way: float, reach: int
+) -> Look:
+    """Take longer profiles on smooth stretches of the outline, and see how single steps fit."""
+    normal = measured.points.normal
+    half = min(reach, max(1, len(normal) // 4))
+    turn = (np.roll(normal, half, axis=0) * np.roll(normal, -half, axis=0)).sum(axis=1)
+    # The stretches were cut out of the outline: normals are wrong where they meet.
+    jump = np.abs(np.roll(measured.points.xy, -1, axis=0) - measured.points.xy).max(axis=1) > 3
+    usable = measured.points.good & ~maximum_filter1d(jump, 2 * BEVEL_REACH_PX, mode="wrap")
+    # The blur of a bend is no matter of camera or bevel: on small teeth only the straighter half.
+    straight = max(0.8, float(np.median(turn[usable]))) if usable.any() else 0.8
+    kept = np.flatnonzero(usable & (turn >= min(straight, 0.99)))
+    if len(kept) < 200:
+        kept = np.flatnonzero(usable)
+    crossings = measured.crossings.take(kept)
+    greys, offsets, inside = profiles_across(grey, crossings, reach)
+    kept = kept[inside]
+    if len(kept) < 200 or measured.burnt > 0.5:
+        return Look(shape, None, Misfit(1.0, 1.0), half_way)
+    cosine = np.abs((normal[kept] * crossings.step[inside]).sum(axis=1))
+    points = measured.points.take(kept)
+    profiles = Profiles(
+        greys, offsets, cosine, points.normal, points.xy, measured.place[kept], points.blur
+    )
+    return Look(shape, profiles, misfit(profiles, shape), half_way)
+
+
+def curve_doubt(best: Look, others: list[Look]) -> float:
+    """Standard uncertainty of every edge's place from doubt about the camera curve, in blurs."""
+    if not others:
+        return 0.5 * best.half_way
+    return 0.5 * best.half_way * sqrt(best.badness / others[0].badness)
