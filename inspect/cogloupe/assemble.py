@@ -17,10 +17,8 @@ from cogloupe.reading import (
     SIDES,
     Datum,
     Flank,
-    Gap,
     GearInfo,
     Notice,
-    Profile,
     Tooth,
 )
 from cogloupe.shapes import Shapes
@@ -93,40 +91,6 @@ def build_teeth(
     )
 
 
-def build_gaps(figures: Figures, shapes: Shapes, u_width: Floats) -> tuple[Gap, ...]:
-    """Gaps of the reading.
-
-    Parameters
-    ----------
-    figures : Figures
-    shapes : Shapes
-    u_width : ndarray, shape (z,)
-        Standard uncertainty of the gap widths, mm.
-
-    Returns
-    -------
-    tuple of Gap
-    """
-    edge, shape = figures.edge, shapes.gap
-    columns: dict[str, Floats] = {
-        "width_mm": figures.gap_width,
-        "u_width_mm": u_width,
-        "root_diameter_mm": 2 * shapes.floor.value,
-        "u_root_diameter_mm": 2 * shapes.floor.u,
-        "depth_mm": shapes.depth,
-        "u_depth_mm": shapes.u_depth,
-        "floor_width_mm": shape.floor_width,
-        "u_floor_width_mm": np.hypot(shape.u_floor_width, 4 * edge),
-        "fillet_radius_mm": shape.fillet_radius,
-        "u_fillet_radius_mm": np.hypot(shape.u_fillet_radius, edge),
-        "floor_ratio": shapes.floor_ratio,
-        "u_floor_ratio": shapes.u_floor_ratio,
-        "pin_radius_mm": figures.pin_radius,
-    }
-    rows = range(len(figures.gap_width))
-    return tuple(Gap(number=k + 1, **{n: number(v[k]) for n, v in columns.items()}) for k in rows)
-
-
 def build_gear(measured: Measured) -> GearInfo:
     """What the teeth were compared with.
 
@@ -196,27 +160,6 @@ def build_datum(measured: Measured, axes: Axes, lens: Lens | None) -> Datum:
         tips_xy_px=pair(axes.tips),
         bore_diameter_mm=2 * bore.radius * px if bore is not None else None,
         u_bore_diameter_mm=u,
-    )
-
-
-def build_profile(profiles: ProfileFigures) -> Profile:
-    """Mean profile of each side.
-
-    Parameters
-    ----------
-    profiles : ProfileFigures
-
-    Returns
-    -------
-    Profile
-    """
-    with np.errstate(invalid="ignore"):
-        count = np.isfinite(profiles.trace).sum(axis=0)
-        mean = np.where(count > 0, np.nansum(profiles.trace, axis=0) / np.maximum(count, 1), np.nan)
-    return Profile(
-        roll_length_mm=tuple(float(v) for v in profiles.roll),
-        left_um=tuple(number(v) for v in mean[0]),
-        right_um=tuple(number(v) for v in mean[1]),
     )
 
 

@@ -10,6 +10,48 @@ Floats = NDArray[np.float64]
 
 
 @dataclass(frozen=True)
+class ProfileSheet:
+    """Profile traces of all flanks.
+
+    Attributes
+    ----------
+    roll_mm : ndarray, shape (c,)
+        Lengths of roll, from the root to the tip.
+    trace_um : ndarray, shape (z, 2, c)
+        Deviation out of the material, teeth in the order of their numbers, left and right; NaN
+        where nothing was seen.
+    mean_um : ndarray, shape (2, c)
+        Mean over the teeth.
+    """
+
+    roll_mm: Floats
+    trace_um: Floats
+    mean_um: Floats
+
+
+@dataclass(frozen=True)
+class GapSheet:
+    """Outlines of all gaps against the theoretical one.
+
+    Attributes
+    ----------
+    xy_mm, normal : ndarray, shape (n, 2)
+        Theoretical outline and its normals out of the material: origin on the axis of the teeth,
+        y outwards along the middle of the gap, x clockwise.
+    off_um : ndarray, shape (z, n)
+        Distance of each gap's outline along the normal, gaps in the order of their numbers; NaN
+        where nothing was seen.
+    mean_um : ndarray, shape (n,)
+        Mean over the gaps.
+    """
+
+    xy_mm: Floats
+    normal: Floats
+    off_um: Floats
+    mean_um: Floats
+
+
+@dataclass(frozen=True)
 class Evidence:
     """Arrays behind one reading, in picture pixels, for drawing.
 
@@ -32,6 +74,8 @@ class Evidence:
         0 for a left flank, 1 for a right one.
     used : ndarray, shape (m,), bool
         False for points that were cut out as obstructed.
+    profiles : ProfileSheet, optional
+    gaps : GapSheet, optional
     """
 
     picture: NDArray[Any]
@@ -43,3 +87,5 @@ class Evidence:
     tooth: NDArray[np.int64]
     side: NDArray[np.int64]
     used: NDArray[np.bool_]
+    profiles: ProfileSheet | None = None
+    gaps: GapSheet | None = None

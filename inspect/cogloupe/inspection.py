@@ -9,31 +9,28 @@ from numpy.typing import NDArray
 from cogloupe import __version__
 from cogloupe.assemble import (
     build_datum,
-    build_gaps,
     build_gear,
     build_notices,
-    build_profile,
     build_teeth,
 )
-from cogloupe.budget import budget_lines, judge_figures
-from cogloupe.evidence import Evidence
-from cogloupe.figures import (
-    Axes,
-    Figures,
-    at_the_gear,
-    choose_datum,
-    thickness_uncertainty,
-    work_out,
+from cogloupe.assemble_shapes import (
+    build_gap_mean,
+    build_gap_theory,
+    build_gaps,
+    build_profile,
+    build_sizes,
 )
+from cogloupe.budget import budget_lines, judge_figures
+from cogloupe.details import Details, work_out_details
+from cogloupe.evidence import Evidence
+from cogloupe.figures import Axes, Figures, at_the_gear, choose_datum, work_out
 from cogloupe.flags import flag
 from cogloupe.gap_findings import gap_findings, settings_by_sight
 from cogloupe.measure import Measured, measure_gear
 from cogloupe.photo import Photo
-from cogloupe.profile import work_out_profiles
 from cogloupe.rack import Gear, gear_outline
 from cogloupe.reading import CalibrationInfo, Notice, PhotoInfo, Reading
 from cogloupe.settings import GearSettings
-from cogloupe.shapes import work_out_shapes
 from cogloupe.summary import build_summary, build_tolerance
 from cogloupe.uncertainty import pitch_uncertainty
 from cogloupe_calibration.calibration import (
@@ -80,13 +77,14 @@ def inspect_photo(photo: Photo, settings: GearSettings) -> tuple[Reading, Eviden
     measured = at_the_gear(measured, frame, lens)
     axes = choose_datum(measured, settings.datum)
     figures = work_out(measured, axes, settings, frame, lens)
-    reading = build_reading(photo, measured, axes, figures, notices, lens)
+    details = work_out_details(measured, axes, figures, frame, lens, settings)
+    reading = build_reading(photo, measured, axes, figures, notices, lens, details)
     told = gap_findings(measured, figures, settings, lens or unmeasured_lens(*frame))
     reading = reading.model_copy(update={"cutting": told[0], "identity": told[1]})
     if settings.calibration is not None and calibration is not None:
         info = reading.calibration.model_copy(update={"file": str(settings.calibration)})
         reading = reading.model_copy(update={"calibration": info})
-    return reading, build_evidence(photo, measured, figures, lens)
+    return reading, build_evidence(photo, measured, figures, lens, details)
 
 
 def stated_scale(
@@ -153,6 +151,7 @@ def build_reading(
     figures: Figures,
     notices: tuple[Notice, ...],
     lens: Lens | None,
+    details: Details | None = None,
 ) -> Reading:
     """Put what was measured and worked out into a reading.
 
@@ -165,6 +164,8 @@ def build_reading(
         What is to be said beside what the figures themselves give rise to.
     lens : Lens or None
         Measured lens, if any.
+    details : Details, optional
+        What was worked out beside the figures; without it that is done here.
 
     Returns
     -------
@@ -172,12 +173,13 @@ def build_reading(
     """
     radius_um = 1000 * figures.measuring_radius
     pitch_u = pitch_uncertainty(figures.noise, figures.modes, radius_um)
-    profiles = work_out_profiles(measured, figures.first)
-    shapes = work_out_shapes(measured, axes, figures)
+    if details is None:
+        details = work_out_details(measured, axes, figures, (photo.width, photo.height), lens)
+    profiles, shapes = details.profiles, details.shapes
     teeth = build_teeth(measured, figures, profiles, pitch_u, shapes)
     judged = judge_figures(measured, figures)
     summary = build_summary(measured, axes, figures, profiles, judged, shapes)
-    scale = measured.scale
+    scale, straight = measured.scale, measured.wheel.flank.name == "straight"
     return Reading(
         software_version=__version__,
         photo=PhotoInfo(
@@ -194,17 +196,35 @@ def build_reading(
         ),
         datum=build_datum(measured, axes, lens),
         teeth=teeth,
-        gaps=build_gaps(figures, shapes, thickness_uncertainty(measured, figures)),
+        gaps=build_gaps(measured, figures, shapes),
         summary=summary,
-        tolerance=build_tolerance(measured, summary, teeth),
+        tolerance=build_tolerance(measured, summary, teeth, details.edition),
         budget=budget_lines(judged),
-        profile=build_profile(profiles),
-        warnings=(*notices, *build_notices(measured, axes, teeth, lens is not None)),
+        profile=None if straight else build_profile(measured, profiles),
+        gap_mean=build_gap_mean(measured, figures, shapes),
+        gap_theory=build_gap_theory(measured, figures, shapes),
+        sizes=build_sizes(details.sizes),
+        warnings=(
+            *notices,
+            *_pin_notices(measured, figures),
+            *build_notices(measured, axes, teeth, lens is not None),
+        ),
     )
 
 
+def _pin_notices(measured: Measured, figures: Figures) -> tuple[Notice, ...]:
+    """Say why a pin tells no runout in the wide gaps between radial flanks."""
+    if measured.wheel.flank.name != "cycloidal" or np.isfinite(figures.pin_radius).any():
+        return ()
+    return (flag("pin_on_floor", pin=figures.pin),)
+
+
 def build_evidence(
-    photo: Photo, measured: Measured, figures: Figures, lens: Lens | None
+    photo: Photo,
+    measured: Measured,
+    figures: Figures,
+    lens: Lens | None,
+    details: Details | None = None,
 ) -> Evidence:
     """Arrays for the drawings: theory laid where the teeth are, points with their deviations.
 
@@ -215,12 +235,15 @@ def build_evidence(
         What was worked out on this very photograph.
     lens : Lens or None
         Measured lens, if any.
+    details : Details, optional
+        For the pictures of profiles and gaps, which are left out without it.
 
     Returns
     -------
     Evidence
     """
     fits, z, px = measured.fits, measured.wheel.teeth, measured.scale.mm_per_px
+    straight = measured.wheel.flank.name == "straight"
     design = measured.wheel
     if isinstance(design, Gear):
         design = Gear(z, design.module_mm, design.rack)
@@ -247,4 +270,6 @@ def build_evidence(
         photo.pixels, on_picture(theory), on_picture(measured.outlines.outer.xy),
         on_picture(points.xy),
         points.normal, deviation, tooth, side, fits.used,
+        None if details is None or straight else details.sheet,
+        None if details is None else details.shapes.traces,
     )  # fmt: skip

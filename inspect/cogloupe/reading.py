@@ -12,9 +12,9 @@ from typing import Any, Literal
 
 from pydantic import BaseModel, ConfigDict
 
-from cogloupe.tooth_form import FormName
 from cogloupe.findings import Cutting, Identity
 from cogloupe.photo_set import PhotoSet
+from cogloupe.tooth_form import FormName
 from cogloupe_calibration.errors import UseError
 
 SCHEMA_VERSION = "1.0"
@@ -120,7 +120,12 @@ class Tooth(_Model):
 
 
 class Gap(_Model):
-    """The gap clockwise after the tooth of the same number."""
+    """The gap clockwise after the tooth of the same number.
+
+    Widths are arcs: where the flanks meet the tip circle, on the measuring and form circles, near
+    the floor and of the floor (0.25 and 0.05 modules above it). `lean_deg` is the angle of the
+    middle line against the radius, positive where it runs clockwise outwards.
+    """
 
     number: int
     width_mm: float | None
@@ -136,6 +141,130 @@ class Gap(_Model):
     floor_ratio: float | None
     u_floor_ratio: float | None
     pin_radius_mm: float | None
+    tip_width_mm: float | None = None
+    u_tip_width_mm: float | None = None
+    form_width_mm: float | None = None
+    u_form_width_mm: float | None = None
+    near_floor_width_mm: float | None = None
+    u_near_floor_width_mm: float | None = None
+    floor_flatness_um: float | None = None
+    u_floor_flatness_um: float | None = None
+    lean_deg: float | None = None
+    u_lean_deg: float | None = None
+
+
+class GapMean(_Model):
+    """The mean of all gaps; names as in `Gap`."""
+
+    tip_width_mm: float | None
+    u_tip_width_mm: float | None
+    width_mm: float | None
+    u_width_mm: float | None
+    form_width_mm: float | None
+    u_form_width_mm: float | None
+    near_floor_width_mm: float | None
+    u_near_floor_width_mm: float | None
+    floor_width_mm: float | None
+    u_floor_width_mm: float | None
+    floor_flatness_um: float | None
+    u_floor_flatness_um: float | None
+    fillet_radius_mm: float | None
+    u_fillet_radius_mm: float | None
+    depth_mm: float | None
+    u_depth_mm: float | None
+    lean_deg: float | None
+    u_lean_deg: float | None
+
+
+class GapTheory(_Model):
+    """The gap that the stated tooth gives at the depth that was found, and what a mate may use.
+
+    `depth_mm` is the stated whole depth. A mating rack in tight mesh uses the flanks down to
+    `rack_contact_diameter_mm`; `rack_contact_margin_mm` is the length of roll by which it stays
+    above the form circle, and below zero, beyond its U, it would touch the fillet.
+    """
+
+    profile_shift: float | None
+    tip_diameter_mm: float
+    form_diameter_mm: float
+    near_floor_diameter_mm: float
+    root_diameter_mm: float
+    tip_width_mm: float
+    width_mm: float
+    form_width_mm: float
+    near_floor_width_mm: float
+    floor_width_mm: float
+    fillet_radius_mm: float | None
+    depth_mm: float | None
+    undercut: bool | None = None
+    rack_contact_diameter_mm: float | None = None
+    rack_contact_margin_mm: float | None = None
+    u_rack_contact_margin_mm: float | None = None
+
+
+class SizeAround(_Model):
+    """A size taken at every place round the gear; `nominal_mm` is that of the stated gear.
+
+    `range_um` is the largest less the smallest.
+    """
+
+    mean_mm: float | None
+    u_mean_mm: float | None
+    least_mm: float | None
+    most_mm: float | None
+    range_um: float | None
+    u_range_um: float | None
+    nominal_mm: float
+    places: int
+
+
+class SpanSize(SizeAround):
+    """Size over some teeth between parallel anvils."""
+
+    teeth_spanned: int
+
+
+class PinSize(SizeAround):
+    """Size over two pins in gaps as nearly opposite as there are."""
+
+    pin_diameter_mm: float
+
+
+class ChordSize(SizeAround):
+    """Thickness of a tooth along the chord on the reference circle, at a height below the tip."""
+
+    height_mm: float | None
+    u_height_mm: float | None
+
+
+class SizeCheck(_Model):
+    """A micrometer's reading beside the picture's.
+
+    `agrees` is None where the reading itself sets the scale, so that nothing is left to compare.
+    """
+
+    kind: Literal["span", "over_pins"]
+    teeth_spanned: int | None = None
+    pin_diameter_mm: float | None = None
+    stated_mm: float
+    u_stated_mm: float
+    measured_mm: float | None
+    u_measured_mm: float | None
+    difference_um: float | None
+    u_difference_um: float | None
+    agrees: bool | None
+
+
+class Sizes(_Model):
+    """Sizes that gauges would find on the measured gear."""
+
+    spans: tuple[SpanSize, ...] = ()
+    over_pins: PinSize | None = None
+    pins_note: str = ""
+    chord: ChordSize | None = None
+    base_pitch_left: SizeAround | None = None
+    base_pitch_right: SizeAround | None = None
+    checks: tuple[SizeCheck, ...] = ()
 
 
 class PerSide(_Model):
@@ -179,6 +308,14 @@ class Summary(_Model):
     u_profile_slope_mean_um: PerSide
     pressure_angle_mean_deg: float | None
     u_pressure_angle_mean_deg: float | None
+    profile_total_mean_um: PerSide | None = None
+    u_profile_total_mean_um: PerSide | None = None
+    profile_form_mean_um: PerSide | None = None
+    u_profile_form_mean_um: PerSide | None = None
+    profile_slope_spread_um: PerSide | None = None
+    pressure_angle_side_mean_deg: PerSide | None = None
+    u_pressure_angle_side_mean_deg: PerSide | None = None
+    pressure_angle_spread_deg: PerSide | None = None
 
 
 class Tolerance(_Model):
@@ -213,11 +350,26 @@ class Notice(_Model):
 
 
 class Profile(_Model):
-    """Mean profile deviation of one flank side over the evaluation range."""
+    """Mean profile deviation of either flank side over the evaluation range.
+
+    The range runs from the start diameter (the form circle, clear of its blur) to the end diameter
+    (the tip less its rounding). Deviations are about the axis of the teeth, positive out of the
+    material; an eccentricity of the bore is not in them. Totals and forms are those of the mean
+    flanks.
+    """
 
     roll_length_mm: tuple[float, ...]
     left_um: tuple[float | None, ...]
     right_um: tuple[float | None, ...]
+    start_roll_mm: float | None = None
+    end_roll_mm: float | None = None
+    start_diameter_mm: float | None = None
+    end_diameter_mm: float | None = None
+    form_diameter_mm: float | None = None
+    total_um: PerSide | None = None
+    u_total_um: PerSide | None = None
+    form_um: PerSide | None = None
+    u_form_um: PerSide | None = None
 
 
 class Reading(_Model):
@@ -235,6 +387,9 @@ class Reading(_Model):
     tolerance: Tolerance | None
     budget: tuple[BudgetLine, ...] = ()
     profile: Profile | None = None
+    gap_mean: GapMean | None = None
+    gap_theory: GapTheory | None = None
+    sizes: Sizes | None = None
     cutting: Cutting | None = None
     identity: Identity | None = None
     photo_set: PhotoSet | None = None

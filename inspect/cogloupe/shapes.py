@@ -1,15 +1,21 @@
 """Tips, floors and gap shapes of a measured gear in millimetres, teeth in the order of numbers."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, fields, replace
+from math import hypot
 
 import numpy as np
 from numpy.typing import NDArray
 
+from cogloupe.corner import with_rounding
+from cogloupe.deviations import gap_width
+from cogloupe.evidence import GapSheet
 from cogloupe.figures import Axes, Figures
-from cogloupe.gaps import GapShape, Radii, gap_shape, theoretical_widths
+from cogloupe.gap_shape import GapShape, PerGap, blur_doubt, gap_shape
+from cogloupe.gap_theory import GapTheory, theoretical_gap
+from cogloupe.gap_traces import gap_traces
+from cogloupe.gaps import Radii
+from cogloupe.mean_gap import folded_points
 from cogloupe.measure import Measured, found_floors
-from cogloupe.rack import Gear
-from cogloupe.uncertainty import thickness_edge
 
 Floats = NDArray[np.float64]
 
@@ -23,17 +29,22 @@ class Shapes:
     tip, floor : Radii
         Tip and floor radii about the datum.
     depth, u_depth : ndarray
-    gap : GapShape
-    floor_ratio, u_floor_ratio : ndarray
+    gap : GapShape or None
+        None where the floors lie where the stated tooth has none.
+    floor_ratio : PerGap or None
+    theory : GapTheory or None
+    traces : GapSheet or None
+        Distance of every gap's outline from the theoretical one.
     """
 
     tip: Radii
     floor: Radii
     depth: Floats
     u_depth: Floats
-    gap: GapShape
-    floor_ratio: Floats
-    u_floor_ratio: Floats
+    gap: GapShape | None
+    floor_ratio: PerGap | None
+    theory: GapTheory | None
+    traces: GapSheet | None
 
 
 def work_out_shapes(measured: Measured, axes: Axes, figures: Figures) -> Shapes:
@@ -51,19 +62,17 @@ def work_out_shapes(measured: Measured, axes: Axes, figures: Figures) -> Shapes:
 
     Notes
     -----
-    Radii are about the datum. The theoretical gap is the stated rack's at the depth of the floor
-    that was found; the floor ratio compares the two gaps' width near the floor over their width
-    on the reference circle.
+    Radii are about the datum; shapes of gaps about the axis of the teeth. The theoretical gap is
+    the stated rack's at the depth of the floor that was found.
     """
-    px, edges = measured.scale.mm_per_px, measured.outlines.outer
-    module_px = measured.wheel.module_mm / px
+    px = measured.scale.mm_per_px
     axis = measured.fits.centre
     floor_px = found_floors(measured, axis)
     # Tips were measured about the axis of the teeth; seen from the datum each lies a little
     # further or nearer, by the offset along its own direction.
     offset = (axis - axes.datum) * px
     tooth_angle = figures.position.mean(axis=1)
-    gap_angle = figures.position[:, 1] + figures.gap_width / figures.measuring_radius / 2
+    gap_angle = figures.position[:, 1] + gap_width(figures.position, 0.5)
     relative = measured.scale.relative_u
 
     def in_order(values: Floats) -> Floats:
@@ -75,37 +84,56 @@ def work_out_shapes(measured: Measured, axes: Axes, figures: Figures) -> Shapes:
         return Radii(shifted, u)
 
     tip, floor = about_datum(measured.tips, tooth_angle), about_datum(floor_px, gap_angle)
-    shape = gap_shape(edges, measured.teeth, axis, floor_px.value, module_px)
-    shape = GapShape(*(in_order(getattr(shape, name)) for name in GapShape.__annotations__))
     depth = (tip.value + np.roll(tip.value, -1)) / 2 - floor.value
     own = np.hypot(in_order(measured.tips.u), in_order(floor_px.u))
     u_depth = np.sqrt(own**2 + 2 * figures.edge**2 + (relative * depth) ** 2)
-    ratio, u_ratio = _floor_ratio(
-        measured, figures, shape, float(np.nanmean(in_order(floor_px.value)))
-    )
-    return Shapes(tip, floor, depth, u_depth, shape, ratio, u_ratio)
+    return Shapes(tip, floor, depth, u_depth, *_gaps(measured, figures, floor_px.value * px))
+
+
+def _gaps(
+    measured: Measured, figures: Figures, floor: Floats
+) -> tuple[GapShape | None, PerGap | None, GapTheory | None, GapSheet | None]:
+    """Shape, floor ratio, theory and outlines of the gaps; floors as measured, mm."""
+    px = measured.scale.mm_per_px
+    tip_mm, floor_mm = _mean(measured.tips.value * px), _mean(floor)
+    if not np.isfinite(tip_mm):
+        tip_mm = measured.teeth.tip_radius * px
+    blur = measured.outlines.blur_px * px
+    points = folded_points(measured)
+    found = (_mean(figures.thickness), floor_mm, tip_mm, blur)
+    theory = theoretical_gap(with_rounding(measured.wheel, *found, points[0]), *found[1:])
+    if theory is None:
+        return None, None, None, None
+    shape = gap_shape(measured, figures, theory, floor, points)
+    first = figures.first
+    shape = GapShape(*(_rolled(getattr(shape, field.name), first) for field in fields(shape)))
+    traces = gap_traces(measured, theory, points, first)
+    return shape, _floor_ratio(measured, figures, shape.near_floor, theory, blur), theory, traces
+
+
+def _mean(values: Floats) -> float:
+    return float(np.nanmean(values)) if np.isfinite(values).any() else float("nan")
+
+
+def _rolled(figure: PerGap, first: int) -> PerGap:
+    """Figure with tooth 1's gap first."""
+    value, own = (np.roll(values, -first) for values in (figure.value, figure.own))
+    return replace(figure, value=value, own=own)
 
 
 def _floor_ratio(
-    measured: Measured, figures: Figures, shape: GapShape, floor_mm: float
-) -> tuple[Floats, Floats]:
-    """Floor ratio of every gap against the gap the rack generates at the depth found."""
-    gear = measured.gear
-    shift = (floor_mm - gear.reference_radius) / gear.module_mm + gear.rack.dedendum
-    if not np.isfinite(shift) or not -0.9 < shift < 1.5:
-        nothing = np.full(gear.teeth, np.nan)
-        return nothing, nothing
-    at_depth = Gear(gear.teeth, gear.module_mm, gear.rack, shift)
-    near, reference = theoretical_widths(at_depth)
-    # The width on the reference circle, if another measuring circle was chosen, changes little
-    # from gap to gap; what the radius adds is the involute's own.
-    plain = Gear(gear.teeth, gear.module_mm, gear.rack)
-    grown = 2 * (
-        plain.half_tooth_angle(figures.measuring_radius)
-        - plain.half_tooth_angle(gear.reference_radius)
-    )
-    width = (figures.gap_width / figures.measuring_radius + grown) * gear.reference_radius
-    ratio = (shape.near_floor / width) / (near / reference)
-    edge = thickness_edge(figures.edge, measured.fits.curve.mean_lean)
-    u_near = np.hypot(shape.u_near_floor, edge) / shape.near_floor
-    return ratio, np.abs(ratio) * np.hypot(u_near, edge / width)
+    measured: Measured, figures: Figures, near: PerGap, theory: GapTheory, blur_mm: float
+) -> PerGap:
+    """Width near the floor over that on the measuring circle, against the theoretical gap's."""
+    radius = figures.measuring_radius
+    wanted = near.theory / theory.width(radius)
+    ratio = near.value / figures.gap_width / wanted
+    width = np.hypot(figures.noise[:, 1], np.roll(figures.noise[:, 0], -1))
+    own = np.hypot(near.own / near.value, width * radius / figures.gap_width)
+    # A scale that is off moves the theoretical gap along with the measured one.
+    edge = theory.closing(near.radius) / near.theory - theory.closing(radius) / theory.width(radius)
+    blur = blur_doubt(theory, near.radius, blur_mm) / near.theory
+    # Not so on clock teeth: their floors lie where they were found, their pitch circle as stated.
+    place = 0.0 if measured.involute else measured.fits.curve.stretched()[0]
+    stretch = 2 * place * measured.scale.u_mm_per_px / _mean(figures.gap_width)
+    return PerGap(ratio, np.abs(ratio) * own, hypot(2 * figures.edge * edge, blur, stretch), 1.0)

@@ -6,6 +6,7 @@ from math import degrees, sqrt
 import numpy as np
 from numpy.typing import NDArray
 
+from cogloupe.assemble_shapes import floor_ratio_mean, profile_summary
 from cogloupe.budget import Judged
 from cogloupe.figures import Axes, Figures
 from cogloupe.measure import Measured
@@ -13,7 +14,7 @@ from cogloupe.numbers import atan2_deg, number
 from cogloupe.profile import ProfileFigures
 from cogloupe.reading import PerSide, Summary, Tolerance, Tooth
 from cogloupe.shapes import Shapes
-from cogloupe.tolerance import FlankFigures, class_range_2013
+from cogloupe.tolerance import FlankFigures, class_range_1995, class_range_2013
 from cogloupe.tolerance import Measured as Graded
 
 Floats = NDArray[np.float64]
@@ -46,8 +47,8 @@ def build_summary(
     vector, u_vector = figures.eccentricity, judged["eccentricity_um"].u / 1000
     resolved = abs(vector) > 0
     u_thickness = judged["thickness_mean_mm"].u
-    slope = [_mean(profiles.slope[:, s], profiles.u_slope[:, s], measured) for s in (0, 1)]
-    angle, u_angle = _mean(profiles.angle.ravel(), profiles.u_angle.ravel(), measured)
+    ratio, u_ratio = floor_ratio_mean(shapes)
+    angle, u_angle = profiles.angle_mean
     tip, floor = shapes.tip, shapes.floor
     return Summary(
         single_pitch_max_um=number(worst.value),
@@ -79,12 +80,11 @@ def build_summary(
         u_root_diameter_mean_mm=number(2 * _nanmean(floor.u)),
         depth_mean_mm=number(_nanmean(shapes.depth)),
         u_depth_mean_mm=number(_nanmean(shapes.u_depth)),
-        floor_ratio_mean=number(_nanmean(shapes.floor_ratio)),
-        u_floor_ratio_mean=number(_nanmean(shapes.u_floor_ratio)),
-        profile_slope_mean_um=_sides([s[0] for s in slope]),
-        u_profile_slope_mean_um=_sides([s[1] for s in slope]),
+        floor_ratio_mean=number(ratio),
+        u_floor_ratio_mean=number(u_ratio),
         pressure_angle_mean_deg=number(degrees(angle)),
         u_pressure_angle_mean_deg=number(degrees(u_angle)),
+        **profile_summary(profiles),
     )
 
 
@@ -118,22 +118,17 @@ def _spread(single: Floats, figures: Figures, side: int) -> tuple[float, float, 
     return spread, u_spread, whole, u_whole
 
 
-def _mean(values: Floats, u: Floats, measured: Measured) -> tuple[float, float]:
-    """Mean over teeth; what the teeth do not share averages out, the scale does not."""
-    n = int(np.isfinite(values).sum())
-    if n == 0:
-        return float("nan"), float("nan")
-    return float(np.nanmean(values)), float(np.sqrt(np.nanmean(u**2)))
-
-
-def build_tolerance(measured: Measured, summary: Summary, teeth: Sequence[Tooth]) -> Tolerance:
-    """Tolerance classes of ISO 1328-1:2013.
+def build_tolerance(
+    measured: Measured, summary: Summary, teeth: Sequence[Tooth], edition: str = "2013"
+) -> Tolerance:
+    """Tolerance classes of ISO 1328-1.
 
     Parameters
     ----------
     measured : Measured
     summary : Summary
     teeth : sequence of Tooth
+    edition : {'2013', '1995'}
 
     Returns
     -------
@@ -155,7 +150,8 @@ def build_tolerance(measured: Measured, summary: Summary, teeth: Sequence[Tooth]
         ]
         return _graded(*max(seen)) if seen else Graded()
 
-    return class_range_2013(
+    grade = class_range_1995 if edition == "1995" else class_range_2013
+    return grade(
         measured.gear.module_mm,
         measured.gear.teeth,
         FlankFigures(

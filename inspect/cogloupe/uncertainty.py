@@ -8,7 +8,7 @@ Angles rad, lengths px unless named otherwise.
 """
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from math import cos, sqrt
 
 import numpy as np
@@ -18,6 +18,8 @@ from cogloupe_calibration.calibration import Lens
 from cogloupe_calibration.lens import TERMS, TERMS_IN_WORDS, point_modes
 
 Floats = NDArray[np.float64]
+LEAST_LEAN = 0.1
+"""Sine of a flank's lean on the measuring circle below which it does not tell a stretch."""
 Field = Callable[[Floats], Floats]
 """A displacement field: points (..., 2) to displacements (..., 2), px."""
 
@@ -100,6 +102,30 @@ def lens_modes(place: FlankPlace, datum_points: Floats | None, lens: Lens) -> tu
     return tuple(found)
 
 
+def lens_tilts(place: FlankPlace, low: FlankPlace, high: FlankPlace, lens: Lens) -> Floats:
+    """How far what is not known of the lens tilts every flank about the axis of the teeth.
+
+    Parameters
+    ----------
+    place, low, high : FlankPlace
+        Where the flanks lie on the measuring circle and at both ends of the evaluation range.
+    lens : Lens
+        Calibrated, or with an allowance.
+
+    Returns
+    -------
+    ndarray, shape (sources, z, 2)
+        Change of the deviation from the low end to the high one, px out of the material, with one
+        standard uncertainty of each source.
+    """
+    tilts = []
+    for k in range(len(TERMS)):
+        field = _source(lens, k)
+        left_over = _left_over(place, field, None)
+        tilts.append(left_over(high) - left_over(low))
+    return np.asarray(tilts)
+
+
 def _source(lens: Lens, k: int) -> Field:
     """Displacement by one standard uncertainty of a lens's k-th independent source."""
     return lambda points: np.asarray(point_modes(lens, points)[k])
@@ -107,23 +133,42 @@ def _source(lens: Lens, k: int) -> Field:
 
 def _flank_effect(place: FlankPlace, field: Field, datum_points: Floats | None) -> Floats:
     """Change of every flank's angle when the picture is displaced by a field, its scale kept."""
-    shift = field(place.xy)
-    if datum_points is not None:
-        shift = shift - _centre_shift(datum_points, field)
+    out = _left_over(place, field, datum_points)(place)
+    return np.asarray(np.array([-1.0, 1.0]) * out / place.arm)
+
+
+def _left_over(
+    place: FlankPlace, field: Field, datum_points: Floats | None
+) -> Callable[[FlankPlace], Floats]:
+    """What a field moves flanks by, out of the material, once scale, turn and axis follow it.
+
+    A mean stretch belongs to the scale, a mean turn to the numbering, and a mean shift to an axis
+    that is fitted to the flanks; none of them is a deviation. They are told on the measuring
+    circle, `place`, and taken off anywhere. Flanks that stand along the radius there do not feel
+    a stretch; then the radii of their places tell it.
+    """
+    carried = np.zeros(2) if datum_points is None else _centre_shift(datum_points, field)
     centre = np.nanmean(place.xy, axis=(0, 1))
-    arm = place.xy - centre
-    across = np.stack([-arm[..., 1], arm[..., 0]], axis=-1)
-    # A mean stretch belongs to the scale, a mean turn to the numbering, and a mean shift to an
-    # axis that is fitted to the flanks; none of them is a deviation.
-    free = [arm, across]
-    if datum_points is None:
-        free += [np.broadcast_to(axis, arm.shape) for axis in np.eye(2)]
-    design = np.stack([(f * place.normal).sum(axis=-1).ravel() for f in free], axis=1)
-    out = (shift * place.normal).sum(axis=-1)
-    seen = np.isfinite(out.ravel())
-    taken = np.linalg.lstsq(design[seen], out.ravel()[seen], rcond=None)[0]
-    left_over = out - (design @ taken).reshape(out.shape)
-    return np.asarray(np.array([-1.0, 1.0]) * left_over / place.arm)
+
+    def free(at: FlankPlace) -> Floats:
+        arm = at.xy - centre
+        ways = [arm, np.stack([-arm[..., 1], arm[..., 0]], axis=-1)]
+        if datum_points is None:
+            ways += [np.broadcast_to(axis, arm.shape) for axis in np.eye(2)]
+        return np.stack([(way * at.normal).sum(axis=-1) for way in ways], axis=-1)
+
+    def out(at: FlankPlace) -> Floats:
+        return np.asarray(((field(at.xy) - carried) * at.normal).sum(axis=-1))
+
+    design, wanted = free(place), out(place)
+    outwards = (place.xy - centre) / np.linalg.norm(place.xy - centre, axis=-1, keepdims=True)
+    if np.nanmean(np.abs((outwards * place.normal).sum(axis=-1))) < LEAST_LEAN:
+        radial = replace(place, normal=outwards)
+        design = np.concatenate([design, free(radial)])
+        wanted = np.concatenate([wanted, out(radial)])
+    seen = np.isfinite(wanted)
+    taken = np.linalg.lstsq(design[seen], wanted[seen], rcond=None)[0]
+    return lambda at: np.asarray(out(at) - free(at) @ taken)
 
 
 def _radial(ring: Floats, field: Field) -> tuple[Floats, Floats]:

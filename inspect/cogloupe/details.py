@@ -1,0 +1,74 @@
+"""What is worked out of a measured gear beside pitch, thickness and runout, in one place."""
+
+from dataclasses import dataclass
+
+from cogloupe.evidence import ProfileSheet
+from cogloupe.figures import Axes, Figures
+from cogloupe.measure import Measured, tips_oval
+from cogloupe.measured_sizes import MeasuredSizes, work_out_sizes
+from cogloupe.profile import ProfileFigures, work_out_profiles
+from cogloupe.settings import GearSettings
+from cogloupe.shapes import Shapes, work_out_shapes
+from cogloupe_calibration.calibration import Lens
+from cogloupe_calibration.lens import unmeasured_lens
+
+
+@dataclass(frozen=True)
+class Details:
+    """Profiles, gap shapes and gauged sizes of a measured gear.
+
+    Attributes
+    ----------
+    profiles : ProfileFigures
+    shapes : Shapes
+    sizes : MeasuredSizes or None
+        None for teeth that are no involutes.
+    edition : {'2013', '1995'}
+        Edition of ISO 1328-1 that classes are asked of.
+    """
+
+    profiles: ProfileFigures
+    shapes: Shapes
+    sizes: MeasuredSizes | None
+    edition: str
+
+    @property
+    def sheet(self) -> ProfileSheet:
+        """Profile traces for the drawing."""
+        made = self.profiles
+        return ProfileSheet(made.roll, made.trace, made.mean_trace)
+
+
+def work_out_details(
+    measured: Measured,
+    axes: Axes,
+    figures: Figures,
+    frame: tuple[int, int],
+    lens: Lens | None,
+    settings: GearSettings | None = None,
+) -> Details:
+    """Work out profiles, gap shapes and gauged sizes.
+
+    Parameters
+    ----------
+    measured, axes, figures
+        What was worked out.
+    frame : (int, int)
+        Width and height of the picture, px.
+    lens : Lens or None
+        Measured lens; without one an allowance is made.
+    settings : GearSettings, optional
+        With the sizes that a person measured, if any.
+
+    Returns
+    -------
+    Details
+    """
+    known = lens or unmeasured_lens(*frame, tips_oval(measured.tips, measured.teeth))
+    settings = settings or GearSettings()
+    return Details(
+        work_out_profiles(measured, figures.first, known),
+        work_out_shapes(measured, axes, figures),
+        work_out_sizes(measured, figures, settings),
+        settings.tolerance_edition,
+    )
