@@ -119,7 +119,9 @@ def plain_change(
     difference = after.value - before.value
     by_teeth = 0.0 if one_gear else hypot(before.by_tooth, after.by_tooth)
     p, by_chance = _normal_chance(difference, hypot(u, by_teeth))
-    if play.freedom and not one_gear and kind.key in play.size:
+    # What the machine does to the teeth is held against their own scatter, which many teeth tell
+    # better than a few repeats; of what each blank can change, only repeats tell.
+    if play.freedom and kind.each_blank and not one_gear and kind.key in play.size:
         spread = sqrt(2) * play.size[kind.key]
         p_play = 2 * float(stdtr(play.freedom, -abs(difference) / spread)) if spread > 0 else 0.0
         p = max(p, p_play)

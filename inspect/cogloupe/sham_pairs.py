@@ -186,7 +186,7 @@ def _periodogram(place: Floats) -> Floats:
     """Power of harmonics 1 to (z - 1) / 2, both sides together; unseen flanks count as right."""
     count = (len(place) - 1) // 2
     parts = np.fft.fft(np.nan_to_num(place), axis=0)[1 : count + 1]
-    return np.asarray((np.abs(parts) ** 2).sum(axis=1) / np.isfinite(place).sum())
+    return np.asarray((np.abs(parts) ** 2).sum(axis=1) / max(np.isfinite(place).sum(), 1))
 
 
 def _spectrum(link: float, angle: Floats) -> Floats:

@@ -243,7 +243,7 @@ def _scores(first: Pattern, single: Floats, u_own: float) -> tuple[Floats, float
     ours = first.single
     z = len(ours)
     score, misfit = np.zeros(z), np.full(z, np.inf)
-    noise = 2 * (first.u_own**2 + u_own**2) + (0.1 * float(np.nanstd(ours) or 0.0)) ** 2
+    noise = 2 * (first.u_own**2 + u_own**2) + (0.1 * _rms(ours)) ** 2
     for shift in range(z):
         theirs = turned(single, shift)
         both = np.isfinite(ours) & np.isfinite(theirs)

@@ -9,6 +9,7 @@ import typer
 from cogloupe.commands.console import out_console, say, write_page
 
 if TYPE_CHECKING:  # its own imports are slow, and not needed to show the help
+    from cogloupe.attempts import Attempt
     from cogloupe.compare_series import Series
 
 
@@ -65,7 +66,7 @@ def compare(
         found, same_gear=same_gear, rng=np.random.default_rng(0), marks=marks,
         unchanged=[attempt.trial is not None and attempt.trial.repeats for attempt in attempts],
     )  # fmt: skip
-    _show([attempt.label for attempt in attempts], series)
+    _show(attempts, series)
     if out is not None:
         from cogloupe.report.compare_page import compare_html
 
@@ -74,10 +75,11 @@ def compare(
         say("Add --out compare.html for the page with pictures and history.")
 
 
-def _show(labels: list[str], series: "Series") -> None:
+def _show(attempts: "list[Attempt]", series: "Series") -> None:
     from cogloupe.report.compare_page import change_table
-    from cogloupe.report.compare_text import CAUTIONS, doubts, findings, headline
+    from cogloupe.report.compare_text import CAUTIONS, doubts, findings, headline, unnoted
 
+    labels = [attempt.label for attempt in attempts]
     asked = series.steps[series.asked]
     names = labels[series.asked : series.asked + 2]
     out_console.print(change_table(asked, names))
@@ -90,5 +92,7 @@ def _show(labels: list[str], series: "Series") -> None:
         for sentence in doubts(comparison):
             say(f"Look at this: {sentence}")
         say("")
+    for sentence in unnoted(attempts, series.steps):
+        say(f"Look at this: {sentence}")
     for sentence in CAUTIONS:
         say(sentence)

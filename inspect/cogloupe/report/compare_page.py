@@ -28,6 +28,7 @@ from cogloupe.report.compare_text import (
     history_rows,
     pairing,
     shared,
+    unnoted,
 )
 from cogloupe.report.numbers import gear_name
 from cogloupe.report.page import data_uri, glued, symbol_html
@@ -117,6 +118,7 @@ def compare_html(attempts: Sequence[Attempt], series: Series) -> str:
         lines=any(trend.slope is not None for trend in series.trends),
         clear=[t.kind.name for t in series.trends if t.clear],
         heads=[head for _, head in HISTORY_FIGURES],
+        unnoted=unnoted(attempts, series.steps),
         history=history_rows(attempts, values, series.steps),
         level=f"{100 * LEVEL:.0f}",
         version=__version__,

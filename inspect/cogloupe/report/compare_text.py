@@ -154,6 +154,11 @@ def headline(comparison: Comparison) -> str:
     str
     """
     main = comparison.changes[0]
+    if comparison.same_gear and comparison.match is False:
+        return (
+            "The patterns of the two readings do not match, so these look like two gears, or like "
+            "teeth paired wrongly: what follows holds only if it is one gear."
+        )
     if comparison.same_gear:
         return _same_gear_headline(main)
     if main.p is None:
@@ -220,6 +225,8 @@ def _others(comparison: Comparison) -> Iterator[str]:
 
 
 def _flanks(comparison: Comparison) -> Iterator[str]:
+    if comparison.match is False:  # every tooth differs then
+        return
     for side in ("left", "right"):
         found = tuple(f.tooth for f in comparison.flanks if f.side == side)
         if found:
@@ -237,8 +244,8 @@ def _reach(comparison: Comparison) -> Iterator[str]:
     if freedom:
         times = "gear was" if freedom == 1 else "gears were"
         yield (
-            f"{freedom} {times} cut again without a change; what they differ by is counted in "
-            "every verdict" + (" (one repeat says little: cut more)." if freedom < 3 else ".")
+            f"{freedom} {times} cut again without a change; what they differ by is counted where "
+            "a blank's set-up matters" + (" (so few say little: cut more)." if freedom < 3 else ".")
         )
     elif any(c.resolved and c.kind.each_blank for c in comparison.changes):
         yield (
@@ -284,10 +291,10 @@ def _alignment_doubts(c: Comparison) -> Iterator[str]:
     if c.alignment is None or not c.same_gear:
         return
     if c.match is False:
-        yield "The patterns of the two readings do not match: are these really one gear?" + (
-            " Seen from its other face it would match: photograph the same face."
+        yield (
+            "Seen from its other face the second would match the first: photograph the same face."
             if c.alignment.flipped
-            else ""
+            else "If these are two gears, leave --same-gear out."
         )
     elif c.alignment.how == "number":
         yield (
@@ -307,6 +314,28 @@ def _same_doubts(c: Comparison) -> Iterator[str]:
             "The two patterns are almost the same. If this is one gear photographed twice, add "
             "--same-gear; if not, the machine repeats its error tooth for tooth."
         )
+
+
+def unnoted(attempts: Sequence[Attempt], steps: Sequence[Comparison]) -> list[str]:
+    """Steps at which nothing was changed, and yet the answer is that something did.
+
+    Parameters
+    ----------
+    attempts : sequence of Attempt
+    steps : sequence of Comparison
+        One fewer than attempts.
+
+    Returns
+    -------
+    list of str
+    """
+    return [
+        f"Nothing was changed before {attempt.label}, and yet its spacing is "
+        f"{VERDICTS[step.changes[0].verdict]}: something varies by itself that the log does not "
+        "have. Find that first; until then no change can be judged by one gear."
+        for attempt, step in zip(attempts[1:], steps, strict=True)
+        if attempt.trial is not None and attempt.trial.repeats and step.changes[0].resolved
+    ]
 
 
 def shared(comparison: Comparison) -> str:
