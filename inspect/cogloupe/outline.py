@@ -20,6 +20,7 @@ Floats = NDArray[np.float64]
 
 MARGIN_PX = 32
 """Ground kept round the gear, px."""
+_BAND, _HALO = 256, 2  # rows divided at a time, and how many more their smoothing needs
 
 
 def window_of(pixels: NDArray[Any], region: Region) -> tuple[NDArray[Any], tuple[int, int]]:
@@ -36,23 +37,34 @@ def material_mask(
     grey: NDArray[Any], region: Region, shape: tuple[int, ...], corner: tuple[int, int]
 ) -> NDArray[np.uint8]:
     """Material (255) and ground (0), after a light smoothing that keeps noise off the border."""
-    height, width = grey.shape
-    factor = np.array(region.threshold.shape[::-1]) / shape[1::-1]
-    # The reduced map is smooth enough to be read linearly at the window's own grid.
+    grey_type: Any = np.uint8 if grey.dtype == np.uint8 else np.float32
+    # Whole levels do for bytes: the border only has to lie near the edge.
+    coarse = region.threshold.round().astype(grey_type)
+    compare = cv2.CMP_GT if region.bright else cv2.CMP_LE
+    mask = np.empty(grey.shape, np.uint8)
+    for top in range(0, len(grey), _BAND):
+        part = mask[top : top + _BAND]
+        rows = grey[max(top - _HALO, 0) : top + _BAND + _HALO].astype(grey_type, copy=False)
+        smooth = cv2.GaussianBlur(rows, (5, 5), 1.0)[min(top, _HALO) :][: len(part)]
+        level = _levels(coarse, (corner[0], corner[1] + top), shape, part.shape)
+        part[:] = cv2.compare(smooth, level, compare)
+    return mask
+
+
+def _levels(
+    coarse: NDArray[Any], corner: tuple[int, int], shape: tuple[int, ...], size: tuple[int, ...]
+) -> NDArray[Any]:
+    """Dividing level over a part of the picture, from the map over the reduced one."""
+    factor = np.array(coarse.shape[::-1]) / shape[1::-1]
+    # The reduced map is smooth enough to be read linearly at the part's own grid.
     to_map = np.array(
         [[factor[0], 0, (corner[0] + 0.5) * factor[0] - 0.5],
          [0, factor[1], (corner[1] + 0.5) * factor[1] - 0.5]]
     )  # fmt: skip
-    grey = grey if grey.dtype == np.uint8 else grey.astype(np.float32, copy=False)
-    # Whole levels do for bytes: the border only has to lie near the edge.
-    coarse = region.threshold.round().astype(grey.dtype)
-    level = cv2.warpAffine(
-        coarse, to_map, (width, height),
+    return cv2.warpAffine(
+        coarse, to_map, (size[1], size[0]),
         flags=cv2.INTER_LINEAR | cv2.WARP_INVERSE_MAP, borderMode=cv2.BORDER_REPLICATE,
     )  # fmt: skip
-    smooth = cv2.GaussianBlur(grey, (5, 5), 1.0)
-    compare = cv2.CMP_GT if region.bright else cv2.CMP_LE
-    return np.asarray(cv2.compare(smooth, level, compare))
 
 
 def border_chains(
