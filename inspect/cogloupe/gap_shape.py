@@ -20,6 +20,7 @@ from cogloupe.gap_theory import GapTheory
 from cogloupe.gaps import NEAR_FLOOR
 from cogloupe.grouped import grouped_polynomials
 from cogloupe.measure import Measured
+from cogloupe.uncertainty import edges_and_scale
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -211,9 +212,11 @@ def _width(
     radius = theory.wheel.root_radius + height * theory.wheel.module_mm
     value, u = _differences(measured, theory, folded, folded.level, radius)
     width = theory.width(radius)
-    edge = 2 * figures.edge * theory.closing(radius)
     blur = measured.outlines.blur_px * measured.scale.mm_per_px
-    common = hypot(edge, blur_doubt(theory, radius, blur), width * measured.scale.relative_u)
+    closing = -2 * theory.closing(radius)
+    grows = width - 2 * height * theory.wheel.module_mm * theory.opening(radius)
+    shared = edges_and_scale(figures.edge, measured.scale, closing, grows)
+    common = hypot(shared, blur_doubt(theory, radius, blur))
     own = np.hypot(*u.T)
     found = PerGap(width + radius * value.sum(axis=1), radius * own, common, width, radius)
     return found, ((value[:, 0] - value[:, 1]) / 2, own / 2)
@@ -248,17 +251,19 @@ def _form_width(measured: Measured, figures: Figures, theory: GapTheory, folded:
     radius = theory.wheel.form_radius
     value, u = _differences(measured, theory, folded, folded.radius, radius)
     width = theory.width(radius)
-    common = _common(measured, figures, width, radius, theory.opening(radius))
+    common = _common(measured, figures, radius, theory.opening(radius))
     own = radius * np.hypot(*u.T)
     return PerGap(width + radius * value.sum(axis=1), own, common, width, radius)
 
 
-def _common(
-    measured: Measured, figures: Figures, width: float, radius: float, opening: float
-) -> float:
-    """What the level of the edges and the scale do to all widths on a fixed circle."""
-    edge = 2 * figures.edge * hypot(1.0, opening)
-    return hypot(edge, (width - 2 * radius * opening) * measured.scale.relative_u)
+def _common(measured: Measured, figures: Figures, radius: float, opening: float) -> float:
+    """What the level of the edges and the scale do to all widths on a fixed circle.
+
+    A gear that is larger by a share e shows at a radius r the gap of ``r (1 - e)``, its arc
+    stretched again: narrower by ``2 r e`` times the opening of a side.
+    """
+    by_edges, by_scale = -2 * hypot(1.0, opening), -2 * radius * opening
+    return edges_and_scale(figures.edge, measured.scale, by_edges, by_scale)
 
 
 def _tip_width(
@@ -271,7 +276,7 @@ def _tip_width(
     wide = np.mod(left - right, 2 * np.pi)
     own = np.hypot(u[:, 1], np.roll(u[:, 0], -1))
     width = theory.width(radius)
-    common = _common(measured, figures, width, radius, theory.opening(radius))
+    common = _common(measured, figures, radius, theory.opening(radius))
     middles = _gap_middles(measured.fits)
     away = np.mod(right + wide / 2 - middles + np.pi, 2 * np.pi) - np.pi
     if not np.isfinite(measured.tips.value).any():  # where the tips lie is only roughly known

@@ -198,6 +198,24 @@ def base_pitches(flanks: GaugedFlanks) -> Floats:
     return np.asarray(plain + np.array(grown))
 
 
+def nearest_span(flanks: GaugedFlanks, size: float) -> int:
+    """Teeth over which a stated span was taken: the count whose size comes nearest.
+
+    Parameters
+    ----------
+    flanks : GaugedFlanks
+    size : float
+        Stated span in the unit of the flanks.
+
+    Returns
+    -------
+    int
+        Counts differ by a base pitch, so there is no doubt between them.
+    """
+    counts = range(2, len(flanks.unwound) // 2 + 2)
+    return min(counts, key=lambda k: abs(float(np.nanmean(spans(flanks, k)[0])) - size))
+
+
 def scale_for_over_pins(flanks: GaugedFlanks, pin_mm: float, size_mm: float) -> float:
     """Scale at which a size over pins comes out as measured.
 

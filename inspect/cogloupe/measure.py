@@ -19,6 +19,7 @@ from cogloupe.flags import flag
 from cogloupe.flanks import FlankFits
 from cogloupe.form_fit import other_form
 from cogloupe.gaps import Radii, floor_radii
+from cogloupe.gauge_scale import scale_from_gauge
 from cogloupe.rack import Gear
 from cogloupe.reading import Notice
 from cogloupe.segment import LUMA, Region, find_gears
@@ -211,8 +212,9 @@ def measure_seen(
     anchor = centre
     module_seen, centre = see_size(outlines, teeth, anchor, settings, known)
     bore = find_bore(outlines.holes, centre, teeth.root_radius)
+    gauged = None if stated else scale_from_gauge(settings, outlines, teeth, centre, module_seen)
     scale, module_mm, notices = settle_size(
-        settings, stated, module_seen, CirclesSeen(teeth, outlines, bore)
+        settings, stated or gauged, module_seen, CirclesSeen(teeth, outlines, bore)
     )
     wheel = stated_wheel(settings, teeth, module_mm, scale.mm_per_px)
     fitted = fit_at_size(outlines, teeth, (anchor, centre), wheel, scale.mm_per_px, settings)

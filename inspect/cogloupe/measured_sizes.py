@@ -13,13 +13,21 @@ from numpy.typing import NDArray
 from cogloupe.check_sizes import chord, teeth_to_span
 from cogloupe.check_sizes import over_pins as nominal_over_pins
 from cogloupe.figures import Figures
-from cogloupe.gauged import GaugedFlanks, base_pitches, gauged_flanks, over_pins, seated_pins, spans
+from cogloupe.gauged import (
+    GaugedFlanks,
+    base_pitches,
+    gauged_flanks,
+    nearest_span,
+    over_pins,
+    seated_pins,
+    spans,
+)
 from cogloupe.involute import angle_at_radius, involute
 from cogloupe.measure import Measured
 from cogloupe.profile import common_slope_doubt
 from cogloupe.rack import Gear, span_size
 from cogloupe.settings import GearSettings
-from cogloupe.uncertainty import total_range
+from cogloupe.uncertainty import edges_and_scale, total_range
 from cogloupe_calibration.scale import MICROMETER_U_MM
 
 Floats = NDArray[np.float64]
@@ -199,7 +207,7 @@ def _span(source: _Source, nominal: Gear, count: int) -> Around:
     moved = tuple(np.roll(mode[:, 1], 1 - count) - mode[:, 0] for mode in source.modes)
     mean = _mean(size)
     # Each anvil meets one edge; a scale that is off stretches the size as it is.
-    common = hypot(2 * source.edge, mean * source.measured.scale.relative_u)
+    common = edges_and_scale(source.edge, source.measured.scale, 2.0, mean)
     return Around(size, sqrt(2) * source.noise, moved, common, span_size(nominal, count))
 
 
@@ -228,8 +236,8 @@ def _pins(source: _Source, nominal: Gear, pin: float) -> tuple[Around | None, st
         moved.append((rise + np.roll(rise, -(z // 2)))[:across])
     mean = _mean(size)
     # The pin itself does not grow with the scale: dM = (M - d (1 + 1 / sin a_M)) ds.
-    by_scale = abs(mean - pin * (1 + 1 / sine)) * source.measured.scale.relative_u
-    common = hypot(2 * source.edge / sine, by_scale)
+    grows = mean - pin * (1 + 1 / sine)
+    common = edges_and_scale(source.edge, source.measured.scale, 2 / sine, grows)
     expected = nominal_over_pins(nominal, pin).size_mm
     return Around(size, own, tuple(moved), common, expected), ""
 
@@ -246,10 +254,9 @@ def _chords(source: _Source, nominal: Gear, figures: Figures) -> tuple[Around, f
     values = 2 * radius * np.sin(half)
     secant = radius / gear.base_radius
     moved = tuple((mode[:, 1] - mode[:, 0]) * secant for mode in source.modes)
-    thickness = 2 * radius * _mean(half)
-    # As for the arc: a scale that is off moves the circle along the flanks.
-    slope = abs(thickness / radius - 2 * sqrt(secant**2 - 1)) * radius
-    common = hypot(2 * source.edge * secant, slope * source.measured.scale.relative_u)
+    # A larger gear shows thicker teeth on a circle of fixed radius: 2 r tan a for each whole.
+    grows = 2 * radius * sqrt(secant**2 - 1)
+    common = edges_and_scale(source.edge, source.measured.scale, 2 * secant, grows)
     tips = source.in_order(source.measured.tips.value) * source.px
     height = tips - radius * np.cos(half)
     u_height = hypot(source.edge, _mean(tips) * source.measured.scale.relative_u)
@@ -297,21 +304,3 @@ def _checks(
 
 def _check(count: int, stated: float, around: Around, sets_scale: bool) -> Check:
     return Check(count, stated, MICROMETER_U_MM, *around.at_one_place(), sets_scale)
-
-
-def nearest_span(flanks: GaugedFlanks, size: float) -> int:
-    """Teeth over which a stated span was taken: the count whose size comes nearest.
-
-    Parameters
-    ----------
-    flanks : GaugedFlanks
-    size : float
-        Stated span in the unit of the flanks.
-
-    Returns
-    -------
-    int
-        Counts differ by a base pitch, so there is no doubt between them.
-    """
-    counts = range(2, len(flanks.unwound) // 2 + 2)
-    return min(counts, key=lambda k: abs(float(np.nanmean(spans(flanks, k)[0])) - size))

@@ -21,6 +21,7 @@ from cogloupe.reading import Notice
 from cogloupe.settings import GearSettings
 from cogloupe.standard_sizes import nearest_standard_module
 from cogloupe.teeth import ToothMap
+from cogloupe.tooth_form import FlankCurve
 from cogloupe.uncertainty import edge_shift
 from cogloupe_calibration.errors import PhotoError, UseError
 from cogloupe_calibration.scale import Scale, from_known_diameter
@@ -89,12 +90,10 @@ def see_module(
     """
     z = teeth.teeth
     by_tip = 2 * teeth.tip_radius / (z + 2)
-    depth = teeth.tip_radius - teeth.root_radius
-    low, high = teeth.root_radius + 0.38 * depth, teeth.tip_radius - 0.14 * depth
     module, anchor = known or by_tip, centre
     for _ in range(4 if known is None else 8):
         base = module * z / 2 * np.cos(pressure_angle)
-        curve = involute_curve(base, module * z / 2, max(low, base * 1.002), high)
+        curve = rough_involute(teeth, module, pressure_angle)
         fits = fit_flanks(outlines.outer, teeth, centre, curve)
         slope = np.nanmedian(np.array([-1.0, 1.0]) * fits.slope * base)
         if known is None:
@@ -108,6 +107,28 @@ def see_module(
     weights = np.array([u_tip**-2, u_flank**-2])
     seen = float(weights @ [by_tip, module] / weights.sum())
     return SeenModule(seen, seen / sqrt(weights.sum()), by_tip, module), centre
+
+
+def rough_involute(teeth: ToothMap, module: float, pressure_angle: float) -> FlankCurve:
+    """Involute to fit flanks against before their size is known.
+
+    Parameters
+    ----------
+    teeth : ToothMap
+    module : float
+        Px.
+    pressure_angle : float
+        Rad.
+
+    Returns
+    -------
+    FlankCurve
+        Over the middle of the flanks, clear of any fillet and tip.
+    """
+    depth = teeth.tip_radius - teeth.root_radius
+    low, high = teeth.root_radius + 0.38 * depth, teeth.tip_radius - 0.14 * depth
+    base = module * teeth.teeth / 2 * np.cos(pressure_angle)
+    return involute_curve(base, module * teeth.teeth / 2, max(low, base * 1.002), high)
 
 
 def nearer_axis(outlines: Outlines, teeth: ToothMap, anchor: Floats, fits: FlankFits) -> Floats:
@@ -189,7 +210,7 @@ def settle_size(
         if module is None:
             raise UseError(
                 "nothing sets the size: give --module or --dp, or a scale (--scale, "
-                "--calibration, --known-tip-diameter or --known-bore)"
+                "--calibration, --known-tip-diameter, --known-bore, --span or --over-pins)"
             )
         relative = seen.u_px / seen.px
         mm = module / seen.px

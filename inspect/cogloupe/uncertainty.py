@@ -16,6 +16,7 @@ from numpy.typing import NDArray
 
 from cogloupe_calibration.calibration import Lens
 from cogloupe_calibration.lens import TERMS, TERMS_IN_WORDS, point_modes
+from cogloupe_calibration.scale import Scale
 
 Floats = NDArray[np.float64]
 LEAST_LEAN = 0.1
@@ -394,6 +395,30 @@ def of_draws(measured: float, drawn: Floats) -> float:
         Root mean square distance of the draws from the measured figure.
     """
     return float(np.sqrt(np.mean((drawn - measured) ** 2)))
+
+
+def edges_and_scale(edge: float, scale: Scale, by_edges: float, by_scale: float) -> float:
+    """Standard uncertainty of a length from the level of the edges and the scale.
+
+    Parameters
+    ----------
+    edge : float
+        Standard uncertainty of all edges together, mm along the normal.
+    scale : Scale
+    by_edges : float
+        Growth of the length for each mm that all edges move out of the material.
+    by_scale : float
+        Growth of the length, mm, for each whole that the scale grows by.
+
+    Returns
+    -------
+    float
+        Mm. Where the scale was taken from edges of the same picture, what moves all edges moves
+        it too, and the two effects are added with their signs.
+    """
+    moved = scale.by_edge / scale.mm_per_px
+    apart = scale.relative_u**2 - (moved * edge) ** 2
+    return float(np.hypot(edge * (by_edges + by_scale * moved), by_scale * sqrt(max(apart, 0.0))))
 
 
 def thickness_edge(edge: float, pressure_angle: float) -> float:
