@@ -5,13 +5,15 @@ drop out. Lengths px, angles rad.
 """
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from math import cos, radians
 
 import numpy as np
 from numpy.typing import NDArray
 
 from cogloupe.cycloid import CycloidalForm, Epicycloid, RoundTop
 from cogloupe.flanks import FlankFits
+from cogloupe.grouped import grouped_medians
 from cogloupe.involute import InvoluteForm
 from cogloupe.tooth_form import FormName, ToothForm
 
@@ -25,8 +27,10 @@ ROLLING = (0.04, 4.0)
 a wheel of 96 on a pinion of 6, with some to spare."""
 ARCS = (0.03, 1.0)
 """Radii of rounded tops that are tried, in pitch radii."""
-BASES = (0.8, 0.999)
-"""Base circles that are tried, in pitch radii: pressure angles of 37 to 3 degrees."""
+BASES = (cos(radians(32)), cos(radians(10)))
+"""Base circles that are tried, in pitch radii: the pressure angles that can be stated."""
+JUDGED_BELOW = 0.25
+"""How far below the reference circle flanks tell their form, in modules."""
 TELLING_PX, TELLING_SHARE = 0.15, 0.5
 """Another form is named where the stated one misses the mean flanks by so many px, and the other by
 at most this share of it."""
@@ -52,7 +56,7 @@ class MeanFlank:
 
 
 def mean_flank(fits: FlankFits) -> MeanFlank:
-    """Mean curve of each side of a gear's flanks.
+    """Common curve of each side of a gear's flanks.
 
     Parameters
     ----------
@@ -69,11 +73,11 @@ def mean_flank(fits: FlankFits) -> MeanFlank:
     cell = np.clip(((radius - low) / (high - low) * STRETCHES).astype(int), 0, STRETCHES - 1)
     side = points.flank % 2
     own = points.unwound - (fits.unwound - fits.nominal).ravel()[points.flank]
-    use = fits.used & np.isfinite(own)
+    # Medians of all points, also of those set aside: about a wrong form that is the flank itself.
+    use = points.good & np.isfinite(own)
     index = (side * STRETCHES + cell)[use]
-    count = np.bincount(index, minlength=2 * STRETCHES)
-    total = np.bincount(index, (points.sign * own)[use], 2 * STRETCHES)
-    mean = np.where(count > 3, total / np.maximum(count, 1), np.nan).reshape(2, -1)
+    middles, count = grouped_medians(index, (points.sign * own)[use], 2 * STRETCHES)
+    mean = np.where(count > 3, middles, np.nan).reshape(2, -1)
     middle = low + (np.arange(STRETCHES) + 0.5) / STRETCHES * (high - low)
     form = np.stack([curve.form.turn(middle, s) for s in (0, 1)])
     return MeanFlank(middle, form - mean, curve.measuring_radius)
@@ -110,7 +114,7 @@ def _best(
     """The best form of a family of one parameter, which runs evenly by its logarithm."""
     from scipy.optimize import minimize_scalar  # slow to import, and few readings need it
 
-    tries = np.geomspace(*bounds, 15)
+    tries = np.geomspace(*bounds, 24)
     values = np.array([misfit(mean, make(value)) for value in tries])
     if not np.isfinite(values).any():
         return make(float(tries[0])), float("nan")
@@ -139,7 +143,15 @@ def best_cycloidal(mean: MeanFlank, pitch_radius: float) -> tuple[CycloidalForm,
         Its misfit, px.
     """
     found = []
-    for make, bounds in ((Epicycloid, ROLLING), (RoundTop, ARCS)):
+    # A curve that does not reach as far out as the flanks were seen cannot have made them.
+    seen = mean.radius[np.isfinite(mean.turn).any(axis=0)]
+    reach = float(seen.max(initial=0.0)) / pitch_radius - 1
+    rolling, arcs = max(ROLLING[0], reach / 2), max(ARCS[0], reach)
+    families: tuple[tuple[Curve, tuple[float, float]], ...] = (
+        (Epicycloid, (rolling, ROLLING[1])),
+        (RoundTop, (arcs, ARCS[1])),
+    )
+    for make, bounds in families:
 
         def form(size: float, make: Curve = make) -> CycloidalForm:
             return CycloidalForm(make(pitch_radius, size * pitch_radius))
@@ -176,7 +188,7 @@ def other_form(fits: FlankFits, pitch_radius: float) -> FormName | None:
     fits : FlankFits
         Fitted against the stated form.
     pitch_radius : float
-        Px.
+        Of the reference circle, px.
 
     Returns
     -------
@@ -185,12 +197,15 @@ def other_form(fits: FlankFits, pitch_radius: float) -> FormName | None:
     Notes
     -----
     Each form is given the best of its own parameter, so that a wrong pressure angle or generating
-    circle is not taken for a wrong form.
+    circle is not taken for a wrong form. Only what stands above, or little below, the reference
+    circle is judged: further down there may be fillets and undercut.
     """
     stated = fits.curve.form.name
     if stated == "straight":
         return None
     mean = mean_flank(fits)
+    deep = pitch_radius * (1 - 2 * JUDGED_BELOW / len(fits.unwound))
+    mean = replace(mean, turn=np.where(mean.radius > deep, mean.turn, np.nan))
     if misfit(mean, fits.curve.form) < TELLING_PX:
         return None
     found: dict[FormName, float] = {

@@ -1,4 +1,4 @@
-"""Polynomials fitted to many groups of points at once."""
+"""Medians of, and polynomials fitted to, many groups of points at once."""
 
 import numpy as np
 from numpy.typing import NDArray
@@ -66,3 +66,29 @@ def _solve(
     solution[~enough] = np.nan
     leverage = np.where(enough, inverse[:, 0, 0], np.nan)
     return np.asarray(solution, np.float64), np.asarray(leverage, np.float64)
+
+
+def grouped_medians(group: Ints, values: Floats, groups: int) -> tuple[Floats, Ints]:
+    """Median (of an even number, the upper middle one) of the values of every group.
+
+    Parameters
+    ----------
+    group : ndarray, shape (n,), int
+        Group 0..groups-1 of each value.
+    values : ndarray, shape (n,)
+    groups : int
+
+    Returns
+    -------
+    median : ndarray, shape (groups,)
+        NaN where a group is empty.
+    count : ndarray, shape (groups,), int
+    """
+    order = np.lexsort((values, group))
+    group, values = group[order], values[order]
+    first = np.searchsorted(group, np.arange(groups), side="left")
+    last = np.searchsorted(group, np.arange(groups), side="right")
+    if len(values) == 0:
+        return np.full(groups, np.nan), last - first
+    middle = np.minimum((first + last) // 2, len(values) - 1)
+    return np.where(last > first, values[middle], np.nan), last - first
