@@ -17,7 +17,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.special import stdtr, stdtrit
 
-from cogloupe.compared_figures import Kind, Value
+from cogloupe.compared_figures import MOSTLY_TEETH, Kind, Value
 from cogloupe.tooth_pattern import SMOOTH_WAVES, Pattern, amplitudes, scatter, spread
 
 Floats = NDArray[np.float64]
@@ -121,7 +121,8 @@ def plain_change(
     p, by_chance = _normal_chance(difference, hypot(u, by_teeth))
     # What the machine does to the teeth is held against their own scatter, which many teeth tell
     # better than a few repeats; of what each blank can change, only repeats tell.
-    if play.freedom and kind.each_blank and not one_gear and kind.key in play.size:
+    by_blank = kind.each_blank and kind.key not in MOSTLY_TEETH
+    if play.freedom and by_blank and not one_gear and kind.key in play.size:
         spread = sqrt(2) * play.size[kind.key]
         p_play = 2 * float(stdtr(play.freedom, -abs(difference) / spread)) if spread > 0 else 0.0
         p = max(p, p_play)

@@ -87,6 +87,9 @@ KINDS: tuple[Kind, ...] = (
 """The first is the question: what the machine does to the spacing. The wave once a turn is taken
 out of it, since every blank sits on its arbor in its own way."""
 
+MOSTLY_TEETH = ("spread_left", "spread_right", "single")
+"""Figures that a blank off centre changes a little, but that the scatter of the teeth makes."""
+
 
 def figure_value(reading: Reading, key: str) -> Value:
     """A figure of a reading.

@@ -28,7 +28,7 @@ def compare(
     mark: Annotated[
         list[int] | None,
         typer.Option(
-            help="Number of a marked tooth; once for each reading, with --same-gear.", metavar="N"
+            help="Number of a marked tooth; once for each reading, in order.", metavar="N"
         ),
     ] = None,
     by_number: Annotated[
@@ -39,9 +39,14 @@ def compare(
     ] = None,
     changed: Annotated[
         str,
-        typer.Option(help="What was changed before the last; 'nothing' for a repeat. Is logged."),
+        typer.Option(
+            help="What was changed before the last; 'nothing' for a repeat. Is logged.",
+            metavar="TEXT",
+        ),
     ] = "",
-    note: Annotated[str, typer.Option(help="Anything else about the last. Is logged.")] = "",
+    note: Annotated[
+        str, typer.Option(help="Anything else about the last. Is logged.", metavar="TEXT")
+    ] = "",
     out: Annotated[
         Path | None,
         typer.Option(help="Page to write (HTML): figures, pictures, history.", metavar="FILE"),
@@ -76,8 +81,9 @@ def compare(
 
 
 def _show(attempts: "list[Attempt]", series: "Series") -> None:
+    from cogloupe.report.compare_history import unnoted
     from cogloupe.report.compare_page import change_table
-    from cogloupe.report.compare_text import CAUTIONS, doubts, findings, headline, unnoted
+    from cogloupe.report.compare_text import CAUTIONS, doubts, findings, headline
 
     labels = [attempt.label for attempt in attempts]
     asked = series.steps[series.asked]

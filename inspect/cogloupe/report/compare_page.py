@@ -17,18 +17,16 @@ from cogloupe.compare_series import Series
 from cogloupe.compared_figures import figure_value
 from cogloupe.report.charts import figure_png
 from cogloupe.report.compare_charts import teeth_chart, trend_chart
+from cogloupe.report.compare_history import HISTORY_FIGURES, history_rows, unnoted
 from cogloupe.report.compare_text import (
     CAUTIONS,
-    HISTORY_FIGURES,
     ChangeRow,
     change_rows,
     doubts,
     findings,
     headline,
-    history_rows,
     pairing,
     shared,
-    unnoted,
 )
 from cogloupe.report.numbers import gear_name
 from cogloupe.report.page import data_uri, glued, symbol_html

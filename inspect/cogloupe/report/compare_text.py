@@ -3,7 +3,6 @@
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
-from cogloupe.attempts import Attempt
 from cogloupe.cautions import cautions_for
 from cogloupe.change_tests import Change, Verdict
 from cogloupe.compare import Comparison
@@ -85,8 +84,8 @@ def _row(change: Change, same_gear: bool) -> ChangeRow:
         change.kind.name,
         change.kind.symbol,
         unit,
-        "–" if paired else _value(change.before, ""),
-        "–" if paired else _value(change.after, ""),
+        "–" if paired else value_text(change.before, ""),
+        "–" if paired else value_text(change.after, ""),
         difference_text(change, ""),
         _chance(change, ""),
         VERDICTS[change.verdict],
@@ -95,7 +94,18 @@ def _row(change: Change, same_gear: bool) -> ChangeRow:
     )
 
 
-def _value(value: Value, unit: str) -> str:
+def value_text(value: Value, unit: str) -> str:
+    """Write a figure of one reading.
+
+    Parameters
+    ----------
+    value : Value
+    unit : str
+
+    Returns
+    -------
+    str
+    """
     return with_uncertainty(value.value, value.u, unit, signed=False)
 
 
@@ -164,7 +174,7 @@ def headline(comparison: Comparison) -> str:
     if main.p is None:
         return f"The spacing of the teeth was not compared: {main.why}."
     unit = main.kind.unit
-    sizes = f"from {_value(main.before, unit)} to {_value(main.after, unit)}"
+    sizes = f"from {value_text(main.before, unit)} to {value_text(main.after, unit)}"
     play = _chance(main, unit)
     if main.resolved:
         return (
@@ -316,28 +326,6 @@ def _same_doubts(c: Comparison) -> Iterator[str]:
         )
 
 
-def unnoted(attempts: Sequence[Attempt], steps: Sequence[Comparison]) -> list[str]:
-    """Steps at which nothing was changed, and yet the answer is that something did.
-
-    Parameters
-    ----------
-    attempts : sequence of Attempt
-    steps : sequence of Comparison
-        One fewer than attempts.
-
-    Returns
-    -------
-    list of str
-    """
-    return [
-        f"Nothing was changed before {attempt.label}, and yet its spacing is "
-        f"{VERDICTS[step.changes[0].verdict]}: something varies by itself that the log does not "
-        "have. Find that first; until then no change can be judged by one gear."
-        for attempt, step in zip(attempts[1:], steps, strict=True)
-        if attempt.trial is not None and attempt.trial.repeats and step.changes[0].resolved
-    ]
-
-
 def shared(comparison: Comparison) -> str:
     """Say what both readings share, and what of it cancels.
 
@@ -387,60 +375,3 @@ def pairing(comparison: Comparison, labels: Sequence[str]) -> str:
     place = f": tooth 1 of {labels[0]} is tooth {a.shift % teeth + 1} of {labels[1]}"
     use = "" if comparison.same_gear else " for this picture only; the gears are different ones"
     return f"Teeth are laid over each other {by}{place if a.how != 'number' else ''}{use}."
-
-
-@dataclass(frozen=True)
-class HistoryRow:
-    """One attempt of the history."""
-
-    number: int
-    label: str
-    date: str
-    changed: str
-    note: str
-    figures: tuple[str, ...]
-    verdict: str
-    kind: str
-
-
-HISTORY_FIGURES = (
-    ("scatter", "spread less once a turn"),
-    ("single", "largest single pitch"),
-    ("total", "total cumulative pitch"),
-    ("runout", "runout"),
-    ("thickness", "tooth thickness"),
-)
-
-
-def history_rows(
-    attempts: Sequence[Attempt],
-    values: Sequence[dict[str, Value]],
-    steps: Sequence[Comparison],
-) -> list[HistoryRow]:
-    """Rows of the history, one an attempt.
-
-    Parameters
-    ----------
-    attempts : sequence of Attempt
-    values : sequence of dict of str to Value
-        Figures of each attempt, by their keys.
-    steps : sequence of Comparison
-        One fewer than attempts.
-
-    Returns
-    -------
-    list of HistoryRow
-    """
-    rows = []
-    for k, (attempt, figures) in enumerate(zip(attempts, values, strict=True)):
-        step = steps[k - 1].changes[0] if k else None
-        trial = attempt.trial
-        units = {"thickness": "mm"}
-        rows.append(HistoryRow(
-            k + 1, attempt.label,
-            trial.date.isoformat() if trial else (attempt.reading.photo.taken or ""),
-            trial.changed if trial else "", trial.note if trial else "",
-            tuple(_value(figures[key], units.get(key, "µm")) for key, _ in HISTORY_FIGURES),
-            VERDICTS[step.verdict] if step else "", step.verdict if step else "",
-        ))  # fmt: skip
-    return rows

@@ -1,0 +1,88 @@
+"""The history of attempts, row by row."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from cogloupe.attempts import Attempt
+from cogloupe.compare import Comparison
+from cogloupe.compared_figures import Value
+from cogloupe.report.compare_text import VERDICTS, value_text
+
+
+@dataclass(frozen=True)
+class HistoryRow:
+    """One attempt of the history."""
+
+    number: int
+    label: str
+    date: str
+    changed: str
+    note: str
+    figures: tuple[str, ...]
+    verdict: str
+    kind: str
+
+
+HISTORY_FIGURES = (
+    ("scatter", "spread less once a turn"),
+    ("single", "largest single pitch"),
+    ("total", "total cumulative pitch"),
+    ("runout", "runout"),
+    ("thickness", "tooth thickness"),
+)
+
+
+def history_rows(
+    attempts: Sequence[Attempt],
+    values: Sequence[dict[str, Value]],
+    steps: Sequence[Comparison],
+) -> list[HistoryRow]:
+    """Rows of the history, one an attempt.
+
+    Parameters
+    ----------
+    attempts : sequence of Attempt
+    values : sequence of dict of str to Value
+        Figures of each attempt, by their keys.
+    steps : sequence of Comparison
+        One fewer than attempts.
+
+    Returns
+    -------
+    list of HistoryRow
+    """
+    rows = []
+    for k, (attempt, figures) in enumerate(zip(attempts, values, strict=True)):
+        step = steps[k - 1].changes[0] if k else None
+        trial = attempt.trial
+        units = {"thickness": "mm"}
+        rows.append(HistoryRow(
+            k + 1, attempt.label,
+            trial.date.isoformat() if trial else (attempt.reading.photo.taken or ""),
+            trial.changed if trial else "", trial.note if trial else "",
+            tuple(value_text(figures[key], units.get(key, "µm")) for key, _ in HISTORY_FIGURES),
+            VERDICTS[step.verdict] if step else "", step.verdict if step else "",
+        ))  # fmt: skip
+    return rows
+
+
+def unnoted(attempts: Sequence[Attempt], steps: Sequence[Comparison]) -> list[str]:
+    """Steps at which nothing was changed, and yet the answer is that something did.
+
+    Parameters
+    ----------
+    attempts : sequence of Attempt
+    steps : sequence of Comparison
+        One fewer than attempts.
+
+    Returns
+    -------
+    list of str
+    """
+    return [
+        f"Nothing was changed before {attempt.label}, and yet its spacing is "
+        f"{VERDICTS[step.changes[0].verdict]}: something varies by itself that the log does not "
+        "have. Find that first; until then no change can be judged by one gear."
+        for attempt, step in zip(attempts[1:], steps, strict=True)
+        if attempt.trial is not None and attempt.trial.repeats and step.changes[0].resolved
+    ]
