@@ -89,8 +89,10 @@ class GapFit:
 
     Attributes
     ----------
-    values, u : ndarray, shape (k,)
-        Free sizes and their standard uncertainties.
+    values : ndarray, shape (k,)
+        Free sizes.
+    covariance : ndarray, shape (k, k)
+        Theirs.
     log_weight : float
         Logarithm of the gap's probability under the situation.
     chi_square : float
@@ -101,11 +103,16 @@ class GapFit:
     """
 
     values: Floats
-    u: Floats
+    covariance: Floats
     log_weight: float
     chi_square: float
     count: int
     misfit: float
+
+    @property
+    def u(self) -> Floats:
+        """Standard uncertainties of the free sizes."""
+        return np.asarray(np.sqrt(np.diag(self.covariance)))
 
 
 class Comparison:
@@ -176,8 +183,8 @@ class Comparison:
         occam = float(np.linalg.slogdet(normal)[1]) - float(np.log(prior).sum())
         sided = 2 * log(2) * sum(f.one_sided for f in free)
         weight = -0.5 * (chi_square + penalty + occam - sided + self.log_det)
-        u = np.sqrt(np.diag(np.linalg.inv(normal)))
-        return GapFit(values, u, weight, chi_square, len(rest), self._misfit(rest))
+        found = np.asarray(np.linalg.inv(normal), np.float64)
+        return GapFit(values, found, weight, chi_square, len(rest), self._misfit(rest))
 
     def _rest(self, supposed: Supposed, values: Floats) -> Floats:
         """Measured less supposed, out of the material."""

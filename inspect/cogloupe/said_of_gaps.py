@@ -318,9 +318,12 @@ def _about_the_tips(best: Tried, sizes: dict[str, Size]) -> Iterator[str]:
     short = wanted - found.value
     u = (found.u**2 + best.u_shift**2) ** 0.5
     if resolved(short, u):
-        by = with_uncertainty(1000 * short * gear.module_mm, 1000 * u * gear.module_mm, "µm")
-        yield (
-            f"The tips stand {by.removeprefix('−')} {'lower' if short > 0 else 'higher'} than the "
-            "rack and this shift ask: the blank was turned so, or tips were topped or worn. Tip "
-            "diameter alone must not be taken for the module."
+        by = with_uncertainty(abs(1000 * short * gear.module_mm), 1000 * u * gear.module_mm, "µm")
+        where = (
+            "lower than the rack and this shift ask: the blank was turned down, or tips were "
+            "topped or worn"
+            if short > 0
+            else "higher than the rack and this shift ask: the blank was larger, or the teeth were "
+            "cut thin"
         )
+        yield f"The tips stand {by} {where}. Tip diameter alone must not be taken for the module."

@@ -2,8 +2,9 @@
 
 The flanks alone tell the base circle, ``z m cos a / 2``: one number for module and pressure angle
 together. What parts them is the rest of the tooth, which the rack sets in modules: floor, fillets,
-tips. So every standard module and pitch is tried with every basic rack, the depth of cut left
-free, and each is weighed by the whole mean gap and by the tip circle. Lengths mm, angles rad.
+tips. So every standard module and pitch is tried with every basic rack, the depth of cut and a
+widening of the gaps left free, and each is weighed by the whole mean gap and by the tip circle.
+Lengths mm, angles rad.
 """
 
 from collections.abc import Callable, Iterator
@@ -51,8 +52,8 @@ class Tried:
     module_mm : float
         Its module.
     gear : Gear
-        At the profile shift that was found, in the picture's unit: of another module where no
-        scale is known.
+        At the profile shift that its tooth thickness shows, in the picture's unit: of another
+        module where no scale is known.
     u_shift : float
         Standard uncertainty of that shift.
     share : float
@@ -165,7 +166,7 @@ def candidates(teeth: int, base_radius: float, within: float) -> Iterator[tuple[
         for rack in _racks(module, dp):
             gear = Gear(teeth, module, rack)
             if abs(gear.base_radius / base_radius - 1) < within:
-                yield Cut("system", name, gear), dp
+                yield Cut("system", name, gear, ("rounding", "widening")), dp
 
 
 def _racks(module_mm: float, dp: bool) -> Iterator[BasicRack]:
@@ -229,7 +230,7 @@ def identify(
     tried = tuple(
         Tried(
             rows[k][0].label, rows[k][1], rows[k][0].gear.module_mm,
-            _at_shift(rows[k], seen, gap.tip), float(rows[k][2].u[0]), float(share[k]),
+            _at_shift(rows[k], seen, gap.tip), _shift_shown(rows[k])[1], float(share[k]),
             rows[k][2].misfit,
         )
         for k in order
@@ -239,11 +240,22 @@ def identify(
 
 def _at_shift(row: tuple[Cut, bool, GapFit], base_radius: float | None, tip: float) -> Gear:
     """Candidate as it was found, brought to a base radius where one is given."""
-    cut, _, fit = row
-    gear = replace(cut.gear, profile_shift=float(fit.values[0]))
+    cut = row[0]
+    gear = replace(cut.gear, profile_shift=_shift_shown(row)[0])
     if base_radius is not None:
         gear = gear.scaled(base_radius / gear.base_radius)
     return replace(gear, tip_radius_mm=tip)
+
+
+def _shift_shown(row: tuple[Cut, bool, GapFit]) -> tuple[float, float]:
+    """Profile shift of the tooth thickness, and its standard uncertainty.
+
+    A gap that came out wider by w modules than its depth asks has teeth as thin as a shift lower by
+    ``w / (2 tan a)`` gives (ISO 21771).
+    """
+    cut, _, fit = row
+    share = np.array([1.0, 0.0, -1 / (2 * tan(cut.gear.rack.pressure_angle))])
+    return float(share @ fit.values), float(np.sqrt(share @ fit.covariance @ share))
 
 
 def _fitted(
