@@ -26,7 +26,7 @@ from cogloupe.segment import LUMA, Region
 BEVEL_REACH_PX = 14
 COLOUR_IS_SRGB = 5.0
 """Factor by which the sRGB curve may fit a colour picture worse and still be believed."""
-LOOK_SAMPLES = 4000
+LOOK_SAMPLES = 3000
 """Samples that are enough to tell camera curve and bevel, in stretches of `LOOK_STRETCH`."""
 LOOK_STRETCH = 240
 

@@ -105,10 +105,9 @@ def fit_steps(
     -------
     Steps
     """
-    # The outline was followed half way between the levels.
-    t = 0.5 - shape.half_way * blur / cosine
+    t = _half_way(profiles, offsets) - shape.half_way * blur / cosine
     s = np.full(len(profiles), blur, profiles.dtype)
-    turns = 8 if blur > SLOW_BLUR_PX else 4
+    turns = 6 if blur > SLOW_BLUR_PX else 3
     for turn in range(turns):
         scale = (cosine / s)[:, None]
         z = (offsets - t[:, None]) * scale
@@ -130,6 +129,15 @@ def fit_steps(
             t = t + np.clip(_weighted_share(slope, residual, step, grains), -1, 1)
     place, blurs, greys = (values.astype(np.float64) for values in (t, s, levels))
     return Steps(place, blurs, greys, residual)
+
+
+def _half_way(profiles: Floats, offsets: Floats) -> Floats:
+    """Where profiles pass half way between the levels at their ends, between the middle pixels."""
+    middle = running_mean((profiles[:, 0] + profiles[:, -1]) / 2)
+    inside = int(np.flatnonzero(offsets == 0)[0])
+    first, second = profiles[:, inside], profiles[:, inside + 1]
+    rise = np.where(np.abs(second - first) > 1e-3, second - first, 1.0)
+    return np.clip((middle - first) / rise, -0.5, 1.5)
 
 
 def _unit_steps(
