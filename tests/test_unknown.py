@@ -6,7 +6,9 @@ from math import cos, pi
 import pytest
 
 from cogloupe.check_sizes import usable_spans
+from cogloupe.commands.inspect import _told_by_gaps
 from cogloupe.rack import Gear, basic_rack, over_pins_size, span_size
+from cogloupe.report.gap_rows import chance
 from cogloupe.report.page import report_html
 from cogloupe.said_of_gaps import build_identity
 from cogloupe.simulation import Faults, GearSpec
@@ -165,3 +167,18 @@ def test_the_angle_fitted_to_the_flanks_is_that_of_the_cutter():
     ).image
     reading = read(image, teeth=12, scale_um_per_px=11.25)
     assert reading.summary.pressure_angle_mean_deg == pytest.approx(20.8, abs=0.1)
+
+
+def test_the_screen_tells_of_an_unknown_gear_and_of_a_cutter_that_is_not_the_stated_one(named):
+    lines = _told_by_gaps(named)
+    assert lines[0].startswith("By its gaps and tips this gear has 21 teeth, 48 DP, 14.5°")
+    assert "span over" in lines[1]
+    assert named.cutting.sentence not in lines
+    others = named.cutting.model_copy(update={"alike": ("a 20° cutter",)})
+    odd = named.model_copy(update={"cutting": others, "identity": None})
+    assert _told_by_gaps(odd) == [named.cutting.sentence]
+
+
+@pytest.mark.parametrize(("share", "text"), [(0.999, "over 99 %"), (0.4, "40 %"), (0.001, "under")])
+def test_a_probability_is_written_no_surer_than_a_picture_gives(share, text):
+    assert chance(share).startswith(text)
