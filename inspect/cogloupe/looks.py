@@ -35,7 +35,20 @@ LOOK_STRETCH = 240
 class Look:
     """The outer outline as one camera curve explains it, with or without a bevel.
 
-    `handicap` is the factor by which the curve may fit better and still not be believed.
+    Attributes
+    ----------
+    shape : EdgeShape
+        The camera curve, at the outline's grey levels.
+    profiles : Profiles or None
+        What it was judged by; None where too little is seen.
+    misfit : Misfit
+        What it leaves of them.
+    half_way : float
+        How far apart the two camera curves put an edge, in blurs.
+    handicap : float
+        Factor by which the curve may fit better and still not be believed.
+    bevel : Bevel
+        The bevel it goes with.
     """
 
     shape: EdgeShape
@@ -53,7 +66,18 @@ class Look:
 
 
 def best_looks(looks: list[Look]) -> list[Look]:
-    """Looks at the outline, best first; with a bevel only where that explains it far better."""
+    """Sort looks at an outline, with a bevel where that explains it far better.
+
+    Parameters
+    ----------
+    looks : list of Look
+        Without a bevel.
+
+    Returns
+    -------
+    list of Look
+        Best first; all with a bevel, or none.
+    """
     plain = sorted(looks, key=lambda look: look.badness)
     profiles = plain[0].profiles
     if profiles is None or profiles.short_of_level or _left(plain) < MISFIT_LOOKED_INTO**2:
@@ -76,7 +100,18 @@ def _with_bevel(look: Look) -> Look:
 
 
 def stretches(samples: int) -> NDArray[np.int64]:
-    """Some long stretches of an outline, spread round it, which tell camera and bevel as well."""
+    """Choose some long stretches of an outline, which tell camera and bevel as well as all of it.
+
+    Parameters
+    ----------
+    samples : int
+        Samples of the whole outline.
+
+    Returns
+    -------
+    ndarray, shape (n,)
+        Indices, about `LOOK_SAMPLES` of them at most, spread round it.
+    """
     index = np.arange(samples)
     every = ceil(samples / LOOK_SAMPLES)
     return np.asarray(index[(index // LOOK_STRETCH) % every == 0])
@@ -85,10 +120,28 @@ def stretches(samples: int) -> NDArray[np.int64]:
 def look_at(
     grey: NDArray[Any], crossings: Crossings, region: Region, fit: Fit, module: float
 ) -> list[Look]:
-    """The outer outline under each camera curve that may be behind the picture.
+    """Look at an outline with each camera curve that may be behind the picture.
 
-    Light that is stored in proportion, or by the sRGB curve: cameras do one or the other. A
-    mixture of colours other than brightness follows no one curve and is taken as it is.
+    Light is stored in proportion, or by the sRGB curve: cameras do one or the other. A mixture of
+    colours other than brightness follows no one curve and is taken as it is.
+
+    Parameters
+    ----------
+    grey : ndarray, shape (h, w)
+        The measured mixture of colours.
+    crossings : Crossings
+        Part of the outline.
+    region : Region
+        The gear.
+    fit : Fit
+        How samples of the teeth are fitted.
+    module : float
+        Module of the gear, px.
+
+    Returns
+    -------
+    list of Look
+        One or two, without a bevel.
     """
     fit = replace(fit, grained=False)
     first = sample_edge(grey, crossings, fit)
@@ -135,7 +188,21 @@ def _look(
 
 
 def curve_doubt(best: Look, others: list[Look]) -> float:
-    """Standard uncertainty of every edge's place from doubt about the camera curve, in blurs."""
+    """Say what doubt about the camera curve does to the place of every edge.
+
+    Parameters
+    ----------
+    best : Look
+        The look that was believed.
+    others : list of Look
+        The others, best first.
+
+    Returns
+    -------
+    float
+        Standard uncertainty, in blurs: half of what lies between the curves where the picture
+        does not tell, the less the better one explains the edges than the other.
+    """
     if not others:
         return 0.5 * best.half_way
     return 0.5 * best.half_way * sqrt(best.badness / others[0].badness)

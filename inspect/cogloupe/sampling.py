@@ -136,7 +136,22 @@ class Fit:
 
 
 def sample_edge(grey: NDArray[Any], crossings: Crossings, fit: Fit) -> Samples:
-    """Fit every sample of one outline."""
+    """Fit every sample of one outline.
+
+    Parameters
+    ----------
+    grey : ndarray, shape (h, w)
+        The measured mixture of colours, in one piece.
+    crossings : Crossings
+        Where the outline passes between pixels, in its order.
+    fit : Fit
+        How.
+
+    Returns
+    -------
+    Samples
+        Without those that the picture's border cuts off.
+    """
     blur, reach = fit.blur or _first_blur(grey, crossings), 0
     width = fit.bevel.width_px
     while reach != (reach := min(fit.longest, _reach(blur, width))):
@@ -201,7 +216,23 @@ def _reach(blur: float, bevel_px: float) -> int:
 def profiles_across(
     grey: NDArray[Any], crossings: Crossings, reach: int
 ) -> tuple[Greys, Greys, NDArray[np.int64]]:
-    """Grey values across the edge, from material to ground, and their distances from `inside`."""
+    """Take grey values across an outline, from material to ground.
+
+    Parameters
+    ----------
+    grey : ndarray, shape (h, w)
+    crossings : Crossings
+    reach : int
+        Pixels to each side.
+
+    Returns
+    -------
+    greys : ndarray, shape (n, 2 reach), float32
+    offsets : ndarray, shape (2 reach,), float32
+        Distance of each pixel from the crossing's pixel inside, px.
+    kept : ndarray, shape (n,)
+        Indices of the crossings whose profiles lie within the picture.
+    """
     offsets = np.arange(-reach + 1, reach + 1)
     height, width = grey.shape
     ends = crossings.inside + crossings.step * offsets[[0, -1], None, None]
