@@ -177,6 +177,22 @@ def flank_angles(fits: FlankFits) -> Floats:
     return np.asarray(fits.unwound - np.array([-1.0, 1.0]) * fits.curve.measuring_turn)
 
 
+def gap_middles(fits: FlankFits) -> Floats:
+    """Polar angle of the middle of every gap on the measuring circle about the fits' own centre.
+
+    Parameters
+    ----------
+    fits : FlankFits
+
+    Returns
+    -------
+    ndarray, shape (z,)
+        Rad, gap k after tooth k; NaN where a flank beside it was not seen.
+    """
+    right, left = flank_angles(fits)[:, 1], np.roll(flank_angles(fits)[:, 0], -1)
+    return np.asarray(right + np.mod(left - right, 2 * pi) / 2)
+
+
 def flank_angles_about(fits: FlankFits, datum: Floats) -> Floats:
     """Polar angle about another axis at which each fitted flank crosses its measuring circle.
 

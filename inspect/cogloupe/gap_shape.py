@@ -13,6 +13,7 @@ from math import hypot, sqrt
 import numpy as np
 from numpy.typing import NDArray
 
+from cogloupe.axis import gap_middles
 from cogloupe.figures import Figures, flank_doubts
 from cogloupe.flanks import FlankFits
 from cogloupe.gap_outline import GapOutline
@@ -277,8 +278,8 @@ def _tip_width(
     own = np.hypot(u[:, 1], np.roll(u[:, 0], -1))
     width = theory.width(radius)
     common = _common(measured, figures, radius, theory.opening(radius))
-    middles = _gap_middles(measured.fits)
-    away = np.mod(right + wide / 2 - middles + np.pi, 2 * np.pi) - np.pi
+    away = right + wide / 2 - gap_middles(measured.fits)
+    away = np.mod(away + np.pi, 2 * np.pi) - np.pi
     if not np.isfinite(measured.tips.value).any():  # where the tips lie is only roughly known
         wide = np.full_like(wide, np.nan)
     return PerGap(radius * wide, radius * own, common, width, radius), (away, own / 2)
@@ -293,13 +294,6 @@ def _carried_on(fits: FlankFits, radius: float) -> tuple[Floats, Floats]:
     turn = np.array([-1.0, 1.0]) * curve.form.turn(np.full(2, radius), side)
     angle = fits.unwound + fits.slope * beyond / arm - turn
     return angle, np.hypot(fits.u_unwound, fits.u_slope * beyond / arm)
-
-
-def _gap_middles(fits: FlankFits) -> Floats:
-    """Polar angle of every gap's middle on the measuring circle."""
-    angle, _ = _carried_on(fits, fits.curve.measuring_radius)
-    right, left = angle[:, 1], np.roll(angle[:, 0], -1)
-    return np.asarray(right + np.mod(left - right, 2 * np.pi) / 2)
 
 
 def _lean(

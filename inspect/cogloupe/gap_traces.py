@@ -45,7 +45,7 @@ def gap_traces(
     px, blur = measured.scale.mm_per_px, measured.outlines.blur_px
     xy, gap = points
     top = theory.wheel.tip_radius
-    low = np.hypot(*xy.T) < top - CORNER_BLURS * blur * px
+    low = np.hypot(*xy.T) < _own_top(measured, points, top) - CORNER_BLURS * blur * px
     xy, gap = xy[low], gap[low]
     seen = theory.shown
     rising = np.maximum.accumulate(_direction(seen.xy, top))
@@ -63,6 +63,14 @@ def gap_traces(
         _interpolated(middle, drawn.station, drawn.xy),
         _interpolated(middle, drawn.station, drawn.normal), table, mean,
     )  # fmt: skip
+
+
+def _own_top(measured: Measured, points: tuple[Floats, Ints], top: float) -> Floats:
+    """Tip radius of the tooth that each point belongs to: a blank off centre has low ones."""
+    xy, gap = points
+    tooth = np.where(xy[:, 0] > 0, gap + 1, gap) % measured.wheel.teeth
+    own = measured.tips.value[tooth] * measured.scale.mm_per_px
+    return np.where(np.isfinite(own), own, top)
 
 
 def _direction(xy: Floats, top: float) -> Floats:

@@ -73,7 +73,9 @@ def tip_radii(
     return Radii(mean[:, 0], u), tip_circle(xy)
 
 
-def floor_radii(edges: EdgePoints, teeth: ToothMap, axis: Floats, gear: Wheel) -> Radii:
+def floor_radii(
+    edges: EdgePoints, teeth: ToothMap, axis: Floats, gear: Wheel, middle: Floats | None = None
+) -> Radii:
     """Radius of every gap's floor about an axis.
 
     Parameters
@@ -84,6 +86,9 @@ def floor_radii(edges: EdgePoints, teeth: ToothMap, axis: Floats, gear: Wheel) -
         Axis, px.
     gear : Wheel
         The theoretical gear in px, for how the floor rises into the fillets.
+    middle : ndarray, shape (z,), optional
+        Polar angle about the axis of every gap's middle, rad, where it is known better than the
+        teeth's rough centres tell it; NaN where it is not.
 
     Returns
     -------
@@ -91,7 +96,8 @@ def floor_radii(edges: EdgePoints, teeth: ToothMap, axis: Floats, gear: Wheel) -
         One a gap: the middle of the floor, less what the fillets and blur make it rise there.
     """
     radius, angle = polar(edges.xy, axis)
-    gap, middle = gap_of(teeth)
+    gap, rough = gap_of(teeth)
+    middle = rough if middle is None else np.where(np.isfinite(middle), middle, rough)
     module, blur = gear.module_mm, float(np.median(edges.blur))
     across = np.abs(wrapped(angle - middle[gap]) * radius)
     outwards = (edges.normal * (edges.xy - axis)).sum(axis=1) / radius

@@ -11,7 +11,7 @@ from math import hypot, pi, sqrt
 import numpy as np
 from numpy.typing import NDArray
 
-from cogloupe.axis import flank_angles
+from cogloupe.axis import gap_middles
 from cogloupe.figures import Figures
 from cogloupe.fitting import FORM_SHIFTS
 from cogloupe.gap_outline import GapOutline, evenly, off_outline, whole_gap
@@ -142,9 +142,7 @@ def folded_points(measured: Measured) -> tuple[Floats, Ints]:
         Index of the gap, that of the tooth before it in the measured arrays.
     """
     edges, fits = measured.outlines.outer, measured.fits
-    angle = flank_angles(fits)
-    right, left = angle[:, 1], np.roll(angle[:, 0], -1)
-    middle = right + np.mod(left - right, 2 * pi) / 2
+    middle = gap_middles(fits)
     radius, polar_angle = polar(edges.xy, fits.centre)
     gap, _ = gap_of(measured.teeth)
     whole = np.isfinite(middle[gap]) & edges.good

@@ -10,6 +10,7 @@ from typing import Any, Literal
 import numpy as np
 from numpy.typing import NDArray
 
+from cogloupe.axis import gap_middles
 from cogloupe.circles import Circle
 from cogloupe.cycloid import CycloidalWheel
 from cogloupe.datum import Bore, find_bore
@@ -410,4 +411,6 @@ def found_floors(measured: Measured, axis: Floats) -> Radii:
         nothing = np.full(measured.teeth.teeth, np.nan)
         return Radii(nothing, nothing)
     in_px = plausible(measured.wheel).scaled(1 / measured.scale.mm_per_px)
-    return floor_radii(measured.outlines.outer, measured.teeth, axis, in_px)
+    # On a floor that is all fillet, a middle out by a few px would lift it.
+    middle = gap_middles(measured.fits)
+    return floor_radii(measured.outlines.outer, measured.teeth, axis, in_px, middle)

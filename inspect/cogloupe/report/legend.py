@@ -37,11 +37,15 @@ class Key:
         What it means.
     sample : str
         The sample itself, where it is a text.
+    pen, width : str, int
+        Colour and width of a plain line.
     """
 
     glyph: str
     text: str
     sample: str = ""
+    pen: str = INK
+    width: int = 1
 
 
 def legend_strip(keys: list[Key], width: int, px_per_mm: float, factor: float) -> Canvas:
@@ -152,7 +156,7 @@ def draw_glyph(strip: Canvas, key: Key, at: Floats) -> list[Label]:
     elif glyph in ("partial", "obstructed", "not_seen"):
         draw_lines(strip, mark(glyph, middle, 8.0), ALARM, 2)
     else:
-        _line_glyph(strip, at, middle, glyph)
+        _line_glyph(strip, at, middle, key)
     return []
 
 
@@ -164,22 +168,22 @@ def _flank_glyph(strip: Canvas, at: Floats, side: str) -> None:
     draw_lines(strip, [band[:2]], style.pen, 2)
 
 
-def _line_glyph(strip: Canvas, at: Floats, middle: Floats, glyph: str) -> None:
+def _line_glyph(strip: Canvas, at: Floats, middle: Floats, key: Key) -> None:
     across, up = np.array([_GLYPH, 0.0]), np.array([0.0, 12.0])
-    if glyph == "cross":
+    if key.glyph == "cross":
         arms = [
             middle + np.array([[-12.0, 0.0], [12.0, 0.0]]),
             np.stack([middle - up, middle + up]),
         ]
         draw_lines(strip, arms, INK, 2)
-    elif glyph == "dashed":
+    elif key.glyph == "dashed":
         ends = [np.stack([at + a * across, at + b * across]) for a, b in ((0, 0.3), (0.5, 0.8))]
         draw_lines(strip, ends, INK, 1)
-    elif glyph == "cut":
+    elif key.glyph == "cut":
         dots = np.linspace(0.1, 0.9, 7)[:, None] * across + at
         draw_lines(strip, [dot + np.array([[-1.5, 0], [1.5, 0]]) for dot in dots], ALARM, 2)
     else:
-        draw_lines(strip, [np.stack([at, at + across])], INK, 1)
+        draw_lines(strip, [np.stack([at, at + across])], key.pen, key.width)
 
 
 def mark(status: str, at: Floats, size: float) -> list[Floats]:
