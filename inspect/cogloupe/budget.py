@@ -6,7 +6,7 @@ where the figure is the largest of many (JCGM 101:2008), and shared out by varia
 """
 
 from dataclasses import dataclass
-from math import hypot, pi, sqrt
+from math import hypot, isfinite, pi, sqrt
 
 import numpy as np
 from numpy.typing import NDArray
@@ -59,8 +59,9 @@ class Judged:
 
     @property
     def u(self) -> float:
-        """Standard uncertainty: root of the sum of squares."""
-        return hypot(*(part.contribution for part in self.parts))
+        """Standard uncertainty: root of the sum of squares; NaN where there is no figure."""
+        whole = hypot(*(part.contribution for part in self.parts))
+        return whole if isfinite(self.value) else float("nan")
 
 
 def judge_figures(measured: Measured, figures: Figures) -> dict[str, Judged]:
@@ -142,6 +143,8 @@ def _mean_thickness(measured: Measured, figures: Figures) -> Judged:
     """Mean tooth thickness: the teeth's own parts average out, those they share do not."""
     mm = figures.measuring_radius
     seen = np.isfinite(figures.thickness)
+    if not seen.any():
+        return Judged("thickness_mean_mm", "mm", float("nan"), ())
     noise = np.sqrt(np.sum(figures.noise[seen] ** 2)) / max(seen.sum(), 1) * mm
     apart = [float(np.mean((m.position[:, 1] - m.position[:, 0])[seen])) for m in figures.modes]
     shared = thickness_parts(measured, figures)
@@ -156,7 +159,7 @@ def _mean_thickness(measured: Measured, figures: Figures) -> Judged:
     parts = [Part(IN_WORDS[n], values[n], ways.get(n, "2 r tan a"), c) for n, c in shared.items()]
     own = _own_parts(measured, float(noise), "mean of the teeth")
     modes = _mode_parts(figures, apart, mm, "mean of the teeth")
-    value = float(np.nanmean(figures.thickness)) if seen.any() else float("nan")
+    value = float(np.nanmean(figures.thickness))
     return Judged("thickness_mean_mm", "mm", value, (*own, *modes, *parts))
 
 
@@ -225,6 +228,7 @@ def budget_lines(judged: dict[str, Judged]) -> tuple[BudgetLine, ...]:
             sensitivity=part.sensitivity, contribution=part.contribution, unit=figure.unit,
         )
         for figure in judged.values()
+        if isfinite(figure.value)
         for part in figure.parts
         if np.isfinite(part.contribution)
     )  # fmt: skip

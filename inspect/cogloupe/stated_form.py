@@ -57,15 +57,18 @@ def see_size(
     if settings.form == "involute":
         angle = radians(settings.pressure_angle_deg)
         return see_module(outlines, teeth, centre, angle, known)
-    circle = tip_radii(outlines.outer, teeth, centre, half_tip(teeth))[1]
+    crested = settings.form == "cycloidal"
+    tips, circle = tip_radii(outlines.outer, teeth, centre, half_tip(teeth), crested)
     axis = centre if circle is None else circle.centre
+    seen = np.isfinite(tips.value)
+    tip = float(np.median(tips.value[seen])) if seen.any() else teeth.tip_radius
     if settings.form == "straight":  # its pitch is stated half-way up the teeth
         middle, doubt = teeth.mid_radius, (teeth.tip_radius - teeth.root_radius) / 4
         px, relative = 2 * middle / teeth.teeth, doubt / middle
     else:
         height, u = addendum_height(settings, teeth.teeth)
         full = teeth.teeth + 2 * height
-        px, relative = 2 * teeth.tip_radius / full, 2 * u / full
+        px, relative = 2 * tip / full, 2 * u / full
     px = known or px
     return SeenModule(px, relative * px, px, px, agrees=max(0.03, 4 * relative)), axis
 
