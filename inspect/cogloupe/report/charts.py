@@ -116,9 +116,11 @@ def thickness_chart(reading: Reading) -> Figure | None:
     Returns
     -------
     Figure or None
-        Both as arcs on the measuring circle, mm, with U bars; None where the reading has neither.
+        Both as arcs on the measuring circle, mm, with U bars; None where no tooth or gap of the
+        reading has either.
     """
-    if reading.summary.thickness_mean_mm is None and reading.summary.gap_width_mean_mm is None:
+    sizes = [tooth.thickness_mm for tooth in reading.teeth]
+    if all(size is None for size in (*sizes, *(gap.width_mm for gap in reading.gaps))):
         return None
     figure = _figure(3.3)
     axes = figure.subplots()
