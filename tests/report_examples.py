@@ -10,15 +10,23 @@ from cogloupe.rack import Gear, gear_outline, rack_for_angle
 from cogloupe.reading import (
     BudgetLine,
     CalibrationInfo,
+    ChordSize,
     Datum,
     Flank,
     Gap,
+    GapMean,
+    GapTheory,
     GearInfo,
     Notice,
     PerSide,
     PhotoInfo,
+    PinSize,
     Profile,
     Reading,
+    SizeAround,
+    SizeCheck,
+    Sizes,
+    SpanSize,
     Summary,
     Tolerance,
     Tooth,
@@ -63,7 +71,64 @@ def example_gap(number, module_mm=1.0):
         floor_ratio=1.12,
         u_floor_ratio=0.02,
         pin_radius_mm=11.0,
+        tip_width_mm=2.9 * module_mm,
+        u_tip_width_mm=0.006,
+        form_width_mm=1.1 * module_mm,
+        u_form_width_mm=0.006,
+        near_floor_width_mm=0.95 * module_mm,
+        u_near_floor_width_mm=0.004,
+        floor_flatness_um=4.0,
+        u_floor_flatness_um=1.0,
+        lean_deg=-0.4,
+        u_lean_deg=0.1,
     )
+
+
+def example_shape():
+    """Mean gap and theory of a gear of module 1 whose gaps are 50 um wide and lean."""
+    theory = {
+        "tip_width_mm": 2.85, "width_mm": 1.57, "form_width_mm": 1.05, "near_floor_width_mm": 0.9,
+        "floor_width_mm": 0.56, "fillet_radius_mm": 0.4, "depth_mm": 2.25,
+    }  # fmt: skip
+    measured = {name: size + 0.05 for name, size in theory.items()}
+    measured |= {f"u_{name}": 0.005 for name in theory}
+    more = {"floor_flatness_um": 4.0, "u_floor_flatness_um": 1.0, "lean_deg": -0.4}
+    circles = {
+        "tip_diameter_mm": 24.0, "form_diameter_mm": 20.9, "near_floor_diameter_mm": 20.0,
+        "root_diameter_mm": 19.5, "rack_contact_diameter_mm": 20.8,
+    }  # fmt: skip
+    margin = {"rack_contact_margin_mm": -0.08, "u_rack_contact_margin_mm": 0.01}
+    return {
+        "gap_mean": GapMean(**measured, **more, u_lean_deg=0.05),
+        "gap_theory": GapTheory(profile_shift=0.01, undercut=False, **theory, **circles, **margin),
+    }
+
+
+def example_around(mean, nominal, **more):
+    """A size found all round a gear, 20 um from least to most."""
+    size = {"mean_mm": mean, "u_mean_mm": 0.004, "least_mm": mean - 0.011, "most_mm": mean + 0.009}
+    size |= {"range_um": 20.0, "u_range_um": 3.0, "nominal_mm": nominal, "places": 22}
+    return size | more
+
+
+def example_sizes(difference_um=None, **check):
+    """Sizes to gauge; with a difference, beside a span of 7.6 mm that a micrometer found."""
+    checks = ()
+    if difference_um is not None:
+        given = {
+            "kind": "span", "teeth_spanned": 3, "fits_teeth": 3, "stated_mm": 7.6,
+            "u_stated_mm": 0.0023, "measured_mm": 7.6 - difference_um / 1e3, "u_measured_mm": 0.005,
+            "difference_um": difference_um, "u_difference_um": 5.5,
+            "agrees": abs(difference_um) < 11,
+        }  # fmt: skip
+        checks = (SizeCheck(**(given | check)),)
+    pitch = SizeAround(**example_around(2.95, 2.9521))
+    chord = ChordSize(**example_around(1.52, 1.5698), height_mm=1.02, u_height_mm=0.01)
+    return Sizes(
+        spans=(SpanSize(**example_around(7.58, 7.6412), teeth_spanned=3),),
+        over_pins=PinSize(**example_around(24.31, 24.3934), pin_diameter_mm=1.728),
+        chord=chord, base_pitch_left=pitch, base_pitch_right=pitch, checks=checks,
+    )  # fmt: skip
 
 
 def example_summary(**changed):

@@ -10,7 +10,6 @@ from matplotlib.collections import PolyCollection
 from cogloupe.report.charts import (
     figure_png,
     pitch_chart,
-    profile_chart,
     save_png,
     thickness_chart,
 )
@@ -93,13 +92,6 @@ def test_sides_differ_in_lightness_for_grey_print_and_the_colour_blind():
     assert abs(lightness[0] - lightness[1]) > 255 / 3
     assert SIDE_STYLES[0].dash != SIDE_STYLES[1].dash
     assert SIDE_STYLES[0].hatch != SIDE_STYLES[1].hatch
-
-
-def test_profile_chart_draws_both_sides_and_leaves_out_what_is_missing():
-    left, right = profile_chart(example_reading()).axes[0].lines
-    assert np.isfinite(left.get_ydata()).all()
-    assert np.isnan(right.get_ydata())[:2].all()
-    assert profile_chart(nothing_seen()) is None
 
 
 def test_thickness_chart_draws_teeth_and_gaps():

@@ -7,6 +7,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from cogloupe.figures import Figures, common_thickness
+from cogloupe.flags import flag
 from cogloupe.gap_shape import PerGap
 from cogloupe.gap_theory import flank_limits
 from cogloupe.measure import Measured
@@ -19,6 +20,7 @@ from cogloupe.reading import (
     Gap,
     GapMean,
     GapTheory,
+    Notice,
     PerSide,
     PinSize,
     Profile,
@@ -281,6 +283,28 @@ def build_sizes(sizes: MeasuredSizes | None) -> Sizes | None:
     )  # fmt: skip
 
 
+def size_notices(sizes: Sizes | None) -> tuple[Notice, ...]:
+    """Say where a micrometer's reading and the picture contradict each other.
+
+    Parameters
+    ----------
+    sizes : Sizes or None
+
+    Returns
+    -------
+    tuple of Notice
+    """
+    return tuple(
+        flag(
+            "size_differs", um=check.difference_um, limit=2 * (check.u_difference_um or 0.0),
+            what=f"span over {check.teeth_spanned} teeth" if check.teeth_spanned
+            else f"size over pins of {check.pin_diameter_mm:.4g} mm",
+        )
+        for check in (sizes.checks if sizes is not None else ())
+        if check.agrees is False
+    )  # fmt: skip
+
+
 def _around(size: Around) -> dict[str, Any]:
     (mean, u), (spread, u_spread) = size.mean(), size.range()
     seen = size.values[np.isfinite(size.values)]
@@ -302,6 +326,7 @@ def _check(check: Check, pin: float) -> SizeCheck:
     return SizeCheck(
         kind="span" if check.teeth_spanned else "over_pins",
         teeth_spanned=check.teeth_spanned or None,
+        fits_teeth=check.fits or None,
         pin_diameter_mm=None if check.teeth_spanned else pin,
         stated_mm=check.stated,
         u_stated_mm=check.u_stated,

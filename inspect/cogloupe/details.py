@@ -25,17 +25,22 @@ class Details:
         None for teeth that are no involutes.
     edition : {'2013', '1995'}
         Edition of ISO 1328-1 that classes are asked of.
+    judged : bool
+        False for straight-sided teeth, whose profile nobody states.
     """
 
     profiles: ProfileFigures
     shapes: Shapes
     sizes: MeasuredSizes | None
     edition: str
+    judged: bool
 
     @property
-    def sheet(self) -> ProfileSheet:
-        """Profile traces for the drawing."""
+    def sheet(self) -> ProfileSheet | None:
+        """Profile traces for the drawing; None where nothing states what the flanks should be."""
         made = self.profiles
+        if not self.judged:
+            return None
         return ProfileSheet(made.roll, made.trace, made.mean_trace)
 
 
@@ -71,4 +76,5 @@ def work_out_details(
         work_out_shapes(measured, axes, figures),
         work_out_sizes(measured, figures, settings),
         settings.tolerance_edition,
+        measured.wheel.flank.name != "straight",
     )

@@ -53,6 +53,9 @@ SENTENCES: dict[str, str] = {
     "one was measured.",
     "coarse_pixels": "The teeth are small in the picture ({px:.0f} px deep); come closer.",
     "calibration": "About the calibration: {what}.",
+    "size_differs": "The {what} measured by hand and the picture's differ by {um:+.0f} µm, beyond "
+    "their U of {limit:.0f} µm: look at the micrometer reading, what it was taken over, and the "
+    "scale.",
     "joined": "{count} partial pictures were joined; {seen} of {teeth_count} teeth are seen whole.",
     "outlying_picture": "{name} strays from the others of its set {times:.1f} times as far as they "
     "do: look at its focus and at what lies on the gear, and take it again or leave it out.",

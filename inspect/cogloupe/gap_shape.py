@@ -328,10 +328,12 @@ def _flatness(measured: Measured, theory: GapTheory, folded: _Folded, gaps: int)
     level = noise / np.sqrt(np.maximum(count.mean(axis=1), 1))
     # Noise alone gives five heights a range of 2.3 standard deviations, which is not form.
     own = np.where(seen, level * hypot(2.33 / 2, sqrt(2)), np.nan)
+    raised = float(np.nanmedian(own)) if seen.any() else float("nan")
     ends = np.array([half])
     lifted = _floor_rise(theory, theory.shown, ends) - _floor_rise(theory, theory.drawn, ends)
     doubt = _share_of_blur(theory, measured.outlines.blur_px * px) * abs(float(lifted[0]))
-    return PerGap(value, own, doubt, 0.0)
+    # Noise raises every range, so its doubt does not average out over the gaps.
+    return PerGap(value, np.where(seen, 0.0, np.nan), hypot(doubt, raised), 0.0)
 
 
 def _floor_rise(theory: GapTheory, outline: GapOutline, x: Floats) -> Floats:

@@ -19,6 +19,7 @@ from cogloupe.assemble_shapes import (
     build_gaps,
     build_profile,
     build_sizes,
+    size_notices,
 )
 from cogloupe.budget import budget_lines, judge_figures
 from cogloupe.details import Details, work_out_details
@@ -180,6 +181,7 @@ def build_reading(
     judged = judge_figures(measured, figures)
     summary = build_summary(measured, axes, figures, profiles, judged, shapes)
     scale, straight = measured.scale, measured.wheel.flank.name == "straight"
+    sizes = build_sizes(details.sizes)
     return Reading(
         software_version=__version__,
         photo=PhotoInfo(
@@ -203,10 +205,11 @@ def build_reading(
         profile=None if straight else build_profile(measured, profiles),
         gap_mean=build_gap_mean(measured, figures, shapes),
         gap_theory=build_gap_theory(measured, figures, shapes),
-        sizes=build_sizes(details.sizes),
+        sizes=sizes,
         warnings=(
             *notices,
             *_pin_notices(measured, figures),
+            *size_notices(sizes),
             *build_notices(measured, axes, teeth, lens is not None),
         ),
     )

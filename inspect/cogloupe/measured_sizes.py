@@ -85,11 +85,12 @@ class Around:
 class Check:
     """A stated size beside the measured one, mm.
 
-    `teeth_spanned` is 0 for a size over pins; `sets_scale` tells that the size itself gave the
-    picture's scale.
+    `teeth_spanned` is 0 for a size over pins; `fits` is the number whose span comes nearest.
+    `sets_scale` tells that the size itself gave the picture's scale.
     """
 
     teeth_spanned: int
+    fits: int
     stated: float
     u_stated: float
     measured: float
@@ -293,14 +294,15 @@ def _checks(
     checks = []
     method, given = source.measured.scale.method, settings.span_mm
     if given is not None:
-        count = given[1] or nearest_span(source.flanks, given[0] / source.px)
+        fits = nearest_span(source.flanks, given[0] / source.px)
+        count = given[1] or fits
         around = _span(source, nominal, count)
-        checks.append(_check(count, given[0], around, method == "known_span"))
+        checks.append(_check((count, fits), given[0], around, method == "known_span"))
     stated = settings.lengths_mm.get("over_pins")
     if stated is not None and pins is not None:
-        checks.append(_check(0, stated, pins, method == "known_over_pins"))
+        checks.append(_check((0, 0), stated, pins, method == "known_over_pins"))
     return checks
 
 
-def _check(count: int, stated: float, around: Around, sets_scale: bool) -> Check:
-    return Check(count, stated, MICROMETER_U_MM, *around.at_one_place(), sets_scale)
+def _check(counts: tuple[int, int], stated: float, around: Around, sets_scale: bool) -> Check:
+    return Check(*counts, stated, MICROMETER_U_MM, *around.at_one_place(), sets_scale)

@@ -241,10 +241,12 @@ class SizeCheck(_Model):
     """A micrometer's reading beside the picture's.
 
     `agrees` is None where the reading itself sets the scale, so that nothing is left to compare.
+    `fits_teeth` is the number of teeth whose span comes nearest to the reading.
     """
 
     kind: Literal["span", "over_pins"]
     teeth_spanned: int | None = None
+    fits_teeth: int | None = None
     pin_diameter_mm: float | None = None
     stated_mm: float
     u_stated_mm: float

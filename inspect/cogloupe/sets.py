@@ -9,6 +9,7 @@ from numpy.typing import NDArray
 
 from cogloupe.adjust import TIP
 from cogloupe.camera_map import camera_error
+from cogloupe.details import work_out_details
 from cogloupe.deviations import wrapped
 from cogloupe.evidence import Evidence
 from cogloupe.figures import Axes, choose_datum, work_out
@@ -174,7 +175,8 @@ def read_set(
     axes = choose_datum(merged, sight.axes.kind)
     frame = (photo.width, photo.height)
     figures = work_out(merged, axes, settings, frame, pictures.lens, settled(pictures, axes))
-    reading = build_reading(photo, merged, axes, figures, notices, pictures.lens)
+    details = work_out_details(merged, axes, figures, frame, pictures.lens, settings)
+    reading = build_reading(photo, merged, axes, figures, notices, pictures.lens, details)
     alone = [_alone(pictures, n, settings) for n in range(len(pictures.photos))]
     tooth_1 = int(np.flatnonzero(sight.order == figures.first)[0])
     offsets = [
@@ -191,7 +193,8 @@ def read_set(
         }
     )
     own = work_out(sight.measured, sight.axes, settings, frame, pictures.lens)
-    evidence = build_evidence(photo, sight.measured, own, pictures.lens)
+    shown = work_out_details(sight.measured, sight.axes, own, frame, pictures.lens, settings)
+    evidence = build_evidence(photo, sight.measured, own, pictures.lens, shown)
     return SetReading(reading, evidence, pictures, tuple(one for one, _ in alone))
 
 

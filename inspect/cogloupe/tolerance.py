@@ -12,7 +12,10 @@ from math import floor, hypot, isfinite, sqrt
 from cogloupe.reading import Tolerance
 from cogloupe_calibration.errors import UseError
 
-_ONE_FACE = "One picture shows one face of the gear: the helix is not graded."
+_ONE_FACE = (
+    "One picture shows one face of the gear: the helix is not graded, and whether the face is as "
+    "wide as the standard asks (4 mm or more) is not seen."
+)
 _FROM_MEMORY = "Tolerance formulas are from memory of the standard."
 
 # Limits belong to their range: a gear of exactly 20 mm is in "up to 20", whatever its last bit.

@@ -1,4 +1,4 @@
-"""Charts of a reading: pitch tooth by tooth, mean profile, thickness and gap width."""
+"""Charts of a reading: pitch tooth by tooth, thickness and gap width."""
 
 from collections.abc import Iterable
 from io import BytesIO
@@ -43,7 +43,6 @@ def chart_pngs(reading: Reading) -> dict[str, bytes]:
     """
     figures = {
         "chart": pitch_chart(reading),
-        "profile": profile_chart(reading),
         "thickness": thickness_chart(reading),
     }
     return {name: figure_png(figure) for name, figure in figures.items() if figure is not None}
@@ -74,35 +73,6 @@ def pitch_chart(reading: Reading) -> Figure:
     upper.set_xticks([])  # ticks are the slowest part of a chart, and the lower axes have them
     lower.set_xlabel("tooth number, clockwise on the picture", fontsize=_FONT)
     _pitch_legend(figure, reading)
-    return figure
-
-
-def profile_chart(reading: Reading) -> Figure | None:
-    """Chart the mean profile deviation of either flank side against roll length.
-
-    Parameters
-    ----------
-    reading : Reading
-
-    Returns
-    -------
-    Figure or None
-        None where the reading has no profile.
-    """
-    if reading.profile is None:
-        return None
-    figure = _figure(3.3)
-    axes = figure.subplots()
-    figure.subplots_adjust(left=0.065, right=0.975, top=0.82, bottom=0.15)
-    roll = np.asarray(reading.profile.roll_length_mm)
-    for style in SIDE_STYLES:
-        values = _array(getattr(reading.profile, f"{style.side}_um"))
-        axes.plot(
-            roll, values, style.dash, color=style.pen, lw=1.8, label=f"{style.side} flanks, mean"
-        )
-    _plain(axes, "profile deviation / µm: above zero the flank stands outside the theoretical one")
-    axes.set_xlabel("roll length / mm (root on the left, tip on the right)", fontsize=_FONT)
-    _legend(figure, axes.get_legend_handles_labels()[0])
     return figure
 
 

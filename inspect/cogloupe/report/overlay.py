@@ -24,6 +24,7 @@ from cogloupe.report.canvas import (
     view_round,
     write_labels,
 )
+from cogloupe.report.detail_wording import interferes
 from cogloupe.report.legend import EDGE, Key, legend_strip, mark
 from cogloupe.report.numbers import resolved
 from cogloupe.report.styles import ALARM, INK, SIDE_STYLES, SideStyle
@@ -32,6 +33,7 @@ from cogloupe.report.wording import at_worst, flanks
 LONG_SIDE = 1600
 _PANEL_HEIGHT = 1400
 _MARGIN = 0.075
+FORM_PEN, REACH_PEN = "#6a3fa0", "#1f8a8a"
 _ROUND_FACTORS = (1.0, 1.5, 2.0, 2.5, 3.0, 4.0, 5.0, 6.0, 8.0)
 
 
@@ -93,6 +95,7 @@ def overlay(reading: Reading, evidence: Evidence, factor: float | None = None) -
     keys = [Key("theory", "theoretical gear, on the axis of the teeth")]
     keys += _draw_deviations(canvas, evidence, reading.calibration.mm_per_px, frame)
     keys += _draw_circles(canvas, reading, frame)
+    keys += _draw_limits(canvas, reading, frame)
     keys += _draw_eccentricity(canvas, reading, frame)
     keys += _draw_marks(canvas, reading, frame)
     keys += _worst_key(reading)
@@ -207,6 +210,27 @@ def _draw_circles(canvas: Canvas, reading: Reading, frame: _Frame) -> list[Key]:
     circle = circle_line(frame.view.place(np.array(bore)), diameter / 2 * frame.px_per_mm)
     draw_lines(canvas, [circle], EDGE, 2, closed=True)
     return [*keys, Key("bore", f"bore, ⌀ {diameter:.4g} mm")]
+
+
+def _draw_limits(canvas: Canvas, reading: Reading, frame: _Frame) -> list[Key]:
+    """Draw the circles where the usable flank begins, and down to which a mating rack uses it."""
+    theory, axis = reading.gap_theory, reading.datum.teeth_xy_px
+    if theory is None or axis is None:
+        return []
+    centre = frame.view.place(np.array(axis))
+    begins = "undercut ends" if theory.undercut else "usable flank begins"
+    named = [(FORM_PEN, 1, begins, theory.form_diameter_mm)]
+    if theory.rack_contact_diameter_mm is not None:
+        reach = "a mating rack reaches down to"
+        if interferes(theory):
+            reach = "a mating rack reaches down to, and touches the fillet:"
+        named.append((REACH_PEN, 2, reach, theory.rack_contact_diameter_mm))
+    for pen, width, _, diameter in named:
+        circle = circle_line(centre, diameter / 2 * frame.px_per_mm)
+        # One is a line, the other dashed, for they often coincide.
+        lines = dashes(circle, 4, 10) if width > 1 else [np.vstack([circle, circle[:1]])]
+        draw_lines(canvas, lines, pen, width)
+    return [Key("line", f"{t} ⌀ {d:.4g} mm", pen=pen, width=w) for pen, w, t, d in named]
 
 
 def _draw_eccentricity(canvas: Canvas, reading: Reading, frame: _Frame) -> list[Key]:

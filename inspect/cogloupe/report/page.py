@@ -9,6 +9,14 @@ from jinja2 import Environment, PackageLoader, StrictUndefined, Template
 from markupsafe import Markup
 
 from cogloupe.reading import BudgetLine, Reading
+from cogloupe.report.detail_rows import (
+    PROFILE_COLUMNS,
+    flank_profiles,
+    gap_shape_rows,
+    profile_rows,
+    size_rows,
+)
+from cogloupe.report.detail_wording import check_sentences, limit_sentences
 from cogloupe.report.gap_rows import candidate_rows, measure_rows, situation_rows
 from cogloupe.report.numbers import (
     NOT_SEEN,
@@ -28,7 +36,10 @@ CAPTIONS: dict[str, str] = {
     "deviation drawn along its normal, enlarged by the factor in the legend.",
     "chart": "Pitch deviation of each flank with its U. Bars: from the tooth before. Lines: summed "
     "from tooth 1.",
-    "profile": "Mean shape of the flanks against the theoretical flank, from root to tip.",
+    "profiles": "Profile of every flank against the theoretical one, from root to tip: the mean of "
+    "either side in bold, then tooth by tooth.",
+    "gaps": "All gaps laid over one another with the theoretical gap, deviations enlarged by the "
+    "factor in the legend.",
     "thickness": "Thickness of each tooth and width of the gap after it, with U.",
     "camera": "What the camera does to places on the picture, found by turning the gear and undone "
     "in the reading: arrows over the frame, enlarged by the factor stated, and along the teeth.",
@@ -70,6 +81,13 @@ def report_html(reading: Reading, images: dict[str, bytes]) -> str:
         candidates=candidate_rows(reading.identity) if reading.identity else [],
         measures=measure_rows(reading.identity) if reading.identity else [],
         situations=situation_rows(reading.cutting) if reading.cutting else [],
+        profile_columns=PROFILE_COLUMNS,
+        profile_rows=profile_rows(reading),
+        flank_profiles=flank_profiles(reading),
+        gap_shape_rows=gap_shape_rows(reading),
+        limits=limit_sentences(reading),
+        size_rows=size_rows(reading),
+        checks=check_sentences(reading),
     )
 
 

@@ -284,10 +284,15 @@ def _status(tooth: Tooth) -> str:
 
 GAP_COLUMNS: tuple[tuple[str, str], ...] = (
     ("width_mm", "width / mm"),
+    ("tip_width_mm", "at the tips / mm"),
+    ("form_width_mm", "on the form circle / mm"),
+    ("near_floor_width_mm", "near the floor / mm"),
+    ("floor_width_mm", "floor width / mm"),
+    ("floor_flatness_um", "floor uneven by / µm"),
+    ("fillet_radius_mm", "fillet radius / mm"),
     ("depth_mm", "depth / mm"),
     ("root_diameter_mm", "root diameter / mm"),
-    ("floor_width_mm", "floor width / mm"),
-    ("fillet_radius_mm", "fillet radius / mm"),
+    ("lean_deg", "lean / °"),
     ("floor_ratio", "floor ratio"),
 )
 
@@ -308,4 +313,7 @@ def gap_rows(reading: Reading) -> list[tuple[int, tuple[Cell, ...]]]:
 
 
 def _gap_cells(gap: Gap) -> tuple[Cell, ...]:
-    return tuple(cell(getattr(gap, name), getattr(gap, f"u_{name}")) for name, _ in GAP_COLUMNS)
+    return tuple(
+        cell(getattr(gap, name), getattr(gap, f"u_{name}"), signed=name == "lean_deg")
+        for name, _ in GAP_COLUMNS
+    )

@@ -10,6 +10,7 @@ from typing import Literal
 
 from cogloupe.rack import RACK_NAMES, basic_rack
 from cogloupe.reading import SIDES, Flank, GearInfo, Reading, Side
+from cogloupe.report.detail_wording import check_sentences, limit_sentences
 from cogloupe.report.numbers import (
     clock,
     expanded,
@@ -155,6 +156,8 @@ def verdict(reading: Reading) -> list[str]:
         *_turn_sentences(reading),
         *_unresolved_sentences(reading),
         *_gap_sentences(reading),
+        *limit_sentences(reading),
+        *check_sentences(reading),
         *_runout_sentences(reading),
         *_unseen_sentences(reading),
     ]

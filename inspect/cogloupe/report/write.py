@@ -1,4 +1,4 @@
-"""Writes the five files of a reading, whole or not at all."""
+"""Writes the files of a reading, whole or not at all."""
 
 import os
 from collections.abc import Mapping
@@ -10,8 +10,10 @@ from cogloupe.evidence import Evidence
 from cogloupe.reading import Reading, reading_json, teeth_csv
 from cogloupe.report.beside import Draw, charts_here
 from cogloupe.report.canvas import encoded
+from cogloupe.report.gap_sheet import gap_sheet
 from cogloupe.report.overlay import overlay
 from cogloupe.report.page import report_html
+from cogloupe.report.profile_sheet import profile_sheet
 from cogloupe_calibration.errors import UseError
 
 
@@ -22,7 +24,7 @@ def write_report(
     draw: Draw = charts_here,
     extra: Mapping[str, bytes] = MappingProxyType({}),
 ) -> None:
-    """Write reading.json, teeth.csv, overlay.png, chart.png and report.html.
+    """Write reading.json, teeth.csv, report.html and the pictures of a reading.
 
     Parameters
     ----------
@@ -64,7 +66,7 @@ def report_files(
     draw: Draw = charts_here,
     extra: Mapping[str, bytes] = MappingProxyType({}),
 ) -> dict[str, bytes]:
-    """Make the five files of a reading in memory.
+    """Make the files of a reading in memory.
 
     Parameters
     ----------
@@ -85,8 +87,10 @@ def report_files(
     # OpenCV draws and packs without holding the interpreter, so the charts go on beside it.
     with ThreadPoolExecutor(max_workers=1) as beside:
         drawn = beside.submit(_overlays, reading, evidence)
+        sheets = beside.submit(_sheets, reading, evidence)
         charts = draw(reading)
         overlay_png, overlay_jpg = drawn.result()
+        extra = {**extra, **sheets.result()}
     shown = {Path(name).stem: picture for name, picture in extra.items()}
     page = report_html(reading, {"overlay": overlay_jpg, **charts, **shown})
     return {
@@ -103,6 +107,16 @@ def _overlays(reading: Reading, evidence: Evidence) -> tuple[bytes, bytes]:
     """The overlay for its own file, and a smaller one for the page."""
     drawn = overlay(reading, evidence)
     return encoded(drawn, ".png"), encoded(drawn, ".jpg")
+
+
+def _sheets(reading: Reading, evidence: Evidence) -> dict[str, bytes]:
+    """Profiles and gaps, by file name, where they were measured."""
+    drawn = {}
+    if evidence.profiles is not None:
+        drawn["profiles.png"] = encoded(profile_sheet(reading, evidence.profiles), ".png")
+    if evidence.gaps is not None:
+        drawn["gaps.png"] = encoded(gap_sheet(reading, evidence.gaps), ".png")
+    return drawn
 
 
 def _write_all(folder: Path, files: dict[str, bytes]) -> None:
