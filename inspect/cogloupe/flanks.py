@@ -120,11 +120,6 @@ class FlankFits:
     form: Floats
     curve: FlankCurve
 
-    @property
-    def involute(self) -> FlankCurve:
-        """Former name of `curve`."""
-        return self.curve
-
 
 def unwind(
     edges: EdgePoints, teeth: ToothMap, centre: Floats, curve: FlankCurve

@@ -274,7 +274,7 @@ def _lens_stretch(measured: Measured, lens: Lens) -> float:
     """What the lens may stretch the teeth along the radius more than across it, as a share."""
     fits, turn = measured.fits, np.linspace(0, 2 * pi, 24, endpoint=False)
     way = np.stack([np.cos(turn), np.sin(turn)], axis=1)
-    radius, step = fits.involute.measuring_radius, 0.02 * fits.involute.measuring_radius
+    radius, step = fits.curve.measuring_radius, 0.02 * fits.curve.measuring_radius
     outer, here, inner = (
         point_modes(lens, fits.centre + (radius + k * step) * way) for k in (1, 0, -1)
     )
