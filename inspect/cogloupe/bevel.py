@@ -16,14 +16,17 @@ import numpy as np
 from numpy.typing import NDArray
 
 from cogloupe.response import EdgeShape
-from cogloupe.stepfit import LEVEL_WINDOWS, common_levels
+from cogloupe.stepfit import LEVEL_WINDOWS, Band, common_levels
 
 Floats = NDArray[np.floating[Any]]
 Bools = NDArray[np.bool_]
 
-ORDERS = 4
+ORDERS = 3
 """Harmonics of the direction that a band's brightness may have. A matt surface needs one
 (Lambert's cosine law), several lamps or a shine a few more (common practice, no source)."""
+SHADE_ORDERS, SHADE_PX = 3, 4.0
+"""The same for a shadow beside it, and how far it reaches (as far as a bevel of a tenth of a module
+is high, common practice, no source)."""
 FIRST_WIDTHS_PX = (2.5, 6.0)
 NARROWEST_PX = 1.5
 """A narrower band cannot be told from an edge whose blur is no Gaussian."""
@@ -51,13 +54,16 @@ class Bevel:
     share : ndarray, shape (2 ORDERS + 1,)
         Its light, 0 for that of the face and 1 for that of the ground, as harmonics of the way
         it faces: mean, then cosine and sine of each order.
+    shade : ndarray, shape (2 SHADE_ORDERS + 1,)
+        Change of the ground's light beside it, a shadow or a glow, on the same scale.
     """
 
     width_px: float
     share: Floats
+    shade: Floats
 
-    def light(self, normal: Floats) -> Floats:
-        """Light of the band where the outline faces given ways.
+    def along(self, normal: Floats) -> Band:
+        """Take the band and the shadow as samples of the outline meet them.
 
         Parameters
         ----------
@@ -66,12 +72,13 @@ class Bevel:
 
         Returns
         -------
-        ndarray, shape (n,)
+        Band
         """
-        return _harmonics(normal) @ self.share
+        light = _harmonics(normal, ORDERS) @ self.share
+        return Band(self.width_px, light, SHADE_PX, _harmonics(normal, SHADE_ORDERS) @ self.shade)
 
 
-NO_BEVEL = Bevel(0.0, np.zeros(2 * ORDERS + 1))
+NO_BEVEL = Bevel(0.0, np.zeros(2 * ORDERS + 1), np.zeros(2 * SHADE_ORDERS + 1))
 
 
 @dataclass(frozen=True)
@@ -137,7 +144,7 @@ def misfit(profiles: Profiles, shape: EdgeShape, bevel: Bevel = NO_BEVEL) -> Mis
     Misfit
     """
     z = _blurs(profiles)
-    step = shape.banded(z, bevel.width_px / profiles.blur, bevel.light(profiles.normal))[0]
+    step = shape.banded(z, bevel.along(profiles.normal).in_blurs(profiles.blur)).step
     levels = _levels(profiles, step)
     rise = levels[1] - levels[0]
     left = profiles.grey - levels[0][:, None] - rise[:, None] * step
@@ -157,7 +164,7 @@ def misfit(profiles: Profiles, shape: EdgeShape, bevel: Bevel = NO_BEVEL) -> Mis
     return Misfit(overall, _mean_square(total, count, pixel))
 
 
-def _mean_square(total: Floats, count: Floats, pixel: float) -> float:
+def _mean_square(total: NDArray[Any], count: NDArray[Any], pixel: float) -> float:
     """Mean square of the averages of groups of pixels, less what the noise of pixels leaves."""
     chance = pixel * float((count > 0).sum() / count.sum())
     left = float((total**2 / np.maximum(count, 1)).sum() / count.sum())
@@ -203,11 +210,14 @@ class _State:
 
 def _settle(profiles: Profiles, shape: EdgeShape, width: float) -> tuple[_State, float]:
     """Fit a band from a first width; the mean square residual tells how well."""
-    bases = (_harmonics(profiles.normal), np.ones((len(profiles.xy), 1)), _frame_terms(profiles.xy))
+    bases = (
+        _harmonics(profiles.normal, ORDERS), _harmonics(profiles.normal, SHADE_ORDERS),
+        np.ones((len(profiles.xy), 1)), _frame_terms(profiles.xy),
+    )  # fmt: skip
     # A single step takes the band for more blur.
-    spread = np.linalg.lstsq(bases[2], 0.85 * profiles.blur, rcond=None)[0]
-    blur = _blur(bases[2], spread)
-    state = _State(Bevel(width, NO_BEVEL.share), spread, profiles.place, blur)
+    spread = np.linalg.lstsq(bases[-1], 0.85 * profiles.blur, rcond=None)[0]
+    blur = _blur(bases[-1], spread)
+    state = _State(replace(NO_BEVEL, width_px=width), spread, profiles.place, blur)
     limits = NARROWEST_PX, 0.6 * float(profiles.offsets[-1])
     for turn in range(TURNS):
         state, residual = _better(profiles, shape, state, bases, limits, 0.3 if turn < 3 else 0.02)
@@ -218,7 +228,7 @@ def _better(
     profiles: Profiles,
     shape: EdgeShape,
     state: _State,
-    bases: tuple[Floats, Floats, Floats],
+    bases: tuple[Floats, ...],
     limits: tuple[float, float],
     damping: float,
 ) -> tuple[_State, float]:
@@ -242,36 +252,35 @@ def _better(
     change = np.linalg.solve(
         normal, np.concatenate([b.T @ r for b, r in zip(bases, right, strict=True)])
     )
-    light, width, spread = np.split(change, np.cumsum([b.shape[1] for b in bases])[:-1])
-    moved = sum(
-        g * (b @ c)[:, None] for g, b, c in zip(rates, bases, (light, width, spread), strict=True)
-    )
+    changes = np.split(change, np.cumsum([b.shape[1] for b in bases])[:-1])
+    light, shade, width, spread = changes
+    moved = sum(g * (b @ c)[:, None] for g, b, c in zip(rates, bases, changes, strict=True))
     place = np.clip((by_place * (residual - moved)).sum(axis=1) / gain, -1, 1)
     bevel = Bevel(
         float(np.clip(state.bevel.width_px + np.clip(width[0], -0.7, 0.7), *limits)),
         state.bevel.share + light,
+        state.bevel.shade + shade,
     )
     spread = state.spread + spread
-    after = _State(bevel, spread, np.clip(state.place + place, -4, 6), _blur(bases[2], spread))
+    after = _State(bevel, spread, np.clip(state.place + place, -4, 6), _blur(bases[-1], spread))
     return after, float(own[usual].mean())
 
 
 def _rates(
     profiles: Profiles, shape: EdgeShape, state: _State
-) -> tuple[Floats, Floats, tuple[Floats, Floats, Floats]]:
-    """Residuals, and how the profiles change with place, band's light, width and blur."""
+) -> tuple[Floats, Floats, tuple[Floats, ...]]:
+    """Residuals, and how the profiles change with place; with light, shade, width and blur."""
     at = replace(profiles, place=state.place, blur=state.blur)
-    width = state.bevel.width_px / state.blur
-    light = state.bevel.light(profiles.normal)
+    edge = state.bevel.along(profiles.normal).in_blurs(state.blur)
     z = _blurs(at)
-    step, both, inner, lit = shape.banded(z, width, light)
-    levels = _levels(profiles, step)
+    look = shape.banded(z, edge)
+    levels = _levels(profiles, look.step)
     rise = (levels[1] - levels[0])[:, None]
-    residual = profiles.grey - levels[0][:, None] - rise * step
+    residual = profiles.grey - levels[0][:, None] - rise * look.step
     per_blur = rise / state.blur[:, None]
-    by_place = -per_blur * profiles.cosine[:, None] * both
-    by_blur = -per_blur * (both * z + inner * width[:, None])
-    return residual, by_place, (rise * lit, per_blur * inner, by_blur)
+    by_place = -per_blur * profiles.cosine[:, None] * look.both
+    by_blur = -per_blur * (look.both * z + look.inner * edge.width[:, None])
+    return residual, by_place, (rise * look.lit, rise * look.shaded, per_blur * look.inner, by_blur)
 
 
 def _blurs(profiles: Profiles) -> Floats:
@@ -284,8 +293,8 @@ def _blur(terms: Floats, spread: Floats) -> Floats:
     return np.clip(terms @ spread, 0.35, 8.0)
 
 
-def _harmonics(normal: Floats) -> Floats:
-    turn = np.arctan2(normal[:, 1], normal[:, 0])[:, None] * np.arange(1, ORDERS + 1)
+def _harmonics(normal: Floats, orders: int) -> Floats:
+    turn = np.arctan2(normal[:, 1], normal[:, 0])[:, None] * np.arange(1, orders + 1)
     both = np.stack([np.cos(turn), np.sin(turn)], axis=2).reshape(len(turn), -1)
     return np.concatenate([np.ones((len(turn), 1)), both], axis=1)
 

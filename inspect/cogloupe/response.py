@@ -56,6 +56,49 @@ def decode(stored: Floats, curve: float) -> Floats:
 
 
 @dataclass(frozen=True)
+class BrokenEdge:
+    """A band along the edges of n profiles, and a shadow beside them; lengths in blurs.
+
+    Attributes
+    ----------
+    width : ndarray, shape (n,)
+        Width of the band.
+    band : ndarray, shape (n,)
+        Its light, 0 for that of the material and 1 for that of the ground.
+    reach : ndarray, shape (n,)
+        How far the shadow reaches: the standard deviation of the Gaussian it fades as.
+    shade : ndarray, shape (n,)
+        How much the light of the ground changes at the edge, in differences of ground and
+        material.
+    """
+
+    width: Floats
+    band: Floats
+    reach: Floats
+    shade: Floats
+
+
+@dataclass(frozen=True)
+class BrokenStep:
+    """Stored unit steps of a broken edge, each of shape (n, k), and their changes.
+
+    Attributes
+    ----------
+    step : ndarray
+    both, inner : ndarray
+        Change when both edges move, and when the band grows wider inwards, per blur.
+    lit, shaded : ndarray
+        Change with the light of the band, and of the shadow.
+    """
+
+    step: Floats
+    both: Floats
+    inner: Floats
+    lit: Floats
+    shaded: Floats
+
+
+@dataclass(frozen=True)
 class EdgeShape:
     """A unit step of light, blurred by one, as the camera stores it: tables against distance.
 
@@ -94,36 +137,30 @@ class EdgeShape:
         """
         return _look_up(z, _Z, self.step, self.slope)
 
-    def banded(
-        self, z: Floats, width: Floats, share: Floats
-    ) -> tuple[Floats, Floats, Floats, Floats]:
-        """Step of an outline with a band along it, and how it changes.
+    def banded(self, z: Floats, edge: "BrokenEdge") -> "BrokenStep":
+        """Step of an outline with a band along it and a shadow beside it, and how it changes.
 
         Parameters
         ----------
         z : ndarray, shape (n, k)
             Distance out of the outer edge, in blurs.
-        width : ndarray, shape (n,)
-            Width of the band, in blurs.
-        share : ndarray, shape (n,)
-            Light of the band, 0 for that of the material and 1 for that of the ground.
+        edge : BrokenEdge
 
         Returns
         -------
-        step : ndarray, shape (n, k)
-        both : ndarray, shape (n, k)
-            Change of the step when both edges move, per blur.
-        inner : ndarray, shape (n, k)
-            Change of the step when the band grows wider inwards, per blur.
-        lit : ndarray, shape (n, k)
-            Change of the step with the band's light.
+        BrokenStep
         """
-        within = z + width[:, None]
+        within = z + edge.width[:, None]
         far, near = ndtr(within), ndtr(z)
-        inner = share[:, None] * _bell(within)
-        value, rate = self._stored(near + share[:, None] * (far - near))
-        both = rate * ((1 - share)[:, None] * _bell(z) + inner)
-        return value, both, rate * inner, rate * (far - near)
+        bell = _bell(z)
+        fall = z / edge.reach[:, None]
+        dark = near * np.exp(-(fall**2) / 2)
+        inner = edge.band[:, None] * _bell(within)
+        shade = edge.shade[:, None]
+        value, rate = self._stored(near + edge.band[:, None] * (far - near) + shade * dark)
+        slope = (1 - edge.band)[:, None] * bell + inner
+        slope += shade * (bell * dark / np.maximum(near, 1e-9) - dark * fall / edge.reach[:, None])
+        return BrokenStep(value, rate * slope, rate * inner, rate * (far - near), rate * dark)
 
     def _stored(self, share: Floats) -> tuple[Floats, Floats]:
         """Stored value of amounts of light and its rate, all 0 for material and 1 for ground."""

@@ -18,7 +18,7 @@ from numpy.typing import NDArray
 from cogloupe.bevel import NO_BEVEL, Bevel
 from cogloupe.outline import Crossings, tangents
 from cogloupe.response import EdgeShape
-from cogloupe.stepfit import GRAIN_SAMPLES, Band, fit_steps, running_mean
+from cogloupe.stepfit import GRAIN_SAMPLES, fit_steps, running_mean
 
 Floats = NDArray[np.float64]
 Greys = NDArray[np.floating[Any]]
@@ -160,7 +160,7 @@ def sample_edge(grey: NDArray[Any], crossings: Crossings, fit: Fit) -> Samples:
             return _nothing_measured(crossings)
         normal = crossings.normal[kept]
         cosine = np.abs((normal * crossings.step[kept]).sum(axis=1)).astype(np.float32)
-        band = Band(width, fit.bevel.light(normal)) if width else None
+        band = fit.bevel.along(normal) if width else None
         steps = fit_steps(profiles, offsets, cosine, normal, blur, fit.shape, band, fit.grained)
         blur = max(blur, float(np.median(steps.blur)))
     t, s, levels, residual = steps.place, steps.blur, steps.levels, steps.residual

@@ -14,7 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.ndimage import uniform_filter1d
 
-from cogloupe.response import EdgeShape
+from cogloupe.response import BrokenEdge, EdgeShape
 
 Floats = NDArray[np.floating[Any]]
 Doubles = NDArray[np.float64]
@@ -37,17 +37,26 @@ LEAST_GRAIN = 0.1
 
 @dataclass(frozen=True)
 class Band:
-    """A bevel along the profiles' edge, as they meet it.
+    """A bevel along the profiles' edge and the shadow beside it, as they meet them.
 
     Attributes
     ----------
-    width_px : float
+    width_px, reach_px : float
+        Width of the bevel, and how far its shadow reaches on the ground.
     light : ndarray, shape (n,)
         0 for the light of the material, 1 for that of the ground.
+    shade : ndarray, shape (n,)
+        Change of the ground's light at the edge, on the same scale.
     """
 
     width_px: float
     light: Floats
+    reach_px: float
+    shade: Floats
+
+    def in_blurs(self, s: Floats) -> BrokenEdge:
+        """Give the same in blurs of each profile."""
+        return BrokenEdge(self.width_px / s, self.light, self.reach_px / s, self.shade)
 
 
 @dataclass(frozen=True)
@@ -105,9 +114,10 @@ def fit_steps(
     -------
     Steps
     """
-    t = _half_way(profiles, offsets) - shape.half_way * blur / cosine
+    t = _half_way(profiles, offsets) - _beyond(shape, band, blur) * blur / cosine
     s = np.full(len(profiles), blur, profiles.dtype)
-    turns = 6 if blur > SLOW_BLUR_PX else 3
+    turns = 6 if blur > SLOW_BLUR_PX or band is not None else 3
+    limits = (-2.0, 3.0) if band is None else (-3.0, 4.0 + band.width_px)
     for turn in range(turns):
         scale = (cosine / s)[:, None]
         z = (offsets - t[:, None]) * scale
@@ -118,7 +128,7 @@ def fit_steps(
         rise = levels[1] - levels[0]
         residual = profiles - levels[0][:, None] - rise[:, None] * step
         slope = rate * (-rise[:, None] * scale)
-        t = np.clip(t + np.clip(_share(slope, residual), -1, 1), -2.0, 3.0)
+        t = np.clip(t + np.clip(_share(slope, residual), -1, 1), *limits)
         if 0 < turn < turns - 1:
             change = _widening(spread * (-rise / s)[:, None], slope, step, residual, plain)
             s = np.clip(s + np.clip(change, -0.3 * s, 0.3 * s), 0.3, WIDEST_BLUR_PX)
@@ -140,6 +150,16 @@ def _half_way(profiles: Floats, offsets: Floats) -> Floats:
     return np.clip((middle - first) / rise, -0.5, 1.5)
 
 
+def _beyond(shape: EdgeShape, band: Band | None, blur: float) -> Floats | float:
+    """How far out of the true edge a step passes half way, in blurs; the outermost place."""
+    if band is None:
+        return shape.half_way
+    edge = band.in_blurs(np.full(len(band.light), blur))
+    z = np.arange(3.0, -2.0 - float(edge.width[0]), -0.25)
+    step = shape.banded(np.broadcast_to(z, (len(edge.band), len(z))), edge).step
+    return np.asarray(z[np.argmax(step < 0.5, axis=1)] + 0.125)
+
+
 def _unit_steps(
     shape: EdgeShape, z: Floats, s: Floats, band: Band | None
 ) -> tuple[Floats, Floats, Floats]:
@@ -147,9 +167,9 @@ def _unit_steps(
     if band is None:
         step, rate = shape.at(z)
         return step, rate, rate * z
-    width = band.width_px / s
-    step, both, inner, _ = shape.banded(z, width, band.light)
-    return step, both, both * z + inner * width[:, None]
+    edge = band.in_blurs(s)
+    at = shape.banded(z, edge)
+    return at.step, at.both, at.both * z + at.inner * edge.width[:, None]
 
 
 def _dot(a: Floats, b: Floats) -> Floats:
