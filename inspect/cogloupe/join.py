@@ -19,7 +19,7 @@ from cogloupe.flanks import fit_flanks
 from cogloupe.gaps import tip_radii
 from cogloupe.inspection import stated_scale
 from cogloupe.joining import linked_starts
-from cogloupe.measure import Measured, Seen, measure_seen
+from cogloupe.measure import Measured, Seen, measure_seen, undistorted
 from cogloupe.merging import SetOfPictures, axis_design
 from cogloupe.pairing import Compared
 from cogloupe.photo import Photo
@@ -51,7 +51,8 @@ def inspect_joined(
     Parameters
     ----------
     photos : sequence of Photo
-        Two or more of one set-up, each overlapping another by three teeth or more.
+        Two or more of one set-up, best in their order round the gear, each sharing three teeth or
+        more with the next.
     settings : GearSettings
         With the number of teeth, module and scale: an arc does not tell them.
     marks : sequence of (int, int), optional
@@ -81,7 +82,7 @@ def inspect_joined(
     sights = [
         sight_at(m, _teeth_axes(m), nominal, s) for m, s in zip(measured, starts, strict=True)
     ]
-    joint = _Joint(tuple(photos), tuple(seen), settings, stated, lens)
+    joint = _Joint(tuple(photos), tuple(seen), settings, lens)
     sights, views, adjusted, used = _joined(joint, sights, nominal)
     pictures = SetOfPictures(
         "joined", tuple(photos), tuple(sights), tuple(views), nominal, adjusted, used
@@ -114,7 +115,6 @@ class _Joint:
     photos: tuple[Photo, ...]
     seen: tuple[Seen, ...]
     settings: GearSettings
-    stated: Scale
     prior: Lens
 
 
@@ -172,7 +172,8 @@ def _about(
 ) -> Sight:
     """A picture measured anew about the centre that the adjustment found."""
     settings = joint.settings
-    fresh = _measured(joint.photos[n], joint.seen[n], settings, joint.stated, lens)
+    outlines = undistorted(joint.seen[n].outlines, lens)
+    fresh = replace(sight.measured, outlines=outlines)
     centre, outer = sight.axes.datum + move[1:3], fresh.outlines.outer
     depth = fresh.teeth.tip_radius - fresh.teeth.root_radius
     rough = (nominal.tip_radius - depth, nominal.tip_radius)

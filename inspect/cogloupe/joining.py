@@ -62,14 +62,22 @@ def linked_starts(
 
 
 def _pattern_links(compared: Compared) -> list[Link]:
-    """Pairs of pictures that the teeth themselves say share some."""
+    """Pairs of pictures that the teeth themselves say share some.
+
+    Neighbours in the order given are expected to. Any other pair must say so the more clearly the
+    more pairs and places there are to fall for: the chance that some place of two unrelated
+    pictures seems so many times likelier than none is at most one in as many.
+    """
     views = compared.views()
+    count, z = len(views), len(compared.sights[0].order)
     links = []
-    for a, b in combinations(range(len(views)), 2):
+    for a, b in combinations(range(count), 2):
         evidence = pattern_evidence(views[a], views[b], compared.lens, LEAST_COMMON)
         # That they share no tooth at all is a candidate as well.
-        match = best_match(np.append(evidence, 0.0))
-        if match.shift < len(evidence) and match.sure > SURE:
+        neighbours = b - a == 1 or (a, b) == (0, count - 1)
+        apart = 0.0 if neighbours else np.log(z * count * (count - 1) / 2)
+        match = best_match(np.append(evidence, apart))
+        if match.shift < z and match.sure > SURE:
             links.append((a, b, match))
     return links
 

@@ -15,7 +15,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from cogloupe.adjust import TIP, View, lens_precision
+from cogloupe.adjust import POSE, TIP, View, lens_precision
 from cogloupe_calibration.calibration import Lens
 
 Floats = NDArray[np.float64]
@@ -24,6 +24,7 @@ SURE = 0.999
 """Probability from which a match is believed."""
 SIZES = np.concatenate([[0.0], np.geomspace(0.003, 30.0, 17)])
 """Standard deviations of the gear's own errors that are tried, px."""
+REST_WAVES = 4
 RAYS_A_TOOTH, RINGS = 16, 48
 CAMERA_WAVES = 4
 """Waves a turn below which light and shade on a face are left to the camera's side."""
@@ -69,7 +70,9 @@ def best_match(evidence: Floats) -> Match:
     return Match(int(order[0]), float(share[order[0]] / share.sum()), int(order[1]))
 
 
-def pattern_evidence(first: View, second: View, lens: Lens, least_common: int = 0) -> Floats:
+def pattern_evidence(
+    first: View, second: View, lens: Lens, least_common: int = 0, rest_px: float = 0.0
+) -> Floats:
     """Evidence of every shift from the deviations of flanks and tips.
 
     Parameters
@@ -80,13 +83,16 @@ def pattern_evidence(first: View, second: View, lens: Lens, least_common: int = 
         Its covariance is what both pictures' cameras may do.
     least_common : int
         Fewest teeth that a shift must have in common; -inf for others.
+    rest_px : float
+        Standard uncertainty of what each picture's camera may do beyond the lens's terms to first
+        order, as waves of up to `REST_WAVES` a turn in flanks and tips each.
 
     Returns
     -------
     ndarray, shape (z,)
         Logarithm of the likelihood, less that of two gears that share no tooth.
     """
-    pair = _Pair.of(first, second, lens)
+    pair = _Pair.of(first, second, lens, rest_px)
     size = _own_errors(pair)
     apart = pair.evidence(size, None)
     z = len(first.out)
@@ -110,19 +116,20 @@ class _Pair:
     tips: NDArray[np.bool_]
 
     @classmethod
-    def of(cls, first: View, second: View, lens: Lens) -> "_Pair":
+    def of(cls, first: View, second: View, lens: Lens, rest_px: float) -> "_Pair":
         of_lens = lens_precision(lens)
-        known = [np.diag(view.u_pose**-2.0) for view in (first, second)]
+        poses = [_loosened(view, rest_px) for view in (first, second)]
+        known = [np.diag(u**-2.0) for _, u in poses]
         blocks = (of_lens, *known)
         edges = np.cumsum([0, *(len(b) for b in blocks)])
         precision = np.zeros((edges[-1],) * 2)
         for block, at in zip(blocks, edges, strict=False):
             precision[at : at + len(block), at : at + len(block)] = block
         effects = []
-        for view, at in zip((first, second), edges[1:], strict=False):
+        for view, (own, _), at in zip((first, second), poses, edges[1:], strict=False):
             effect = np.zeros((view.out.size, edges[-1]))
             effect[:, : edges[1]] = -view.lens.reshape(view.out.size, -1)
-            effect[:, at : at + view.u_pose.size] = view.pose.reshape(view.out.size, -1)
+            effect[:, at : at + own.shape[1]] = own
             effects.append(effect)
         # What was not seen has no weight: an endless variance.
         values = [np.nan_to_num(view.out).ravel() for view in (first, second)]
@@ -160,6 +167,22 @@ class _Pair:
         pull = ga.T @ a + gb.T @ b
         square = a @ wa + b @ wb - pull @ np.linalg.solve(normal, pull)
         return -0.5 * float(square + logs + np.linalg.slogdet(normal)[1])
+
+
+def _loosened(view: View, rest_px: float) -> tuple[Floats, Floats]:
+    """Effects of what each picture has to itself, flattened, and their allowances."""
+    pose, u = view.pose.reshape(view.out.size, -1), view.u_pose
+    if rest_px == 0:
+        return pose, u
+    x, y = (view.pose[:, TIP, POSE.index(name)] for name in ("x", "y"))
+    angle = np.arctan2(y, x)
+    waves = [f(m * angle) for m in range(REST_WAVES + 1) for f in (np.cos, np.sin)]
+    waves.pop(1)  # the sine of no wave
+    columns = np.zeros((*view.out.shape, view.out.shape[1] * len(waves)))
+    for kind in range(view.out.shape[1]):
+        columns[:, kind, kind * len(waves) : (kind + 1) * len(waves)] = np.stack(waves, axis=1)
+    rest = columns.reshape(view.out.size, -1)
+    return np.hstack([pose, rest]), np.concatenate([u, np.full(rest.shape[1], rest_px)])
 
 
 def _own_errors(pair: _Pair) -> tuple[float, float]:

@@ -201,7 +201,7 @@ def measure_seen(
     region, outlines, others = seen.region, seen.outlines, seen.notices
     centre = np.array([region.x, region.y])
     if lens is not None:
-        outlines, centre = _undistorted(outlines, lens), ideal_points(lens, centre)
+        outlines, centre = undistorted(outlines, lens), ideal_points(lens, centre)
     rough = (region.root_radius, region.tip_radius)
     if region.cut_off:
         outer = outlines.outer
@@ -231,8 +231,18 @@ def measure_seen(
     )  # fmt: skip
 
 
-def _undistorted(outlines: Outlines, lens: Lens) -> Outlines:
-    """Outlines as a lens without distortion would have shown them."""
+def undistorted(outlines: Outlines, lens: Lens) -> Outlines:
+    """Outlines as a lens without distortion would have shown them.
+
+    Parameters
+    ----------
+    outlines : Outlines
+    lens : Lens
+
+    Returns
+    -------
+    Outlines
+    """
     outer, *holes = (
         replace(points, xy=ideal_points(lens, points.xy))
         for points in (outlines.outer, *outlines.holes)

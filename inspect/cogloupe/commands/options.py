@@ -165,7 +165,8 @@ Join = Annotated[
     bool,
     typer.Option(
         "--join",
-        help="All pictures show parts of one gear that overlap by some teeth: one reading.",
+        help="All pictures show parts of one gear, best in their order round it, each sharing "
+        "three teeth or more with the next: one reading.",
     ),
 ]
 Mark = Annotated[
