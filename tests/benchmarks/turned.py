@@ -25,7 +25,7 @@ from cogloupe_calibration.errors import CogloupeError
 
 Floats = NDArray[np.float64]
 
-CASES = 20
+CASES = 10
 SIDE_PX, FILL = 900, 0.8
 NOISE = 0.01
 SUMMARY = (
