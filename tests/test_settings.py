@@ -148,3 +148,29 @@ def test_every_field_has_an_option_s_name():
     assert len({as_option(name) for name in GearSettings.model_fields}) == len(
         GearSettings.model_fields
     )
+
+
+@pytest.mark.parametrize(
+    ("text", "size_mm", "count"),
+    [
+        ("7.65mm", 7.65, None),
+        ("7.65 mm / 3", 7.65, 3),
+        ("0.3in/4", 7.62, 4),
+        ("300thou", 7.62, None),
+    ],
+)
+def test_a_span_may_say_how_many_teeth_it_was_taken_over(text, size_mm, count):
+    found = make_settings({"span": text}).span_mm
+    assert found == (pytest.approx(size_mm), count)
+
+
+@pytest.mark.parametrize("text", ["7.65", "7.65mm/1", "7.65mm/x", "7.65mm/", "mm/3"])
+def test_a_span_that_is_none_is_told(text):
+    with pytest.raises(UseError, match="--span"):
+        make_settings({"span": text})
+
+
+def test_an_edition_may_be_written_as_a_year():
+    assert make_settings({"tolerance_edition": 1995}).tolerance_edition == "1995"
+    with pytest.raises(UseError, match="--tolerance-edition must be '2013' or '1995'"):
+        make_settings({"tolerance_edition": 1988})

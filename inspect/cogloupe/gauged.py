@@ -1,11 +1,11 @@
 """Sizes that gauges would find on fitted flanks: spans, pins in gaps, base pitches.
 
-Every flank is used where the gauge would touch it: its fitted line and the form that all flanks of
-its side share are taken at the length of roll of the contact, so that a wrong pressure angle or a
-hollow flank comes into the size as it comes into the micrometer. Parallel anvils and pins touch an
-involute on a normal, and all normals touch the base circle; a flank that deviates by ``d`` along
-its normal moves the contact by ``d``, to first order in its slope (ISO 21771, geometry). Lengths
-are px of the picture, angles rad; arrays run over the teeth in the order of the fits.
+Every flank is used where the gauge would touch it: the involute that the flanks follow, whatever
+their pressure angle, and the form that all flanks of its side share, at the length of roll of the
+contact, so that a hollow flank comes into the size as it comes into the micrometer. Parallel anvils
+and pins touch an involute on a normal, and all normals touch the base circle; a flank that deviates
+by ``d`` along its normal moves the contact by ``d`` (ISO 21771, geometry). Lengths are px of the
+picture, angles rad; arrays run over the teeth in the order of the fits.
 """
 
 from dataclasses import dataclass
@@ -15,7 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from cogloupe.flanks import FORM_BINS, FlankFits
-from cogloupe.involute import pin_centre_radius
+from cogloupe.involute import angle_at_radius, involute, pin_centre_radius, roll_length
 
 Floats = NDArray[np.float64]
 
@@ -26,36 +26,30 @@ _TURNS = 4
 
 @dataclass(frozen=True)
 class GaugedFlanks:
-    """Fitted involute flanks, ready to be gauged.
+    """Fitted flanks as involutes of the base circle that they follow themselves.
 
     Attributes
     ----------
     base_radius : float
-    measuring_roll : float
-        Length of roll where `unwound` holds.
     unwound : ndarray, shape (z, 2)
-        Unwound angle of each flank there; NaN where not seen.
-    slope : ndarray, shape (2,)
-        Mean growth of the deviation out of the material for each unit of roll, left and right.
-    form : ndarray, shape (2, bins)
-        Mean form of each side, out of the material.
+        Unwound angle of each flank; NaN where not seen.
+    roll : ndarray, shape (n,)
+        Lengths of roll, rising.
+    off : ndarray, shape (2, n)
+        Deviation of each side's mean flank there, out of the material.
     roll_range : (float, float)
         Evaluation range, lengths of roll.
     """
 
     base_radius: float
-    measuring_roll: float
     unwound: Floats
-    slope: Floats
-    form: Floats
+    roll: Floats
+    off: Floats
     roll_range: tuple[float, float]
 
     def out(self, side: int, roll: Floats) -> Floats:
         """Deviation of a side's mean flank out of the material, at lengths of roll."""
-        low, high = self.roll_range
-        place = (roll - low) / (high - low) * FORM_BINS - 0.5
-        form = np.interp(place, np.arange(FORM_BINS), self.form[side])
-        return np.asarray(self.slope[side] * (roll - self.measuring_roll) + form)
+        return np.asarray(np.interp(roll, self.roll, self.off[side]))
 
     def touches(self, roll: Floats) -> NDArray[np.bool_]:
         """Tell which contacts lie within the evaluation range."""
@@ -77,14 +71,31 @@ def gauged_flanks(fits: FlankFits) -> GaugedFlanks:
 
     Notes
     -----
-    The slope is the side's median: flanks cut by one tool share it, and the noise of each flank's
-    own would be carried from mid-flank to the contact.
+    Flanks of another base circle than the one they were fitted against are unwound anew from
+    their own, so that gauges touch them where they would, however wrong the stated pressure
+    angle. The slope is the side's median: flanks cut by one tool share it, and the noise of each
+    flank's own would be carried from mid-flank to the contact.
     """
-    base = float(fits.curve.measuring_arm[0])
-    slopes = [_median(side) * sign * base for side, sign in zip(fits.slope.T, _SIGN, strict=True)]
+    curve, base = fits.curve, float(fits.curve.measuring_arm[0])
+    low, high = curve.roll_range
+    roll = low + (np.arange(FORM_BINS) + 0.5) / FORM_BINS * (high - low)
+    slope = np.array([_median(side) for side in fits.slope.T])
+    line = slope[:, None] * (roll - curve.measuring_roll) + _SIGN[:, None] * fits.form / base
+    radius, own = np.hypot(base, roll), base
+    angle = line - _SIGN[:, None] * involute(np.arctan2(roll, base))
+    ends = np.hypot(base, np.array([low, high]))
+    for _ in range(_TURNS):
+        lean = angle_at_radius(own, radius)
+        off = _SIGN[:, None] * (angle + _SIGN[:, None] * involute(lean)) * own
+        along = own * np.tan(lean)
+        own *= 1 + float(np.polyfit(along, off.mean(axis=0), 1)[0])
+    lean = angle_at_radius(own, radius)
+    unwound = angle + _SIGN[:, None] * involute(lean)
+    middle = unwound.mean(axis=1)
+    first, last = roll_length(own, ends)
     return GaugedFlanks(
-        base, fits.curve.measuring_roll, fits.unwound, np.array(slopes), fits.form,
-        fits.curve.roll_range,
+        own, fits.unwound + middle, own * np.tan(lean),
+        _SIGN[:, None] * (unwound - middle[:, None]) * own, (float(first), float(last)),
     )  # fmt: skip
 
 
@@ -144,7 +155,7 @@ def seated_pins(flanks: GaugedFlanks, pin: float) -> tuple[Floats, Floats, Float
     following = _shifted(flanks.unwound[:, 0], 1)
     half = (following - flanks.unwound[:, 1]) / 2
     turn = np.zeros(2)
-    roll = np.full(len(half), flanks.measuring_roll)
+    roll = np.full(len(half), sum(flanks.roll_range) / 2)
     radius = np.full(len(half), np.nan)
     for _ in range(_TURNS):
         out = np.stack([flanks.out(0, roll), flanks.out(1, roll)])

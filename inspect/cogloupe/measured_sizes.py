@@ -22,7 +22,7 @@ from cogloupe.gauged import (
     seated_pins,
     spans,
 )
-from cogloupe.involute import angle_at_radius, involute
+from cogloupe.involute import angle_at_radius, involute, roll_length
 from cogloupe.measure import Measured
 from cogloupe.profile import common_slope_doubt
 from cogloupe.rack import Gear, span_size
@@ -247,8 +247,9 @@ def _chords(source: _Source, nominal: Gear, figures: Figures) -> tuple[Around, f
     """Chordal thickness of every tooth on the reference circle, and the mean height over it."""
     radius = nominal.reference_radius
     gear, flanks = source.measured.gear, source.flanks
-    inv = float(involute(angle_at_radius(gear.base_radius, radius)))
-    roll = np.full(1, sqrt(radius**2 - gear.base_radius**2) / source.px)
+    circle = radius / source.px
+    inv = float(involute(angle_at_radius(flanks.base_radius, circle)))
+    roll = roll_length(flanks.base_radius, np.full(1, circle))
     out = float(flanks.out(0, roll)[0] + flanks.out(1, roll)[0]) / flanks.base_radius
     unwound = source.in_order(flanks.unwound)
     half = (unwound[:, 1] - unwound[:, 0] + out) / 2 - inv
