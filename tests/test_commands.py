@@ -186,7 +186,10 @@ def test_a_module_within_three_percent_is_taken_as_stated(run, tmp_path, wheel_p
         (("a.png", "--known-bore", "4"), "--known-bore: '4' has no unit: write 4mm, 4in or 4thou"),
         (("a.png", "--known-tip-diameter", "12ells"), "--known-tip-diameter: unit 'ells' in '12"),
         (("a.png", "--module", "1", "--dp", "24"), "--module and --dp say the same thing twice"),
-        (("a.png", "--scale", "5", "--known-bore", "4mm"), "--scale and --known-bore say the same"),
+        (
+            ("a.png", "--known-tip-diameter", "9mm", "--known-bore", "4mm"),
+            "--known-tip-diameter and --known-bore say the same",
+        ),
         (("a.png", "--rack", "iso54"), "--rack: rack 'iso54' is not known: use one of iso53-a, "),
         (("a.png",), "nothing sets the size: give --module or --dp, or a scale (--scale, "),
         (("gone.png", *KNOWN), "gone.png is not there: check the name"),

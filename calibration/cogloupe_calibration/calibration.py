@@ -21,6 +21,7 @@ Method = Literal[
     "known_tip_diameter",
     "known_bore",
     "known_pin",
+    "known_ring",
     "known_span",
     "known_over_pins",
     "ruled_scale",

@@ -20,7 +20,7 @@ from cogloupe_calibration.verdict import Finding, Verdict, judge, scale_findings
 
 Floats = NDArray[np.float64]
 Bools = NDArray[np.bool_]
-CircleMethod = Literal["known_pin", "known_bore", "known_tip_diameter"]
+CircleMethod = Literal["known_pin", "known_ring"]
 
 LEAST_POINTS = 30
 OUTLIER_SIGMAS = 5.0

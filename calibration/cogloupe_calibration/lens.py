@@ -115,6 +115,21 @@ def unmeasured_lens(width_px: int, height_px: int, oval: float = 0.0) -> Lens:
     return make_lens(centre, radius, np.zeros(len(TERMS)), np.diag(u**2))
 
 
+def is_measured(lens: Lens) -> bool:
+    """Whether the distortion was measured, and is not only allowed for.
+
+    Parameters
+    ----------
+    lens : Lens
+
+    Returns
+    -------
+    bool
+    """
+    k1 = TERMS.index("k1")
+    return lens.covariance[k1][k1] < (UNMEASURED_RADIAL / 2) ** 2
+
+
 def ideal_points(lens: Lens, xy: ArrayLike) -> Floats:
     """Places as a lens without distortion, looking straight down, would have shown them.
 

@@ -48,6 +48,9 @@ TOO_UNEVEN_REL = 0.02
 # lines out by more than these shares were not read right.
 ROUGH_RESIDUAL_SHARE = 0.02
 WRONG_RESIDUAL_SHARE = 0.05
+# Lines of a second length, seen so often, and so much longer than every one of the first.
+LEAST_ALTERNATING = 3
+ALTERNATING_LENGTH = 1.1
 
 
 @dataclass(frozen=True)
@@ -79,6 +82,8 @@ class RuledScale:
         Relative change of the spacing across, along the seen length of the lines: tilt, too.
     uneven_rel : float
         Largest departure of the local scale from the mean, where it is significant; else 0.
+    width_px, height_px : int
+        The frame.
     blur_px, line_width_px : float
         Common blur (Gaussian standard deviation) and width of the lines.
     dark_lines : bool
@@ -105,6 +110,8 @@ class RuledScale:
     u_gradient_rel: float
     fan_rel: float
     uneven_rel: float
+    width_px: int
+    height_px: int
     blur_px: float
     line_width_px: float
     dark_lines: bool
@@ -161,7 +168,8 @@ def measure_ruled_scale(
         )
     angle = turned(rows.bands.angle, float(rows.model.terms[2]))
     fit = fit_spacing(rows.number, *_square_to_lines(rows))
-    return _summed_up(rows, fit, angle, division_mm, u_division_rel)
+    height, width = picture.shape
+    return _summed_up(rows, fit, angle, (division_mm, u_division_rel), (width, height))
 
 
 def _square_to_lines(rows: _Rows) -> tuple[Floats, Floats]:
@@ -237,8 +245,13 @@ def _is_line(points: LinePoints, dark: bool) -> NDArray[np.bool_]:
 
 
 def _summed_up(
-    rows: _Rows, fit: Spacing, angle: float, division_mm: float, u_division: float
+    rows: _Rows,
+    fit: Spacing,
+    angle: float,
+    division: tuple[float, float],
+    frame: tuple[int, int],
 ) -> RuledScale:
+    division_mm, u_division = division
     relative = fit.relative_u
     scale_rel = hypot(relative, u_division)
     rms = float(np.sqrt(np.mean(fit.residual**2)))
@@ -261,6 +274,8 @@ def _summed_up(
         u_gradient_rel=fit.u_gradient,
         fan_rel=fit.fan,
         uneven_rel=fit.uneven,
+        width_px=frame[0],
+        height_px=frame[1],
         blur_px=rows.shape.blur,
         line_width_px=rows.shape.width,
         dark_lines=rows.dark,
@@ -288,7 +303,8 @@ def _findings(rows: _Rows, fit: Spacing) -> list[Finding]:
         _graded(bend, SEEN_UNEVEN_REL, TOO_UNEVEN_REL, tilt),
     ]
     found = [finding for finding in graded if finding is not None]
-    return found + _soft_findings(rows.shape, fit.period) + _finer_findings(rows, fit)
+    found += _soft_findings(rows.shape, fit.period) + _alternating_findings(rows)
+    return found + _finer_findings(rows, fit)
 
 
 def _soft_findings(shape: LineShape, period: float) -> list[Finding]:
@@ -297,6 +313,30 @@ def _soft_findings(shape: LineShape, period: float) -> list[Finding]:
     if shape.reach <= period / 2:
         return []
     return [Finding("usable", "neighbouring lines run into each other: blurred or too small")]
+
+
+def _alternating_findings(rows: _Rows) -> list[Finding]:
+    """Every second line longer: so it is where blur has left only the fifths of a scale."""
+    first = int(rows.number.min())
+    number, t = rows.number - first, rows.points.t
+    count = int(number.max()) + 1
+    low, high = np.full(count, np.inf), np.full(count, -np.inf)
+    np.minimum.at(low, number, t)
+    np.maximum.at(high, number, t)
+    length = np.where(np.isfinite(low), high - low, np.nan)
+    even, odd = (np.sort(side[np.isfinite(side)]) for side in (length[::2], length[1::2]))
+    if min(len(even), len(odd)) < LEAST_ALTERNATING:
+        return []
+    longer, shorter = (even, odd) if np.median(even) > np.median(odd) else (odd, even)
+    if longer[0] < ALTERNATING_LENGTH * shorter[-1]:
+        return []
+    return [
+        Finding(
+            "usable",
+            "every second line is longer, as where blur hides all but the fifths of a scale: make "
+            "sure that neighbouring lines are the stated distance apart",
+        )
+    ]
 
 
 def _finer_findings(rows: _Rows, fit: Spacing) -> list[Finding]:

@@ -191,6 +191,6 @@ def build_notices(
         if numbers:
             notices.append(flag(status, teeth=numbers))
     if not lens_measured:
-        lens = {"percent": 200 * UNMEASURED_RADIAL, "lean": degrees(2 * UNMEASURED_LEAN)}
-        notices.append(flag("lens_not_measured", **lens))
+        percent, lean = 200 * UNMEASURED_RADIAL, degrees(2 * UNMEASURED_LEAN)
+        notices.append(flag("lens_not_measured", percent=percent, lean=lean))
     return tuple(notices)

@@ -12,7 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from cogloupe.deviations import eccentricity
-from cogloupe.figures import Figures, flank_doubts, thickness_parts
+from cogloupe.figures import Figures, flank_doubts, thickness_modes, thickness_parts
 from cogloupe.measure import Measured
 from cogloupe.reading import BudgetLine
 from cogloupe.uncertainty import of_draws, plausible
@@ -146,7 +146,7 @@ def _mean_thickness(measured: Measured, figures: Figures) -> Judged:
     if not seen.any():
         return Judged("thickness_mean_mm", "mm", float("nan"), ())
     noise = np.sqrt(np.sum(figures.noise[seen] ** 2)) / max(seen.sum(), 1) * mm
-    apart = [float(np.mean((m.position[:, 1] - m.position[:, 0])[seen])) for m in figures.modes]
+    apart = [float(np.mean(mode[seen])) for mode in thickness_modes(measured, figures)]
     shared = thickness_parts(measured, figures)
     scale = measured.scale
     alone = sqrt(max(scale.relative_u**2 - scale.stretch**2, 0.0))
@@ -156,9 +156,13 @@ def _mean_thickness(measured: Measured, figures: Figures) -> Judged:
         "stretch": f"{100 * scale.stretch:.2g} %",
     }
     ways = {"edges": "2 / cos a, and through the scale"}
-    parts = [Part(IN_WORDS[n], values[n], ways.get(n, "2 r tan a"), c) for n, c in shared.items()]
+    parts = [
+        Part(IN_WORDS[n], values[n], ways.get(n, "2 r tan a"), c)
+        for n, c in shared.items()
+        if c > 0
+    ]
     own = _own_parts(measured, float(noise), "mean of the teeth")
-    modes = _mode_parts(figures, apart, mm, "mean of the teeth")
+    modes = _mode_parts(figures, apart, 1.0, "mean of the teeth")
     value = float(np.nanmean(figures.thickness))
     return Judged("thickness_mean_mm", "mm", value, (*own, *modes, *parts))
 
@@ -175,14 +179,39 @@ def _runout(measured: Measured, figures: Figures) -> Judged:
 
 
 def _eccentricity(measured: Measured, figures: Figures) -> Judged:
-    """Distance of the teeth's axis from the datum."""
+    """Distance of the teeth's axis from the datum: what acts along it changes it."""
     turn = figures.position[:, 1] + figures.gap_width / figures.measuring_radius / 2
-    leverage = eccentricity(figures.pin_radius, turn)[1]
-    own = figures.u_pin * sqrt(leverage)
-    modes = [1000 * abs(eccentricity(mode, turn)[0]) for mode in figures.pin_modes]
+    own = figures.u_pin * sqrt(eccentricity(figures.pin_radius, turn)[1])
+    along, _ = _off_axis(figures, turn)
     where = "first harmonic of the pin's run"
-    parts = (*_own_parts(measured, 1000 * own, where), *_mode_parts(figures, modes, 1.0, where))
+    parts = (*_own_parts(measured, 1000 * own, where), *_mode_parts(figures, along, 1000.0, where))
     return Judged("eccentricity_um", "um", 1000 * abs(figures.eccentricity), parts)
+
+
+def u_direction(figures: Figures) -> float:
+    """Standard uncertainty of the direction in which the teeth's axis lies.
+
+    Parameters
+    ----------
+    figures : Figures
+
+    Returns
+    -------
+    float
+        Rad, from what acts across the eccentricity; NaN where there is none.
+    """
+    turn = figures.position[:, 1] + figures.gap_width / figures.measuring_radius / 2
+    own = figures.u_pin * sqrt(eccentricity(figures.pin_radius, turn)[1])
+    size = abs(figures.eccentricity)
+    return hypot(own, *_off_axis(figures, turn)[1]) / size if size > 0 else float("nan")
+
+
+def _off_axis(figures: Figures, turn: Floats) -> tuple[list[float], list[float]]:
+    """What each common source does to the axis, along the eccentricity and across it, mm."""
+    size = abs(figures.eccentricity)
+    way = figures.eccentricity / size if size > 0 else 1.0
+    moved = [eccentricity(mode, turn)[0] / way for mode in figures.pin_modes]
+    return [float(m.real) for m in moved], [float(m.imag) for m in moved]
 
 
 def _own_parts(measured: Measured, total: float, where: str) -> tuple[Part, ...]:

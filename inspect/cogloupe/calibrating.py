@@ -1,6 +1,7 @@
 """Make a calibration from a picture of something of known size."""
 
 import datetime
+from collections.abc import Callable
 from dataclasses import dataclass
 from math import hypot
 from pathlib import Path
@@ -8,7 +9,7 @@ from typing import Any, Literal
 
 from numpy.typing import NDArray
 
-from cogloupe.datum import Disc, find_disc
+from cogloupe.datum import find_disc
 from cogloupe.inspection import camera_of
 from cogloupe.measure import measure_gear
 from cogloupe.photo import Photo, read_photo
@@ -16,14 +17,19 @@ from cogloupe.segment import LUMA, mix_colours
 from cogloupe.settings import as_option, make_settings
 from cogloupe.uncertainty import edge_shift
 from cogloupe_calibration.calibration import Calibration, Picture
-from cogloupe_calibration.errors import UseError
+from cogloupe_calibration.circle import CircleScale, calibration_from_circle, measure_circle
+from cogloupe_calibration.errors import CalibrationError, UseError
 from cogloupe_calibration.grid import (
     U_PITCH_REL,
     GridScale,
     calibration_from_grid,
     measure_grid,
 )
-from cogloupe_calibration.ruled import calibration_from_ruled, measure_ruled_scale
+from cogloupe_calibration.ruled import (
+    RuledScale,
+    calibration_from_ruled,
+    measure_ruled_scale,
+)
 from cogloupe_calibration.scale import (
     CALIPER_U_MM,
     Scale,
@@ -33,24 +39,30 @@ from cogloupe_calibration.scale import (
 )
 from cogloupe_calibration.units import parse_length
 
+Shown = GridScale | CircleScale | RuledScale
+VIEW_WITHIN = 1.5
+"""A person's rough width of the view is within this factor; hidden divisions make it 2 or more."""
+
 
 @dataclass(frozen=True)
 class CalibrationRequest:
-    """What the person says of the picture; exactly one of the first seven is given.
+    """What the person says of the picture; exactly one of the first eight is given.
 
     Lengths are text with a unit; `size` is squares or dots across and down, as 9x7;
-    `uncertainty` is expanded (k = 2).
+    `uncertainty` is expanded (k = 2); `view_width` is roughly what the frame's width shows.
     """
 
     scale_um_per_px: float | None = None
     known_tip_diameter: str | None = None
     known_bore: str | None = None
     known_pin: str | None = None
+    known_ring: str | None = None
     ruled_scale: str | None = None
     checkerboard: str | None = None
     dots: str | None = None
     size: str | None = None
     uncertainty: str | None = None
+    view_width: str | None = None
     note: str = ""
 
     @property
@@ -63,8 +75,8 @@ class CalibrationRequest:
             Where none or several were given.
         """
         names = (
-            "scale_um_per_px", "known_tip_diameter", "known_bore", "known_pin", "ruled_scale",
-            "checkerboard", "dots",
+            "scale_um_per_px", "known_tip_diameter", "known_bore", "known_pin", "known_ring",
+            "ruled_scale", "checkerboard", "dots",
         )  # fmt: skip
         given = [name for name in names if getattr(self, name) is not None]
         if len(given) == 1:
@@ -79,7 +91,7 @@ class CalibrationRequest:
 
 def make_calibration(
     path: Path | None, request: CalibrationRequest, date: datetime.date
-) -> tuple[Calibration, GridScale | None]:
+) -> tuple[Calibration, Shown | None]:
     """Make a calibration as requested.
 
     Parameters
@@ -92,8 +104,8 @@ def make_calibration(
     Returns
     -------
     Calibration
-    GridScale or None
-        The grid it was made from, for a picture of its residuals.
+    GridScale, CircleScale, RuledScale or None
+        What it was made from, for a picture of its residuals.
 
     Raises
     ------
@@ -105,22 +117,88 @@ def make_calibration(
         picture = _picture(read_photo(path)) if path is not None else None
         return calibration_from_scale(_stated(request), date, picture, request.note), None
     length = parse_length(getattr(request, method))
-    u = parse_length(request.uncertainty) / 2 if request.uncertainty else None
+    u = _stated_u(request, length)
     if path is None:
         raise UseError(f"{as_option(method)} needs a picture: name one")
     photo = read_photo(path)
+    made = _measured(photo, request, length, u)(_picture(photo), date, request.note)
+    if request.view_width is not None:
+        _check_view(made[0], photo.width, request.view_width)
+    return made
+
+
+def _measured(
+    photo: Photo, request: CalibrationRequest, length: float, u: float | None
+) -> Callable[[Picture, datetime.date, str], tuple[Calibration, Shown | None]]:
+    """Measure what is on the picture; gives what makes the calibration of it."""
+    method, known_u = request.method, CALIPER_U_MM if u is None else u
     if method == "ruled_scale":
         ruled = measure_ruled_scale(_grey(photo), length, *(() if u is None else (u / length,)))
-        return calibration_from_ruled(ruled, _picture(photo), date, request.note), None
+        return lambda *about: (calibration_from_ruled(ruled, *about), ruled)
     if method in ("checkerboard", "dots"):
         grid = _grid(photo, request, length, u)
-        return calibration_from_grid(grid, _picture(photo), date, request.note), grid
-    known_u = CALIPER_U_MM if u is None else u
-    if method == "known_pin":
-        scale = _from_disc(find_disc(photo.pixels), length, known_u)
-    else:
-        scale = _with_known_u(_from_gear(photo, method, getattr(request, method)), known_u)
-    return calibration_from_scale(scale, date, _picture(photo), request.note), None
+        return lambda *about: (calibration_from_grid(grid, *about), grid)
+    if method in ("known_pin", "known_ring"):
+        circle = _circle(photo, length, known_u, hollow=method == "known_ring")
+        return lambda *about: (calibration_from_circle(circle, *about), circle)
+    scale = _with_known_u(_from_gear(photo, method, getattr(request, method)), known_u)
+    return lambda picture, date, note: (calibration_from_scale(scale, date, picture, note), None)
+
+
+def seen_in_words(shown: Shown) -> str:
+    """Say what was seen, so that a person can hold it against the target.
+
+    Parameters
+    ----------
+    shown : GridScale, CircleScale or RuledScale
+
+    Returns
+    -------
+    str
+        A sentence.
+    """
+    if isinstance(shown, RuledScale):
+        gaps = int(shown.number[-1] - shown.number[0])
+        return (
+            f"Seen: {len(shown.number)} lines, {gaps * shown.division_mm:.4g} mm from the first to "
+            f"the last at {shown.division_mm:g} mm a division. Where blur hides lines altogether "
+            "no picture tells it: hold this against the scale itself."
+        )
+    if isinstance(shown, CircleScale):
+        return (
+            f"Seen: a circle {2 * shown.radius_px:.1f} px across; scale in x over scale in y "
+            f"{shown.ratio:.5f} ± {4 * shown.u_e:.1g} (k = 2)."
+        )
+    what = "squares" if shown.kind == "checkerboard" else "dots"
+    return (
+        f"Seen: {shown.columns} x {shown.rows} {what}, {int(shown.used.sum())} points, off an even "
+        f"grid by {shown.uncorrected_rms_px:.2g} px RMS before and {shown.residual_rms_px:.2g} px "
+        "after the lens is undone."
+    )
+
+
+def _stated_u(request: CalibrationRequest, length: float) -> float | None:
+    """Standard uncertainty of the known length as stated, mm."""
+    if request.uncertainty is None:
+        return None
+    expanded = parse_length(request.uncertainty)
+    if expanded >= length / 2:
+        raise UseError(
+            f"--uncertainty {request.uncertainty} ({expanded:g} mm) against a known length of "
+            f"{getattr(request, request.method)} ({length:g} mm): check the units"
+        )
+    return expanded / 2
+
+
+def _check_view(calibration: Calibration, width_px: int, stated: str) -> None:
+    """Refuse a scale that shows another width than the person sees."""
+    seen, wanted = width_px * calibration.mm_per_px, parse_length(stated)
+    if not 1 / VIEW_WITHIN < seen / wanted < VIEW_WITHIN:
+        raise CalibrationError(
+            f"the frame would be {seen:.3g} mm wide by this picture, stated {wanted:.3g} mm: the "
+            "stated length is not that between neighbouring lines or marks (blur may hide the "
+            "finer ones), or the units are wrong"
+        )
 
 
 def _stated(request: CalibrationRequest) -> Scale:
@@ -177,11 +255,14 @@ def _picture(photo: Photo) -> Picture:
     )  # fmt: skip
 
 
-def _from_disc(disc: Disc, diameter_mm: float, u_mm: float) -> Scale:
-    """Scale from a disc; how far it is out of round may be in the diameter that was gauged."""
+def _circle(photo: Photo, diameter_mm: float, u_mm: float, hollow: bool) -> CircleScale:
+    """Pin, disc or ring on a picture."""
+    disc = find_disc(photo.pixels, hollow)
     edge = hypot(edge_shift(disc.blur), disc.u_level)
-    u = 2 * hypot(disc.circle.u_radius, disc.circle.rms, edge)
-    return from_known_diameter(2 * disc.circle.radius, u, diameter_mm, u_mm, method="known_pin")
+    return measure_circle(
+        disc.xy, diameter_mm, (photo.width, photo.height), u_diameter_mm=u_mm, u_edge_px=edge,
+        method="known_ring" if hollow else "known_pin",
+    )  # fmt: skip
 
 
 def _from_gear(photo: Photo, method: str, length: str) -> Scale:

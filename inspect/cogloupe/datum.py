@@ -135,6 +135,8 @@ class Disc:
     ----------
     circle : Bore
         Its outline.
+    xy : ndarray, shape (n, 2)
+        The points of that outline, the shift that blur gives a curved edge undone.
     blur : float
         Blur of the edge.
     u_level : float
@@ -142,17 +144,20 @@ class Disc:
     """
 
     circle: Bore
+    xy: Floats
     blur: float
     u_level: float
 
 
-def find_disc(pixels: NDArray[Any]) -> Disc:
+def find_disc(pixels: NDArray[Any], hollow: bool = False) -> Disc:
     """Find the one round thing on a picture, dark or light, and measure its outline.
 
     Parameters
     ----------
     pixels : ndarray, shape (h, w) or (h, w, 3)
         Upright photograph.
+    hollow : bool, optional
+        Measure the hole in it (a ring) instead.
 
     Returns
     -------
@@ -161,18 +166,25 @@ def find_disc(pixels: NDArray[Any]) -> Disc:
     Raises
     ------
     PhotoError
-        Where nothing round is seen whole, several things are, or the edge is too soft or too
-        small to measure.
+        Where nothing round is seen whole, several things are, no hole is in it, or the edge is
+        too soft or too small to measure.
     """
     region = _only_one(_round_regions(pixels))
     outlines = find_edges(pixels, region)
-    circle = _round(outlines.outer, region.tip_radius, hollow=False)
+    if hollow and not outlines.holes:
+        raise PhotoError(
+            "no hole is seen in the round thing, so it is no ring: light it so that the hole "
+            "stands out, or give the outer diameter with --known-pin"
+        )
+    edge = outlines.holes[0] if hollow else outlines.outer
+    circle = _round(edge, region.tip_radius, hollow)
     if circle is None or outlines.blur_px > SOFTEST_DISC * 2 * circle.radius:
         raise PhotoError(
             f"the edge of the disc is blurred beyond use (blur {outlines.blur_px:.1f} px on "
             f"{2 * region.tip_radius:.0f} px across): focus again, or come closer"
         )
-    return Disc(circle, outlines.blur_px, outlines.u_level_px)
+    xy = edge.straightened((-1 if hollow else 1) / circle.radius)
+    return Disc(circle, xy, outlines.blur_px, outlines.u_level_px)
 
 
 def _round_regions(pixels: NDArray[Any]) -> list[Region]:

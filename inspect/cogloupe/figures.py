@@ -37,6 +37,7 @@ from cogloupe.uncertainty import (
 from cogloupe_calibration.calibration import Lens
 from cogloupe_calibration.errors import PhotoError
 from cogloupe_calibration.lens import unmeasured_lens
+from cogloupe_calibration.scale import Scale
 
 Floats = NDArray[np.float64]
 Bools = NDArray[np.bool_]
@@ -46,13 +47,12 @@ PIN_MODULES = 1.728
 BEVEL_FLANK_DOUBT = 0.03
 """Standard uncertainty that a bevel leaves in each flank by itself, as a share of its width (from
 rendered gears with tool marks; common practice knows no figure)."""
-CORNER_DOUBT, CORNER_DOUBT_CURVED = 0.03, 0.14
-"""The same from the blur of the flank's ends, in squared blurs over the tooth's depth, where grey
-follows the light and where it follows the sRGB curve (from rendered gears without noise, teeth 14
-to 70 px deep, blur 0.8 to 2.2 px)."""
-TEXTURE_DOUBT, GRAIN_PX = 2.6, 10.0
+CORNER_DOUBT = 0.03
+"""The same from the blur of the flank's ends, in squared blurs over the tooth's depth (from
+rendered gears without noise, teeth 22 to 70 px deep, blur 0.8 to 2.2 px)."""
+TEXTURE_DOUBT, GRAIN_PX = 1.6, 10.0
 """The same from texture: blurs a flank shifts for levels that vary by the whole contrast over
-grains of so many px (from rendered gears with tool marks)."""
+grains of so many px (from rendered gears with tool marks and in front light)."""
 OBSTRUCTED_SHARE = 0.05
 """A flank with more of its points than this under something is called obstructed."""
 PARTIAL_COVERAGE = 0.8
@@ -206,7 +206,7 @@ def work_out(
     position = np.roll(angles, -first, axis=0)
     settled = settled or _settle_alone(measured, axes, frame, lens)
     noise = np.roll(settled.noise, -first, axis=0)
-    modes = tuple(Mode(m.name, m.size, np.roll(m.position, -first, axis=0)) for m in settled.modes)
+    modes = tuple(replace(m, position=np.roll(m.position, -first, axis=0)) for m in settled.modes)
     pin = settings.lengths_mm.get("pin_diameter", PIN_MODULES * wheel.module_mm)
     pins = _seated(measured, axes, radius, pin, first)
     if not measured.involute:  # in a wide gap between radial flanks the pin may rest on the floor
@@ -243,7 +243,8 @@ def _settle_alone(
 def _common_sources(measured: Measured, axes: Axes, lens: Lens) -> tuple[Mode, ...]:
     """Sources that move the flanks together: lens, lean, and the place of the datum."""
     place = flank_place(measured.fits, axes.datum)
-    modes = lens_modes(place, datum_points(measured, axes), lens)
+    carried = datum_points(measured, axes)
+    modes = lens_modes(place, carried, lens, _stretch(measured, lens))
     if axes.kind == "teeth":
         return modes
     if axes.kind == "bore" and measured.bore is not None:
@@ -288,11 +289,10 @@ def flank_doubts(measured: Measured) -> dict[str, float]:
     """
     teeth, outlines = measured.teeth, measured.outlines
     depth = teeth.tip_radius - teeth.root_radius
-    corner = CORNER_DOUBT + (CORNER_DOUBT_CURVED - CORNER_DOUBT) * outlines.curve
     grains = max(depth / GRAIN_PX, 1.0)
     return {
         "bevel": BEVEL_FLANK_DOUBT * outlines.bevel_px,
-        "corners": corner * outlines.blur_px**2 / depth,
+        "corners": CORNER_DOUBT * outlines.blur_px**2 / depth,
         "texture": TEXTURE_DOUBT * outlines.texture * outlines.blur_px / sqrt(grains),
     }
 
@@ -408,18 +408,26 @@ def at_the_gear(measured: Measured, frame: tuple[int, int], lens: Lens | None) -
     Measured
         The same but for the scale.
     """
+    scale = measured.scale
+    stretch = float(np.sqrt(np.sum(_stretch(measured, lens or unmeasured_lens(*frame)) ** 2)))
+    u = hypot(scale.u_mm_per_px, scale.mm_per_px * stretch)
+    return replace(measured, scale=replace(scale, u_mm_per_px=u, stretch=stretch))
+
+
+def _stretch(measured: Measured, lens: Lens) -> Floats:
+    """How much each source of the lens stretches the gear against where its scale was taken."""
     scale, fits = measured.scale, measured.fits
-    if scale.method == "from_module":
-        return measured
-    anchor = None
+    gear = anchor = _ring(fits.centre, fits.curve.measuring_radius)
     if scale.by_edge < 0:
         anchor = _ring(fits.centre, measured.teeth.tip_radius)
     elif scale.by_edge > 0 and measured.bore is not None:
         anchor = _ring(measured.bore.centre, measured.bore.radius)
-    gear = _ring(fits.centre, fits.curve.measuring_radius)
-    stretch = gear_stretch(lens or unmeasured_lens(*frame), gear, anchor)
-    u = hypot(scale.u_mm_per_px, scale.mm_per_px * stretch)
-    return replace(measured, scale=replace(scale, u_mm_per_px=u, stretch=stretch))
+    return gear_stretch(lens, gear, None if _taken_elsewhere(scale) else anchor)
+
+
+def _taken_elsewhere(scale: Scale) -> bool:
+    """Whether the scale holds at the frame's middle, not at something on the gear."""
+    return scale.by_edge == 0 and scale.method != "from_module"
 
 
 def thickness_uncertainty(measured: Measured, figures: Figures) -> Floats:
@@ -434,14 +442,41 @@ def thickness_uncertainty(measured: Measured, figures: Figures) -> Floats:
     -------
     ndarray, shape (z,)
     """
-    own = [figures.noise[:, 0], figures.noise[:, 1]]
-    own += [mode.position[:, 1] - mode.position[:, 0] for mode in figures.modes]
-    apart = combined(tuple(own)) * figures.measuring_radius
-    return np.asarray(np.hypot(apart, common_thickness(measured, figures)))
+    own = np.hypot(figures.noise[:, 0], figures.noise[:, 1]) * figures.measuring_radius
+    parts = thickness_parts(measured, figures)
+    modes = thickness_modes(measured, figures)
+    return combined((own, *modes, *(np.full(own.shape, part) for part in parts.values())))
+
+
+def thickness_modes(measured: Measured, figures: Figures) -> list[Floats]:
+    """Change of every tooth's thickness with each common source.
+
+    Parameters
+    ----------
+    measured : Measured
+    figures : Figures
+
+    Returns
+    -------
+    list of ndarray, shape (z,)
+        Mm; a stretch of the whole gear included.
+    """
+    grown = _thicker(measured)
+    return [
+        (mode.position[:, 1] - mode.position[:, 0]) * figures.measuring_radius
+        + grown * mode.stretch
+        for mode in figures.modes
+    ]
+
+
+def _thicker(measured: Measured) -> float:
+    """Growth of a tooth's thickness per share by which the gear is taken for too large, mm."""
+    curve = measured.fits.curve
+    return 2 * curve.stretched()[0] * measured.scale.mm_per_px / cos(curve.mean_lean)
 
 
 def common_thickness(measured: Measured, figures: Figures) -> float:
-    """Part of the thickness's uncertainty that all teeth share.
+    """Part of the thickness's uncertainty that all teeth share, a stretch included.
 
     Parameters
     ----------
@@ -453,7 +488,8 @@ def common_thickness(measured: Measured, figures: Figures) -> float:
     float
         Mm.
     """
-    return hypot(*thickness_parts(measured, figures).values())
+    stretched = _thicker(measured) * measured.scale.stretch
+    return hypot(stretched, *thickness_parts(measured, figures).values())
 
 
 def thickness_parts(measured: Measured, figures: Figures) -> dict[str, float]:
@@ -467,7 +503,7 @@ def thickness_parts(measured: Measured, figures: Figures) -> dict[str, float]:
     Returns
     -------
     dict
-        Mm, by ``edges``, ``scale`` and ``stretch``.
+        Mm, by ``edges``, ``scale`` and ``stretch`` (what the common sources do not carry of it).
 
     Notes
     -----
@@ -475,13 +511,13 @@ def thickness_parts(measured: Measured, figures: Figures) -> dict[str, float]:
     circle of fixed radius r, by ``2 r e tan a`` for an involute: its flanks stand further out.
     Where the scale was taken from edges of the same picture, what moves all edges moves it too.
     """
-    alpha, scale = measured.fits.curve.mean_lean, measured.scale
-    grown = 2 * measured.fits.curve.stretched()[0] * scale.mm_per_px / cos(alpha)
-    edges = figures.edge * (2 / cos(alpha) + grown * scale.by_edge / scale.mm_per_px)
-    by_edges = scale.by_edge * figures.edge / scale.mm_per_px
-    apart = scale.relative_u**2 - scale.stretch**2 - by_edges**2
+    scale, grown = measured.scale, _thicker(measured)
+    level = figures.edge / scale.mm_per_px
+    along = 2 * figures.edge / cos(measured.fits.curve.mean_lean)
+    apart = scale.relative_u**2 - scale.stretch**2 - (scale.by_edge * level) ** 2
+    left = scale.stretch**2 - sum(mode.stretch**2 for mode in figures.modes)
     return {
-        "edges": abs(edges),
+        "edges": abs(along + grown * scale.by_edge * level),
         "scale": grown * sqrt(max(apart, 0.0)),
-        "stretch": grown * scale.stretch,
+        "stretch": grown * sqrt(left) if left > 1e-6 * scale.stretch**2 else 0.0,
     }

@@ -32,6 +32,7 @@ from cogloupe.photo import Photo
 from cogloupe.rack import Gear, gear_outline
 from cogloupe.reading import CalibrationInfo, Notice, PhotoInfo, Reading
 from cogloupe.settings import GearSettings
+from cogloupe.size import CirclesSeen, compare_scales
 from cogloupe.summary import build_summary, build_tolerance
 from cogloupe.uncertainty import pitch_uncertainty
 from cogloupe_calibration.calibration import (
@@ -41,10 +42,13 @@ from cogloupe_calibration.calibration import (
     check_fits,
     load_calibration,
 )
-from cogloupe_calibration.lens import observed_points, unmeasured_lens
+from cogloupe_calibration.lens import is_measured, observed_points, unmeasured_lens
 from cogloupe_calibration.scale import Scale, from_stated_scale
 
 Floats = NDArray[np.float64]
+
+OUTSIDE_WARNS = 0.05
+"""Share of its tip radius by which a gear may reach outside the calibrated part of the frame."""
 
 
 def inspect_photo(photo: Photo, settings: GearSettings) -> tuple[Reading, Evidence]:
@@ -73,9 +77,10 @@ def inspect_photo(photo: Photo, settings: GearSettings) -> tuple[Reading, Eviden
     frame = (photo.width, photo.height)
     if settings.unknown:
         settings = settings_by_sight(photo.pixels, settings, stated, lens)
-    measured = measure_gear(photo.pixels, settings, stated, lens)
-    frame = (photo.width, photo.height)
-    measured = at_the_gear(measured, frame, lens)
+    measured = at_the_gear(measure_gear(photo.pixels, settings, stated, lens), frame, lens)
+    circles = CirclesSeen(measured.teeth, measured.outlines, measured.bore)
+    notices += compare_scales(settings, measured.scale, circles)
+    notices += _outside(measured, calibration)
     axes = choose_datum(measured, settings.datum)
     figures = work_out(measured, axes, settings, frame, lens)
     details = work_out_details(measured, axes, figures, frame, lens, settings)
@@ -120,6 +125,21 @@ def stated_scale(
     )
     scale = Scale(calibration.mm_per_px, calibration.u_mm_per_px, calibration.method)
     return scale, calibration, tuple(flag("calibration", what=text) for text in warnings)
+
+
+def _outside(measured: Measured, calibration: Calibration | None) -> tuple[Notice, ...]:
+    """Say so where the gear lies outside what the calibration's target covered."""
+    if calibration is None or calibration.valid_region_px is None:
+        return ()
+    left, top, right, bottom = calibration.valid_region_px
+    seen = measured.region
+    beyond = seen.tip_radius + max(
+        left - seen.x, seen.x - right, top - seen.y, seen.y - bottom, -seen.tip_radius
+    )
+    if beyond < OUTSIDE_WARNS * seen.tip_radius:
+        return ()
+    what = f"the gear reaches {beyond:.0f} px outside the part of the frame that its target covered"
+    return (flag("calibration", what=what),)
 
 
 def camera_of(photo: Photo) -> Camera:
@@ -210,7 +230,7 @@ def build_reading(
             *notices,
             *_pin_notices(measured, figures),
             *size_notices(sizes),
-            *build_notices(measured, axes, teeth, lens is not None),
+            *build_notices(measured, axes, teeth, lens is not None and is_measured(lens)),
         ),
     )
 

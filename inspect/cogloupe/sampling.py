@@ -189,7 +189,7 @@ def _texture(residual: Greys, z: Greys) -> float:
     for side in (z < -2.2, z > 2.2):
         count = running_mean(side.sum(axis=1).astype(float), GRAIN_SAMPLES)
         mean = running_mean((side * residual).sum(axis=1), GRAIN_SAMPLES) / np.maximum(count, 1e-9)
-        pixel = (1.4826 * float(np.median(np.abs(residual[::7])))) ** 2
+        pixel = (1.4826 * float(np.median(np.abs(residual[::7][side[::7]])))) ** 2
         by_chance = pixel / np.maximum(np.median(count) * GRAIN_SAMPLES, 1)
         squares += max((1.4826 * float(np.median(np.abs(mean)))) ** 2 - by_chance, 0.0)
     return sqrt(squares)

@@ -21,7 +21,10 @@ SETTINGS_FILE = "gear.toml"
 _SIZE = ("module_mm", "dp")
 _CURVE = ("generating_circle", "mate_teeth", "addendum_radius")
 """What the addendum of cycloidal teeth can be stated by."""
-_SCALE = ("calibration", "scale_um_per_px", "known_tip_diameter", "known_bore")
+_STATED = ("calibration", "scale_um_per_px")
+_KNOWN = ("known_tip_diameter", "known_bore")
+"""Beside a stated scale a known diameter is only compared with it."""
+_SCALE = _STATED + _KNOWN
 
 _LENGTHS = (
     "known_tip_diameter", "known_bore", "over_pins", "measuring_diameter", "pin_diameter",
@@ -209,7 +212,7 @@ def make_settings(given: Mapping[str, object], where: str = "") -> GearSettings:
     """
     spelt = str if where else as_option
     prefix = f"{where}: " if where else ""
-    for group in (_SIZE, _SCALE, _CURVE):
+    for group in (_SIZE, _STATED, _KNOWN, _CURVE):
         names = [spelt(name) for name in group if given.get(name) is not None]
         if len(names) > 1:
             raise UseError(f"{prefix}{' and '.join(names)} say the same thing twice: give one")

@@ -24,7 +24,7 @@ from cogloupe.teeth import ToothMap
 from cogloupe.tooth_form import FlankCurve
 from cogloupe.uncertainty import edge_shift
 from cogloupe_calibration.errors import PhotoError, UseError
-from cogloupe_calibration.scale import Scale, from_known_diameter
+from cogloupe_calibration.scale import Scale, disagreement, from_known_diameter
 
 Floats = NDArray[np.float64]
 
@@ -231,6 +231,29 @@ def _module_notice(settings: GearSettings, seen: SeenModule, mm: float) -> tuple
         return ()
     percent = 200 * seen.u_px / seen.px
     return (flag("module_from_tips", module=mm, percent=percent),)
+
+
+def compare_scales(
+    settings: GearSettings, scale: Scale, circles: CirclesSeen
+) -> tuple[Notice, ...]:
+    """Hold the scale against a known diameter that was given beside it.
+
+    Parameters
+    ----------
+    settings : GearSettings
+    scale : Scale
+        As stated or calibrated.
+    circles : CirclesSeen
+
+    Returns
+    -------
+    tuple of Notice
+        Empty where they agree within their uncertainty, or only one of them was given.
+    """
+    stated = settings.calibration is not None or settings.scale_um_per_px is not None
+    other = _scale_from_circle(settings, circles) if stated else None
+    what = None if other is None else disagreement(scale, other)
+    return () if what is None else (flag("scales_disagree", what=what),)
 
 
 def _check_module(module: float, seen: SeenModule, scale: Scale) -> None:

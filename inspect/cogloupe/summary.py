@@ -7,7 +7,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from cogloupe.assemble_shapes import floor_ratio_mean, profile_summary
-from cogloupe.budget import Judged
+from cogloupe.budget import Judged, u_direction
 from cogloupe.figures import Axes, Figures
 from cogloupe.measure import Measured
 from cogloupe.numbers import atan2_deg, number
@@ -44,7 +44,7 @@ def build_summary(
     worst, total, runout = (judged[name] for name in LARGEST)
     spread = [_spread(figures.single_um[:, s], figures, s) for s in (0, 1)]
     bore_seen = axes.kind == "bore"
-    vector, u_vector = figures.eccentricity, judged["eccentricity_um"].u / 1000
+    vector, turned = figures.eccentricity, degrees(u_direction(figures))
     resolved = abs(vector) > 0
     u_thickness = judged["thickness_mean_mm"].u
     ratio, u_ratio = floor_ratio_mean(shapes)
@@ -63,12 +63,12 @@ def build_summary(
         u_runout_um=number(runout.u),
         pin_diameter_mm=figures.pin,
         eccentricity_um=number(1000 * abs(vector)) if bore_seen else None,
-        u_eccentricity_um=number(1000 * u_vector) if bore_seen else None,
+        u_eccentricity_um=number(judged["eccentricity_um"].u) if bore_seen else None,
         eccentricity_direction_deg=(
             atan2_deg(float(np.angle(vector))) if bore_seen and resolved else None
         ),
         u_eccentricity_direction_deg=(
-            number(min(degrees(u_vector / abs(vector)), 180.0)) if bore_seen and resolved else None
+            number(min(turned, 180.0)) if bore_seen and resolved else None
         ),
         thickness_mean_mm=number(_nanmean(figures.thickness)),
         u_thickness_mean_mm=number(u_thickness),

@@ -29,8 +29,6 @@ EDGE_LEVEL_ALLOWANCE = 0.03
 step (camera response, glare, bevel); common practice, no source."""
 DRAWS = 300
 """Draws of the true values behind a largest difference: its uncertainty to 4 % of itself."""
-LEAST_FOR_WAVE = 6
-"""Values seen from which a first harmonic is told apart from scatter."""
 
 
 @dataclass(frozen=True)
@@ -66,15 +64,21 @@ class Mode:
     size : str
         The allowance, in words.
     position : ndarray, shape (z, 2)
-        Change of each flank's angle on the measuring circle about the datum, rad.
+        Change of each flank's angle on the measuring circle about the datum, rad; a stretch of
+        the whole gear is left out of it.
+    stretch : float
+        That stretch: how much larger than its scale says the gear is seen, relatively.
     """
 
     name: str
     size: str
     position: Floats
+    stretch: float = 0.0
 
 
-def lens_modes(place: FlankPlace, datum_points: Floats | None, lens: Lens) -> tuple[Mode, ...]:
+def lens_modes(
+    place: FlankPlace, datum_points: Floats | None, lens: Lens, stretch: Floats | None = None
+) -> tuple[Mode, ...]:
     """Effects of what is not known of the lens and the lean.
 
     Parameters
@@ -85,6 +89,8 @@ def lens_modes(place: FlankPlace, datum_points: Floats | None, lens: Lens) -> tu
         the datum is fitted to the flanks themselves.
     lens : Lens
         Calibrated, or with an allowance for what was not measured.
+    stretch : ndarray, shape (sources,), optional
+        From `gear_stretch`.
 
     Returns
     -------
@@ -99,7 +105,8 @@ def lens_modes(place: FlankPlace, datum_points: Floats | None, lens: Lens) -> tu
         if u > 0:
             name = TERMS_IN_WORDS[TERMS[int(np.argmax(np.abs(axis[:, -1 - k])))]]
             effect = _flank_effect(place, _source(lens, k), datum_points)
-            found.append(Mode(name, f"{100 * u:.2g} %", effect))
+            grown = 0.0 if stretch is None else float(stretch[k])
+            found.append(Mode(name, f"{100 * u:.2g} %", effect, grown))
     return tuple(found)
 
 
@@ -206,7 +213,7 @@ def datum_modes(place: FlankPlace, u_px: float) -> tuple[Mode, ...]:
     return tuple(Mode(name, size, effect[..., k]) for k, name in enumerate(names))
 
 
-def gear_stretch(lens: Lens, gear: Floats, anchor: Floats | None) -> float:
+def gear_stretch(lens: Lens, gear: Floats, anchor: Floats | None) -> Floats:
     """How much larger or smaller than its scale says a gear may be seen, from lens and lean.
 
     Parameters
@@ -221,8 +228,8 @@ def gear_stretch(lens: Lens, gear: Floats, anchor: Floats | None) -> float:
 
     Returns
     -------
-    float
-        Relative standard uncertainty.
+    ndarray, shape (sources,)
+        Relative, for one standard uncertainty of each source of the lens.
     """
 
     def stretch(ring: Floats, field: Field) -> float:
@@ -234,7 +241,7 @@ def gear_stretch(lens: Lens, gear: Floats, anchor: Floats | None) -> float:
         stretch(gear, field) - (stretch(anchor, field) if anchor is not None else 0.0)
         for field in fields
     ]
-    return float(np.sqrt(np.sum(np.square(parts))))
+    return np.array(parts)
 
 
 def edge_shift(blur: float) -> float:
@@ -357,28 +364,37 @@ def plausible(values: Floats, u: Floats, turn: Floats) -> Floats:
 
     Notes
     -----
-    Noise makes the largest of many values look larger than it is. What noise explains of the
-    scatter about the first harmonic is taken out before noise is drawn (empirical Bayes), so that
-    the draws scatter as the true values do. Propagation by draws: JCGM 101:2008. The draws are the
-    same for the same values.
+    Noise makes the largest of many values look larger than it is. What noise explains of their
+    first harmonic, and of the scatter about it, is taken out before noise is drawn (empirical
+    Bayes), so that the draws vary as the true values do. Propagation by draws: JCGM 101:2008. The
+    draws are the same for the same values.
     """
-    rng = np.random.default_rng(DRAWS)
     seen = np.isfinite(values)
     value, own, angle = values[seen], u[seen], turn[seen]
     if len(value) == 0:
         return np.zeros((DRAWS, 0))
-    waves = [np.ones_like(angle), np.cos(angle), np.sin(angle)]
-    design = np.stack(waves[: 3 if len(value) > LEAST_FOR_WAVE else 1], axis=1)
-    inverse = np.linalg.pinv(design)
-    smooth = design @ (inverse @ value)
-    noise = float(np.mean(own**2))
-    spare = max(len(value) - design.shape[1], 1)
-    scatter = float(np.sum((value - smooth) ** 2)) / spare
-    share = max(1 - noise / max(scatter, 1e-300), 0.0)
-    drawn = rng.standard_normal((DRAWS, len(value))) * own
-    common = drawn @ (design @ inverse).T
-    apart = share * (value - smooth) + sqrt(share) * (drawn - common)
-    return np.asarray(smooth + common + apart)
+    drawn = np.random.default_rng(DRAWS).standard_normal((DRAWS, len(value))) * own
+    mean, noise = float(value.mean()), float(np.mean(own**2))
+    waves = np.stack([np.cos(angle), np.sin(angle)], axis=1)
+    waves = waves - waves.mean(axis=0)
+    onto = waves @ np.linalg.pinv(waves)
+    wave, drawn_wave = onto @ (value - mean), drawn @ onto.T
+    spare = max(len(value) - 3, 1)
+    return np.asarray(
+        mean
+        + _pulled(wave, drawn_wave, 2, noise)
+        + _pulled(value - mean - wave, drawn - drawn_wave, spare, noise)
+    )
+
+
+def _pulled(part: Floats, drawn: Floats, freedoms: int, noise: float) -> Floats:
+    """Values of one kind pulled to 0 by what noise explains of them, with the noise that is left.
+
+    One standard deviation of a mean square: what lies within it is not evidence of more than noise.
+    """
+    by_noise = noise * freedoms / len(part) * (1 + sqrt(2 / freedoms))
+    share = max(1 - by_noise / max(float(np.mean(part**2)), 1e-300), 0.0)
+    return np.asarray(share * part + sqrt(share) * drawn)
 
 
 def of_draws(measured: float, drawn: Floats) -> float:

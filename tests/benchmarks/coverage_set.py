@@ -25,6 +25,8 @@ LEAN_SD_DEG = 1.0
 LEVEL_SD = 0.03
 """Standard deviation of the bend of the camera's grey values half way, as a share of the step."""
 GRID_PITCH_PX = 40.0
+SMALLEST_DEPTH_PX = 22.0
+"""Depth of the smallest teeth; the reading asks for 40 px, and warns below 25."""
 
 
 @dataclass(frozen=True)
@@ -68,11 +70,12 @@ def draw(seed: int, *, straight: bool = False) -> Drawn:
 
 
 def _scene(rng: np.random.Generator, seed: int, straight: bool) -> Scene:
-    teeth = round(float(np.exp(rng.uniform(np.log(10), np.log(90)))))
-    module = round(float(np.exp(rng.uniform(np.log(0.3), np.log(2)))), 2)
     height = int(rng.uniform(720, 1050))
     width = round(height * rng.choice([1.0, 4 / 3, 3 / 2]))
     tip_px = rng.uniform(0.55, 0.8) * height
+    most = 2.25 * tip_px / SMALLEST_DEPTH_PX - 2
+    teeth = round(float(np.exp(rng.uniform(np.log(10), np.log(most)))))
+    module = round(float(np.exp(rng.uniform(np.log(0.3), np.log(2)))), 2)
     mm_per_px = (teeth + 2) * module / tip_px
     faults = {
         "pitch_scatter_um": rng.uniform(0.02, 0.3) * 1000 * mm_per_px,
@@ -161,8 +164,8 @@ def photograph_grid(drawn: Drawn, seed: int, u_pitch_rel: float) -> GridScale:
     drawn : Drawn
     seed : int
     u_pitch_rel : float
-        How far, relatively, the target's pitch and the ratio of its two directions are off
-        (standard deviation of a rectangular distribution), which the person states.
+        How far, relatively, the target's pitch, the ratio of its two directions and its right
+        angle are off (standard deviation of a rectangular distribution), which the person states.
 
     Returns
     -------
@@ -176,19 +179,21 @@ def photograph_grid(drawn: Drawn, seed: int, u_pitch_rel: float) -> GridScale:
     rng = np.random.default_rng([21, seed])
     camera = drawn.camera
     pitch_mm = GRID_PITCH_PX * camera.mm_per_px
-    size, ratio = rng.uniform(-1, 1, 2) * sqrt(3) * u_pitch_rel
-    pitch = pitch_mm * (1 + size + np.array([ratio, -ratio]) / 2)
-    grey = _grid_picture(camera, pitch, rng)
+    size, ratio, skew = rng.uniform(-1, 1, 3) * sqrt(3) * u_pitch_rel
+    square = np.array([[1 + size + ratio / 2, skew / 2], [skew / 2, 1 + size - ratio / 2]])
+    grey = _grid_picture(camera, pitch_mm * square, rng)
     grid = measure_grid(_bent(grey, drawn.level), pitch_mm, u_pitch_rel=u_pitch_rel)
     if grid.verdict == "take it again":
         raise CalibrationError("; ".join(grid.reasons))
     return grid
 
 
-def _grid_picture(camera: Camera, pitch_mm: Floats, rng: np.random.Generator) -> NDArray[np.uint8]:
+def _grid_picture(
+    camera: Camera, square_mm: Floats, rng: np.random.Generator
+) -> NDArray[np.uint8]:
     """Checkerboard that fills the frame, turned by some degrees."""
     fine = finer(camera)
-    rings = [to_pixels(ring, fine) for ring in _squares(camera, pitch_mm, rng)]
+    rings = [to_pixels(ring, fine) for ring in _squares(camera, square_mm, rng)]
     # Squares of the border run out of the frame; those wholly outside only cost time.
     size = np.array(fine.shape[::-1])
     seen = [r for r in rings if (r.max(axis=0) > 0).all() and (r.min(axis=0) < size).all()]
@@ -200,19 +205,19 @@ def _grid_picture(camera: Camera, pitch_mm: Floats, rng: np.random.Generator) ->
     return np.rint(255 * to_level(dark + (bright - dark) * white, "linear")).astype(np.uint8)
 
 
-def _squares(camera: Camera, pitch_mm: Floats, rng: np.random.Generator) -> list[Floats]:
+def _squares(camera: Camera, square_mm: Floats, rng: np.random.Generator) -> list[Floats]:
     """Dark squares, mm about the bore, their sides in six parts so that they may bend."""
     angle = rng.uniform(-0.15, 0.15)
     turn = np.array([[np.cos(angle), np.sin(angle)], [-np.sin(angle), np.cos(angle)]])
     bore = np.array([camera.bore_x_px, camera.bore_y_px], float)
     middle = ((np.array(camera.shape[::-1]) - 1) / 2 - bore) * camera.mm_per_px
-    middle = middle + rng.uniform(-0.5, 0.5, 2) * pitch_mm
+    middle = middle + rng.uniform(-0.5, 0.5, 2) @ square_mm
     t, zero, one = np.arange(6) / 6, np.zeros(6), np.ones(6)
     sides = ((t, zero), (one, t), (1 - t, one), (zero, 1 - t))
     square = np.concatenate([np.stack(side, axis=1) for side in sides])
     half = int(np.ceil(0.6 * hypot(*camera.shape) / GRID_PITCH_PX)) + 1
     return [
-        (square + [i, j]) * pitch_mm @ turn + middle
+        (square + [i, j]) @ square_mm @ turn + middle
         for i in range(-half, half)
         for j in range(-half, half)
         if (i + j) % 2 == 0

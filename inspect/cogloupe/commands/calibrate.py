@@ -41,6 +41,9 @@ def calibrate(
     known_pin: Annotated[
         str | None, typer.Option(help="Diameter of a gauge pin or disc.", metavar="LENGTH")
     ] = None,
+    known_ring: Annotated[
+        str | None, typer.Option(help="Inner diameter of a ring.", metavar="LENGTH")
+    ] = None,
     ruled_scale: Annotated[
         str | None,
         typer.Option(help="Distance between the lines of a ruled scale.", metavar="LENGTH"),
@@ -67,13 +70,27 @@ def calibrate(
         str | None,
         typer.Option(help="How well the known size is known (k = 2), as 0.01mm.", metavar="LENGTH"),
     ] = None,
+    view_width: Annotated[
+        str | None,
+        typer.Option(
+            help="Roughly how much the picture shows from left to right; guards against divisions "
+            "that blur hides.",
+            metavar="LENGTH",
+        ),
+    ] = None,
     note: Annotated[str, typer.Option(help="Magnification or setting, for later.")] = "",
 ) -> None:
     """Make a calibration file from a picture of something of known size, or a stated scale.
 
-    A checkerboard or dot grid also measures the lens and the lean. --print-target makes one.
+    A checkerboard or dot grid also measures the lens and the lean, a pin, disc or ring whether the
+    scales in x and y differ. --print-target makes a target.
     """
-    from cogloupe.calibrating import CalibrationRequest, make_calibration, parse_size
+    from cogloupe.calibrating import (
+        CalibrationRequest,
+        make_calibration,
+        parse_size,
+        seen_in_words,
+    )
     from cogloupe_calibration.calibration import save_calibration
 
     if print_target is not None:
@@ -84,25 +101,28 @@ def calibrate(
         known_tip_diameter=known_tip_diameter,
         known_bore=known_bore,
         known_pin=known_pin,
+        known_ring=known_ring,
         ruled_scale=ruled_scale,
         checkerboard=checkerboard,
         dots=dots,
         size=size,
         uncertainty=uncertainty,
+        view_width=view_width,
         note=note,
     )
     try:
-        calibration, grid = make_calibration(photo, request, datetime.date.today())
+        calibration, shown = make_calibration(photo, request, datetime.date.today())
     except UseError:
         raise
     except CogloupeError as error:
         raise PhotoError(about(photo, error) if photo else str(error)) from error
     save_calibration(calibration, out)
-    if grid is not None:
-        from cogloupe.report.calibration_picture import grid_picture
+    if shown is not None:
+        from cogloupe.report.calibration_picture import target_picture
         from cogloupe.report.charts import save_png
 
-        save_png(grid_picture(grid), out.with_suffix(".png"))
+        save_png(target_picture(shown), out.with_suffix(".png"))
+        say(seen_in_words(shown))
         say(f"Its residuals are drawn in {out.with_suffix('.png')}.")
     um, u = 1000 * calibration.mm_per_px, 2000 * calibration.u_mm_per_px
     say(f"{um:.5g} ± {u:.2g} µm per pixel (k = 2), {calibration.method.replace('_', ' ')}")

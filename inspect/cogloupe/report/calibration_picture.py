@@ -1,4 +1,4 @@
-"""Picture of what a calibration leaves: residual arrows over the frame, or round a circle."""
+"""Picture of what a calibration leaves: over the frame, round a circle, or along a scale."""
 
 from math import ceil, floor, log10
 from textwrap import wrap
@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 from cogloupe.report.styles import ALARM, FAINT, GRID, INK, PAPER, SIDE_STYLES
 from cogloupe_calibration.circle import CircleScale
 from cogloupe_calibration.grid_scale import GridScale
+from cogloupe_calibration.ruled import RuledScale
 
 Floats = NDArray[np.float64]
 
@@ -22,6 +23,67 @@ _REASON_CHARACTERS = 120
 _REASONS = 6
 _ARROWS = 360
 _PEN, _OTHER = SIDE_STYLES[0].pen, SIDE_STYLES[1].pen
+
+
+def target_picture(shown: GridScale | CircleScale | RuledScale) -> Figure:
+    """Draw what a target leaves.
+
+    Parameters
+    ----------
+    shown : GridScale, CircleScale or RuledScale
+
+    Returns
+    -------
+    Figure
+    """
+    if isinstance(shown, GridScale):
+        return grid_picture(shown)
+    return circle_picture(shown) if isinstance(shown, CircleScale) else ruled_picture(shown)
+
+
+def ruled_picture(ruled: RuledScale) -> Figure:
+    """Draw where the lines of a ruled scale were seen, and how far each lies off even spacing.
+
+    Parameters
+    ----------
+    ruled : RuledScale
+
+    Returns
+    -------
+    Figure
+        The frame with a point on each line, the first and every fifth with their numbers; the
+        residuals along the scale; verdict, reasons and scale above them.
+    """
+    figure, axes = blank_figure(2, ruled.height_px / ruled.width_px, ruled.reasons)
+    show_frame(axes[0], ruled.width_px, ruled.height_px)
+    axes[0].plot(*ruled.line_xy_px.T, ".", color=_PEN, ms=3.5)
+    every = max(1, 5 * ceil(len(ruled.number) / 60))
+    for number, xy in zip(ruled.number, ruled.line_xy_px, strict=True):
+        if number % every == 0:
+            axes[0].annotate(
+                f"{number}", xy, (0, 5), textcoords="offset points", ha="center",
+                fontsize=FONT - 2.5, color=INK,
+            )  # fmt: skip
+    axes[0].set_title("lines as numbered", loc="left", fontsize=FONT, color=INK)
+    _along(axes[1], ruled)
+    um, expanded = 1000 * ruled.mm_per_px, 2000 * ruled.u_mm_per_px
+    what = f"ruled scale, {ruled.division_mm:g} mm, {len(ruled.number)} lines"
+    _head(figure, ruled.verdict, ruled.reasons, f"{what}: {_scale_words(um, expanded)}")
+    return figure
+
+
+def _along(axes: Axes, ruled: RuledScale) -> None:
+    """Residual of each line along the scale."""
+    axes.axhline(0, color=GRID, lw=0.8, zorder=0)
+    axes.plot(ruled.position_px - ruled.position_px.min(), ruled.residual_px, ".", color=_PEN, ms=4)
+    limit = max(1.25 * float(np.abs(ruled.residual_px).max()), 0.01)
+    axes.set_ylim(-limit, limit)
+    axes.set_xlabel("along the scale / px", fontsize=FONT - 1, color=INK)
+    axes.tick_params(labelsize=FONT - 1.5, colors=INK, length=3)
+    words = f"each line less even spacing / px\n{_digits(ruled.residual_rms_px)} px RMS"
+    axes.set_title(words, loc="left", fontsize=FONT, color=INK)
+    for spine in axes.spines.values():
+        spine.set_color(FAINT)
 
 
 def grid_picture(grid: GridScale) -> Figure:
