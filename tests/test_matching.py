@@ -55,7 +55,7 @@ def test_what_is_believed_is_right():
     told = []
     for trial in range(40):
         shift = 1 + trial % (Z - 1)
-        first, second = pair(faulty_gear(Z, rng, 0.006), shift, rng)
+        first, second = pair(faulty_gear(Z, rng, 0.012), shift, rng)
         match = best_match(pattern_evidence(first, second, wide_lens()))
         if match.sure > SURE:
             told.append(match.shift == shift)

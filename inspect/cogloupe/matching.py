@@ -24,6 +24,9 @@ SURE = 0.999
 """Probability from which a match is believed."""
 SIZES = np.concatenate([[0.0], np.geomspace(0.003, 30.0, 17)])
 """Standard deviations of the gear's own errors that are tried, px."""
+LOOSE_POSE, LOOSE_PX = np.array([0.0, 0.0, 0.0, 1e-3, 0.08]), 0.01
+"""Least allowances while teeth are matched: centres and lens are rough then, and what they do at
+second order must not speak against the right place (turn, x, y, swell, edge; and a mark, px)."""
 REST_WAVES = 4
 RAYS_A_TOOTH, RINGS = 16, 48
 CAMERA_WAVES = 4
@@ -135,7 +138,7 @@ class _Pair:
         values = [np.nan_to_num(view.out).ravel() for view in (first, second)]
         seen = [np.isfinite(view.out + view.u) for view in (first, second)]
         variances = [
-            np.where(s, view.u**2, np.inf).ravel()
+            np.where(s, view.u**2 + LOOSE_PX**2, np.inf).ravel()
             for s, view in zip(seen, (first, second), strict=True)
         ]
         tips = np.zeros(first.out.shape, bool)
@@ -171,7 +174,7 @@ class _Pair:
 
 def _loosened(view: View, rest_px: float) -> tuple[Floats, Floats]:
     """Effects of what each picture has to itself, flattened, and their allowances."""
-    pose, u = view.pose.reshape(view.out.size, -1), view.u_pose
+    pose, u = view.pose.reshape(view.out.size, -1), np.maximum(view.u_pose, LOOSE_POSE)
     if rest_px == 0:
         return pose, u
     x, y = (view.pose[:, TIP, POSE.index(name)] for name in ("x", "y"))
