@@ -418,7 +418,7 @@ def _stretch(measured: Measured, lens: Lens) -> Floats:
     """How much each source of the lens stretches the gear against where its scale was taken."""
     scale, fits = measured.scale, measured.fits
     gear = anchor = _ring(fits.centre, fits.curve.measuring_radius)
-    if scale.by_edge < 0:
+    if scale.method == "known_tip_diameter":
         anchor = _ring(fits.centre, measured.teeth.tip_radius)
     elif scale.by_edge > 0 and measured.bore is not None:
         anchor = _ring(measured.bore.centre, measured.bore.radius)

@@ -201,8 +201,9 @@ def _traces(measured: Measured) -> tuple[Floats, Floats]:
     count = np.bincount(index, minlength=2 * z * cells)
     total = np.bincount(index, out[use], 2 * z * cells)
     trace = np.where(count > 0, total / np.maximum(count, 1), np.nan)
-    typical = np.maximum(np.median(count.reshape(z, 2, cells), axis=-1), 1)
-    return trace.reshape(z, 2, cells), fits.scatter * um * np.sqrt(fits.correlation / typical)
+    share = np.where(count > 0, 1 / np.maximum(count, 1), np.nan).reshape(z, 2, cells)
+    typical = _mean_along(share)[..., 0]
+    return trace.reshape(z, 2, cells), fits.scatter * um * np.sqrt(fits.correlation * typical)
 
 
 def _slopes(measured: Measured, lens: Lens) -> _Slopes:
