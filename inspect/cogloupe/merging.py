@@ -17,7 +17,7 @@ from cogloupe.measure import Measured
 from cogloupe.photo import Photo
 from cogloupe.photo_set import SetKind
 from cogloupe.uncertainty import Mode
-from cogloupe.views import Nominal, Sight, start_of
+from cogloupe.views import Nominal, Sight, flank_doubt_of, start_of
 from cogloupe_calibration.calibration import Lens
 from cogloupe_calibration.lens import TERMS, TERMS_IN_WORDS
 
@@ -169,7 +169,10 @@ def settled(pictures: SetOfPictures, axes: Axes) -> Settled:
     relative = sight.measured.scale.relative_u
     modes.append(Mode(SCALE, f"{100 * relative:.2g} %", relative * left(adjusted.gear)))
     modes = [mode for mode in modes if np.nanmax(np.abs(mode.position * arm)) > NOTHING_PX]
-    return Settled((adjusted.noise[:, :TIP] / arm)[back], tuple(modes))
+    # What a picture's scatter does not show of a flank (its corners, its bevel) is the flank's
+    # own: it turns with the gear, and no number of pictures averages it out.
+    noise = np.hypot(adjusted.noise[:, :TIP], flank_doubt_of(pictures.sights))
+    return Settled((noise / arm)[back], tuple(modes))
 
 
 def _lens_modes(adjusted: Adjusted, left: Callable[[Floats], Floats]) -> list[Mode]:

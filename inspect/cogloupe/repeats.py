@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.stats import t as student_t
 
-from cogloupe.adjust import Adjusted, adjust
+from cogloupe.adjust import adjust
 from cogloupe.inspection import stated_scale
 from cogloupe.matching import SURE, best_match, pattern_evidence
 from cogloupe.measure import tips_oval
@@ -18,7 +18,7 @@ from cogloupe.reading import BudgetLine
 from cogloupe.sets import SetReading, check_set, read_set, sight_at
 from cogloupe.settings import GearSettings
 from cogloupe.turned import measure_all, same_datum, see_all
-from cogloupe.views import Sight, flank_doubt_of, nominal_of, start_of, view_of
+from cogloupe.views import Sight, nominal_of, start_of, view_of
 from cogloupe_calibration.errors import PhotoError
 from cogloupe_calibration.lens import unmeasured_lens
 
@@ -74,16 +74,11 @@ def inspect_repeats(
                 f"{photos[0].name}: --repeats are pictures of a gear left where it lies; use "
                 "--turned for turned ones"
             )
-    adjusted = _with_doubt(adjust(views, lens, lens), flank_doubt_of(sights))
+    adjusted = adjust(views, lens, lens)
     pictures = SetOfPictures(
         "repeats", tuple(photos), tuple(sights), tuple(views), nominal, adjusted, known
     )
     return with_repeatability(read_set(pictures, settings, notices))
-
-
-def _with_doubt(adjusted: Adjusted, doubt: float) -> Adjusted:
-    """What one picture's scatter does not show of a flank, repeats in one place do not either."""
-    return replace(adjusted, noise=np.hypot(adjusted.noise, doubt))
 
 
 def with_repeatability(found: SetReading) -> SetReading:
