@@ -29,6 +29,9 @@ IN_WORDS = {
     "stretch": "lens and lean: stretch at the gear",
 }
 
+LIMITS = ("stated", "known_tip_diameter", "known_bore", "known_pin", "known_ring")
+"""Ways to a scale whose doubt is mostly that of a limit."""
+
 
 @dataclass(frozen=True)
 class Part:
@@ -40,12 +43,15 @@ class Part:
         In words, for a person.
     contribution : float
         Standard uncertainty (k = 1) in the figure's unit.
+    distribution : str
+        'normal', or 'rectangular' for a limit that all values within are alike likely to keep.
     """
 
     source: str
     value: str
     sensitivity: str
     contribution: float
+    distribution: str = "normal"
 
 
 @dataclass(frozen=True)
@@ -111,9 +117,11 @@ def _largest_pitch(measured: Measured, figures: Figures) -> Judged:
         whole[:, seen] = drawn
         steps.append(np.abs(whole - np.roll(whole, 1, axis=1)))
     own = of_draws(largest, um * np.nanmax(np.concatenate(steps, axis=1), axis=1))
-    modes = [float(m.position[tooth, side] - m.position[tooth - 1, side]) for m in figures.modes]
+    modes = [
+        um * float(m.position[tooth, side] - m.position[tooth - 1, side]) for m in figures.modes
+    ]
     where = f"pitch to tooth {tooth + 1}"
-    parts = (*_own_parts(measured, own, where), *_mode_parts(figures, modes, um, where))
+    parts = (*_own_parts(measured, own, "µm", where), *_mode_parts(figures, modes, "µm", where))
     return Judged("single_pitch_max_um", "um", largest, parts)
 
 
@@ -124,9 +132,9 @@ def _cumulative_total(measured: Measured, figures: Figures) -> Judged:
     both = [_range(figures.cumulative_um[:, s], um * draws[s][0]) for s in (0, 1)]
     side = int(np.nanargmax([np.nan_to_num(b[0], nan=-1.0) for b in both]))
     value, own, high, low = both[side]
-    modes = [float(m.position[high, side] - m.position[low, side]) for m in figures.modes]
+    modes = [um * float(m.position[high, side] - m.position[low, side]) for m in figures.modes]
     where = f"teeth {high + 1} and {low + 1}"
-    parts = (*_own_parts(measured, own, where), *_mode_parts(figures, modes, um, where))
+    parts = (*_own_parts(measured, own, "µm", where), *_mode_parts(figures, modes, "µm", where))
     return Judged("cumulative_pitch_total_um", "um", value, parts)
 
 
@@ -150,19 +158,20 @@ def _mean_thickness(measured: Measured, figures: Figures) -> Judged:
     shared = thickness_parts(measured, figures)
     scale = measured.scale
     alone = sqrt(max(scale.relative_u**2 - scale.stretch**2, 0.0))
+    level = figures.edge / scale.mm_per_px
     values = {
-        "edges": f"{figures.edge / scale.mm_per_px:.3f} px an edge",
+        "edges": f"{level:.2g} px an edge",
         "scale": f"{100 * alone:.2g} % ({scale.method.replace('_', ' ')})",
         "stretch": f"{100 * scale.stretch:.2g} %",
     }
-    ways = {"edges": "2 / cos a, and through the scale"}
     parts = [
-        Part(IN_WORDS[n], values[n], ways.get(n, "2 r tan a"), c)
+        Part(IN_WORDS[n], values[n], f"{_per(c, values[n], 'mm')}all teeth alike", c, spread)
         for n, c in shared.items()
         if c > 0
+        for spread in ["rectangular" if n == "scale" and scale.method in LIMITS else "normal"]
     ]
-    own = _own_parts(measured, float(noise), "mean of the teeth")
-    modes = _mode_parts(figures, apart, 1.0, "mean of the teeth")
+    own = _own_parts(measured, float(noise), "mm", "mean of the teeth")
+    modes = _mode_parts(figures, apart, "mm", "mean of the teeth")
     value = float(np.nanmean(figures.thickness))
     return Judged("thickness_mean_mm", "mm", value, (*own, *modes, *parts))
 
@@ -174,7 +183,8 @@ def _runout(measured: Measured, figures: Figures) -> Judged:
     value, own, high, low = _range(figures.pin_radius, drawn)
     where = f"gaps {high + 1} and {low + 1}"
     modes = [float(1000 * (mode[high] - mode[low])) for mode in figures.pin_modes]
-    parts = (*_own_parts(measured, 1000 * own, where), *_mode_parts(figures, modes, 1.0, where))
+    own_parts = _own_parts(measured, 1000 * own, "µm", where)
+    parts = (*own_parts, *_mode_parts(figures, modes, "µm", where))
     return Judged("runout_um", "um", 1000 * value, parts)
 
 
@@ -184,7 +194,9 @@ def _eccentricity(measured: Measured, figures: Figures) -> Judged:
     own = figures.u_pin * sqrt(eccentricity(figures.pin_radius, turn)[1])
     along, _ = _off_axis(figures, turn)
     where = "first harmonic of the pin's run"
-    parts = (*_own_parts(measured, 1000 * own, where), *_mode_parts(figures, along, 1000.0, where))
+    along_um = [1000 * effect for effect in along]
+    own_parts = _own_parts(measured, 1000 * own, "µm", where)
+    parts = (*own_parts, *_mode_parts(figures, along_um, "µm", where))
     return Judged("eccentricity_um", "um", 1000 * abs(figures.eccentricity), parts)
 
 
@@ -214,27 +226,39 @@ def _off_axis(figures: Figures, turn: Floats) -> tuple[list[float], list[float]]
     return [float(m.real) for m in moved], [float(m.imag) for m in moved]
 
 
-def _own_parts(measured: Measured, total: float, where: str) -> tuple[Part, ...]:
+def _own_parts(measured: Measured, total: float, unit: str, where: str) -> tuple[Part, ...]:
     """What is each flank's own, shared out by variance."""
     fits = measured.fits
     fit = float(np.sqrt(np.nanmean((fits.u_unwound * fits.curve.measuring_arm) ** 2)))
     px = {"noise": fit} | flank_doubts(measured)
     whole = hypot(*px.values())
-    values = {name: f"{size:.4f} px a flank" for name, size in px.items()}
-    values["noise"] += f", {fits.scatter:.3f} px a point"
+    more = {"noise": f" ({fits.scatter:.3f} px a point)"}
+    each = f"{total / whole:.3g} {unit} per px, {where}" if whole > 0 else where
     return tuple(
-        Part(IN_WORDS[name], values[name], where, total * size / whole)
+        Part(
+            IN_WORDS[name], f"{size:.2g} px a flank{more.get(name, '')}", each, total * size / whole
+        )
         for name, size in px.items()
         if size > 0
     )
 
 
-def _mode_parts(
-    figures: Figures, effects: list[float], unit: float, where: str
-) -> tuple[Part, ...]:
+def _mode_parts(figures: Figures, effects: list[float], unit: str, where: str) -> tuple[Part, ...]:
     """What moves the flanks together, each by its effect on the figure."""
     pairs = zip(figures.modes, effects, strict=True)
-    return tuple(Part(m.name, m.size, where, abs(effect) * unit) for m, effect in pairs)
+    return tuple(
+        Part(m.name, m.size, f"{_per(abs(effect), m.size, unit)}{where}", abs(effect))
+        for m, effect in pairs
+    )
+
+
+def _per(effect: float, size: str, unit: str) -> str:
+    """Effect for each unit of a source whose size is given in words, as `1 %`."""
+    try:
+        number, of_source = size.split()[:2]
+        return f"{effect / float(number):.2g} {unit} per {of_source}, "
+    except (ValueError, ZeroDivisionError):
+        return ""
 
 
 def budget_lines(judged: dict[str, Judged]) -> tuple[BudgetLine, ...]:
@@ -253,7 +277,8 @@ def budget_lines(judged: dict[str, Judged]) -> tuple[BudgetLine, ...]:
     """
     return tuple(
         BudgetLine(
-            figure=figure.name, source=part.source, value=part.value, distribution="normal",
+            figure=figure.name, source=part.source, value=part.value,
+            distribution=part.distribution,
             sensitivity=part.sensitivity, contribution=part.contribution, unit=figure.unit,
         )
         for figure in judged.values()

@@ -30,6 +30,8 @@ RIVAL = 0.5
 """A second round thing of this share of the largest one's size leaves open which was meant."""
 SOFTEST_DISC = 0.05
 """Blur beyond this share of the diameter leaves no edge to measure."""
+LOBES = range(3, 9)
+"""Lobes of a bore that neither lens nor lean makes."""
 
 
 @dataclass(frozen=True)
@@ -97,7 +99,19 @@ def _round(edge: EdgePoints, size: float, hollow: bool) -> Bore | None:
     residual = np.hypot(*(xy[used] - [x, y]).T) - radius
     rms = float(np.sqrt(np.mean(residual**2)))
     scatter = rms * sqrt(_run_factor(residual) / used.sum())
-    return Bore(np.array([x, y]), radius, scatter * sqrt(2), scatter, rms, float(used.mean()))
+    u_centre = max(scatter * sqrt(2), _lobe(xy[used] - [x, y], residual))
+    return Bore(np.array([x, y]), radius, u_centre, scatter, rms, float(used.mean()))
+
+
+def _lobe(arm: Floats, residual: Floats) -> float:
+    """Root mean square of the amplitudes of a circle's lobes.
+
+    What makes lobes of three and more moves the centre by as much: its own form, and noise that
+    neighbouring points share. (Two lobes are what lens and lean make of it.)
+    """
+    turn = np.arctan2(arm[:, 1], arm[:, 0])
+    design = np.column_stack([f(k * turn) for k in LOBES for f in (np.cos, np.sin)])
+    return float(np.sqrt(np.mean(np.linalg.lstsq(design, residual, rcond=1e-3)[0] ** 2)))
 
 
 def _run_factor(residual: Floats, lags: int = 40) -> float:

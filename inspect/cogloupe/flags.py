@@ -56,8 +56,8 @@ SENTENCES: dict[str, str] = {
     "size_differs": "The {what} measured by hand and the picture's differ by {um:+.0f} µm, beyond "
     "their U of {limit:.0f} µm: look at the micrometer reading, what it was taken over, and the "
     "scale.",
-    "scales_disagree": "The known diameter and the scale contradict each other: {what}. The scale "
-    "was used; check both.",
+    "scales_disagree": "A known diameter was given beside a scale, and {what}. The scale was "
+    "used; check both.",
     "joined": "{count} partial pictures were joined; {seen} of {teeth_count} teeth are seen whole.",
     "outlying_picture": "{name} strays from the others of its set {times:.1f} times as far as they "
     "do: look at its focus and at what lies on the gear, and take it again or leave it out.",

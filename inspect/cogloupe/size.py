@@ -276,7 +276,7 @@ def _scale_from_circle(settings: GearSettings, circles: CirclesSeen) -> Scale | 
         mapped = circles.teeth
         centre = _tip_centre(circles.outlines, mapped)
         tips, circle = tip_radii(circles.outlines.outer, mapped, centre, half_tip(mapped))
-        if circle is None:
+        if circle is None or not np.isfinite(tips.u).any():
             raise PhotoError("the tip circle is not seen well enough to set the scale")
         u = hypot(level, 2 * float(np.nanmedian(tips.u)))
         scale = from_known_diameter(2 * circle.radius, u, known["known_tip_diameter"])

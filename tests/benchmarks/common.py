@@ -100,6 +100,8 @@ class Errors:
         Single pitch, measured less true, px along the measuring circle.
     u_single : ndarray, shape (z, 2)
         Its stated standard uncertainty, px.
+    cumulative : ndarray, shape (z, 2)
+        Cumulative pitch about the mean of its side, measured less true, px.
     flank : ndarray, shape (z, 2)
         Place of the flank, px along its normal, positive out of the material; taken about the
         true axis of the teeth, so that no datum comes in.
@@ -111,6 +113,7 @@ class Errors:
 
     single: Floats
     u_single: Floats
+    cumulative: Floats
     flank: Floats
     covered: Bools
     flagged: Bools
@@ -138,7 +141,10 @@ def errors_of(case: Case, reading: Reading) -> Errors:
         covered[item.tooth - 1, int(item.side == "right")] = True
     status = np.array([[t.left.status, t.right.status] for t in reading.teeth])
     flank = _places(case.truth, reading)
-    return Errors((got - true) / px, u / px, flank, covered, status != "ok")
+    whole = _both_sides(reading.teeth, "cumulative_pitch_um")
+    whole = (whole - _both_sides(table.teeth, "cumulative_pitch_um")) / px
+    whole = whole - np.nanmean(whole, axis=0)
+    return Errors((got - true) / px, u / px, whole, flank, covered, status != "ok")
 
 
 def _both_sides(teeth: Iterable[Any], name: str) -> Floats:

@@ -2,16 +2,21 @@
 
 from dataclasses import dataclass, replace
 from math import hypot, sqrt
+from pathlib import Path
+from tempfile import TemporaryDirectory
 from typing import Any
 
 import numpy as np
 from common import Case, make_case
 from numpy.typing import NDArray
 
+from cogloupe.inspection import inspect_photo
+from cogloupe.reading import Reading
 from cogloupe.settings import GearSettings, make_settings
 from cogloupe.simulation import Camera, Faults, GearSpec, Scene
 from cogloupe.simulation.coverage import area_coverage
 from cogloupe.simulation.lens import blurred, finer, pooled, to_level, to_pixels
+from cogloupe_calibration.calibration import Calibration, Picture, save_calibration
 from cogloupe_calibration.errors import CalibrationError
 from cogloupe_calibration.grid import GridScale, measure_grid
 from cogloupe_calibration.scale import CALIPER_U_MM, STATED_RELATIVE_U
@@ -85,7 +90,9 @@ def _scene(rng: np.random.Generator, seed: int, straight: bool) -> Scene:
         "thinning_um": rng.uniform(0, 50) * module,
     }
     return Scene(
-        gear=GearSpec(teeth=teeth, module_mm=module, bore_mm=rng.uniform(0.25, 0.5) * teeth * module),
+        gear=GearSpec(
+            teeth=teeth, module_mm=module, bore_mm=rng.uniform(0.25, 0.5) * teeth * module
+        ),
         faults=Faults.model_validate(faults),
         camera=_camera(rng, (width, height), tip_px, mm_per_px, teeth, straight),
         seed=seed,
@@ -156,16 +163,18 @@ def _stated(case: Case, rng: np.random.Generator) -> GearSettings:
     return make_settings(given)
 
 
-def photograph_grid(drawn: Drawn, seed: int, u_pitch_rel: float) -> GridScale:
-    """Picture a checkerboard through a case's lens, and measure it.
+def photograph_grid(camera: Camera, seed: int, u_pitch_rel: float, level: float = 0.0) -> GridScale:
+    """Picture a checkerboard through a camera's lens, and measure it.
 
     Parameters
     ----------
-    drawn : Drawn
+    camera : Camera
     seed : int
     u_pitch_rel : float
         How far, relatively, the target's pitch, the ratio of its two directions and its right
         angle are off (standard deviation of a rectangular distribution), which the person states.
+    level : float, optional
+        Bend of the grey values half way.
 
     Returns
     -------
@@ -177,20 +186,54 @@ def photograph_grid(drawn: Drawn, seed: int, u_pitch_rel: float) -> GridScale:
         Where the grid cannot be measured.
     """
     rng = np.random.default_rng([21, seed])
-    camera = drawn.camera
     pitch_mm = GRID_PITCH_PX * camera.mm_per_px
     size, ratio, skew = rng.uniform(-1, 1, 3) * sqrt(3) * u_pitch_rel
     square = np.array([[1 + size + ratio / 2, skew / 2], [skew / 2, 1 + size - ratio / 2]])
     grey = _grid_picture(camera, pitch_mm * square, rng)
-    grid = measure_grid(_bent(grey, drawn.level), pitch_mm, u_pitch_rel=u_pitch_rel)
+    grid = measure_grid(_bent(grey, level), pitch_mm, u_pitch_rel=u_pitch_rel)
     if grid.verdict == "take it again":
         raise CalibrationError("; ".join(grid.reasons))
     return grid
 
 
-def _grid_picture(
-    camera: Camera, square_mm: Floats, rng: np.random.Generator
-) -> NDArray[np.uint8]:
+def read_calibrated(case: Case, calibration: Calibration) -> Reading:
+    """Read a case with a calibration file.
+
+    Parameters
+    ----------
+    case : Case
+    calibration : Calibration
+
+    Returns
+    -------
+    Reading
+    """
+    gear = case.truth.gear
+    with TemporaryDirectory() as folder:
+        path = Path(folder) / "calibration.json"
+        save_calibration(calibration, path)
+        given = {"teeth": gear.teeth, "module_mm": gear.module_mm, "calibration": path}
+        return inspect_photo(case.photo, make_settings(given))[0]
+
+
+def picture_of(case: Case) -> Picture:
+    """What a calibration file says of a picture of the case's frame.
+
+    Parameters
+    ----------
+    case : Case
+
+    Returns
+    -------
+    Picture
+    """
+    photo = case.photo
+    return Picture(
+        file="grid.png", sha256=photo.sha256, width_px=photo.width, height_px=photo.height
+    )
+
+
+def _grid_picture(camera: Camera, square_mm: Floats, rng: np.random.Generator) -> NDArray[np.uint8]:
     """Checkerboard that fills the frame, turned by some degrees."""
     fine = finer(camera)
     rings = [to_pixels(ring, fine) for ring in _squares(camera, square_mm, rng)]
@@ -217,7 +260,7 @@ def _squares(camera: Camera, square_mm: Floats, rng: np.random.Generator) -> lis
     square = np.concatenate([np.stack(side, axis=1) for side in sides])
     half = int(np.ceil(0.6 * hypot(*camera.shape) / GRID_PITCH_PX)) + 1
     return [
-        (square + [i, j]) @ square_mm @ turn + middle
+        (square + np.array([i, j])) @ square_mm @ turn + middle
         for i in range(-half, half)
         for j in range(-half, half)
         if (i + j) % 2 == 0

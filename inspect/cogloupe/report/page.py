@@ -4,6 +4,7 @@ import re
 from base64 import b64encode
 from functools import lru_cache
 from html import escape
+from math import floor, hypot, log10
 
 from jinja2 import Environment, PackageLoader, StrictUndefined, Template
 from markupsafe import Markup
@@ -45,6 +46,8 @@ CAPTIONS: dict[str, str] = {
     "in the reading: arrows over the frame, enlarged by the factor stated, and along the teeth.",
 }
 
+NEGLIGIBLE = 0.001
+"""Share of a figure's uncertainty below which a source is only named."""
 _BEFORE_UNIT = re.compile(r"(?<=\d) (?=(?:µm|mm|in|thou)\b)")
 
 
@@ -119,12 +122,29 @@ def _scale(reading: Reading) -> str:
     return with_uncertainty(1e3 * c.mm_per_px, 1e3 * c.u_mm_per_px, "µm per pixel")
 
 
-def _by_figure(budget: tuple[BudgetLine, ...]) -> list[tuple[str, list[BudgetLine]]]:
-    """Lines of the budget under the figure they belong to."""
+def _by_figure(
+    budget: tuple[BudgetLine, ...],
+) -> list[tuple[str, list[tuple[BudgetLine, str]], str]]:
+    """Lines of the budget under the figure they belong to, with what they come to together."""
     groups: dict[str, list[BudgetLine]] = {}
     for line in budget:
         groups.setdefault(line.figure, []).append(line)
-    return [(_figure_name(figure), lines) for figure, lines in groups.items()]
+    found = []
+    for figure, lines in groups.items():
+        u, unit = hypot(*(line.contribution for line in lines)), lines[0].unit.replace("um", "µm")
+        shown = [
+            (line, _size(line.contribution, unit) if line.contribution > NEGLIGIBLE * u else "–")
+            for line in lines
+        ]
+        whole = f"u = {_size(u, unit)}, U = {_size(2 * u, unit)}"
+        found.append((_figure_name(figure), shown, whole))
+    return found
+
+
+def _size(value: float, unit: str) -> str:
+    """Two figures that count, never with an exponent."""
+    places = max(0, 1 - floor(log10(value))) if value > 0 else 0
+    return f"{value:.{places}f} {unit}"
 
 
 def _figure_name(field: str) -> str:
