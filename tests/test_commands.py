@@ -20,7 +20,10 @@ from cogloupe_calibration.calibration import load_calibration
 from .pictures import disc, rendered, write
 
 KNOWN = ("--teeth", "24", "--module", "1", "--scale", "40")
-FILES = {"reading.json", "teeth.csv", "overlay.png", "chart.png", "report.html"}
+FILES = {
+    "reading.json", "teeth.csv", "overlay.png", "chart.png", "profiles.png", "gaps.png",
+    "report.html",
+}  # fmt: skip
 SIZE = (420, 410)
 
 

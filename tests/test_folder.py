@@ -17,7 +17,10 @@ from cogloupe_calibration.errors import PhotoError, UseError
 from .pictures import grow
 
 KNOWN = "teeth = 24\nmodule_mm = 1.0\nscale_um_per_px = 40\n"
-FILES = {"reading.json", "teeth.csv", "overlay.png", "chart.png", "report.html"}
+FILES = {
+    "reading.json", "teeth.csv", "overlay.png", "chart.png", "profiles.png", "gaps.png",
+    "report.html",
+}  # fmt: skip
 
 
 def names(paths):
@@ -71,7 +74,7 @@ def test_a_folder_that_holds_another_photograph_s_outcome_is_left_alone(tmp_path
     assert reading_folder(tmp_path / "c.jpg", tmp_path).name == "c"
 
 
-def test_reading_one_writes_five_files_and_leaves_nothing_else(tmp_path, wheel_png):
+def test_reading_one_writes_its_files_and_leaves_nothing_else(tmp_path, wheel_png):
     photo = tmp_path / "Zähne [1] 50%.png"
     photo.write_bytes(wheel_png)
     (tmp_path / "gear.toml").write_text(KNOWN)

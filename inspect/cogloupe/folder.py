@@ -160,7 +160,7 @@ def read_one(
     settings_of : callable
         Gives the settings for a photograph; may raise CogloupeError.
     folder : Path
-        Where the five files go.
+        Where the files go.
     draw : callable, optional
         Draws the charts.
 
