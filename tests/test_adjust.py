@@ -5,7 +5,7 @@ from math import radians
 import numpy as np
 import pytest
 
-from cogloupe.adjust import TIP, adjust, rolled
+from cogloupe.adjust import TIP, adjust, rolled, scaled_inverse
 
 from .synthetic_sets import TRUE_TERMS, faulty_gear, view, wide_lens
 
@@ -112,3 +112,11 @@ def test_rolling_renumbers_every_part():
     other = rolled(one, 5)
     np.testing.assert_array_equal(other.out[0], one.out[5])
     np.testing.assert_array_equal(other.lens[0], one.lens[5])
+
+
+def test_unknowns_of_all_sizes_are_inverted_together():
+    """A held lens term beside a free turn: eighteen digits apart, and tied to a third."""
+    size = np.array([1e8, 1.0, 1e-2])
+    tied = np.array([[1.0, 0.3, 0.0], [0.3, 1.0, 0.5], [0.0, 0.5, 1.0]])
+    found = scaled_inverse(tied * size[:, None] * size)
+    np.testing.assert_allclose(found * size[:, None] * size, np.linalg.inv(tied), rtol=1e-9)

@@ -76,9 +76,11 @@ def test_arcs_round_the_whole_gear_become_one_reading():
     assert np.isfinite(error).all()
     # Each flank is known to some 0.005 px; seven joints in a ring add no more than their like.
     assert rms(error) < 0.03 * PX_UM
-    # Twice U, as all flanks hang together through the few unknowns of the joints.
     u = flanks(reading, "u_cumulative_pitch_um")
+    # Twice U, as all flanks hang together through the few unknowns of the joints; and U no wider
+    # than a ring that closes leaves it.
     assert (np.abs(error) <= 4 * u + 1e-9).all()
+    assert rms(u) < 0.05 * PX_UM
 
 
 def test_the_joint_has_its_own_rows_in_the_budget():

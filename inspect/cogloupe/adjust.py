@@ -186,7 +186,7 @@ def _solve(views: Sequence[View], used: Bools, used_lens: Lens, prior: Lens) -> 
     freed, left = effects - mean_effect, out - mean_out
     data = np.einsum("pm,pmk,pml->kl", weight, freed, freed)
     precision, pull = _beforehand(views, used_lens, prior)
-    covariance = np.linalg.inv(data + precision)
+    covariance = scaled_inverse(data + precision)
     x = covariance @ (np.einsum("pm,pmk,pm->k", weight, freed, left) + pull)
     residual = np.where(np.isfinite(stated), left - freed @ x, np.nan).reshape(count, *shape)
     share = weight.reshape(count, *shape)
@@ -213,6 +213,24 @@ def _effects(views: Sequence[View], terms: int) -> Floats:
         effects[n, :, :terms] = -view.lens.reshape(-1, terms)
         effects[n, :, own] = view.pose.reshape(-1, len(POSE))
     return effects
+
+
+def scaled_inverse(matrix: Floats) -> Floats:
+    """Inverse of a normal matrix, its unknowns brought to one size first.
+
+    Parameters
+    ----------
+    matrix : ndarray, shape (k, k)
+        Symmetric and positive definite. Lens terms that are held, and turns that are free, differ
+        by more digits than a number has.
+
+    Returns
+    -------
+    ndarray, shape (k, k)
+    """
+    size = 1 / np.sqrt(np.diag(matrix))
+    inverse = np.linalg.inv(matrix * size[:, None] * size)
+    return np.asarray((inverse + inverse.T) / 2 * size[:, None] * size)
 
 
 def lens_precision(lens: Lens) -> Floats:

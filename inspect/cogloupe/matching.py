@@ -168,6 +168,9 @@ class _Pair:
         ga, gb = pp[:, None] * ea + pq[:, None] * eb, qq[:, None] * eb + pq[:, None] * ea
         normal = self.precision + ea.T @ ga + eb.T @ gb
         pull = ga.T @ a + gb.T @ b
+        # Brought to one size: held lens terms and free turns differ by all digits of a number.
+        scale = 1 / np.sqrt(np.diag(self.precision))
+        normal, pull = normal * scale[:, None] * scale, pull * scale
         square = a @ wa + b @ wb - pull @ np.linalg.solve(normal, pull)
         return -0.5 * float(square + logs + np.linalg.slogdet(normal)[1])
 

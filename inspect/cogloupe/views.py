@@ -20,10 +20,10 @@ from cogloupe_calibration.lens import observed_points, term_effects
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 
-SWELL_ALLOWANCE = 0.00005
+SWELL_ALLOWANCE = 0.0002
 """Standard uncertainty that the scale changes by from picture to picture of one set-up that is not
-touched: 0.005 mm of height under a lens 100 mm away; common practice, no source."""
-EDGE_VARIES = 0.1
+touched: 0.02 mm of height under a lens 100 mm away; common practice, no source."""
+EDGE_VARIES = 0.25
 """Share of the doubt about the edges' level that differs between pictures in one light; common
 practice, no source."""
 AXIS_ALLOWANCE = 0.02
