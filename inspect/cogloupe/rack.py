@@ -8,7 +8,7 @@ module), angles radians. Geometry after ISO 21771; rack proportions name their s
 
 from dataclasses import dataclass, replace
 from functools import cached_property
-from math import cos, hypot, inf, pi, radians, sin, sqrt, tan
+from math import copysign, cos, hypot, inf, pi, radians, sin, sqrt, tan
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -359,8 +359,12 @@ def _swept_fillet(gear: Gear, travel: ArrayLike) -> tuple[Floats, Floats]:
     rounding = gear.rack.fillet_radius * gear.module_mm
     travel = np.asarray(travel, dtype=np.float64)
     x = along + travel
+    # The envelope lies on the normal through the pitch point, inwards of the rounding's centre,
+    # whichever side of the pitch circle a large shift has put that. On the circle itself the
+    # centre passes through the pitch point, and a hair's breadth inside is as good.
+    height = min(height, -1e-9) if height < 1e-9 else height
     distance = np.hypot(x, height)
-    stretch = 1 + rounding / distance
+    stretch = 1 - copysign(1.0, height) * rounding / distance
     x, y = x * stretch, gear.reference_radius + height * stretch
     # The rack moved by `travel`, so the gear turned by travel / r; turn the point back.
     return np.hypot(x, y), np.arctan2(x, y) - travel / gear.reference_radius
