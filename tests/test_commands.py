@@ -105,7 +105,7 @@ BAD_PICTURES = {
     "cut off": (lambda: rendered().image[:, :600], r"cut off by the edge of the picture: move bac"),
     "blurred": (lambda: rendered(blur_px=10.0).image, r"blurred beyond use \(.*\): focus again$"),
     "tiny": (
-        lambda: rendered().image[::9, ::9],
+        lambda: rendered().image[::10, ::10],
         r"teeth are only .* px deep|no gear|blurred|stand",
     ),
 }
