@@ -12,7 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from cogloupe.deviations import eccentricity
-from cogloupe.figures import Figures, flank_doubts, thickness_modes, thickness_parts
+from cogloupe.figures import SHARED_LEVELS, Figures, flank_doubts, thickness_modes, thickness_parts
 from cogloupe.measure import Measured
 from cogloupe.reading import BudgetLine
 from cogloupe.uncertainty import of_draws, plausible
@@ -191,7 +191,7 @@ def _runout(measured: Measured, figures: Figures) -> Judged:
 def _eccentricity(measured: Measured, figures: Figures) -> Judged:
     """Distance of the teeth's axis from the datum: what acts along it changes it."""
     turn = figures.position[:, 1] + figures.gap_width / figures.measuring_radius / 2
-    own = figures.u_pin * sqrt(eccentricity(figures.pin_radius, turn)[1])
+    own = _own_off_axis(measured, figures, turn)
     along, _ = _off_axis(figures, turn)
     where = "first harmonic of the pin's run"
     along_um = [1000 * effect for effect in along]
@@ -200,11 +200,12 @@ def _eccentricity(measured: Measured, figures: Figures) -> Judged:
     return Judged("eccentricity_um", "um", 1000 * abs(figures.eccentricity), parts)
 
 
-def u_direction(figures: Figures) -> float:
+def u_direction(measured: Measured, figures: Figures) -> float:
     """Standard uncertainty of the direction in which the teeth's axis lies.
 
     Parameters
     ----------
+    measured : Measured
     figures : Figures
 
     Returns
@@ -213,9 +214,15 @@ def u_direction(figures: Figures) -> float:
         Rad, from what acts across the eccentricity; NaN where there is none.
     """
     turn = figures.position[:, 1] + figures.gap_width / figures.measuring_radius / 2
-    own = figures.u_pin * sqrt(eccentricity(figures.pin_radius, turn)[1])
+    own = _own_off_axis(measured, figures, turn)
     size = abs(figures.eccentricity)
     return hypot(own, *_off_axis(figures, turn)[1]) / size if size > 0 else float("nan")
+
+
+def _own_off_axis(measured: Measured, figures: Figures, turn: Floats) -> float:
+    """What the pins' own noise does to the axis, mm; those of neighbouring gaps err alike."""
+    together = 1 + 2 * SHARED_LEVELS * measured.outlines.curve
+    return figures.u_pin * sqrt(eccentricity(figures.pin_radius, turn)[1] * together)
 
 
 def _off_axis(figures: Figures, turn: Floats) -> tuple[list[float], list[float]]:

@@ -3,14 +3,13 @@
 from dataclasses import dataclass
 
 from cogloupe.evidence import ProfileSheet
-from cogloupe.figures import Axes, Figures
-from cogloupe.measure import Measured, tips_oval
+from cogloupe.figures import Axes, Figures, allowed_lens
+from cogloupe.measure import Measured
 from cogloupe.measured_sizes import MeasuredSizes, work_out_sizes
 from cogloupe.profile import ProfileFigures, work_out_profiles
 from cogloupe.settings import GearSettings
 from cogloupe.shapes import Shapes, work_out_shapes
 from cogloupe_calibration.calibration import Lens
-from cogloupe_calibration.lens import unmeasured_lens
 
 
 @dataclass(frozen=True)
@@ -69,7 +68,7 @@ def work_out_details(
     -------
     Details
     """
-    known = lens or unmeasured_lens(*frame, tips_oval(measured.tips, measured.teeth))
+    known = lens or allowed_lens(measured, frame)
     settings = settings or GearSettings()
     return Details(
         work_out_profiles(measured, figures.first, known),

@@ -9,9 +9,9 @@ from numpy.typing import NDArray
 from scipy.stats import t as student_t
 
 from cogloupe.adjust import adjust
+from cogloupe.figures import allowed_lens
 from cogloupe.inspection import stated_scale
 from cogloupe.matching import SURE, best_match, pattern_evidence
-from cogloupe.measure import tips_oval
 from cogloupe.merging import SetOfPictures
 from cogloupe.photo import Photo
 from cogloupe.reading import BudgetLine
@@ -20,7 +20,6 @@ from cogloupe.settings import GearSettings
 from cogloupe.turned import measure_all, same_datum, see_all
 from cogloupe.views import Sight, nominal_of, start_of, view_of
 from cogloupe_calibration.errors import PhotoError
-from cogloupe_calibration.lens import unmeasured_lens
 
 Floats = NDArray[np.float64]
 
@@ -59,8 +58,7 @@ def inspect_repeats(
     measured = measure_all(photos, see_all(photos, settings), settings, stated, known)
     axes = same_datum(measured, settings.datum)
     nominal = nominal_of(measured[0])
-    oval = tips_oval(measured[0].tips, measured[0].teeth)
-    lens = known or unmeasured_lens(photos[0].width, photos[0].height, oval)
+    lens = known or allowed_lens(measured[0], (photos[0].width, photos[0].height))
     first = Sight(measured[0], axes[0], np.arange(measured[0].teeth.teeth))
     start = start_of(first, nominal)
     sights = [sight_at(m, a, nominal, start) for m, a in zip(measured, axes, strict=True)]

@@ -274,11 +274,18 @@ def _scale_from_circle(settings: GearSettings, circles: CirclesSeen) -> Scale | 
     level = 2 * hypot(edge_shift(circles.outlines.blur_px), circles.outlines.u_level_px)
     if "known_tip_diameter" in known:
         mapped = circles.teeth
+        depth = mapped.tip_radius - mapped.root_radius
         centre = _tip_centre(circles.outlines, mapped)
         tips, circle = tip_radii(circles.outlines.outer, mapped, centre, half_tip(mapped))
-        if circle is None or not np.isfinite(tips.u).any():
-            raise PhotoError("the tip circle is not seen well enough to set the scale")
-        u = hypot(level, 2 * float(np.nanmedian(tips.u)))
+        if circle is None:
+            raise PhotoError(
+                "the tip circle is not seen well enough to set the scale (blur "
+                f"{circles.outlines.blur_px:.1f} px on teeth {depth:.0f} px deep): come closer, "
+                "or set the scale another way"
+            )
+        # Lands of a point or two show no scatter of their own, all of them together do.
+        told = np.isfinite(tips.u).any()
+        u = hypot(level, 2 * (float(np.nanmedian(tips.u)) if told else circle.rms))
         scale = from_known_diameter(2 * circle.radius, u, known["known_tip_diameter"])
         return replace(scale, by_edge=-1 / circle.radius)
     if "known_bore" in known:

@@ -44,7 +44,7 @@ def build_summary(
     worst, total, runout = (judged[name] for name in LARGEST)
     spread = [_spread(figures.single_um[:, s], figures, s) for s in (0, 1)]
     bore_seen = axes.kind == "bore"
-    vector, turned = figures.eccentricity, degrees(u_direction(figures))
+    vector, turned = figures.eccentricity, degrees(u_direction(measured, figures))
     resolved = abs(vector) > 0
     u_thickness = judged["thickness_mean_mm"].u
     ratio, u_ratio = floor_ratio_mean(shapes)

@@ -244,6 +244,27 @@ def gear_stretch(lens: Lens, gear: Floats, anchor: Floats | None) -> Floats:
     return np.array(parts)
 
 
+def expected_oval(lens: Lens, ring: Floats) -> float:
+    """How oval what is not known of the lens and the lean makes a circle.
+
+    Parameters
+    ----------
+    lens : Lens
+    ring : ndarray, shape (n, 2)
+        Points all round it, px.
+
+    Returns
+    -------
+    float
+        Longest over shortest diameter less one; root mean square over the sources.
+    """
+    arm = ring - ring.mean(axis=0)
+    twice = np.exp(-2j * np.arctan2(arm[:, 1], arm[:, 0]))
+    lobes = [np.mean(_radial(ring, _source(lens, k))[0] * twice) for k in range(len(TERMS))]
+    radius = float(np.hypot(arm[:, 0], arm[:, 1]).mean())
+    return 4 * float(np.sqrt(np.sum(np.abs(lobes) ** 2))) / radius
+
+
 def edge_shift(blur: float) -> float:
     """Standard uncertainty of every edge's place from the level at which an edge is called.
 
