@@ -5,6 +5,7 @@ import sys
 import typer
 
 from cogloupe.commands.calibrate import calibrate
+from cogloupe.commands.causes import causes
 from cogloupe.commands.compare import compare
 from cogloupe.commands.console import INTERRUPTED, NOT_ALL_READ, WRONG_USE, complain, say
 from cogloupe.commands.inspect import inspect, watch
@@ -27,6 +28,7 @@ app = typer.Typer(
 app.command(short_help="Find the scale of a set-up from a known size.")(calibrate)
 app.command(short_help="Read photographs of gears and write their reports.")(inspect)
 app.command(short_help="Read each photograph dropped into a folder.")(watch)
+app.command(short_help="Tell what on the machine would leave this pattern.")(causes)
 app.command(short_help="Tell whether a change on the machine helped.")(compare)
 app.command(short_help="Work out the figures needed before a gear is cut.")(plan)
 app.command(short_help="Draw pictures of gears with stated faults.")(simulate)

@@ -1,0 +1,156 @@
+"""A diagnosis as tables for the terminal, and as a page to take to the machine."""
+
+from functools import lru_cache
+
+from jinja2 import Environment, PackageLoader, StrictUndefined, Template
+from rich import box
+from rich.table import Table
+from rich.text import Text
+
+from cogloupe import __version__
+from cogloupe.causes import NONE
+from cogloupe.diagnosis import Diagnosis
+from cogloupe.harmonics import found_only, harmonics
+from cogloupe.reading import Reading
+from cogloupe.report.causes_chart import causes_chart
+from cogloupe.report.causes_text import (
+    CauseRow,
+    cause_rows,
+    harmonic_rows,
+    headline,
+    period_rows,
+    verdict,
+)
+from cogloupe.report.charts import figure_png
+from cogloupe.report.numbers import gear_name
+from cogloupe.report.page import data_uri, glued
+
+_MOST_WAVES = 8
+
+
+def cause_tables(diagnosis: Diagnosis) -> list[Table]:
+    """Lay a diagnosis out for the terminal.
+
+    Parameters
+    ----------
+    diagnosis : Diagnosis
+
+    Returns
+    -------
+    list of Table
+        One for each round of ranking, then what to do, then the cautions.
+    """
+    tables = [
+        _ranking(diagnosis, place)
+        for place, finding in enumerate(diagnosis.findings)
+        if place == 0 or finding.best.cause is not NONE
+    ]
+    return [*tables, _what_next(diagnosis), _sentences("Mind", diagnosis.cautions)]
+
+
+def part_title(diagnosis: Diagnosis, place: int) -> str:
+    """Heading of a round of ranking.
+
+    Parameters
+    ----------
+    diagnosis : Diagnosis
+    place : int
+        From 0.
+
+    Returns
+    -------
+    str
+    """
+    if place == 0:
+        return "What left this pattern"
+    before = [finding.best.cause.name for finding in diagnosis.findings[:place]]
+    return f"What remains beside: {'; '.join(before)}"
+
+
+def _ranking(diagnosis: Diagnosis, place: int) -> Table:
+    finding = diagnosis.findings[place]
+    table = Table(
+        title=Text(part_title(diagnosis, place)), title_justify="left", box=box.SIMPLE_HEAD,
+        padding=(0, 1, 0, 0), pad_edge=False, caption=Text(verdict(finding)),
+        caption_justify="left",
+    )  # fmt: skip
+    table.add_column("cause", overflow="fold", ratio=3)
+    table.add_column("", justify="right", no_wrap=True)
+    table.add_column("pattern", overflow="fold", ratio=5)
+    table.add_column("size ± U", overflow="fold", ratio=3)
+    for row in cause_rows(diagnosis, finding):
+        style = "bold" if row.best else ""
+        table.add_row(
+            Text(row.name, style=style), Text(row.share), Text(row.pattern),
+            Text("\n".join(row.sizes) or "–"),
+        )  # fmt: skip
+    return table
+
+
+def _what_next(diagnosis: Diagnosis) -> Table:
+    table = Table(
+        title=Text("What to do next"), title_justify="left", box=box.SIMPLE_HEAD, pad_edge=False,
+        padding=(0, 1, 0, 0),
+    )  # fmt: skip
+    table.add_column("cause", overflow="fold", ratio=2)
+    table.add_column("what else would look alike", overflow="fold", ratio=4)
+    table.add_column("the next cheap test", overflow="fold", ratio=5)
+    for cause in diagnosis.named or (NONE,):
+        table.add_row(Text(cause.name), Text(cause.alike), Text(cause.test))
+    return table
+
+
+def _sentences(title: str, sentences: tuple[str, ...]) -> Table:
+    table = Table(title=Text(title), title_justify="left", show_header=False)
+    table.add_column(overflow="fold")
+    for sentence in sentences:
+        table.add_row(Text(sentence))
+    return table
+
+
+def causes_html(reading: Reading, diagnosis: Diagnosis) -> str:
+    """Write the page.
+
+    Parameters
+    ----------
+    reading : Reading
+    diagnosis : Diagnosis
+        Of that reading.
+
+    Returns
+    -------
+    str
+        HTML text that loads nothing from anywhere.
+    """
+    machine = diagnosis.case.machine
+    waves = found_only(harmonics(diagnosis.case.observed))
+    return _template().render(
+        name=gear_name(reading.gear),
+        photo=reading.photo.file,
+        machine=(machine.name or "as told") if machine is not None else "",
+        headline=headline(diagnosis),
+        parts=[_part(diagnosis, k) for k in range(len(diagnosis.findings))],
+        chart=data_uri(figure_png(causes_chart(diagnosis))),
+        cautions=diagnosis.cautions,
+        waves=list(harmonic_rows(waves[:_MOST_WAVES], diagnosis)),
+        more_waves=max(len(waves) - _MOST_WAVES, 0),
+        periods=period_rows(diagnosis),
+        bore=diagnosis.case.observed.bore,
+        version=__version__,
+    )
+
+
+def _part(diagnosis: Diagnosis, place: int) -> tuple[str, str, list[CauseRow], bool]:
+    finding = diagnosis.findings[place]
+    rows = cause_rows(diagnosis, finding)
+    return part_title(diagnosis, place), verdict(finding), rows, finding.best.cause is not NONE
+
+
+@lru_cache(maxsize=1)
+def _template() -> Template:
+    environment = Environment(
+        loader=PackageLoader("cogloupe.report"), autoescape=True, undefined=StrictUndefined,
+        trim_blocks=True, lstrip_blocks=True,
+    )  # fmt: skip
+    environment.filters["glued"] = glued
+    return environment.get_template("causes.html.j2")

@@ -1,0 +1,204 @@
+"""What a diagnosis says, in rows and plain sentences."""
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from fractions import Fraction
+
+from cogloupe.causes import NONE
+from cogloupe.causes_sizes import Size, drive_periods
+from cogloupe.causes_words import could_be
+from cogloupe.diagnosis import Diagnosis, Finding, Ranked
+from cogloupe.harmonics import Harmonic
+from cogloupe.report.numbers import rounded, with_uncertainty, with_unit
+
+CLEAR, LIKELY = 0.9, 0.6
+"""Probabilities from which a cause is called clear, and likely."""
+SHOWN_SHARE = 0.01
+MOST_SHOWN = 5
+_MOST_TIMES = 1000.0
+
+
+@dataclass(frozen=True)
+class CauseRow:
+    """A cause in the ranking.
+
+    Attributes
+    ----------
+    name, pattern : str
+    sizes : tuple of str
+        Size ± U in each of the machine's units.
+    share : str
+        Probability.
+    alike, test : str
+    best : bool
+    """
+
+    name: str
+    pattern: str
+    sizes: tuple[str, ...]
+    share: str
+    alike: str
+    test: str
+    best: bool
+
+
+def headline(diagnosis: Diagnosis) -> str:
+    """One sentence that answers.
+
+    Parameters
+    ----------
+    diagnosis : Diagnosis
+
+    Returns
+    -------
+    str
+    """
+    return verdict(diagnosis.findings[0])
+
+
+def verdict(finding: Finding) -> str:
+    """How surely which cause.
+
+    Parameters
+    ----------
+    finding : Finding
+
+    Returns
+    -------
+    str
+    """
+    best = finding.best
+    if best.cause is NONE:
+        return f"No cause: nothing larger than its uncertainty ({_percent(best.share)})."
+    if best.share >= CLEAR:
+        return f"Clear: {best.cause.name} ({_percent(best.share)}, {times(best)})."
+    second = finding.ranked[1].cause.name if len(finding.ranked) > 1 else "nothing else"
+    if best.share >= LIKELY:
+        return f"Likely: {best.cause.name} ({_percent(best.share)}, {times(best)}: {second})."
+    return (
+        f"Not settled: {best.cause.name} ({_percent(best.share)}), or {second} "
+        f"({_percent(finding.ranked[1].share)})."
+    )
+
+
+def times(ranked: Ranked) -> str:
+    """How strongly the data favour a cause over the next.
+
+    Parameters
+    ----------
+    ranked : Ranked
+
+    Returns
+    -------
+    str
+    """
+    if ranked.over_next > _MOST_TIMES:
+        return "over 1000 times likelier than the next"
+    return f"{ranked.over_next:.2g} times likelier than the next"
+
+
+def _percent(share: float) -> str:
+    if share > 0.99:
+        return "over 99 %"
+    return f"{100 * share:.0f} %" if share >= 0.01 else "under 1 %"
+
+
+def cause_rows(diagnosis: Diagnosis, finding: Finding) -> list[CauseRow]:
+    """The ranking, as far as it matters.
+
+    Parameters
+    ----------
+    diagnosis : Diagnosis
+    finding : Finding
+
+    Returns
+    -------
+    list of CauseRow
+        The likeliest, the next, and up to `MOST_SHOWN` that are likelier than `SHOWN_SHARE`.
+    """
+    kept = [
+        ranked
+        for place, ranked in enumerate(finding.ranked[:MOST_SHOWN])
+        if place < 2 or ranked.share >= SHOWN_SHARE
+    ]
+    return [_row(diagnosis, ranked, ranked is finding.best) for ranked in kept]
+
+
+def _row(diagnosis: Diagnosis, ranked: Ranked, best: bool) -> CauseRow:
+    cause = ranked.cause
+    return CauseRow(
+        cause.name, diagnosis.pattern(ranked), tuple(map(size_text, diagnosis.sizes(ranked))),
+        _percent(ranked.share), cause.alike, cause.test, best,
+    )  # fmt: skip
+
+
+def size_text(size: Size) -> str:
+    """A size with its U.
+
+    Parameters
+    ----------
+    size : Size
+
+    Returns
+    -------
+    str
+    """
+    if size.unit == "′":
+        value, limit = rounded(size.value, size.u)
+        return f"{value}′" + (f" ± {limit}′" if limit else "")
+    if not size.u:
+        return with_unit(rounded(size.value, None)[0], size.unit)
+    return with_uncertainty(size.value, size.u, size.unit)
+
+
+def harmonic_rows(waves: list[Harmonic], diagnosis: Diagnosis) -> Iterator[tuple[str, ...]]:
+    """Rows of the table of waves.
+
+    Parameters
+    ----------
+    waves : list of Harmonic
+    diagnosis : Diagnosis
+
+    Yields
+    ------
+    tuple of str
+        Times a turn, left, right, phase apart, what could come round so.
+    """
+    for wave in waves:
+        both = (
+            with_uncertainty(a, u, "µm")
+            for a, u in zip(wave.amplitude_um, wave.u_amplitude_um, strict=True)
+        )
+        note = could_be(wave.per_turn, diagnosis.case)
+        if wave.per_turn <= 2 and wave.camera > 0.5:
+            note += "; most of its U is what lens and lean could do"
+        yield (str(wave.per_turn), *both, f"{wave.apart_deg:+.0f}°", note)
+
+
+def period_rows(diagnosis: Diagnosis) -> list[tuple[str, str, str]]:
+    """What comes round how often, and how it looks on this tooth count.
+
+    Parameters
+    ----------
+    diagnosis : Diagnosis
+
+    Returns
+    -------
+    list of (str, str, str)
+        Part, times in a turn of the work, and what it looks like seen once a tooth.
+    """
+    z = diagnosis.case.teeth
+    return [
+        (part.name, f"{float(part.per_turn):g}", _looks(part.per_turn, z))
+        for part in drive_periods(diagnosis.case.machine)
+    ]
+
+
+def _looks(per_turn: Fraction, teeth: int) -> str:
+    if per_turn.denominator > 1:
+        return "does not close in a turn: a jump where the cut began, wider gaps over several turns"
+    rest = int(per_turn) % teeth
+    seen = min(rest, teeth - rest)
+    if seen == 0:
+        return f"nothing: all {teeth} teeth meet it alike"
+    return f"{seen} times a turn" + ("" if seen == per_turn else " (alias)")
