@@ -5,6 +5,9 @@ same way, so that pitch errors and eccentricity drop out and what the cutter lef
 remains. Frame and sides as in `gap_outline`; lengths mm.
 """
 
+import warnings
+from collections.abc import Iterator
+from contextlib import contextmanager
 from dataclasses import dataclass, replace
 from math import hypot, pi, sqrt
 
@@ -175,7 +178,8 @@ def _averaged(xy: Floats, gap: Ints, outline: GapOutline, cell: float) -> tuple[
         first = int(place.min())
         table = _table(gap, place - first, off)
         stations = np.asarray((first + np.arange(table.shape[1])) * cell, np.float64)
-        mean = np.nanmedian(np.where(np.isfinite(table), table, np.nan), axis=0)
+        with _cells_may_be_empty():
+            mean = np.nanmedian(table, axis=0)
         coarse = _at(outline, stations)
         found = coarse.xy + coarse.normal * np.nan_to_num(mean)[:, None]
         outline = _smooth(found, cell)
@@ -215,13 +219,21 @@ def _table(gap: Ints, place: Ints, off: Floats) -> Floats:
         return np.asarray((total / np.where(count > 0, count, np.nan)).reshape(rows, columns))
 
 
+@contextmanager
+def _cells_may_be_empty() -> Iterator[None]:
+    """Without numpy's warnings of cells that no gap shows; they come out as NaN."""
+    with warnings.catch_warnings(), np.errstate(all="ignore"):
+        warnings.simplefilter("ignore", RuntimeWarning)
+        yield
+
+
 def _mean_and_covariance(table: Floats, noise: float) -> tuple[Floats, Floats, NDArray[np.bool_]]:
     """Mean over gaps, its covariance, and the cells that enough gaps show.
 
     A sample covariance of few gaps is drawn towards its own diagonal, the more the fewer they are
     against the cells; the noise of one cell's points is its floor.
     """
-    with np.errstate(all="ignore"):
+    with _cells_may_be_empty():
         middle = np.nanmedian(table, axis=0)
         spread = np.maximum(1.4826 * np.nanmedian(np.abs(table - middle), axis=0), noise)
         table = np.where(np.abs(table - middle) < CLIP * spread, table, np.nan)
