@@ -122,7 +122,7 @@ def fit_steps(
         scale = (cosine / s)[:, None]
         z = (offsets - t[:, None]) * scale
         step, rate, spread = _unit_steps(shape, z, s, band)
-        if turn < 2:
+        if turn == 0:
             plain = _plain(normal, profiles, step, len(offsets) // 2)
         levels = common_levels(profiles, step, plain)
         rise = levels[1] - levels[0]
