@@ -46,6 +46,10 @@ class Family:
         Tells the cause which of its families was found.
     weight : float
         Prior share among the cause's families.
+    stands_for : int
+        Members it was picked from by the figures themselves; 0 for none but its own.
+    marks : ndarray of int, shape (K,)
+        Gap that each row of the basis begins at, for wording; may be empty.
     """
 
     basis: Floats
@@ -56,6 +60,8 @@ class Family:
     positive: tuple[bool, ...] = ()
     name: str = ""
     weight: float = 1.0
+    stands_for: int = 0
+    marks: Ints = field(default_factory=lambda: np.zeros(0, np.int64))
 
     def shape(self, member: int) -> Floats:
         """Columns of a member.
@@ -187,6 +193,11 @@ class Field:
         if key not in self._kept:
             self._kept[key] = self._make(kind, size)
         return self._kept[key]
+
+    def forget(self) -> None:
+        """Let go of products with bases that no family to come will use."""
+        for background in self._kept.values():
+            background.kept.clear()
 
     @cached_property
     def steps(self) -> Floats:

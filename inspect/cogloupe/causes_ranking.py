@@ -89,7 +89,7 @@ def _family_evidence(place: Field, family: Family) -> tuple[float, Callable[[], 
     """Evidence of a family; its best fit is worked out only when asked for."""
     options = _backgrounds(place, family)
     table = np.stack([back.base + _members(back, family).log + w for back, w in options])
-    log = float(logsumexp(table)) - np.log(len(family.plus))
+    log = float(logsumexp(table)) - np.log(max(len(family.plus), family.stands_for))
     return log, lambda: _best(place, family, [b for b, _ in options], table)
 
 
@@ -116,20 +116,11 @@ class _Members:
 
 
 def _members(back: Background, family: Family) -> _Members:
-    plus, minus = family.plus, family.minus
-    count, p = plus.shape
+    count, p = family.plus.shape
     if p == 0:
         nothing = np.zeros(count)
         return _Members(nothing, np.zeros((count, 0)), np.zeros((count, 0, 0)), nothing)
-    gram_all, dot_all = back.products(family.basis)
-    dot = dot_all[plus] - dot_all[minus]
-    gram = np.empty((count, p, p))
-    for a in range(p):
-        for b in range(p):
-            gram[:, a, b] = (
-                gram_all[plus[:, a], plus[:, b]] - gram_all[plus[:, a], minus[:, b]]
-                - gram_all[minus[:, a], plus[:, b]] + gram_all[minus[:, a], minus[:, b]]
-            )  # fmt: skip
+    gram, dot = _products(back, family)
     if family.fixed:
         gain = 2 * dot.sum(axis=1) - gram.sum(axis=(1, 2))
         return _Members(gain / 2, np.ones((count, p)), np.zeros((count, p, p)), gain)
@@ -142,6 +133,25 @@ def _members(back: Background, family: Family) -> _Members:
         gain = np.where(((size >= 0) | ~np.array(family.positive)).all(axis=1), gain, 0.0)
     g = SIZE_PRIOR
     return _Members(0.5 * (g / (1 + g) * gain - p * np.log(1 + g)), size, covariance, gain)
+
+
+def _products(back: Background, family: Family) -> tuple[Floats, Floats]:
+    """Inner products of each member's columns, (M, p, p), and with the figures, (M, p)."""
+    plus, minus = family.plus, family.minus
+    if (minus < 0).all():
+        rows = family.basis[:, back.seen]
+        half = rows @ back.omega
+        return np.einsum("man,mbn->mab", half[plus], rows[plus]), (rows @ back.residual)[plus]
+    every, dot = back.products(family.basis)
+    p = plus.shape[1]
+    gram = np.empty((len(plus), p, p))
+    for a in range(p):
+        for b in range(p):
+            gram[:, a, b] = (
+                every[plus[:, a], plus[:, b]] - every[plus[:, a], minus[:, b]]
+                - every[minus[:, a], plus[:, b]] + every[minus[:, a], minus[:, b]]
+            )  # fmt: skip
+    return gram, dot[plus] - dot[minus]
 
 
 def _best(place: Field, family: Family, backs: list[Background], table: Floats) -> Fit:

@@ -7,6 +7,7 @@ in all gaps is in `cutter_shapes`.
 """
 
 from collections.abc import Sequence
+from dataclasses import replace
 from fractions import Fraction
 from math import pi
 
@@ -27,12 +28,17 @@ from cogloupe.shape_parts import (
 )
 
 Floats = NDArray[np.float64]
+Ints = NDArray[np.int64]
+Bools = NDArray[np.bool_]
 
 STEP_SHARES = (0.5, 0.58, 0.66, 0.74)
 """Widening of hobbed gaps by whole motor steps, as shares of one step (from simulated gears)."""
 FLOOR_SHARES = (1.0, 0.75, 0.6, 0.45)
 """How much of a widening reaches the floor (from simulated gears): all of it with a form cutter,
 less with a hob, the less the more quickly the work moves."""
+MOST_EDGES = 120
+"""Gaps at which a step may begin or end are tried up to so many; of more, those with the largest
+change of place over five gaps."""
 FEWEST_MOVED = 2
 """Gaps that must have moved together to be called a step and not one gap set wrong."""
 
@@ -104,26 +110,31 @@ def steps(observed: Observed) -> list[Family]:
         been cut in their right place before.
     """
     z = observed.design.teeth
+    tried = _likely_edges(observed)
     found = []
     for name, each in (("sharp", np.eye(z)), ("spread", _spread(np.eye(z)))):
         whole = np.concatenate([np.zeros((1, z)), np.cumsum(np.tile(each, (2, 1)), axis=0)[:-1]])
-        start, end = _pairs(z, wrapped=False)
         wide = _wider(observed.design, 1.0)
         both = np.concatenate([with_shared(gap_shift(whole)), wide])
-        found.append(_between(both, start, end, f"{name} both"))
-        found.append(_between(both, start, end, f"{name} both", widening=True))
-        start, end = _pairs(z, wrapped=True)
-        share = whole.sum(axis=1) / z
-        still = np.zeros_like(whole)
-        for side, flanks in (
-            ("left", gap_widening(whole, still)), ("right", gap_widening(still, -whole)),
-        ):  # fmt: skip
+        found += _between(both, _pairs(z, tried, wrapped=False), f"{name} both", (False,))
+        share, still = whole.sum(axis=1) / z, np.zeros_like(whole)
+        sides = {"left": gap_widening(whole, still), "right": gap_widening(still, -whole)}
+        for side, flanks in sides.items():
             basis = np.concatenate([_behind(observed.design, flanks, share), wide])
-            found.append(_between(basis, start, end, f"{name} {side}", positive=True))
-            found.append(
-                _between(basis, start, end, f"{name} {side}", positive=True, widening=True)
-            )
+            found += _between(basis, _pairs(z, tried, wrapped=True), f"{name} {side}", (True,))
     return found
+
+
+def _likely_edges(observed: Observed) -> Bools:
+    """Gaps at which a step is tried: all, or of very many the likeliest."""
+    z = observed.design.teeth
+    if z <= MOST_EDGES:
+        return np.ones(z, bool)
+    flanks = np.nan_to_num(observed.value[: 2 * z].reshape(-1, 2))
+    gap = (np.roll(flanks[:, 0], -1) + flanks[:, 1]) / 2
+    means = sum(np.roll(gap, -k) for k in range(5)) / 5
+    jump = np.abs(means - np.roll(means, 5))
+    return np.asarray(jump >= np.sort(jump)[-MOST_EDGES])
 
 
 def _spread(each: Floats) -> Floats:
@@ -131,12 +142,13 @@ def _spread(each: Floats) -> Floats:
     return np.asarray((np.roll(each, 1, axis=1) + 2 * each + np.roll(each, -1, axis=1)) / 4)
 
 
-def _pairs(teeth: int, wrapped: bool) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
-    """First gap that has moved, and the first after it that has not."""
+def _pairs(teeth: int, tried: Bools, wrapped: bool) -> tuple[Ints, Ints, int]:
+    """First gap that has moved, first after it that has not, and how many there are untried too."""
     start, length = np.meshgrid(np.arange(teeth), np.arange(FEWEST_MOVED, teeth - 1), indexing="ij")
     end = start + length
-    keep = np.ones(start.shape, bool) if wrapped else end < teeth
-    return start[keep], end[keep]
+    keep = np.full(start.shape, wrapped) | (end < teeth)
+    chosen = keep & tried[start] & tried[end % teeth]
+    return start[chosen], end[chosen], int(keep.sum())
 
 
 def _wider(design: Design, size: float, floor_share: float = FLOOR_SHARES[1]) -> Floats:
@@ -151,21 +163,25 @@ def _behind(design: Design, flanks: Floats, share: Floats) -> Floats:
 
 
 def _between(
-    basis: Floats,
-    start: NDArray[np.int64],
-    end: NDArray[np.int64],
-    name: str,
-    positive: bool = False,
-    widening: bool = False,
-) -> Family:
-    """Family of differences of running sums; the last row of the basis is a common widening."""
-    plus, minus = end[:, None], start[:, None]
-    signs: tuple[bool, ...] = (positive,)
-    if widening:
-        last = np.full_like(plus, len(basis) - 1)
-        plus, minus = np.hstack([plus, last]), np.hstack([minus, np.full_like(minus, -1)])
-        signs = (positive, True)
-    return Family(basis, plus, minus, positive=signs, name=name)
+    basis: Floats, pairs: tuple[Ints, Ints, int], name: str, positive: tuple[bool, ...]
+) -> list[Family]:
+    """Families of differences of running sums, alone and with a common widening.
+
+    The widening is the last row of the basis.
+    """
+    start, end, count = pairs
+    used, places = np.unique(np.concatenate([start, end]), return_inverse=True)
+    basis = basis[[*used, len(basis) - 1]]
+    minus, plus = places.reshape(2, -1, 1)
+    last = np.full_like(plus, len(basis) - 1)
+    alone = Family(
+        basis, plus, minus, positive=positive, name=name, stands_for=count, marks=used
+    )  # fmt: skip
+    wider = replace(
+        alone, plus=np.hstack([plus, last]), minus=np.hstack([minus, np.full_like(minus, -1)]),
+        positive=(*positive, True),
+    )  # fmt: skip
+    return [alone, wider]
 
 
 def one_gap(observed: Observed) -> list[Family]:
@@ -256,13 +272,13 @@ def waves(observed: Observed, periods: Sequence[Fraction]) -> list[Family]:
     return found
 
 
-def _by_gap(teeth: int, turns: NDArray[np.int64]) -> Floats:
+def _by_gap(teeth: int, turns: Ints) -> Floats:
     turn = 2 * pi * turns[:, None] * (np.arange(teeth) + 0.5) / teeth
     both = np.stack([np.cos(turn), np.sin(turn)], axis=1).reshape(-1, teeth)
     return with_shared(gap_shift(both))
 
 
-def _by_flank(teeth: int, turns: NDArray[np.int64]) -> Floats:
+def _by_flank(teeth: int, turns: Ints) -> Floats:
     """A hob passes the pitch point of a gap's two flanks half a pitch of the rack apart."""
     at = np.stack([np.arange(teeth) - 0.25, np.arange(teeth) + 0.25], axis=1).ravel()
     turn = 2 * pi * turns[:, None] * at / teeth

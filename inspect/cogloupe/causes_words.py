@@ -43,8 +43,9 @@ def say_tips_off(fit: Fit, case: Case) -> str:
 
 def say_step(fit: Fit, case: Case) -> str:
     """A step between teeth and where it closes."""
-    z, start = case.teeth, int(fit.family.minus[fit.member, 0])
-    end = int(fit.family.plus[fit.member, 0])
+    z, family = case.teeth, fit.family
+    start = int(family.marks[family.minus[fit.member, 0]])
+    end = int(family.marks[family.plus[fit.member, 0]])
     arc = float(fit.size[0])
     shape, which = fit.family.name.split()
     angle = minutes(abs(arc), case.observed.design)

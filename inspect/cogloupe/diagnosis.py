@@ -191,6 +191,7 @@ def rank(case: Case, place: Field, leave_out: Sequence[str] = ()) -> Finding:
         if cause.code in leave_out or not families:
             continue
         log, fit = evidence(place, families)
+        place.forget()
         if cause is NONE or resolved(cause.sizes(fit, here)):
             rows.append(cause)
             logs.append(log + float(np.log(cause.prior)))
