@@ -13,6 +13,8 @@ from numpy.typing import NDArray
 
 Floats = NDArray[np.float64]
 
+_AT_ONCE = 1024  # points compared with the whole outline at a time
+
 
 @dataclass(frozen=True)
 class GapOutline:
@@ -135,8 +137,12 @@ def off_outline(outline: GapOutline, xy: Floats) -> tuple[Floats, NDArray[np.int
     nearest : ndarray, shape (n,), int
         Index of that point.
     """
-    from scipy.spatial import cKDTree  # slow to import, and only needed here
-
-    nearest = cKDTree(outline.xy).query(xy)[1]
+    # Square distances less those of the points themselves; a tree of places is slow to import.
+    own = (outline.xy**2).sum(axis=1)
+    parts = [
+        (own - 2 * xy[start : start + _AT_ONCE] @ outline.xy.T).argmin(axis=1)
+        for start in range(0, len(xy), _AT_ONCE)
+    ]
+    nearest = np.concatenate(parts) if parts else np.empty(0, np.int64)
     off = ((xy - outline.xy[nearest]) * outline.normal[nearest]).sum(axis=1)
     return off, np.asarray(nearest, np.int64)

@@ -192,11 +192,20 @@ def _averaged(xy: Floats, gap: Ints, outline: GapOutline, cell: float) -> tuple[
 
 def _smooth(xy: Floats, cell: float) -> GapOutline:
     """Fine outline through coarse places; chords would cut the fillets short."""
-    from scipy.interpolate import CubicSpline  # slow to import
-
     length = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(xy, axis=0).T))])
     fine = np.linspace(0.0, length[-1], 8 * len(length))
-    return evenly(CubicSpline(length, xy)(fine), cell / 8)
+    # Cubic pieces through the places, along the chords of their neighbours (Catmull and Rom).
+    slope = np.gradient(xy, length, axis=0)
+    before = np.clip(np.searchsorted(length, fine, side="right") - 1, 0, len(length) - 2)
+    span = np.diff(length)[before, None]
+    t = (fine - length[before])[:, None] / span
+    first, second = xy[before], xy[before + 1]
+    curve = (
+        first * (1 + 2 * t) * (1 - t) ** 2
+        + second * (3 - 2 * t) * t**2
+        + span * t * (1 - t) * (slope[before] * (1 - t) - slope[before + 1] * t)
+    )
+    return evenly(curve, cell / 8)
 
 
 def _at(outline: GapOutline, stations: Floats) -> GapOutline:

@@ -391,10 +391,11 @@ def _fillet_junction(gear: Gear) -> tuple[float, float]:
     if leaving.size == 0:
         return gear.base_radius, last_travel
     first = int(leaving[0])
-    from scipy.optimize import brentq  # slow to import, and only undercut gears need it
-
-    travel = brentq(outside_involute, travels[first], travels[first + 1], xtol=1e-14)
-    return float(_swept_fillet(gear, travel)[0]), float(travel)
+    low, high = travels[first], travels[first + 1]
+    for _ in range(60):  # halving leaves 1e-18 of the bracket
+        middle = (low + high) / 2
+        low, high = (middle, high) if outside_involute(middle) > 0 else (low, middle)
+    return float(_swept_fillet(gear, low)[0]), float(low)
 
 
 def half_gap(gear: Gear, flank_points: int = 60, fillet_points: int = 40) -> tuple[Floats, Floats]:

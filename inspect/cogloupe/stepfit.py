@@ -19,6 +19,7 @@ from cogloupe.response import BrokenEdge, EdgeShape
 Floats = NDArray[np.floating[Any]]
 Doubles = NDArray[np.float64]
 Bools = NDArray[np.bool_]
+Ints = NDArray[np.int64]
 
 LEVEL_WINDOW = 120
 """Samples along the outline over which levels and blur are averaged: about one flank."""
@@ -135,8 +136,9 @@ def fit_steps(
     if grained:
         grains = _grains(residual, z, plain, rise)
         if any(grain.variance > LEAST_GRAIN * grain.own for grain in grains):
+            kinds = _kinds(z, band)
             t = t - np.clip(_share(slope, residual), -1, 1)
-            t = t + np.clip(_weighted_share(slope, residual, step, grains), -1, 1)
+            t = t + np.clip(_weighted_share(slope, residual, step, grains, kinds), -1, 1)
     place, blurs, greys = (values.astype(np.float64) for values in (t, s, levels))
     return Steps(place, blurs, greys, residual)
 
@@ -263,22 +265,38 @@ def _lagged(residual: Floats, side: Bools, lag: int) -> float:
 
 
 def _weighted_share(
-    slope: Floats, residual: Floats, step: Floats, grains: tuple[_Grain, _Grain]
+    slope: Floats, residual: Floats, step: Floats, grains: tuple[_Grain, _Grain], kind: Ints
 ) -> Floats:
     """Like `_share`, with pixels weighted by what noise and the grain of both sides make of them.
 
     Aitken's generalised least squares. A mark under the blurred edge cannot be seen for the
-    edge, but it reaches out to where it can.
+    edge, but it reaches out to where it can. Samples of one kind share their weights: weights a
+    little beside the best cost next to nothing, and make no error.
     """
+    _, one, which = np.unique(kind, return_index=True, return_inverse=True)
     k = residual.shape[1]
     material, ground = (grain.covariance(k).astype(residual.dtype) for grain in grains)
-    rest = 1 - step
+    bright = step[one]
+    rest = 1 - bright
     covariance = rest[:, :, None] * rest[:, None, :] * material
-    covariance += step[:, :, None] * step[:, None, :] * ground
+    covariance += bright[:, :, None] * bright[:, None, :] * ground
     diagonal = np.arange(k)
-    covariance[:, diagonal, diagonal] += rest * grains[0].own + step * grains[1].own
-    weighted = np.linalg.solve(covariance, slope[:, :, None])[:, :, 0]
+    covariance[:, diagonal, diagonal] += rest * grains[0].own + bright * grains[1].own
+    weighted = np.linalg.solve(covariance, slope[one, :, None])[which, :, 0]
     return _dot(weighted, residual) / np.maximum(_dot(weighted, slope), 1e-12)
+
+
+def _kinds(z: Floats, band: Band | None) -> Ints:
+    """Samples that lie nearly alike on their pixels: by place, slant and blur, and a bevel's light.
+
+    Places are parted by an eighth of a pixel or so, slant and blur by five per cent.
+    """
+    scale = z[:, 1] - z[:, 0]
+    place = np.rint(8 * z[:, 0] / scale).astype(np.int64)
+    kind = 1000 * place + np.rint(20 * np.log(scale)).astype(np.int64)
+    if band is not None:
+        kind = 1000 * kind + np.rint(20 * band.light).astype(np.int64)
+    return np.asarray(kind)
 
 
 def running_mean(values: Floats, window: int = LEVEL_WINDOW) -> Floats:
