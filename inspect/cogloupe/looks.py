@@ -145,6 +145,8 @@ def look_at(
     """
     fit = replace(fit, grained=False)
     first = sample_edge(grey, crossings, fit)
+    if not len(first.points):
+        return [Look(fit.shape, None, Misfit(1.0, 1.0), 0.0)]
     low, high = (float(np.median(v)) / fit.full_scale for v in first.levels)
     bent = edge_shape(1.0, low, high)
     half_way = abs(bent.half_way)
@@ -152,7 +154,7 @@ def look_at(
     look = _look(grey, first, edge_shape(0.0, low, high), half_way, reach)
     if region.weights is not None and not np.allclose(region.weights, LUMA):
         return [look]
-    blur = float(np.median(first.points.blur)) if len(first.points) else None
+    blur = float(np.median(first.points.blur))
     second = sample_edge(grey, crossings, replace(fit, shape=bent, blur=blur))
     # A camera's colour picture is sRGB unless the edges speak clearly against it.
     handicap = COLOUR_IS_SRGB if region.coloured else 1.0

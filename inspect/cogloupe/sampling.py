@@ -18,7 +18,7 @@ from numpy.typing import NDArray
 from cogloupe.bevel import NO_BEVEL, Bevel
 from cogloupe.outline import Crossings, tangents
 from cogloupe.response import EdgeShape
-from cogloupe.stepfit import GRAIN_SAMPLES, fit_steps, running_mean
+from cogloupe.stepfit import GRAIN_SAMPLES, PLATEAU_BLURS, fit_steps, running_mean
 
 Floats = NDArray[np.float64]
 Greys = NDArray[np.floating[Any]]
@@ -186,10 +186,13 @@ def _texture(residual: Greys, z: Greys) -> float:
     small teeth; a level that is off there moves the whole flank.
     """
     squares = 0.0
-    for side in (z < -2.2, z > 2.2):
+    for side in (z < -PLATEAU_BLURS, z > PLATEAU_BLURS):
+        seen = np.abs(residual[::7][side[::7]])
+        if not len(seen):
+            continue
         count = running_mean(side.sum(axis=1).astype(float), GRAIN_SAMPLES)
         mean = running_mean((side * residual).sum(axis=1), GRAIN_SAMPLES) / np.maximum(count, 1e-9)
-        pixel = (1.4826 * float(np.median(np.abs(residual[::7][side[::7]])))) ** 2
+        pixel = (1.4826 * float(np.median(seen))) ** 2
         by_chance = pixel / np.maximum(np.median(count) * GRAIN_SAMPLES, 1)
         squares += max((1.4826 * float(np.median(np.abs(mean)))) ** 2 - by_chance, 0.0)
     return sqrt(squares)
