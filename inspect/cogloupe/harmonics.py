@@ -37,7 +37,7 @@ class Harmonic:
         Phase of the left wave less that of the right, in degrees of the wave, at the same place
         on the measuring circle.
     found : bool
-        More than noise and camera would make by chance.
+        More than noise and camera would make by chance, and larger than U on one side at least.
     camera : float
         Share of the variance of its u that is the camera's (lens, lean).
     """
@@ -91,7 +91,8 @@ def _harmonic(observed: Observed, background: Background, n: int, limit: float) 
     left, right = (degrees(atan2(pair[1], pair[0])) for pair in pairs)
     return Harmonic(
         n, (lengths[0], lengths[1]), (u[0], u[1]), (left - right + 180) % 360 - 180,
-        gain > limit, float(np.clip(camera, 0, 1)),
+        gain > limit and any(a > 2 * v for a, v in zip(lengths, u, strict=True)),
+        float(np.clip(camera, 0, 1)),
     )  # fmt: skip
 
 

@@ -25,7 +25,7 @@ from cogloupe.report.charts import figure_png
 from cogloupe.report.numbers import gear_name
 from cogloupe.report.page import data_uri, glued
 
-_MOST_WAVES = 8
+_MOST_WAVES = 5
 
 
 def cause_tables(diagnosis: Diagnosis) -> list[Table]:

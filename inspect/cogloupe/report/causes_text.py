@@ -94,7 +94,8 @@ def times(ranked: Ranked) -> str:
     """
     if ranked.over_next > _MOST_TIMES:
         return "over 1000 times likelier than the next"
-    return f"{ranked.over_next:.2g} times likelier than the next"
+    shown = f"{ranked.over_next:.0f}" if ranked.over_next >= 10 else f"{ranked.over_next:.1f}"
+    return f"{shown} times likelier than the next"
 
 
 def _percent(share: float) -> str:
