@@ -22,6 +22,7 @@ from cogloupe.reading import (
     Tooth,
 )
 from cogloupe.shapes import Shapes
+from cogloupe.uncertainty import edge_shift
 from cogloupe_calibration.calibration import Lens
 from cogloupe_calibration.lens import UNMEASURED_LEAN, UNMEASURED_RADIAL, observed_points
 from cogloupe_calibration.units import MM_PER_INCH
@@ -148,7 +149,7 @@ def build_datum(measured: Measured, axes: Axes, lens: Lens | None) -> Datum:
     assert datum is not None  # a datum was chosen
     u = None
     if bore is not None:
-        edge = hypot(measured.outlines.u_level_px, 0.03 * measured.outlines.blur_px)
+        edge = edge_shift(measured.outlines.blur_px, measured.outlines.u_level_px)
         u = 2 * hypot(bore.u_radius, edge) * px
         u = hypot(u, 2 * bore.radius * measured.scale.u_mm_per_px)
     return Datum(

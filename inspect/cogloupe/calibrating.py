@@ -3,7 +3,6 @@
 import datetime
 from collections.abc import Callable
 from dataclasses import dataclass
-from math import hypot
 from pathlib import Path
 from typing import Any, Literal
 
@@ -258,7 +257,7 @@ def _picture(photo: Photo) -> Picture:
 def _circle(photo: Photo, diameter_mm: float, u_mm: float, hollow: bool) -> CircleScale:
     """Pin, disc or ring on a picture."""
     disc = find_disc(photo.pixels, hollow)
-    edge = hypot(edge_shift(disc.blur), disc.u_level)
+    edge = edge_shift(disc.blur, disc.u_level)
     return measure_circle(
         disc.xy, diameter_mm, (photo.width, photo.height), u_diameter_mm=u_mm, u_edge_px=edge,
         method="known_ring" if hollow else "known_pin",

@@ -227,7 +227,7 @@ def work_out(
     u_pin = u_flank * sqrt(2 * (1 + shared)) * radius / (2 * tan(alpha))
     gap_middle = position[:, 1] + gap_width(position, 0.5)
     vector, _ = eccentricity(pins, gap_middle)
-    edge = hypot(edge_shift(measured.outlines.blur_px), measured.outlines.u_level_px) * px
+    edge = edge_shift(measured.outlines.blur_px, measured.outlines.u_level_px) * px
     # Nothing states how thick straight-sided teeth should be, or where; only their pitch is read.
     sized = 1.0 if wheel.flank.name != "straight" else float("nan")
     return Figures(

@@ -67,7 +67,7 @@ def scale_from_gauge(
     angle = np.radians(settings.pressure_angle_deg)
     fits = fit_flanks(outlines.outer, teeth, centre, rough_involute(teeth, seen.px, float(angle)))
     flanks = gauged_flanks(fits)
-    level = hypot(edge_shift(outlines.blur_px), outlines.u_level_px)
+    level = edge_shift(outlines.blur_px, outlines.u_level_px)
     noise = float(np.nanmedian(fits.u_unwound)) * flanks.base_radius
     if settings.span_mm is not None:
         return _from_span(settings, flanks, seen, level, noise)

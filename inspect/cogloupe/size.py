@@ -271,7 +271,7 @@ def _check_module(module: float, seen: SeenModule, scale: Scale) -> None:
 def _scale_from_circle(settings: GearSettings, circles: CirclesSeen) -> Scale | None:
     """Scale from a tip circle or bore of known diameter."""
     known = settings.lengths_mm
-    level = 2 * hypot(edge_shift(circles.outlines.blur_px), circles.outlines.u_level_px)
+    level = 2 * edge_shift(circles.outlines.blur_px, circles.outlines.u_level_px)
     if "known_tip_diameter" in known:
         mapped = circles.teeth
         depth = mapped.tip_radius - mapped.root_radius

@@ -265,21 +265,25 @@ def expected_oval(lens: Lens, ring: Floats) -> float:
     return 4 * float(np.sqrt(np.sum(np.abs(lobes) ** 2))) / radius
 
 
-def edge_shift(blur: float) -> float:
+def edge_shift(blur: float, seen: float) -> float:
     """Standard uncertainty of every edge's place from the level at which an edge is called.
 
     Parameters
     ----------
     blur : float
         Blur of the edges, px.
+    seen : float
+        What the picture's own edges leave of it (doubt about the camera's curve, a bevel, burnt
+        light), px.
 
     Returns
     -------
     float
-        Px along the normal, the same way (out of or into the material) on all edges: the level's
-        uncertainty times the inverse slope of a Gaussian edge, ``s sqrt(2 pi)``.
+        Px along the normal, the same way (out of or into the material) on all edges. The allowance
+        is the level's uncertainty times the inverse slope of a Gaussian edge, ``s sqrt(2 pi)``; it
+        stands for the same doubt as what is seen, so the greater of the two counts.
     """
-    return EDGE_LEVEL_ALLOWANCE * blur * sqrt(2 * np.pi)
+    return max(EDGE_LEVEL_ALLOWANCE * blur * sqrt(2 * np.pi), seen)
 
 
 def combined(parts: tuple[Floats, ...]) -> Floats:

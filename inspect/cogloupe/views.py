@@ -194,6 +194,6 @@ def _known_pose(sight: Sight, nominal: Nominal) -> Floats:
         shift = hypot(measured.bore.u_centre, bevel)
     elif sight.axes.kind == "tips":
         shift = float(np.nanmedian(measured.tips.u)) * sqrt(2 / len(sight.order))
-    edge = hypot(edge_shift(measured.outlines.blur_px), measured.outlines.u_level_px)
+    edge = edge_shift(measured.outlines.blur_px, measured.outlines.u_level_px)
     edge = EDGE_VARIES * edge
     return np.array([2 * pi / len(sight.order), shift, shift, SWELL_ALLOWANCE, edge])

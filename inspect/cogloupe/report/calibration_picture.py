@@ -55,6 +55,7 @@ def ruled_picture(ruled: RuledScale) -> Figure:
         residuals along the scale; verdict, reasons and scale above them.
     """
     figure, axes = blank_figure(2, ruled.height_px / ruled.width_px, ruled.reasons)
+    figure.subplots_adjust(wspace=0.2)
     show_frame(axes[0], ruled.width_px, ruled.height_px)
     axes[0].plot(*ruled.line_xy_px.T, ".", color=_PEN, ms=3.5)
     every = max(1, 5 * ceil(len(ruled.number) / 60))
@@ -78,6 +79,7 @@ def _along(axes: Axes, ruled: RuledScale) -> None:
     axes.plot(ruled.position_px - ruled.position_px.min(), ruled.residual_px, ".", color=_PEN, ms=4)
     limit = max(1.25 * float(np.abs(ruled.residual_px).max()), 0.01)
     axes.set_ylim(-limit, limit)
+    axes.locator_params(axis="y", nbins=6)
     axes.set_xlabel("along the scale / px", fontsize=FONT - 1, color=INK)
     axes.tick_params(labelsize=FONT - 1.5, colors=INK, length=3)
     words = f"each line less even spacing / px\n{_digits(ruled.residual_rms_px)} px RMS"
