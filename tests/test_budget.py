@@ -15,7 +15,14 @@ from cogloupe.deviations import (
     thickness,
     wrapped,
 )
-from cogloupe.figures import at_the_gear, choose_datum, flank_place, thickness_uncertainty, work_out
+from cogloupe.figures import (
+    allowed_lens,
+    at_the_gear,
+    choose_datum,
+    flank_place,
+    thickness_uncertainty,
+    work_out,
+)
 from cogloupe.involute import angle_at_radius, involute
 from cogloupe.measure import measure_gear
 from cogloupe.settings import make_settings
@@ -253,3 +260,20 @@ def test_the_range_of_many_noisy_values_covers_the_true_one(true):
     assert np.mean(inside) > 0.91
     # And it is no blank cheque: errors are at least half of what is stated.
     assert np.sqrt(np.mean(np.square(ratio))) > 0.5
+
+
+@pytest.mark.parametrize(
+    ("view", "greater"), [({"distortion": 0.01}, False), ({"tilt_deg": 9}, True)]
+)
+def test_oval_tips_add_to_the_allowance_only_beyond_what_it_makes_itself(view, greater):
+    picture = rendered(**OFF_CENTRE, **view)
+    frame = picture.image.shape[1], picture.image.shape[0]
+    measured = measure_gear(picture.image, make_settings(KNOWN), from_stated_scale(40.0))
+    usual, e1 = unmeasured_lens(*frame), 4
+    allowed = np.sqrt(allowed_lens(measured, frame).covariance[e1][e1])
+    if greater:
+        # A lean of 9 degrees makes one diameter shorter by 1.2 %, half of it in e1 and e2; seen
+        # from so near and off the middle, perspective adds a sixth.
+        assert allowed == pytest.approx((1 - cos(radians(9))) / 2, rel=0.25)
+    else:
+        assert allowed == np.sqrt(usual.covariance[e1][e1])
