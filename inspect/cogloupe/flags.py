@@ -61,14 +61,14 @@ SENTENCES: dict[str, str] = {
     "joined": "{count} partial pictures were joined; {seen} of {teeth_count} teeth are seen whole.",
     "outlying_picture": "{name} strays from the others of its set {times:.1f} times as far as they "
     "do: look at its focus and at what lies on the gear, and take it again or leave it out.",
-    "pictures_disagree": "The pictures of the set differ {times:.1f} times as much as each by itself "
-    "would; the uncertainty is raised to that. Has focus, light or zoom changed between them?",
+    "pictures_disagree": "The pictures of the set differ {times:.1f} times as much as each by "
+    "itself would; the uncertainty is raised to that. Has focus, light or zoom changed between them?",
     "turned_little": "The turns between the pictures hardly tell the camera's errors from the "
     "gear's: ± {um:.1f} µm are left on a flank. Turn the gear by about a third of a turn between "
     "three pictures, or take more of them.",
     "lens_by_turning": "The camera's own errors were told from the gear's by turning it: "
-    "{px:.2f} px at most on the teeth, undone here. What turned with the gear, as a lean from a burr "
-    "under it, would stay in.",
+    "{px:.2f} px at most on the teeth, undone here. What turned with the gear, as a lean from a "
+    "burr under it, would stay in.",
     "colour_channel": "The gear stood out best in a mixture of the colours, so that was measured.",
 }
 

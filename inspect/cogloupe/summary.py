@@ -134,7 +134,6 @@ def build_tolerance(
     -------
     Tolerance
     """
-
     if not measured.involute:
         return Tolerance(
             standard="ISO 1328-1",
