@@ -62,7 +62,8 @@ SENTENCES: dict[str, str] = {
     "outlying_picture": "{name} strays from the others of its set {times:.1f} times as far as they "
     "do: look at its focus and at what lies on the gear, and take it again or leave it out.",
     "pictures_disagree": "The pictures of the set differ {times:.1f} times as much as each by "
-    "itself would; the uncertainty is raised to that. Has focus, light or zoom changed between them?",
+    "itself would; the uncertainty is raised to that. Has focus, light or zoom changed between "
+    "them?",
     "turned_little": "The turns between the pictures hardly tell the camera's errors from the "
     "gear's: ± {um:.1f} µm are left on a flank. Turn the gear by about a third of a turn between "
     "three pictures, or take more of them.",
