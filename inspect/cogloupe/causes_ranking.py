@@ -25,6 +25,9 @@ Floats = NDArray[np.float64]
 
 SIZE_PRIOR = 50.0
 """g of the g-prior: sizes up to some seven standard uncertainties are expected."""
+NOISE_DOUBT, NOISE_DOUBTED = 0.6, 0.3
+"""How much more each flank may err than a reading states, in its own terms and put under the root,
+and the prior of that: a sixth more was met on simulated pictures."""
 QUIET = 0.85
 """Prior of a pattern without scatter on top that shows; the rest is for two faults at once (common
 practice, no source)."""
@@ -95,14 +98,16 @@ def _family_evidence(place: Field, family: Family) -> tuple[float, Callable[[], 
 
 def _backgrounds(place: Field, family: Family) -> list[tuple[Background, float]]:
     """Scatters that may come with a family, with their log priors."""
+    doubt = place.background("flank", NOISE_DOUBT * place.observed.flank_noise)
+    still = [(place.background("none", 0.0), 1 - NOISE_DOUBTED), (doubt, NOISE_DOUBTED)]
     if family.scatter == ("none",):
-        return [(place.background("none", 0.0), 0.0)]
-    quiet = not family.scatter
+        return [(back, float(np.log(share))) for back, share in still]
     kinds: tuple[Scatter, ...] = family.scatter or ("flank", "gap")
-    share = (1 - QUIET if quiet else 1.0) / len(kinds) / len(place.steps)
-    each = float(np.log(share))
-    found = [(place.background(k, float(s)), each) for k in kinds for s in place.steps]
-    return [*found, (place.background("none", 0.0), float(np.log(QUIET)))] if quiet else found
+    each = (1.0 if family.scatter else 1 - QUIET) / len(kinds) / len(place.steps)
+    found = [(place.background(kind, float(s)), each) for kind in kinds for s in place.steps]
+    if not family.scatter:
+        found += [(back, QUIET * share) for back, share in still]
+    return [(back, float(np.log(share))) for back, share in found]
 
 
 @dataclass(frozen=True)
@@ -179,8 +184,11 @@ def _scatter_size(
     """Scatter and its standard uncertainty, from the likelihood of neighbouring sizes."""
     if best.kind == "none":
         return 0.0, 0.0
-    same = np.array([back.kind == best.kind for back in backs])
-    sizes, values = np.log([b.size for b in backs if b.kind == best.kind]), log[same]
+    same = [k for k, back in enumerate(backs) if back.kind == best.kind]
+    same.sort(key=lambda k: backs[k].size)
+    if len(same) < 3:
+        return best.size, best.size
+    sizes, values = np.log([backs[k].size for k in same]), log[same]
     k = int(np.clip(np.argmax(values), 1, len(values) - 2))
     curve = np.polyfit(sizes[k - 1 : k + 2] - sizes[k], values[k - 1 : k + 2], 2)
     bend = max(-2 * curve[0], 0.5)

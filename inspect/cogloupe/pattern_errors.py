@@ -120,9 +120,11 @@ def error_sizes(reading: Reading, camera: Floats) -> tuple[Floats, Floats]:
     weight = 1 / stated
     squares, _ = nnls(design * weight[:, None], stated * weight)
     sizes, noise = np.sqrt(squares[:-1]), float(squares[-1])
-    own = summed - (squares[:-1, None, None] * away).sum(axis=0) - noise
-    own = np.where(later, np.clip(own, 0.3 * noise, 30 * noise), noise)
-    own = np.maximum(own, 0.01 * float(np.nanmedian(single)))
+    # A flank that is less sure than the rest raises both pitches that it bounds.
+    own = single - (squares[:-1, None, None] * apart).sum(axis=0) - noise
+    own = np.fmin(own, np.roll(own, -1, axis=0))
+    least = max(noise, 0.01 * float(np.nanmedian(single)))
+    own = np.clip(np.nan_to_num(own, nan=least), least, 30 * least)
     return sizes, np.where(np.isfinite(summed), np.sqrt(own), np.nan)
 
 
