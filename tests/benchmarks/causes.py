@@ -327,8 +327,8 @@ def main() -> None:
             f"{max(GOOD // 10, 1)} good ones, read with errors such that the pattern is 0.5 to 5 "
             "times its expanded uncertainty (a scatter: up to what its own chance allows). What is "
             "cut beside its place, deeper by a cutter that runs out, or wider by one that wobbles "
-            "leaves the pattern of its class whatever made it, and counts as that. Counted as right "
-            "too, because one gear's picture cannot part them or the row names them: "
+            "leaves the pattern of its class whatever made it, and counts as that. Counted as "
+            "right too, because one gear's picture cannot part them or the row names them: "
             + "; ".join(f"{f.name}: {', '.join(f.also)}" for f in FAULTS if f.also)
             + ".\n",
             summary(trials), by_strength(trials), by_fault(trials), confusion(trials), odds(trials),
