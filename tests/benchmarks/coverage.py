@@ -240,8 +240,8 @@ INTRODUCTION = (
     "and right angle are off within 0.1 %; the exact one is exact.\n\nU is 2 u. Target: 93 to "
     '98 % within ± U for the four figures in bold. "From case to case" is the standard uncertainty '
     'of that share: what teeth of one picture have in common makes them err together. "Error over '
-    'u" would be 1 for a perfect budget. Where one source with hard limits outweighs all others, as '
-    "the printed grid's ratio and right angle do in cumulative pitch and runout, none of its "
+    'u" would be 1 for a perfect budget. Where one source with hard limits outweighs all others, '
+    "as the printed grid's ratio and right angle do in cumulative pitch and runout, none of its "
     'values lies beyond 1.73 u, and more than 98 % is what an honest U gives; its "error over u" '
     "shows it. For the edges alone nothing of the thickness's own sources (scale, grey level) is "
     "drawn.\n"
