@@ -95,7 +95,9 @@ CAUSES: tuple[Cause, ...] = (
     Cause(
         "eccentric_blank", "outside of the blank off centre",
         lambda case: shapes.off_tips(case.observed), sizes.vector_size, words.say_tips_off,
-        alike="Tips dressed or burred on one side.",
+        alike="Teeth off the bore, where the camera may lean: tips and teeth then show that they "
+        "are apart, and not which of them is off the bore (a grid calibration tells); tips dressed "
+        "on one side.",
         test="Put a dial on the tips and turn the gear on its bore; turn the next blank's outside "
         "on the arbor it will be cut on.",
     ),
