@@ -4,6 +4,7 @@ import numpy as np
 import pytest
 
 from cogloupe.edges import find_edges
+from cogloupe.outline import bend
 from cogloupe.segment import find_gears
 
 from .pictures import CAMERA, rendered
@@ -12,8 +13,8 @@ from .plain_edges import place_of_edge
 
 def straight_samples(points, count, rng):
     """Samples on the straighter parts, where a straight edge is the right model for both."""
-    turn = (np.roll(points.normal, 8, axis=0) * np.roll(points.normal, -8, axis=0)).sum(axis=1)
-    return rng.choice(np.flatnonzero(points.good & (turn > 0.995)), count, replace=False)
+    straight = points.good & (bend(points.normal, 8) > 0.995)
+    return rng.choice(np.flatnonzero(straight), count, replace=False)
 
 
 @pytest.mark.parametrize("blur", [0.7, 1.0, 2.0])

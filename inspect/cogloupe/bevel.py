@@ -2,10 +2,10 @@
 
 A bevel (or a raised burr) shows as a narrow band along the outline, brighter or darker than the
 face by the way it is turned to the lamp. A single blurred step fitted across it follows now the
-outer, now the inner of two edges, depending on which way the outline faces. Here ground, band and
-face are fitted together, to all samples at once: the band's width belongs to the gear, its
-brightness changes smoothly with the way it faces, the blur smoothly over the frame, and each
-sample has its own place.
+outer, now the inner of two edges, depending on which way the outline faces. Here ground, shadow,
+band and face are fitted together, to all samples at once: the band's width belongs to the gear, its
+brightness and that of its shadow change smoothly with the way it faces, the blur smoothly over the
+frame, and each sample has its own place.
 """
 
 from dataclasses import dataclass, replace
@@ -19,7 +19,6 @@ from cogloupe.response import EdgeShape
 from cogloupe.stepfit import LEVEL_WINDOWS, Band, common_levels
 
 Floats = NDArray[np.floating[Any]]
-Bools = NDArray[np.bool_]
 
 ORDERS = 3
 """Harmonics of the direction that a band's brightness may have. A matt surface needs one
@@ -31,16 +30,10 @@ FIRST_WIDTHS_PX = (2.5, 6.0)
 NARROWEST_PX = 1.5
 """A narrower band cannot be told from an edge whose blur is no Gaussian."""
 TURNS = 12
-GRAIN_SAMPLES = 9
+MARK_SAMPLES = 9
+"""Neighbouring samples whose levels are averaged, so that those follow tool marks."""
 SECTORS = 36
 BIN_PX = 0.5
-MISFIT_LOOKED_INTO = 0.003
-"""A single step that fits the averaged profiles to this share of the contrast is good enough: the
-band behind such a misfit moves no edge by a hundredth of a pixel (it moves them by about twice the
-misfit, in blurs)."""
-LEAST_GAIN = 3.0
-"""A band must bring the mean square misfit down by this factor, against a single step under
-whichever camera curve suits that best, to be believed."""
 
 
 @dataclass(frozen=True)
@@ -173,7 +166,7 @@ def _mean_square(total: NDArray[Any], count: NDArray[Any], pixel: float) -> floa
 
 def _levels(profiles: Profiles, step: Floats) -> Floats:
     """Levels that follow tool marks closely: only the shape of the edge is of interest here."""
-    windows = (*LEVEL_WINDOWS, GRAIN_SAMPLES)
+    windows = (*LEVEL_WINDOWS, MARK_SAMPLES)
     return common_levels(profiles.grey, step, np.ones(len(step), bool), windows)
 
 

@@ -9,8 +9,6 @@ from numpy.typing import NDArray
 from scipy.ndimage import maximum_filter1d
 
 from cogloupe.bevel import (
-    LEAST_GAIN,
-    MISFIT_LOOKED_INTO,
     NO_BEVEL,
     Bevel,
     Misfit,
@@ -18,7 +16,7 @@ from cogloupe.bevel import (
     find_bevel,
     misfit,
 )
-from cogloupe.outline import Crossings
+from cogloupe.outline import Crossings, bend
 from cogloupe.response import EdgeShape, edge_shape
 from cogloupe.sampling import Fit, Samples, profiles_across, sample_edge
 from cogloupe.segment import LUMA, Region
@@ -29,6 +27,13 @@ COLOUR_IS_SRGB = 5.0
 LOOK_SAMPLES = 3000
 """Samples that are enough to tell camera curve and bevel, in stretches of `LOOK_STRETCH`."""
 LOOK_STRETCH = 240
+MISFIT_LOOKED_INTO = 0.003
+"""A single step that fits the averaged profiles to this share of the contrast is good enough: the
+band behind such a misfit moves no edge by a hundredth of a pixel (it moves them by about twice the
+misfit, in blurs)."""
+LEAST_GAIN = 3.0
+"""A band must bring the mean square misfit down by this factor, against a single step under
+whichever camera curve suits that best, to be believed."""
 
 
 @dataclass(frozen=True)
@@ -166,8 +171,7 @@ def _look(
 ) -> Look:
     """Take longer profiles on smooth stretches of the outline, and see how single steps fit."""
     normal = measured.points.normal
-    half = min(reach, max(1, len(normal) // 4))
-    turn = (np.roll(normal, half, axis=0) * np.roll(normal, -half, axis=0)).sum(axis=1)
+    turn = bend(normal, reach)
     # The stretches were cut out of the outline: normals are wrong where they meet.
     jump = np.abs(np.roll(measured.points.xy, -1, axis=0) - measured.points.xy).max(axis=1) > 3
     usable = measured.points.good & ~maximum_filter1d(jump, 2 * BEVEL_REACH_PX, mode="wrap")

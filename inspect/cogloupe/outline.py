@@ -117,8 +117,7 @@ def crossings_of(mask: NDArray[np.uint8], chain: NDArray[Any]) -> Crossings:
     which, direction = np.nonzero(outside)
     inside, step = chain[which].astype(np.int64), steps[direction]
     half_way = inside + step / 2
-    tangent = tangents(half_way)
-    normal = np.stack([tangent[:, 1], -tangent[:, 0]], axis=1)
+    normal = normals(half_way)
     if np.mean((normal * step).sum(axis=1)) < 0:
         # Run the other way round, so that polar angle grows along the outer outline.
         inside, step, normal = inside[::-1], step[::-1], -normal[::-1]
@@ -126,6 +125,30 @@ def crossings_of(mask: NDArray[np.uint8], chain: NDArray[Any]) -> Crossings:
     principal = np.where(step[:, 0] != 0, along[:, 0] >= along[:, 1], along[:, 1] > along[:, 0])
     keep = principal & ((normal * step).sum(axis=1) > 0)
     return Crossings(inside[keep], step[keep], normal[keep])
+
+
+def normals(xy: Floats) -> Floats:
+    """Unit normals of a closed chain, on the left of its course as the picture shows it."""
+    tangent = tangents(xy)
+    return np.stack([tangent[:, 1], -tangent[:, 0]], axis=1)
+
+
+def bend(normal: Floats, reach: int) -> Floats:
+    """Cosine of how far a closed outline turns within a reach to both sides of each sample.
+
+    Parameters
+    ----------
+    normal : ndarray, shape (n, 2)
+        Unit normals in the outline's order.
+    reach : int
+        Samples to each side.
+
+    Returns
+    -------
+    ndarray, shape (n,)
+    """
+    half = min(reach, max(1, len(normal) // 4))
+    return np.asarray((np.roll(normal, half, axis=0) * np.roll(normal, -half, axis=0)).sum(axis=1))
 
 
 def tangents(xy: Floats, reach: int = 5) -> Floats:

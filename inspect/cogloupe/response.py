@@ -7,6 +7,7 @@ Which of the two a picture follows is told from the lopsidedness of its own edge
 """
 
 from dataclasses import dataclass
+from functools import cached_property
 from math import pi, sqrt
 from typing import Any
 
@@ -137,7 +138,7 @@ class EdgeShape:
         """
         return _look_up(z, _Z, self.step, self.slope)
 
-    def banded(self, z: Floats, edge: "BrokenEdge") -> "BrokenStep":
+    def banded(self, z: Floats, edge: BrokenEdge) -> BrokenStep:
         """Step of an outline with a band along it and a shadow beside it, and how it changes.
 
         Parameters
@@ -166,11 +167,16 @@ class EdgeShape:
         """Stored value of amounts of light and its rate, all 0 for material and 1 for ground."""
         if self.curve == 0:
             return share, np.ones_like(share)
+        return _look_up(share, _SHARES, *self._storing)
+
+    @cached_property
+    def _storing(self) -> tuple[Floats, Floats]:
+        """Stored values of the shares of light `_SHARES`, and their rate."""
         low, high = decode(np.array([self.material, self.ground]), self.curve)
         light = np.clip(low + (high - low) * _SHARES, 0.0, 1.0)
         stored = np.interp(light, _GRID, _encoded(self.curve))
         stored = (stored - self.material) / (self.ground - self.material)
-        return _look_up(share, _SHARES, stored, np.gradient(stored, _SHARES))
+        return stored, np.gradient(stored, _SHARES)
 
 
 def _look_up(value: Floats, grid: Floats, one: Floats, other: Floats) -> tuple[Floats, Floats]:
@@ -216,8 +222,7 @@ def edge_shape(curve: float, material: float, ground: float) -> EdgeShape:
     step, bell = ndtr(_Z), _bell(_Z)
     if curve == 0 or abs(ground - material) < 1e-6:
         return EdgeShape(0.0, step, bell, material, ground)
-    stored = _encoded(curve)
-    low, high = np.interp([material, ground], stored, _GRID)
+    low, high = decode(np.array([material, ground]), curve)
     light = low + (high - low) * step
-    bent = (np.interp(light, _GRID, stored) - material) / (ground - material)
+    bent = (np.interp(light, _GRID, _encoded(curve)) - material) / (ground - material)
     return EdgeShape(curve, bent, np.gradient(bent, _Z), material, ground)

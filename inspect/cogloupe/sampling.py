@@ -16,7 +16,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from cogloupe.bevel import NO_BEVEL, Bevel
-from cogloupe.outline import Crossings, tangents
+from cogloupe.outline import Crossings, normals
 from cogloupe.response import EdgeShape
 from cogloupe.stepfit import GRAIN_SAMPLES, PLATEAU_BLURS, fit_steps, running_mean
 
@@ -206,8 +206,7 @@ def _nothing_measured(crossings: Crossings) -> Samples:
 
 def _tangent_normals(xy: Floats, steps: NDArray[np.int64]) -> Floats:
     """Normals from the measured positions, turned to the ground side."""
-    tangent = tangents(xy)
-    normal = np.stack([tangent[:, 1], -tangent[:, 0]], axis=1)
+    normal = normals(xy)
     return np.asarray(normal * np.where((normal * steps).sum(axis=1) < 0, -1.0, 1.0)[:, None])
 
 

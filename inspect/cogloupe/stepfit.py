@@ -14,6 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.ndimage import uniform_filter1d
 
+from cogloupe.outline import bend
 from cogloupe.response import BrokenEdge, EdgeShape
 
 Floats = NDArray[np.floating[Any]]
@@ -86,7 +87,7 @@ def fit_steps(
     profiles: Floats,
     offsets: Floats,
     cosine: Floats,
-    normal: Floats,
+    normal: Doubles,
     blur: float,
     shape: EdgeShape,
     band: Band | None = None,
@@ -136,9 +137,9 @@ def fit_steps(
     if grained:
         grains = _grains(residual, z, plain, rise)
         if any(grain.variance > LEAST_GRAIN * grain.own for grain in grains):
-            kinds = _kinds(z, band)
+            move = _weighted_share(slope, residual, step, grains, _kinds(z, band))
             t = t - np.clip(_share(slope, residual), -1, 1)
-            t = t + np.clip(_weighted_share(slope, residual, step, grains, kinds), -1, 1)
+            t = t + np.clip(move, -1, 1)
     place, blurs, greys = (values.astype(np.float64) for values in (t, s, levels))
     return Steps(place, blurs, greys, residual)
 
@@ -202,10 +203,9 @@ def _widening(widen: Floats, slope: Floats, step: Floats, residual: Floats, plai
     # Chance scatter of a stretch's wish from that of short pieces, within which marks err together.
     pieces = running_mean(sums[-1] - running_mean(sums[-1]), GRAIN_SAMPLES)
     own = np.maximum(running_mean(sums[-2]), 1e-12)
-    by_chance = float(np.mean((pieces / own) ** 2)) * GRAIN_SAMPLES / LEVEL_WINDOW
+    by_chance = np.mean((pieces / own) ** 2) * GRAIN_SAMPLES / LEVEL_WINDOW
     difference = near - far
-    excess = max(float(np.mean(difference**2)) - 2 * by_chance, 0.0)
-    return np.asarray(far + difference * (excess / (excess + by_chance + 1e-12)))
+    return np.asarray(far + difference * _beyond_chance(np.mean(difference**2), by_chance))
 
 
 def _solve_widening(sums: Floats, window: int) -> Floats:
@@ -345,11 +345,18 @@ def common_levels(
         information = np.maximum(near_sums[[0, 2]] * min(window, n), 1e-9)
         difference = np.where(information > 2, _solve_levels(near_sums, middle) - levels, 0.0)
         expected = np.mean(noise / np.maximum(information, 2.0), axis=1)
-        # Twice the expectation is the margin within which chance alone often falls.
-        excess = np.maximum(np.mean(difference**2, axis=1) - 2 * expected, 0.0)
-        share = excess / np.maximum(excess + expected, 1e-12)
+        share = _beyond_chance(np.mean(difference**2, axis=1), expected)
         levels = levels + share[:, None] * difference
     return np.asarray(levels, profiles.dtype)
+
+
+def _beyond_chance(
+    square: Floats | np.floating[Any], by_chance: Floats | np.floating[Any]
+) -> Floats:
+    """Share of differences of a mean square that chance, which leaves another, does not explain."""
+    # Twice the expectation is the margin within which chance alone often falls.
+    excess = np.maximum(square - 2 * by_chance, 0.0)
+    return np.asarray(excess / np.maximum(excess + by_chance, 1e-12))
 
 
 def _solve_levels(sums: Floats, otherwise: float) -> Floats:
@@ -361,11 +368,9 @@ def _solve_levels(sums: Floats, otherwise: float) -> Floats:
     return np.where(det > 1e-9, levels, otherwise)
 
 
-def _plain(normal: Floats, profiles: Floats, step: Floats, reach: int) -> Bools:
+def _plain(normal: Doubles, profiles: Floats, step: Floats, reach: int) -> Bools:
     """Samples on smooth stretches of the outline whose grey values match their neighbours'."""
-    half = min(reach, max(1, len(normal) // 4))
-    turn = (np.roll(normal, half, axis=0) * np.roll(normal, -half, axis=0)).sum(axis=1)
-    smooth = turn > 0.87  # less than 30 degrees over twice the reach
+    smooth = bend(normal, reach) > 0.87  # less than 30 degrees over twice the reach
     if not smooth.any():
         smooth = np.ones(len(normal), bool)
     plain = smooth.copy()

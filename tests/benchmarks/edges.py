@@ -19,7 +19,7 @@ from numpy.typing import NDArray
 from cogloupe.edges import find_edges
 from cogloupe.flanks import FlankFits, fit_flanks
 from cogloupe.involute import involute_curve
-from cogloupe.outline import tangents
+from cogloupe.outline import normals
 from cogloupe.sampling import EdgePoints
 from cogloupe.segment import find_gears
 from cogloupe.simulation import Scene, render_scene
@@ -72,8 +72,7 @@ def as_edges(xy: Floats, blur: float) -> EdgePoints:
     x, y = xy.T
     if np.sum(x * np.roll(y, -1) - y * np.roll(x, -1)) < 0:
         xy = xy[::-1]
-    tangent = tangents(xy)
-    normal = np.stack([tangent[:, 1], -tangent[:, 0]], axis=1)
+    normal = normals(xy)
     oblique = 1 + (1 / np.abs(normal).max(axis=1) ** 2 - 1) / 2
     every = np.ones(len(xy))
     return EdgePoints(xy, normal, every, blur / np.sqrt(oblique), every > 0)
