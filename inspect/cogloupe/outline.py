@@ -39,7 +39,10 @@ def material_mask(
     """Material (255) and ground (0), after a light smoothing that keeps noise off the border."""
     grey_type: Any = np.uint8 if grey.dtype == np.uint8 else np.float32
     # Whole levels do for bytes: the border only has to lie near the edge.
-    coarse = region.threshold.round().astype(grey_type)
+    coarse = region.threshold.round()
+    if grey_type is np.uint8:
+        coarse = np.clip(coarse, 0, 255)
+    coarse = coarse.astype(grey_type)
     compare = cv2.CMP_GT if region.bright else cv2.CMP_LE
     mask = np.empty(grey.shape, np.uint8)
     for top in range(0, len(grey), _BAND):
