@@ -130,6 +130,7 @@ def fit_steps(
         rise = levels[1] - levels[0]
         residual = profiles - levels[0][:, None] - rise[:, None] * step
         slope = rate * (-rise[:, None] * scale)
+        here = t
         t = np.clip(t + np.clip(_share(slope, residual), -1, 1), *limits)
         if 0 < turn < turns - 1:
             change = _widening(spread * (-rise / s)[:, None], slope, step, residual, plain)
@@ -138,8 +139,7 @@ def fit_steps(
         grains = _grains(residual, z, plain, rise)
         if any(grain.variance > LEAST_GRAIN * grain.own for grain in grains):
             move = _weighted_share(slope, residual, step, grains, _kinds(z, band))
-            t = t - np.clip(_share(slope, residual), -1, 1)
-            t = t + np.clip(move, -1, 1)
+            t = here + np.clip(move, -1, 1)
     place, blurs, greys = (values.astype(np.float64) for values in (t, s, levels))
     return Steps(place, blurs, greys, residual)
 
