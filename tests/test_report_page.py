@@ -5,7 +5,8 @@ import numpy as np
 import pytest
 
 from cogloupe.reading import BudgetLine, Notice, Tolerance
-from cogloupe.report.page import data_uri, glued, report_html
+from cogloupe.report.markup import data_uri, glued
+from cogloupe.report.page import report_html
 
 from .report_examples import example_gear, example_reading, nothing_seen
 

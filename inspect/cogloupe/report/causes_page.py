@@ -1,8 +1,5 @@
 """A diagnosis as tables for the terminal, and as a page to take to the machine."""
 
-from functools import lru_cache
-
-from jinja2 import Environment, PackageLoader, StrictUndefined, Template
 from rich import box
 from rich.table import Table
 from rich.text import Text
@@ -22,8 +19,8 @@ from cogloupe.report.causes_text import (
     verdict,
 )
 from cogloupe.report.charts import figure_png
+from cogloupe.report.markup import data_uri, page_template
 from cogloupe.report.numbers import gear_name
-from cogloupe.report.page import data_uri, glued
 
 _MOST_WAVES = 5
 
@@ -124,7 +121,7 @@ def causes_html(reading: Reading, diagnosis: Diagnosis) -> str:
     """
     machine = diagnosis.case.machine
     waves = found_only(harmonics(diagnosis.case.observed))
-    return _template().render(
+    return page_template("causes.html.j2").render(
         name=gear_name(reading.gear),
         photo=reading.photo.file,
         machine=(machine.name or "as told") if machine is not None else "",
@@ -144,13 +141,3 @@ def _part(diagnosis: Diagnosis, place: int) -> tuple[str, str, list[CauseRow], b
     finding = diagnosis.findings[place]
     rows = cause_rows(diagnosis, finding)
     return part_title(diagnosis, place), verdict(finding), rows, finding.best.cause is not NONE
-
-
-@lru_cache(maxsize=1)
-def _template() -> Template:
-    environment = Environment(
-        loader=PackageLoader("cogloupe.report"), autoescape=True, undefined=StrictUndefined,
-        trim_blocks=True, lstrip_blocks=True,
-    )  # fmt: skip
-    environment.filters["glued"] = glued
-    return environment.get_template("causes.html.j2")

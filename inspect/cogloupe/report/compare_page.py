@@ -2,9 +2,7 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from functools import lru_cache
 
-from jinja2 import Environment, PackageLoader, StrictUndefined, Template
 from rich import box
 from rich.table import Table
 from rich.text import Text
@@ -28,8 +26,8 @@ from cogloupe.report.compare_text import (
     pairing,
     shared,
 )
+from cogloupe.report.markup import data_uri, page_template
 from cogloupe.report.numbers import gear_name
-from cogloupe.report.page import data_uri, glued, symbol_html
 
 _STYLES = {"better": "green", "worse": "red", "changed": "yellow"}
 
@@ -103,7 +101,7 @@ def compare_html(attempts: Sequence[Attempt], series: Series) -> str:
     values = [{key: figure_value(a.reading, key) for key, _ in HISTORY_FIGURES} for a in attempts]
     trends = trend_chart(series.trends, len(attempts))
     trial = attempts[series.asked + 1].trial
-    return _template().render(
+    return page_template("compare.html.j2").render(
         name=gear_name(asked.after.gear),
         count=len(attempts),
         same_gear=asked.same_gear,
@@ -132,13 +130,3 @@ def _part(title: str, comparison: Comparison) -> _Part:
         change_rows(comparison),
         shared(comparison),
     )
-
-
-@lru_cache(maxsize=1)
-def _template() -> Template:
-    environment = Environment(
-        loader=PackageLoader("cogloupe.report"), autoescape=True, undefined=StrictUndefined,
-        trim_blocks=True, lstrip_blocks=True,
-    )  # fmt: skip
-    environment.filters.update(glued=glued, symbol=symbol_html)
-    return environment.get_template("compare.html.j2")

@@ -1,12 +1,8 @@
 """The report page: one HTML file that needs nothing beside itself."""
 
-import re
-from base64 import b64encode
-from functools import lru_cache
 from html import escape
 from math import floor, hypot, log10
 
-from jinja2 import Environment, PackageLoader, StrictUndefined, Template
 from markupsafe import Markup
 
 from cogloupe.reading import BudgetLine, Reading
@@ -19,6 +15,7 @@ from cogloupe.report.detail_rows import (
 )
 from cogloupe.report.detail_wording import check_sentences, limit_sentences
 from cogloupe.report.gap_rows import candidate_rows, measure_rows, situation_rows
+from cogloupe.report.markup import data_uri, page_template
 from cogloupe.report.numbers import (
     NOT_SEEN,
     gear_name,
@@ -48,7 +45,6 @@ CAPTIONS: dict[str, str] = {
 
 NEGLIGIBLE = 0.001
 """Share of a figure's uncertainty below which a source is only named."""
-_BEFORE_UNIT = re.compile(r"(?<=\d) (?=(?:µm|mm|in|thou)\b)")
 
 
 def report_html(reading: Reading, images: dict[str, bytes]) -> str:
@@ -66,7 +62,7 @@ def report_html(reading: Reading, images: dict[str, bytes]) -> str:
     str
         HTML text with pictures and styles inside; it loads nothing from anywhere.
     """
-    return _template().render(
+    return page_template("report.html.j2", cell=cell_html).render(
         reading=reading,
         name=gear_name(reading.gear),
         size=gear_size(reading.gear),
@@ -92,22 +88,6 @@ def report_html(reading: Reading, images: dict[str, bytes]) -> str:
         size_rows=size_rows(reading),
         checks=check_sentences(reading),
     )
-
-
-def data_uri(image: bytes) -> str:
-    """Write a picture as a data address.
-
-    Parameters
-    ----------
-    image : bytes
-        PNG or JPEG.
-
-    Returns
-    -------
-    str
-    """
-    kind = "png" if image.startswith(b"\x89PNG") else "jpeg"
-    return f"data:image/{kind};base64,{b64encode(image).decode()}"
 
 
 def _figures(images: dict[str, bytes]) -> list[tuple[str, str, str]]:
@@ -153,39 +133,6 @@ def _figure_name(field: str) -> str:
     return (stem if unit in ("um", "mm", "deg") and stem else field).replace("_", " ")
 
 
-def symbol_html(symbol: str) -> Markup:
-    """Set the part of a symbol after its underscore as a subscript.
-
-    Parameters
-    ----------
-    symbol : str
-        Such as ``f_p``.
-
-    Returns
-    -------
-    Markup
-    """
-    stem, _, below = symbol.partition("_")
-    lowered = f"<sub>{escape(below)}</sub>" if below else ""
-    return Markup(f"<i>{escape(stem)}</i>{lowered}")
-
-
-def glued(text: str) -> str:
-    """Keep a figure, its U and its unit on one line.
-
-    Parameters
-    ----------
-    text : str
-
-    Returns
-    -------
-    str
-        The text with unbreakable spaces round plus-minus signs and before units.
-    """
-    text = text.replace(" ± ", "\u00a0±\u00a0")
-    return _BEFORE_UNIT.sub("\u00a0", text)
-
-
 def cell_html(cell: Cell) -> Markup:
     """Write a table cell with the value it is sorted by.
 
@@ -204,13 +151,3 @@ def cell_html(cell: Cell) -> Markup:
     lines = "".join(f"<span>{escape(word)}</span>" for word in words)
     text = "–" if cell.text == NOT_SEEN else lines
     return Markup(f'<td data-v="{value}"{kind}>{text}</td>')
-
-
-@lru_cache(maxsize=1)
-def _template() -> Template:
-    environment = Environment(
-        loader=PackageLoader("cogloupe.report"), autoescape=True, undefined=StrictUndefined,
-        trim_blocks=True, lstrip_blocks=True,
-    )  # fmt: skip
-    environment.filters.update(symbol=symbol_html, cell=cell_html, glued=glued)
-    return environment.get_template("report.html.j2")

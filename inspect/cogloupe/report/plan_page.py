@@ -1,8 +1,5 @@
 """A plan as tables for the terminal, and as a page to print and take to the machine."""
 
-from functools import lru_cache
-
-from jinja2 import Environment, PackageLoader, StrictUndefined, Template
 from markupsafe import Markup
 from rich.table import Table
 from rich.text import Text
@@ -11,7 +8,7 @@ from cogloupe import __version__
 from cogloupe.indexing import Spacing
 from cogloupe.plan import Plan
 from cogloupe.plan_notices import notices
-from cogloupe.report.page import glued
+from cogloupe.report.markup import page_template
 from cogloupe.report.plan_rows import plan_title, sections
 from cogloupe.report.plan_text import Row, Section
 
@@ -93,7 +90,7 @@ def plan_html(plan: Plan) -> str:
         HTML text; it loads nothing from anywhere.
     """
     spacing = plan.indexing.spacing if plan.indexing is not None else None
-    return _template().render(
+    return page_template("plan.html.j2").render(
         title=plan_title(plan),
         sections=sections(plan),
         notices=notices(plan),
@@ -154,13 +151,3 @@ def _axis(largest_um: float, scale: float, teeth: int) -> str:
         for k in sorted({1, *range(every, teeth + 1, every)})
     )
     return lines + numbers
-
-
-@lru_cache(maxsize=1)
-def _template() -> Template:
-    environment = Environment(
-        loader=PackageLoader("cogloupe.report"), autoescape=True, undefined=StrictUndefined,
-        trim_blocks=True, lstrip_blocks=True,
-    )  # fmt: skip
-    environment.filters["glued"] = glued
-    return environment.get_template("plan.html.j2")
