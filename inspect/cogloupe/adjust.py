@@ -20,6 +20,7 @@ from math import sqrt
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.linalg import block_diag
 
 from cogloupe_calibration.calibration import Lens
 from cogloupe_calibration.lens import make_lens
@@ -27,7 +28,8 @@ from cogloupe_calibration.lens import make_lens
 Floats = NDArray[np.float64]
 Bools = NDArray[np.bool_]
 
-LEFT_FLANK, RIGHT_FLANK, TIP = 0, 1, 2
+MARKS, TIP = 3, 2
+"""Marks of a tooth: left flank, right flank and, with this index, the tip."""
 POSE = ("turn", "x", "y", "swell", "edge")
 STRAYS = 5.0
 """A mark this many standard uncertainties off the other pictures' is left out: dirt that moved."""
@@ -265,10 +267,7 @@ def _beforehand(views: Sequence[View], used_lens: Lens, prior: Lens) -> tuple[Fl
     """Precision of what is known beforehand, and its pull on the unknowns."""
     of_pose = np.concatenate([view.u_pose for view in views]) ** -2.0
     of_lens = lens_precision(prior)
-    terms = len(of_lens)
-    precision = np.zeros((terms + len(of_pose),) * 2)
-    precision[:terms, :terms] = of_lens
-    precision[terms:, terms:] = np.diag(of_pose)
+    precision = block_diag(of_lens, np.diag(of_pose))
     off = np.array(prior.terms) - np.array(used_lens.terms)
     return precision, np.concatenate([of_lens @ off, np.zeros(len(of_pose))])
 

@@ -14,8 +14,9 @@ from math import pi
 import cv2
 import numpy as np
 from numpy.typing import NDArray
+from scipy.linalg import block_diag
 
-from cogloupe.adjust import POSE, TIP, View, lens_precision
+from cogloupe.adjust import MARKS, POSE, TIP, View, lens_precision
 from cogloupe_calibration.calibration import Lens
 
 Floats = NDArray[np.float64]
@@ -120,20 +121,13 @@ class _Pair:
 
     @classmethod
     def of(cls, first: View, second: View, lens: Lens, rest_px: float) -> "_Pair":
-        of_lens = lens_precision(lens)
-        poses = [_loosened(view, rest_px) for view in (first, second)]
-        known = [np.diag(u**-2.0) for _, u in poses]
-        blocks = (of_lens, *known)
-        edges = np.cumsum([0, *(len(b) for b in blocks)])
-        precision = np.zeros((edges[-1],) * 2)
-        for block, at in zip(blocks, edges, strict=False):
-            precision[at : at + len(block), at : at + len(block)] = block
-        effects = []
-        for view, (own, _), at in zip((first, second), poses, edges[1:], strict=False):
-            effect = np.zeros((view.out.size, edges[-1]))
-            effect[:, : edges[1]] = -view.lens.reshape(view.out.size, -1)
-            effect[:, at : at + own.shape[1]] = own
-            effects.append(effect)
+        (own_a, u_a), (own_b, u_b) = (_loosened(view, rest_px) for view in (first, second))
+        precision = block_diag(lens_precision(lens), np.diag(u_a**-2.0), np.diag(u_b**-2.0))
+        lens_a, lens_b = (-view.lens.reshape(view.out.size, -1) for view in (first, second))
+        effects = (
+            np.hstack([lens_a, own_a, np.zeros_like(own_b)]),
+            np.hstack([lens_b, np.zeros_like(own_a), own_b]),
+        )
         # What was not seen has no weight: an endless variance.
         values = [np.nan_to_num(view.out).ravel() for view in (first, second)]
         seen = [np.isfinite(view.out + view.u) for view in (first, second)]
@@ -144,8 +138,8 @@ class _Pair:
         tips = np.zeros(first.out.shape, bool)
         tips[:, TIP] = True
         return cls(
-            (values[0], values[1]), (variances[0], variances[1]), (effects[0], effects[1]),
-            precision, tips.ravel(),
+            (values[0], values[1]), (variances[0], variances[1]), effects, precision,
+            tips.ravel(),
         )  # fmt: skip
 
     def evidence(self, size: tuple[float, float], shift: int | None) -> float:
@@ -154,8 +148,7 @@ class _Pair:
         (a, b), (va, vb), (ea, eb) = self.value, self.variance, self.effect
         shared = np.zeros_like(own)
         if shift is not None:
-            per = len(own) // (len(own) // 3)
-            b, vb, eb = (np.roll(x, -shift * per, axis=0) for x in (b, vb, eb))
+            b, vb, eb = (np.roll(x, -shift * MARKS, axis=0) for x in (b, vb, eb))
             shared = np.where(np.isfinite(va) & np.isfinite(vb), own, 0.0)
         # Inverse of [[p, s], [s, q]] mark by mark.
         p, q = va + own, vb + own
