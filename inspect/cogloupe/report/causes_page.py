@@ -21,6 +21,7 @@ from cogloupe.report.causes_text import (
 from cogloupe.report.charts import figure_png
 from cogloupe.report.markup import data_uri, page_template
 from cogloupe.report.numbers import gear_name
+from cogloupe.report.table import sentence_table
 
 _MOST_WAVES = 5
 
@@ -42,7 +43,7 @@ def cause_tables(diagnosis: Diagnosis) -> list[Table]:
         for place, finding in enumerate(diagnosis.findings)
         if place == 0 or finding.best.cause is not NONE
     ]
-    return [*tables, _what_next(diagnosis), _sentences("Mind", diagnosis.cautions)]
+    return [*tables, _what_next(diagnosis), sentence_table("Mind", diagnosis.cautions)]
 
 
 def part_title(diagnosis: Diagnosis, place: int) -> str:
@@ -94,14 +95,6 @@ def _what_next(diagnosis: Diagnosis) -> Table:
     table.add_column("the next cheap test", overflow="fold", ratio=5)
     for cause in diagnosis.named or (NONE,):
         table.add_row(Text(cause.name), Text(cause.alike), Text(cause.test))
-    return table
-
-
-def _sentences(title: str, sentences: tuple[str, ...]) -> Table:
-    table = Table(title=Text(title), title_justify="left", show_header=False)
-    table.add_column(overflow="fold")
-    for sentence in sentences:
-        table.add_row(Text(sentence))
     return table
 
 

@@ -11,6 +11,7 @@ from cogloupe.plan_notices import notices
 from cogloupe.report.markup import page_template
 from cogloupe.report.plan_rows import plan_title, sections
 from cogloupe.report.plan_text import Row, Section
+from cogloupe.report.table import sentence_table
 
 # Texts up to this long stand in the terminal's first column of figures.
 _SHORT = 20
@@ -34,8 +35,8 @@ def plan_tables(plan: Plan) -> list[Table]:
     tables = [_table(section) for section in sections(plan)]
     found = notices(plan)
     if found:
-        tables.append(_sentences("Look at this first", found))
-    return [*tables, _sentences("At the machine", plan.cautions)]
+        tables.append(sentence_table("Look at this first", found))
+    return [*tables, sentence_table("At the machine", plan.cautions)]
 
 
 def _table(section: Section) -> Table:
@@ -66,14 +67,6 @@ def _cells(row: Row) -> tuple[str, ...]:
 def _in_one(row: Row) -> str:
     """Value and meaning of a row that is no length, in one text."""
     return f"{row.values[0]} ({row.say})" if row.say else row.values[0]
-
-
-def _sentences(title: str, sentences: tuple[str, ...]) -> Table:
-    table = Table(title=Text(title), title_justify="left", show_header=False)
-    table.add_column(overflow="fold")
-    for sentence in sentences:
-        table.add_row(Text(sentence))
-    return table
 
 
 def plan_html(plan: Plan) -> str:

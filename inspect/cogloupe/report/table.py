@@ -1,4 +1,4 @@
-"""The summary that is shown in the terminal: one row a photograph."""
+"""Tables for the terminal: the summary, one row a photograph, and lists of sentences."""
 
 from collections.abc import Sequence
 
@@ -42,6 +42,26 @@ def summary_table(readings: Sequence[Reading]) -> Table:
         table.add_column(name, justify="right", overflow="fold")
     for reading in readings:
         table.add_row(*(_cell(*lines) for lines in _lines(reading)), end_section=True)
+    return table
+
+
+def sentence_table(title: str, sentences: Sequence[str]) -> Table:
+    """Lay out sentences, such as cautions, under a title.
+
+    Parameters
+    ----------
+    title : str
+    sentences : sequence of str
+
+    Returns
+    -------
+    Table
+        One row a sentence.
+    """
+    table = Table(title=Text(title), title_justify="left", show_header=False)
+    table.add_column(overflow="fold")
+    for sentence in sentences:
+        table.add_row(Text(sentence))
     return table
 
 
