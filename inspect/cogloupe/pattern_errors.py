@@ -11,8 +11,9 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.optimize import nnls
 
-from cogloupe.pattern_layout import OUT, SHARED, Design, per_flank
+from cogloupe.pattern_layout import OUT, SHARED, Design
 from cogloupe.reading import Reading
+from cogloupe.tooth_pattern import flank_array
 from cogloupe.uncertainty import FlankPlace, lens_modes
 from cogloupe_calibration.calibration import Lens
 from cogloupe_calibration.lens import TERMS, frame_middle, make_lens, point_modes
@@ -105,8 +106,8 @@ def error_sizes(reading: Reading, camera: Floats) -> tuple[Floats, Floats]:
     each camera term does between them, so the sizes follow by least squares that keeps them
     from going below zero.
     """
-    single = per_flank(reading, "u_single_pitch_um") ** 2
-    summed = per_flank(reading, "u_cumulative_pitch_um") ** 2
+    single = flank_array(reading, "u_single_pitch_um") ** 2
+    summed = flank_array(reading, "u_cumulative_pitch_um") ** 2
     first = [int(np.argmax(np.isfinite(column))) for column in summed.T]
     start = np.stack([camera[:, k, side] for side, k in enumerate(first)], axis=-1)
     away = (camera - start[:, None]) ** 2
@@ -168,4 +169,4 @@ def flank_noise(reading: Reading) -> float:
     float
         µm.
     """
-    return float(np.nanmedian(per_flank(reading, "u_single_pitch_um"))) / sqrt(2)
+    return float(np.nanmedian(flank_array(reading, "u_single_pitch_um"))) / sqrt(2)

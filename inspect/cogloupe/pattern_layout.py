@@ -13,7 +13,8 @@ from numpy.typing import NDArray
 from cogloupe.gaps import theoretical_widths
 from cogloupe.involute import roll_length
 from cogloupe.rack import BasicRack, Gear, basic_rack
-from cogloupe.reading import SIDES, Reading
+from cogloupe.reading import Reading
+from cogloupe.tooth_pattern import flank_array
 from cogloupe_calibration.errors import UseError
 
 Floats = NDArray[np.float64]
@@ -70,24 +71,6 @@ class Design:
         return self.roll_um[1] - self.roll_um[0]
 
 
-def per_flank(reading: Reading, name: str) -> Floats:
-    """A figure of every flank.
-
-    Parameters
-    ----------
-    reading : Reading
-    name : str
-        Field of `Flank`.
-
-    Returns
-    -------
-    ndarray, shape (z, 2)
-        NaN where not measured.
-    """
-    rows = [[getattr(getattr(tooth, side), name) for side in SIDES] for tooth in reading.teeth]
-    return np.array(rows, dtype=np.float64)
-
-
 def flank_angles(reading: Reading) -> Floats:
     """Where every flank should stand on the picture, from those that were seen.
 
@@ -100,7 +83,7 @@ def flank_angles(reading: Reading) -> Floats:
     ndarray, shape (z, 2)
         Polar angles, rad.
     """
-    place = np.radians(per_flank(reading, "position_deg"))
+    place = np.radians(flank_array(reading, "position_deg"))
     pitch = 2 * pi / len(place) * np.arange(len(place))[:, None]
     start = np.angle(np.nanmean(np.exp(1j * (place - pitch)), axis=0))
     return np.asarray(start + pitch)

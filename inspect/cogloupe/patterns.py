@@ -22,9 +22,9 @@ from cogloupe.pattern_layout import (
     design_of,
     eccentric_shapes,
     flank_angles,
-    per_flank,
 )
 from cogloupe.reading import Reading
+from cogloupe.tooth_pattern import flank_array
 from cogloupe_calibration.errors import UseError
 
 Floats = NDArray[np.float64]
@@ -101,7 +101,7 @@ def observe(reading: Reading) -> Observed:
     UseError
         Where too few flanks were seen for a pattern.
     """
-    place = per_flank(reading, "cumulative_pitch_um")
+    place = flank_array(reading, "cumulative_pitch_um")
     if np.isfinite(place).sum() < FEWEST_FLANKS:
         raise UseError(
             f"{reading.photo.file}: only {int(np.isfinite(place).sum())} flanks have a pitch "
