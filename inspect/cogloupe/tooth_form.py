@@ -6,6 +6,7 @@ points it leaves a constant, whatever the form, so that one fit serves all of th
 radians, lengths are in the unit the form was made with.
 """
 
+from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Literal, Protocol, Self
 
@@ -17,6 +18,8 @@ Ints = NDArray[np.int64]
 FormName = Literal["involute", "cycloidal", "straight"]
 
 BOTH_SIDES = np.array([0, 1])
+OUT = np.array([-1.0, 1.0])
+"""Sign of left and right flanks that makes an angle positive out of the material."""
 
 
 class ToothForm(Protocol):
@@ -192,22 +195,19 @@ class FlankCurve:
         involute it turns evenly, so place and slope are those of the measuring circle; else they
         are what a line fitted over the evaluation range makes of it.
         """
-        radius = np.linspace(self.low_radius, self.high_radius, 60)
-        lean = self.measuring_lean
-        way = np.stack([np.cos(lean), np.sin(lean)], axis=1)
         if self.form.name == "involute":
+            lean = self.measuring_lean
+            way = np.stack([np.cos(lean), np.sin(lean)], axis=1)
             turned = np.stack([-np.sin(lean), np.cos(lean)], axis=1)
             return way, turned / self.measuring_arm[:, None]
-        x = self.form.along(radius) - self.measuring_roll
-        found = []
-        for side in BOTH_SIDES:
-            arm = self.form.arm(radius, side)
+
+        def moved(radius: Floats, arm: Floats, side: int) -> Floats:
             facing = self.form.turn(radius, side) - self.measuring_turn[side]
             facing = facing + np.arccos(np.clip(arm / radius, -1.0, 1.0))
-            design = np.stack([arm / self.measuring_arm[side], x], axis=1)
-            wanted = np.stack([np.cos(facing), np.sin(facing)], axis=1)
-            found.append(np.linalg.lstsq(design, wanted, rcond=None)[0])
-        return np.array([line[0] for line in found]), np.array([line[1] for line in found])
+            return np.stack([np.cos(facing), np.sin(facing)], axis=1)
+
+        lines = self._lines(moved)
+        return lines[:, 0], lines[:, 1]
 
     def stretched(self) -> tuple[float, float]:
         """What a picture that is too large by a share of itself does to place and slope.
@@ -226,16 +226,23 @@ class FlankCurve:
         """
         if self.form.name == "involute":
             return self.measuring_roll, 1.0
+        lines = self._lines(lambda radius, arm, _: np.sqrt(np.maximum(radius**2 - arm**2, 0.0)))
+        place, slope = lines.mean(axis=0)
+        return float(place), float(slope)
+
+    def _lines(self, moved: Callable[[Floats, Floats, int], Floats]) -> Floats:
+        """Place and slope of each side, shape (2, 2, ...), by a line fitted to how points move.
+
+        `moved` gives the movement along the normal, from radius, arm and side.
+        """
         radius = np.linspace(self.low_radius, self.high_radius, 60)
         x = self.form.along(radius) - self.measuring_roll
         found = []
-        for side in BOTH_SIDES:
+        for side in (0, 1):
             arm = self.form.arm(radius, side)
-            out = np.sqrt(np.maximum(radius**2 - arm**2, 0.0))
             design = np.stack([arm / self.measuring_arm[side], x], axis=1)
-            found.append(np.linalg.lstsq(design, out, rcond=None)[0])
-        place, slope = np.mean(found, axis=0)
-        return float(place), float(slope)
+            found.append(np.linalg.lstsq(design, moved(radius, arm, side), rcond=None)[0])
+        return np.array(found)
 
     @property
     def roll_range(self) -> tuple[float, float]:
