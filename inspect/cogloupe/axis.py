@@ -6,6 +6,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from cogloupe.flanks import FlankFits
+from cogloupe.tooth_form import BOTH_SIDES, OUT
 
 Floats = NDArray[np.float64]
 
@@ -13,8 +14,6 @@ TIPS_COUNT = 1.0
 """Weight of a tip against a flank when both tell the axis of an arc."""
 FAR_OFF = 4.0
 """Slopes further off than so many robust standard deviations do not tell the axis."""
-
-_SIGN = np.array([-1.0, 1.0])
 
 
 def teeth_axis_shift(
@@ -91,7 +90,7 @@ def _seen(design: Floats, wanted: Floats) -> Rows:
 def _along_frame(fits: FlankFits, parts: Floats) -> Floats:
     """Vectors (2, z, 2) from parts along each flank's tangent, towards its side, and radius."""
     angle = flank_angles(fits)
-    tangent = _SIGN * np.stack([-np.sin(angle), np.cos(angle)])
+    tangent = OUT * np.stack([-np.sin(angle), np.cos(angle)])
     radial = np.stack([np.cos(angle), np.sin(angle)])
     return np.asarray(parts[:, 0] * tangent + parts[:, 1] * radial)
 
@@ -103,10 +102,10 @@ def _place_rows(fits: FlankFits, drive: bool) -> Rows:
     ideal = 2 * pi / z * np.arange(z)[:, None]
     error = fits.unwound - ideal
     error = np.mod(error - np.nanmedian(error) + pi, 2 * pi) - pi
-    out = _SIGN * error * fits.curve.measuring_arm
-    columns = [east, south, _SIGN + 0 * out, 1 + 0 * out, 0 * out]
+    out = OUT * error * fits.curve.measuring_arm
+    columns = [east, south, OUT + 0 * out, 1 + 0 * out, 0 * out]
     if drive:
-        columns += [_SIGN * np.cos(ideal) + 0 * out, _SIGN * np.sin(ideal) + 0 * out]
+        columns += [OUT * np.cos(ideal) + 0 * out, OUT * np.sin(ideal) + 0 * out]
     return np.stack([c.ravel() for c in columns], axis=1), out.ravel()
 
 
@@ -130,7 +129,7 @@ def slope_per_shift(fits: FlankFits) -> Floats:
 def _slope_rows(fits: FlankFits) -> Rows:
     """What the flanks' slopes say of the axis; each side has a slope of its own."""
     per_shift = slope_per_shift(fits)
-    slope = _SIGN * fits.slope * fits.curve.measuring_arm
+    slope = OUT * fits.slope * fits.curve.measuring_arm
     side = np.broadcast_to(np.eye(2)[:, None, :], per_shift.shape)
     design = np.concatenate([per_shift, side]).reshape(4, -1).T
     design, wanted = _seen(design, slope.ravel())
@@ -174,7 +173,7 @@ def flank_angles(fits: FlankFits) -> Floats:
     ndarray, shape (z, 2)
         Angles, rad, unwrapped; NaN where not seen.
     """
-    return np.asarray(fits.unwound - np.array([-1.0, 1.0]) * fits.curve.measuring_turn)
+    return np.asarray(fits.unwound - OUT * fits.curve.measuring_turn)
 
 
 def gap_middles(fits: FlankFits) -> Floats:
@@ -208,14 +207,13 @@ def flank_angles_about(fits: FlankFits, datum: Floats) -> Floats:
         Angles about the datum, rad, within pi of those about the fits' centre.
     """
     curve, form = fits.curve, fits.curve.form
-    sign = np.array([-1.0, 1.0])
-    side = np.broadcast_to(np.arange(2), fits.unwound.shape)
+    side = np.broadcast_to(BOTH_SIDES, fits.unwound.shape)
     radius = np.full(fits.unwound.shape, curve.measuring_radius)
     about = flank_angles(fits)
     for _ in range(8):
         arm = form.arm(radius, side) / curve.measuring_arm
         tilted = fits.slope * (form.along(radius) - curve.measuring_roll) / arm
-        about = fits.unwound + tilted - sign * form.turn(radius, side)
+        about = fits.unwound + tilted - OUT * form.turn(radius, side)
         x = fits.centre[0] + radius * np.cos(about) - datum[0]
         y = fits.centre[1] + radius * np.sin(about) - datum[1]
         radius = radius + curve.measuring_radius - np.hypot(x, y)

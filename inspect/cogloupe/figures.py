@@ -25,6 +25,7 @@ from cogloupe.flanks import FlankFits
 from cogloupe.measure import Measured, tips_oval
 from cogloupe.reading import DatumKind
 from cogloupe.settings import GearSettings
+from cogloupe.tooth_form import OUT
 from cogloupe.uncertainty import (
     FlankPlace,
     Mode,
@@ -390,7 +391,7 @@ def flank_place(fits: FlankFits, datum: Floats) -> FlankPlace:
     angle = flank_angles_about(fits, datum)
     radius = fits.curve.measuring_radius
     xy = datum + radius * np.stack([np.cos(angle), np.sin(angle)], axis=-1)
-    facing = flank_angles(fits) + np.array([-1.0, 1.0]) * (pi / 2 - fits.curve.measuring_lean)
+    facing = flank_angles(fits) + OUT * (pi / 2 - fits.curve.measuring_lean)
     normal = np.stack([np.cos(facing), np.sin(facing)], axis=-1)
     return FlankPlace(xy, normal, fits.curve.measuring_arm, radius)
 

@@ -20,7 +20,7 @@ from cogloupe.size import half_tip, nearer_axis
 from cogloupe.stated_form import at_tips_and_floors
 from cogloupe.straight import StraightForm, StraightWheel
 from cogloupe.teeth import ToothMap
-from cogloupe.tooth_form import FlankCurve, FormName, Wheel
+from cogloupe.tooth_form import OUT, FlankCurve, FormName, Wheel
 from cogloupe_calibration.errors import PhotoError
 
 Floats = NDArray[np.float64]
@@ -145,7 +145,7 @@ def _learnt(wheel: Wheel, fits: FlankFits, px: float, settings: GearSettings) ->
 def _learnt_sides(wheel: StraightWheel, fits: FlankFits, px: float) -> StraightWheel:
     """Lean of either side, and thickness, of straight-sided teeth."""
     curve = fits.curve
-    tilt = np.array([-1.0, 1.0]) * fits.slope * curve.measuring_arm
+    tilt = OUT * fits.slope * curve.measuring_arm
     form = curve.form
     assert isinstance(form, StraightForm)
     form = form.tilted(curve.measuring_radius, np.nanmedian(tilt, axis=0)).scaled(px)

@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 from cogloupe.grouped import grouped_medians
 from cogloupe.sampling import EdgePoints
 from cogloupe.teeth import LEFT, ToothMap, polar
-from cogloupe.tooth_form import FlankCurve
+from cogloupe.tooth_form import BOTH_SIDES, OUT, FlankCurve
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -124,7 +124,7 @@ class FlankFits:
 def unwind(
     edges: EdgePoints, teeth: ToothMap, centre: Floats, curve: FlankCurve
 ) -> tuple[FlankPoints, Floats]:
-    """Pick the points on the involutes and unwind them.
+    """Pick the points on the flanks and unwind them.
 
     Parameters
     ----------
@@ -135,7 +135,7 @@ def unwind(
     centre : ndarray, shape (2,)
         Axis, px.
     curve : FlankCurve
-        Base circle and evaluation range.
+        Form and evaluation range.
 
     Returns
     -------
@@ -154,7 +154,7 @@ def unwind(
     xy = picked.straightened(np.clip(bend, -1.0, 1.0))
     radius, angle = polar(xy, centre)
     sign = np.where(side == LEFT, -1.0, 1.0)
-    nominal = teeth.centre_angle[:, None] + _half_angle(teeth, curve) * np.array([-1.0, 1.0])
+    nominal = teeth.centre_angle[:, None] + _half_angle(teeth, curve) * OUT
     flank = 2 * teeth.tooth[index] + side
     unwound = angle + sign * curve.form.turn(radius, side) - nominal.ravel()[flank]
     unwound = np.mod(unwound + pi, 2 * pi) - pi
@@ -169,7 +169,7 @@ def unwind(
 
 def _half_angle(teeth: ToothMap, curve: FlankCurve) -> Floats:
     """Rough half angles of a tooth to its two flanks, unwound: a quarter pitch at mid-height."""
-    return pi / (2 * teeth.teeth) + curve.form.turn(np.full(2, teeth.mid_radius), np.arange(2))
+    return pi / (2 * teeth.teeth) + curve.form.turn(np.full(2, teeth.mid_radius), BOTH_SIDES)
 
 
 def fit_flanks(edges: EdgePoints, teeth: ToothMap, centre: Floats, curve: FlankCurve) -> FlankFits:
@@ -218,7 +218,7 @@ def fit_flanks(edges: EdgePoints, teeth: ToothMap, centre: Floats, curve: FlankC
     return FlankFits(
         centre, value.reshape(shape) + nominal, slope.reshape(shape), spread.reshape(shape),
         u_slope.reshape(shape), coverage.reshape(shape), rejected.reshape(shape), nominal, points,
-        used, scatter, correlation, form * (arm * np.array([-1.0, 1.0]))[:, None], curve,
+        used, scatter, correlation, form * (arm * OUT)[:, None], curve,
     )  # fmt: skip
 
 

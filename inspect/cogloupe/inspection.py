@@ -34,6 +34,7 @@ from cogloupe.reading import CalibrationInfo, Notice, PhotoInfo, Reading
 from cogloupe.settings import GearSettings
 from cogloupe.size import CirclesSeen, compare_scales
 from cogloupe.summary import build_summary, build_tolerance
+from cogloupe.tooth_form import BOTH_SIDES
 from cogloupe.uncertainty import pitch_uncertainty
 from cogloupe_calibration.calibration import (
     Calibration,
@@ -279,7 +280,7 @@ def build_evidence(
     tooth = np.mod(points.flank // 2 - figures.first, z)
     side = points.flank % 2
     circle = np.full(2, design.reference_radius)
-    half = design.half_angles(design.reference_radius) + design.flank.turn(circle, np.arange(2))
+    half = design.half_angles(design.reference_radius) + design.flank.turn(circle, BOTH_SIDES)
     wanted = start + ideal[tooth] + np.where(side == 0, -half[0], half[1])
     absolute = points.unwound + fits.nominal.ravel()[points.flank]
     off_angle = np.mod(absolute - wanted + pi, 2 * pi) - pi

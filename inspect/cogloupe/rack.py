@@ -379,23 +379,24 @@ def _fillet_junction(gear: Gear) -> tuple[float, float]:
     if roll >= 0:
         return hypot(gear.base_radius, roll), last_travel
 
-    def outside_involute(travel: float) -> float:
-        radius, half_gap = _swept_fillet(gear, travel)
-        return float(half_gap - (pi / gear.teeth - gear.half_tooth_angle(radius)))
+    def outside_involute(travels: Floats) -> tuple[Floats, Floats]:
+        radius, half_gap = _swept_fillet(gear, travels)
+        return radius, half_gap - (pi / gear.teeth - gear.half_tooth_angle(radius))
 
     # Undercut: the sweep widens the gap beyond the involute at first, then falls inside it.
     travels = np.linspace(-along, last_travel, 2000)
-    radius, half_gap = _swept_fillet(gear, travels)
-    wider = half_gap > pi / gear.teeth - gear.half_tooth_angle(radius)
+    radius, outside = outside_involute(travels)
+    wider = outside > 0
     leaving = np.flatnonzero(wider[:-1] & ~wider[1:] & (radius[1:] > gear.base_radius))
     if leaving.size == 0:
         return gear.base_radius, last_travel
     first = int(leaving[0])
-    low, high = travels[first], travels[first + 1]
-    for _ in range(60):  # halving leaves 1e-18 of the bracket
-        middle = (low + high) / 2
-        low, high = (middle, high) if outside_involute(middle) > 0 else (low, middle)
-    return float(_swept_fillet(gear, low)[0]), float(low)
+    for _ in range(9):  # hundredths leave 1e-18 of the bracket
+        travels = np.linspace(travels[first], travels[first + 1], 101)
+        inside = outside_involute(travels[1:-1])[1] <= 0
+        first = int(np.argmax(np.append(inside, True)))
+    low = float(travels[first])
+    return float(_swept_fillet(gear, low)[0]), low
 
 
 def half_gap(gear: Gear, flank_points: int = 60, fillet_points: int = 40) -> tuple[Floats, Floats]:
@@ -450,7 +451,7 @@ def gear_outline(
     left_offset, right_offset : array_like, shape () or (z,)
         Angle by which each flank is out of place, rad, positive clockwise on the picture.
     flank_points : int
-        Points on each involute.
+        Points on each flank.
 
     Returns
     -------

@@ -21,7 +21,7 @@ from cogloupe.reading import Notice
 from cogloupe.settings import GearSettings
 from cogloupe.standard_sizes import nearest_standard_module
 from cogloupe.teeth import ToothMap
-from cogloupe.tooth_form import FlankCurve
+from cogloupe.tooth_form import OUT, FlankCurve
 from cogloupe.uncertainty import edge_shift
 from cogloupe_calibration.errors import PhotoError, UseError
 from cogloupe_calibration.scale import Scale, disagreement, from_known_diameter
@@ -95,7 +95,7 @@ def see_module(
         base = module * z / 2 * np.cos(pressure_angle)
         curve = rough_involute(teeth, module, pressure_angle)
         fits = fit_flanks(outlines.outer, teeth, centre, curve)
-        slope = np.nanmedian(np.array([-1.0, 1.0]) * fits.slope * base)
+        slope = np.nanmedian(OUT * fits.slope * base)
         if known is None:
             module = float(np.clip(module * (1 + slope), 0.85 * by_tip, 1.15 * by_tip))
         centre = nearer_axis(outlines, teeth, anchor, fits)

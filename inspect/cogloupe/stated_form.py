@@ -11,7 +11,7 @@ from cogloupe.edges import Outlines
 from cogloupe.gaps import tip_radii
 from cogloupe.rack import Gear
 from cogloupe.settings import GearSettings
-from cogloupe.size import SeenModule, half_tip, see_module
+from cogloupe.size import MODULE_AGREES, SeenModule, half_tip, see_module
 from cogloupe.straight import StraightForm, StraightWheel
 from cogloupe.teeth import ToothMap
 from cogloupe.tooth_form import Wheel
@@ -70,7 +70,7 @@ def see_size(
         full = teeth.teeth + 2 * height
         px, relative = 2 * tip / full, 2 * u / full
     px = known or px
-    return SeenModule(px, relative * px, px, px, agrees=max(0.03, 4 * relative)), axis
+    return SeenModule(px, relative * px, px, px, agrees=max(MODULE_AGREES, 4 * relative)), axis
 
 
 def addendum_height(settings: GearSettings, teeth: int) -> tuple[float, float]:
@@ -111,9 +111,8 @@ def stated_wheel(settings: GearSettings, teeth: ToothMap, module_mm: float, px: 
         return Gear(z, module_mm, settings.basic_rack(module_mm))
     root, tip = teeth.root_radius * px, teeth.tip_radius * px
     if settings.form == "straight":
-        return StraightWheel(
-            z, module_mm, StraightForm((0.0, 0.0)), pi * module_mm / 2, root, tip
-        )  # fmt: skip
+        sides = StraightForm((0.0, 0.0))
+        return StraightWheel(z, module_mm, sides, pi * module_mm / 2, root, tip)
     form = CycloidalForm(_addendum(settings, z, module_mm))
     return CycloidalWheel(z, module_mm, form, leaf_thickness(z) * module_mm, root, tip)
 

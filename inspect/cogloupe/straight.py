@@ -11,7 +11,7 @@ from math import pi
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from cogloupe.tooth_form import FormName
+from cogloupe.tooth_form import BOTH_SIDES, FormName
 
 Floats = NDArray[np.float64]
 
@@ -149,7 +149,7 @@ class StraightWheel:
         ndarray, shape (2, ...)
         """
         half = self.thickness_mm / (2 * self.reference_radius)
-        at = self.form.turn(np.full(2, self.reference_radius), np.arange(2))
+        at = self.form.turn(np.full(2, self.reference_radius), BOTH_SIDES)
         return np.stack([half + at[side] - self.form.turn(radius, side) for side in (0, 1)])
 
     def half_gaps(self, flank_points: int = 60, fillet_points: int = 40) -> tuple[Floats, Floats]:

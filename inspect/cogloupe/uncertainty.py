@@ -14,6 +14,7 @@ from math import cos, sqrt
 import numpy as np
 from numpy.typing import NDArray
 
+from cogloupe.tooth_form import OUT
 from cogloupe_calibration.calibration import Lens
 from cogloupe_calibration.lens import TERMS, TERMS_IN_WORDS, point_modes
 from cogloupe_calibration.scale import Scale
@@ -142,7 +143,7 @@ def _source(lens: Lens, k: int) -> Field:
 def _flank_effect(place: FlankPlace, field: Field, datum_points: Floats | None) -> Floats:
     """Change of every flank's angle when the picture is displaced by a field, its scale kept."""
     out = _left_over(place, field, datum_points)(place)
-    return np.asarray(np.array([-1.0, 1.0]) * out / place.arm)
+    return np.asarray(OUT * out / place.arm)
 
 
 def _left_over(
