@@ -217,6 +217,24 @@ def _effects(views: Sequence[View], terms: int) -> Floats:
     return effects
 
 
+def lens_stands_still(views: Sequence[View], before: Lens, after: Lens, within_px: float) -> bool:
+    """Tell whether a new lens moves no mark any more.
+
+    Parameters
+    ----------
+    views : sequence of View
+    before, after : Lens
+        As the pictures were measured, and as adjusted.
+    within_px : float
+
+    Returns
+    -------
+    bool
+    """
+    step = np.array(after.terms) - np.array(before.terms)
+    return bool(max(np.abs(view.lens @ step).max() for view in views) < within_px)
+
+
 def scaled_inverse(matrix: Floats) -> Floats:
     """Inverse of a normal matrix, its unknowns brought to one size first.
 

@@ -11,7 +11,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from cogloupe.adjust import POSE, TIP, Adjusted, View, adjust
+from cogloupe.adjust import POSE, TIP, Adjusted, View, adjust, lens_stands_still
 from cogloupe.figures import Axes
 from cogloupe.fitting import evaluation_range
 from cogloupe.flags import flag
@@ -19,7 +19,7 @@ from cogloupe.flanks import fit_flanks
 from cogloupe.gaps import tip_radii
 from cogloupe.inspection import stated_scale
 from cogloupe.joining import linked_starts
-from cogloupe.measure import Measured, Seen, measure_seen, undistorted
+from cogloupe.measure import Measured, Seen, undistorted
 from cogloupe.merging import SetOfPictures, axis_design
 from cogloupe.pairing import Compared
 from cogloupe.photo import Photo
@@ -28,7 +28,7 @@ from cogloupe.sets import SetReading, check_set, naming, read_set, sight_at
 from cogloupe.settings import GearSettings
 from cogloupe.size import half_tip
 from cogloupe.teeth import map_teeth
-from cogloupe.turned import see_all
+from cogloupe.turned import measure_all, see_all
 from cogloupe.views import Nominal, Sight, nominal_of, start_of, view_of
 from cogloupe_calibration.calibration import Lens
 from cogloupe_calibration.errors import UseError
@@ -74,7 +74,7 @@ def inspect_joined(
     known = calibration.lens if calibration is not None else None
     lens = known or unmeasured_lens(photos[0].width, photos[0].height)
     seen = see_all(photos, settings)
-    measured = [_measured(p, s, settings, stated, lens) for p, s in zip(photos, seen, strict=True)]
+    measured = measure_all(photos, seen, settings, stated, lens)
     nominal = nominal_of(measured[0])
     z = measured[0].teeth.teeth
     plain = [Sight(m, _teeth_axes(m), np.arange(z)) for m in measured]
@@ -118,13 +118,6 @@ class _Joint:
     prior: Lens
 
 
-def _measured(
-    photo: Photo, seen: Seen, settings: GearSettings, stated: Scale, lens: Lens
-) -> Measured:
-    with naming(photo):
-        return measure_seen(seen, settings, stated, lens)
-
-
 def _teeth_axes(measured: Measured) -> Axes:
     centre = measured.fits.centre
     return Axes("teeth", centre, centre, None, None)
@@ -141,7 +134,7 @@ def _joined(
         starts = [start_of(sight, nominal) for sight in sights]
         moves = adjusted.pose + _common_pose(adjusted, views, starts)
         still = bool(np.abs(moves[:, 1:3]).max() < STANDS_STILL_PX)
-        if still and _lens_still(views, lens, adjusted.lens):
+        if still and lens_stands_still(views, lens, adjusted.lens, STANDS_STILL_PX):
             break
         lens = adjusted.lens
         sights = [
@@ -149,11 +142,6 @@ def _joined(
             for n in range(len(sights))
         ]
     return sights, views, adjusted, lens
-
-
-def _lens_still(views: Sequence[View], before: Lens, after: Lens) -> bool:
-    step = np.array(after.terms) - np.array(before.terms)
-    return bool(max(np.abs(view.lens @ step).max() for view in views) < STANDS_STILL_PX)
 
 
 def _common_pose(adjusted: Adjusted, views: Sequence[View], starts: Sequence[float]) -> Floats:

@@ -11,7 +11,7 @@ from math import hypot, sqrt
 import numpy as np
 from numpy.typing import NDArray
 
-from cogloupe.adjust import View, adjust
+from cogloupe.adjust import adjust, lens_stands_still
 from cogloupe.camera_map import camera_error
 from cogloupe.figures import Axes, choose_datum
 from cogloupe.flags import flag
@@ -93,7 +93,7 @@ def inspect_turned(
         starts = [start_of(sight, nominal) for sight in sights]
         views = [view_of(sight, nominal, lens) for sight in sights]
         adjusted = adjust(views, lens, prior)
-        if _stands_still(views, lens, adjusted.lens):
+        if lens_stands_still(views, lens, adjusted.lens, STANDS_STILL_PX):
             break
         lens = adjusted.lens
         if stated is not None and known is None:
@@ -196,11 +196,6 @@ def same_datum(measured: Sequence[Measured], wanted: DatumKind | None) -> list[A
     """
     kind: DatumKind = wanted or ("bore" if all(m.bore is not None for m in measured) else "teeth")
     return [choose_datum(one, kind) for one in measured]
-
-
-def _stands_still(views: Sequence[View], before: Lens, after: Lens) -> bool:
-    step = np.array(after.terms) - np.array(before.terms)
-    return bool(max(np.abs(view.lens @ step).max() for view in views) < STANDS_STILL_PX)
 
 
 def _swell(sight: Sight, lens: Lens) -> float:
