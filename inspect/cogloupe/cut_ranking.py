@@ -3,7 +3,7 @@
 Lengths mm, angles rad; profile shifts in modules.
 """
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, replace
 from math import degrees, inf, tan
 
@@ -110,15 +110,10 @@ def rank_cuts(gap: MeanGap, gear: Gear, dp: bool, scale_known: bool = True) -> R
     """
     comparison = Comparison(gap, gear.module_mm, None if scale_known else UNSCALED_U)
     table = [cut for cut in situations(gear, dp) if scale_known or cut.kind != "module"]
-    cuts, fits, best_weight = [], [], -inf
-    for cut in table:
-        gap_of_it = supposed(cut, gear, gap)
-        if gap_of_it is not None:
-            cuts.append(cut)
-            fits.append(comparison.fit(gap_of_it, best_weight))
-            best_weight = max(best_weight, fits[-1].log_weight)
-    if not cuts:
+    found = list(_fitted(table, comparison, gear))
+    if not found:
         return None
+    cuts, fits = zip(*found, strict=True)
     rows = {cut.kind: sum(c.kind == cut.kind for c in table) for cut in cuts}
     weight = np.array(
         [
@@ -139,6 +134,23 @@ def rank_cuts(gap: MeanGap, gear: Gear, dp: bool, scale_known: bool = True) -> R
     seen = [row for row in ranked if row.seen]
     alike = tuple(row for row in seen if row.share > seen[0].share / ALIKE)
     return Ranking(ranked, alike, float(np.sqrt(strain)))
+
+
+def _fitted(
+    table: Iterable[Cut], comparison: Comparison, gear: Gear
+) -> Iterator[tuple[Cut, GapFit]]:
+    """Fit the situations; those that leave the same gap share one fit."""
+    fits: dict[Cut, GapFit] = {}
+    best = -inf
+    for cut in table:
+        leaves = replace(cut, kind="", label="")
+        if leaves not in fits:
+            gap_of_it = supposed(cut, gear, comparison.gap)
+            if gap_of_it is None:
+                continue
+            fits[leaves] = comparison.fit(gap_of_it, best)
+            best = max(best, fits[leaves].log_weight)
+        yield cut, fits[leaves]
 
 
 def _seen(cut: Cut, fit: GapFit, tip: float) -> bool:
