@@ -77,7 +77,8 @@ def evenly(xy: Floats, step: float) -> GapOutline:
     along = np.gradient(even, axis=0)
     along = along / np.maximum(np.hypot(*along.T), 1e-15)[:, None]
     normal = np.stack([-along[:, 1], along[:, 0]], axis=1)
-    middle = np.interp(0.0, even[:, 0][_floor(even)], at[_floor(even)])
+    floor = _floor(even)
+    middle = np.interp(0.0, even[floor, 0], at[floor])
     return GapOutline(even, normal, at - middle)
 
 
