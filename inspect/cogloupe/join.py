@@ -24,11 +24,18 @@ from cogloupe.merging import SetOfPictures, axis_design
 from cogloupe.pairing import Compared
 from cogloupe.photo import Photo
 from cogloupe.reading import Notice
-from cogloupe.sets import SetReading, check_set, naming, read_set, sight_at
+from cogloupe.sets import (
+    SetReading,
+    check_set,
+    measure_all,
+    naming,
+    read_set,
+    see_all,
+    sight_at,
+)
 from cogloupe.settings import GearSettings
 from cogloupe.size import half_tip
 from cogloupe.teeth import map_teeth
-from cogloupe.turned import measure_all, see_all
 from cogloupe.views import Nominal, Sight, nominal_of, start_of, view_of
 from cogloupe_calibration.calibration import Lens
 from cogloupe_calibration.errors import UseError

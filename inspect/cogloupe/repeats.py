@@ -15,9 +15,16 @@ from cogloupe.matching import SURE, best_match, pattern_evidence
 from cogloupe.merging import SetOfPictures
 from cogloupe.photo import Photo
 from cogloupe.reading import BudgetLine
-from cogloupe.sets import SetReading, check_set, read_set, sight_at
+from cogloupe.sets import (
+    SetReading,
+    check_set,
+    measure_all,
+    read_set,
+    same_datum,
+    see_all,
+    sight_at,
+)
 from cogloupe.settings import GearSettings
-from cogloupe.turned import measure_all, same_datum, see_all
 from cogloupe.views import Sight, nominal_of, start_of, view_of
 from cogloupe_calibration.errors import PhotoError
 

@@ -12,19 +12,21 @@ from cogloupe.camera_map import camera_error
 from cogloupe.details import work_out_details
 from cogloupe.deviations import wrapped
 from cogloupe.evidence import Evidence
-from cogloupe.figures import Axes, choose_datum, work_out
+from cogloupe.figures import Axes, Figures, choose_datum, work_out
 from cogloupe.flags import flag
 from cogloupe.inspection import build_evidence, build_reading
-from cogloupe.measure import Measured
+from cogloupe.measure import Measured, Seen, measure_seen, see_gear
 from cogloupe.merging import SetOfPictures, merged_measured, settled
 from cogloupe.numbers import number
 from cogloupe.photo import Photo
 from cogloupe.photo_set import PhotoSet, PictureOfSet
-from cogloupe.reading import Notice, Reading
+from cogloupe.reading import DatumKind, Notice, Reading
 from cogloupe.set_mean import grouped, mean_of_the_rest
 from cogloupe.settings import GearSettings
 from cogloupe.views import Nominal, Sight, start_of
+from cogloupe_calibration.calibration import Lens
 from cogloupe_calibration.errors import CogloupeError, PhotoError, UseError
+from cogloupe_calibration.scale import Scale
 
 Floats = NDArray[np.float64]
 
@@ -32,8 +34,6 @@ OUTLYING = 2.5
 """A picture whose marks stray so many times as far as the others' is called outlying."""
 DISAGREE = 2.0
 """Pictures whose scatter is so many times what each states by itself disagree."""
-HARDLY_TOLD_PX = 0.05
-"""What is left of the camera's error on the teeth from which it is called hardly told apart, px."""
 
 
 @dataclass(frozen=True)
@@ -91,28 +91,6 @@ def check_set(photos: Sequence[Photo], option: str) -> None:
             )
 
 
-def check_same_gear(photos: Sequence[Photo], measured: Sequence[Measured]) -> None:
-    """See that pictures show gears of one number of teeth.
-
-    Parameters
-    ----------
-    photos : sequence of Photo
-    measured : sequence of Measured
-
-    Raises
-    ------
-    PhotoError
-        Where they do not.
-    """
-    first = measured[0].teeth.teeth
-    for photo, one in zip(photos, measured, strict=True):
-        if one.teeth.teeth != first:
-            raise PhotoError(
-                f"{photo.name} shows {one.teeth.teeth} teeth, {photos[0].name} {first}: these are "
-                "not pictures of one gear"
-            )
-
-
 @contextmanager
 def naming(photo: Photo) -> Iterator[None]:
     """Name the picture in errors about it.
@@ -130,6 +108,93 @@ def naming(photo: Photo) -> Iterator[None]:
         yield
     except CogloupeError as error:
         raise type(error)(f"{photo.name}: {error}") from error
+
+
+def see_all(photos: Sequence[Photo], settings: GearSettings) -> list[Seen]:
+    """Find the gear and its edges on every picture.
+
+    Parameters
+    ----------
+    photos : sequence of Photo
+    settings : GearSettings
+
+    Returns
+    -------
+    list of Seen
+
+    Raises
+    ------
+    PhotoError
+        Naming the picture where it cannot be found.
+    """
+    seen = []
+    for photo in photos:
+        with naming(photo):
+            seen.append(see_gear(photo.pixels, settings))
+    return seen
+
+
+def measure_all(
+    photos: Sequence[Photo],
+    seen: Sequence[Seen],
+    settings: GearSettings,
+    stated: Scale | None,
+    lens: Lens | None,
+) -> list[Measured]:
+    """Measure every picture through one lens, at one scale.
+
+    Parameters
+    ----------
+    photos : sequence of Photo
+    seen : sequence of Seen
+    settings : GearSettings
+    stated : Scale or None
+        None where the first picture itself must give the scale.
+    lens : Lens or None
+
+    Returns
+    -------
+    list of Measured
+
+    Raises
+    ------
+    PhotoError, UseError
+        Naming the picture that cannot be measured, or does not show the same gear.
+    """
+    measured: list[Measured] = []
+    for photo, one in zip(photos, seen, strict=True):
+        with naming(photo):
+            scale = measured[0].scale if measured else stated
+            measured.append(measure_seen(one, settings, scale, lens))
+    _check_same_gear(photos, measured)
+    return measured
+
+
+def _check_same_gear(photos: Sequence[Photo], measured: Sequence[Measured]) -> None:
+    first = measured[0].teeth.teeth
+    for photo, one in zip(photos, measured, strict=True):
+        if one.teeth.teeth != first:
+            raise PhotoError(
+                f"{photo.name} shows {one.teeth.teeth} teeth, {photos[0].name} {first}: these are "
+                "not pictures of one gear"
+            )
+
+
+def same_datum(measured: Sequence[Measured], wanted: DatumKind | None) -> list[Axes]:
+    """One kind of datum for all pictures.
+
+    Parameters
+    ----------
+    measured : sequence of Measured
+    wanted : {'bore', 'teeth', 'tips'} or None
+        None takes the bore where all pictures show one, else the teeth.
+
+    Returns
+    -------
+    list of Axes
+    """
+    kind: DatumKind = wanted or ("bore" if all(m.bore is not None for m in measured) else "teeth")
+    return [choose_datum(one, kind) for one in measured]
 
 
 def sight_at(measured: Measured, axes: Axes, nominal: Nominal, start: float) -> Sight:
@@ -177,13 +242,14 @@ def read_set(
     figures = work_out(merged, axes, settings, frame, pictures.lens, settled(pictures, axes))
     details = work_out_details(merged, axes, figures, frame, pictures.lens, settings)
     reading = build_reading(photo, merged, axes, figures, notices, pictures.lens, details)
-    alone = [_alone(pictures, n, settings) for n in range(len(pictures.photos))]
+    found = [_alone(pictures, n, settings) for n in range(len(pictures.photos))]
+    alone = tuple(one for one, _ in found)
     tooth_1 = int(np.flatnonzero(sight.order == figures.first)[0])
     offsets = [
-        int(other.order[tooth_1] - first) % len(other.order)
-        for other, (_, first) in zip(pictures.sights, alone, strict=True)
+        int(other.order[tooth_1] - own.first) % len(other.order)
+        for other, (_, own) in zip(pictures.sights, found, strict=True)
     ]
-    reading = mean_of_the_rest(reading, [one for one, _ in alone], offsets)
+    reading = mean_of_the_rest(reading, alone, offsets)
     info = _set_info(pictures, offsets, tooth_1)
     reading = reading.model_copy(
         update={
@@ -192,19 +258,19 @@ def read_set(
             "warnings": (*reading.warnings, *_set_notices(pictures)),
         }
     )
-    own = work_out(sight.measured, sight.axes, settings, frame, pictures.lens)
+    own = found[0][1]
     shown = work_out_details(sight.measured, sight.axes, own, frame, pictures.lens, settings)
     evidence = build_evidence(photo, sight.measured, own, pictures.lens, shown)
-    return SetReading(reading, evidence, pictures, tuple(one for one, _ in alone))
+    return SetReading(reading, evidence, pictures, alone)
 
 
-def _alone(pictures: SetOfPictures, n: int, settings: GearSettings) -> tuple[Reading, int]:
-    """Reading of one picture of the set by itself, and the index of its tooth 1."""
+def _alone(pictures: SetOfPictures, n: int, settings: GearSettings) -> tuple[Reading, Figures]:
+    """Reading of one picture of the set by itself, and its figures."""
     sight, photo = pictures.sights[n], pictures.photos[n]
     frame = (photo.width, photo.height)
     figures = work_out(sight.measured, sight.axes, settings, frame, pictures.lens)
     reading = build_reading(photo, sight.measured, sight.axes, figures, (), pictures.lens)
-    return reading, figures.first
+    return reading, figures
 
 
 def _set_info(pictures: SetOfPictures, offsets: Sequence[int], tooth_1: int) -> PhotoSet:

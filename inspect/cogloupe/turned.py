@@ -13,21 +13,20 @@ from numpy.typing import NDArray
 
 from cogloupe.adjust import adjust, lens_stands_still
 from cogloupe.camera_map import camera_error
-from cogloupe.figures import Axes, choose_datum
+from cogloupe.figures import Axes
 from cogloupe.flags import flag
 from cogloupe.inspection import stated_scale
-from cogloupe.measure import Measured, Seen, measure_seen, see_gear
 from cogloupe.merging import SetOfPictures, settled
 from cogloupe.pairing import Compared, matched_starts
 from cogloupe.photo import Photo
-from cogloupe.reading import DatumKind, Notice
+from cogloupe.reading import Notice
 from cogloupe.sets import (
-    HARDLY_TOLD_PX,
     SetReading,
-    check_same_gear,
     check_set,
-    naming,
+    measure_all,
     read_set,
+    same_datum,
+    see_all,
     sight_at,
 )
 from cogloupe.settings import GearSettings
@@ -47,6 +46,8 @@ for 3 % of distortion and a lean of several degrees, so that it binds little; co
 source."""
 ROUNDS = 6
 STANDS_STILL_PX = 0.002
+HARDLY_TOLD_PX = 0.05
+"""What is left of the camera's error on the teeth from which it is called hardly told apart, px."""
 
 
 def inspect_turned(
@@ -119,83 +120,6 @@ def unknown_lens(width_px: int, height_px: int) -> Lens:
     """
     u = np.array([UNKNOWN_LENS[name] for name in TERMS])
     return make_lens(*frame_middle(width_px, height_px), np.zeros(len(TERMS)), np.diag(u**2))
-
-
-def see_all(photos: Sequence[Photo], settings: GearSettings) -> list[Seen]:
-    """Find the gear and its edges on every picture.
-
-    Parameters
-    ----------
-    photos : sequence of Photo
-    settings : GearSettings
-
-    Returns
-    -------
-    list of Seen
-
-    Raises
-    ------
-    PhotoError
-        Naming the picture where it cannot be found.
-    """
-    seen = []
-    for photo in photos:
-        with naming(photo):
-            seen.append(see_gear(photo.pixels, settings))
-    return seen
-
-
-def measure_all(
-    photos: Sequence[Photo],
-    seen: Sequence[Seen],
-    settings: GearSettings,
-    stated: Scale | None,
-    lens: Lens | None,
-) -> list[Measured]:
-    """Measure every picture through one lens, at one scale.
-
-    Parameters
-    ----------
-    photos : sequence of Photo
-    seen : sequence of Seen
-    settings : GearSettings
-    stated : Scale or None
-        None where the first picture itself must give the scale.
-    lens : Lens or None
-
-    Returns
-    -------
-    list of Measured
-
-    Raises
-    ------
-    PhotoError, UseError
-        Naming the picture that cannot be measured, or does not show the same gear.
-    """
-    measured: list[Measured] = []
-    for photo, one in zip(photos, seen, strict=True):
-        with naming(photo):
-            scale = measured[0].scale if measured else stated
-            measured.append(measure_seen(one, settings, scale, lens))
-    check_same_gear(photos, measured)
-    return measured
-
-
-def same_datum(measured: Sequence[Measured], wanted: DatumKind | None) -> list[Axes]:
-    """One kind of datum for all pictures.
-
-    Parameters
-    ----------
-    measured : sequence of Measured
-    wanted : {'bore', 'teeth', 'tips'} or None
-        None takes the bore where all pictures show one, else the teeth.
-
-    Returns
-    -------
-    list of Axes
-    """
-    kind: DatumKind = wanted or ("bore" if all(m.bore is not None for m in measured) else "teeth")
-    return [choose_datum(one, kind) for one in measured]
 
 
 def _swell(sight: Sight, lens: Lens) -> float:
