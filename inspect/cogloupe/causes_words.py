@@ -148,10 +148,10 @@ def could_be(turns: int, case: Case) -> str:
     if parts:
         return " or ".join(parts)
     others = sorted({turns, z - turns, z + turns, 2 * z - turns, 2 * z + turns})
-    listed = ", ".join(map(str, others))
-    told = "no part of the machine as told" if case.machine else "tell the machine's counts; look"
-    return f"{told} for what comes round {listed} times in a turn of the work" if not case.machine \
-        else f"{told} comes round {listed} times in a turn of the work"  # fmt: skip
+    what = f"comes round {', '.join(map(str, others))} times in a turn of the work"
+    if case.machine is None:
+        return f"tell the machine's counts; look for what {what}"
+    return f"no part of the machine as told {what}"
 
 
 def _times(count: Fraction) -> str:

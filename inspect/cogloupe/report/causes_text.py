@@ -5,6 +5,7 @@ from dataclasses import dataclass
 from fractions import Fraction
 
 from cogloupe.causes import NONE
+from cogloupe.causes_shapes import alias
 from cogloupe.causes_sizes import Size, drive_periods
 from cogloupe.causes_words import could_be
 from cogloupe.diagnosis import Diagnosis, Finding, Ranked
@@ -198,8 +199,7 @@ def period_rows(diagnosis: Diagnosis) -> list[tuple[str, str, str]]:
 def _looks(per_turn: Fraction, teeth: int) -> str:
     if per_turn.denominator > 1:
         return "does not close in a turn: a jump where the cut began, wider gaps over several turns"
-    rest = int(per_turn) % teeth
-    seen = min(rest, teeth - rest)
+    seen = alias(per_turn, teeth)
     if seen == 0:
         return f"nothing: all {teeth} teeth meet it alike"
     return f"{seen} times a turn" + ("" if seen == per_turn else " (alias)")
