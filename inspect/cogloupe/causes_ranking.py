@@ -51,8 +51,6 @@ class Fit:
         Kind of that scatter.
     shape : ndarray, shape (2 z + 9,)
         What the cause would leave at these sizes.
-    gain : float
-        How much chi-square falls.
     """
 
     family: Family
@@ -63,7 +61,6 @@ class Fit:
     u_scatter: float
     kind: Scatter
     shape: Floats
-    gain: float
 
 
 def evidence(place: Field, families: Sequence[Family]) -> tuple[float, Fit]:
@@ -117,18 +114,16 @@ class _Members:
     log: Floats
     size: Floats
     covariance: Floats
-    gain: Floats
 
 
 def _members(back: Background, family: Family) -> _Members:
     count, p = family.plus.shape
     if p == 0:
-        nothing = np.zeros(count)
-        return _Members(nothing, np.zeros((count, 0)), np.zeros((count, 0, 0)), nothing)
+        return _Members(np.zeros(count), np.zeros((count, 0)), np.zeros((count, 0, 0)))
     gram, dot = _products(back, family)
     if family.fixed:
         gain = 2 * dot.sum(axis=1) - gram.sum(axis=(1, 2))
-        return _Members(gain / 2, np.ones((count, p)), np.zeros((count, p, p)), gain)
+        return _Members(gain / 2, np.ones((count, p)), np.zeros((count, p, p)))
     scale = np.sqrt(np.maximum(np.einsum("mii->mi", gram), 1e-12))
     ridge = gram / (scale[:, :, None] * scale[:, None, :]) + 1e-9 * np.eye(p)
     covariance = np.linalg.inv(ridge) / (scale[:, :, None] * scale[:, None, :])
@@ -137,7 +132,7 @@ def _members(back: Background, family: Family) -> _Members:
     if family.positive:
         gain = np.where(((size >= 0) | ~np.array(family.positive)).all(axis=1), gain, 0.0)
     g = SIZE_PRIOR
-    return _Members(0.5 * (g / (1 + g) * gain - p * np.log(1 + g)), size, covariance, gain)
+    return _Members(0.5 * (g / (1 + g) * gain - p * np.log(1 + g)), size, covariance)
 
 
 def _products(back: Background, family: Family) -> tuple[Floats, Floats]:
@@ -174,7 +169,7 @@ def _best(place: Field, family: Family, backs: list[Background], table: Floats) 
     shape = size @ family.shape(int(member)) if len(size) else np.zeros(len(place.observed.value))
     return Fit(
         family, int(member), size, np.sqrt(own + spread), scatter, u_scatter,
-        back.kind, shape, float(here.gain[member]),
+        back.kind, shape,
     )  # fmt: skip
 
 
