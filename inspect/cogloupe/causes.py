@@ -231,7 +231,6 @@ CAUSES: tuple[Cause, ...] = (
         alike="A wrong scale of the picture; edges rounded by a soft focus or burrs.",
         test="Read the number on the cutter and compare with the tooth count; lay the cutter or a "
         "cut gap on the picture of the drawn one.",
-        cautions=(*MACHINE,),
     ),
     Cause(
         "cutter_runs_out", "hob runs out or moves along its axis",

@@ -274,22 +274,23 @@ def waves(observed: Observed, periods: Sequence[Fraction]) -> list[Family]:
 
 def _by_gap(teeth: int, turns: Ints) -> Floats:
     turn = 2 * pi * turns[:, None] * (np.arange(teeth) + 0.5) / teeth
-    both = np.stack([np.cos(turn), np.sin(turn)], axis=1).reshape(-1, teeth)
-    return with_shared(gap_shift(both))
+    return with_shared(gap_shift(_phases(turn)))
 
 
 def _by_flank(teeth: int, turns: Ints) -> Floats:
     """A hob passes the pitch point of a gap's two flanks half a pitch of the rack apart."""
     at = np.stack([np.arange(teeth) - 0.25, np.arange(teeth) + 0.25], axis=1).ravel()
-    turn = 2 * pi * turns[:, None] * at / teeth
-    return with_shared(np.stack([np.cos(turn), np.sin(turn)], axis=1).reshape(-1, 2 * teeth))
+    return with_shared(_phases(2 * pi * turns[:, None] * at / teeth))
 
 
 def _open_wave(teeth: int, per_turn: float) -> Floats:
     since = (np.arange(teeth) - np.arange(teeth)[:, None]) % teeth
-    turn = 2 * pi * per_turn * since / teeth
-    both = np.stack([np.cos(turn), np.sin(turn)], axis=1).reshape(-1, teeth)
-    return with_shared(gap_shift(both))
+    return with_shared(gap_shift(_phases(2 * pi * per_turn * since / teeth)))
+
+
+def _phases(turn: Floats) -> Floats:
+    """Cosine and sine of every row, one below the other."""
+    return np.stack([np.cos(turn), np.sin(turn)], axis=1).reshape(-1, turn.shape[1])
 
 
 def alias(per_turn: Fraction | int, teeth: int) -> int:

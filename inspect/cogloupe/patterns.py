@@ -143,16 +143,7 @@ def _shared(reading: Reading, design: Design) -> tuple[Floats, Floats, Floats]:
         design.drawn.half_tooth_angle(design.radius_um / 1e3)
     )  # fmt: skip
     scale = reading.calibration.u_mm_per_px / reading.calibration.mm_per_px
-    alpha = design.pressure_angle
-    edge = _edge_um(reading, design, scale)
-    per_widening = 1 / design.near_um - 1 / design.gap_um
-    thicker = 2 * edge / cos(alpha)
-    reach = design.reach_um
-    effects = np.array([
-        [thicker, edge, edge, -thicker * per_widening, 0.0, 0.0],
-        scale * np.array([2 * tan(alpha) * design.radius_um, design.root_um, design.tip_um, 0.0,
-                          reach, reach]),
-    ])  # fmt: skip
+    effects = _edge_and_scale(design, _edge_um(reading, design, scale), scale)
     together[:, 2 * design.teeth : -3] = effects
     slopes, u_slopes = summary.profile_slope_mean_um, summary.u_profile_slope_mean_um
     nothing = float("nan")
@@ -171,11 +162,23 @@ def _shared(reading: Reading, design: Design) -> tuple[Floats, Floats, Floats]:
     stated = np.array([nothing if u is None else factor * u for _, u, factor in found])
     known = effects**2
     # The stated u of the floor ratio counts the edge at both of its widths as if they erred apart.
-    known[0, 3] = thicker**2 * (design.near_um**-2 + design.gap_um**-2)
+    known[0, 3] = known[0, 0] * (design.near_um**-2 + design.gap_um**-2)
     own = np.sqrt(np.maximum(stated**2 - known.sum(axis=0), (0.1 * stated) ** 2))
     if any(notice.code == "scale_from_module" for notice in reading.warnings):
         value[:3] = nothing
     return value, own, together
+
+
+def _edge_and_scale(design: Design, edge: float, scale: float) -> Floats:
+    """What an error of all edges, µm, and one of the scale do to the first six of `SHARED`."""
+    alpha, reach = design.pressure_angle, design.reach_um
+    thicker = 2 * edge / cos(alpha)
+    per_widening = 1 / design.near_um - 1 / design.gap_um
+    return np.array([
+        [thicker, edge, edge, -thicker * per_widening, 0.0, 0.0],
+        scale * np.array([2 * tan(alpha) * design.radius_um, design.root_um, design.tip_um, 0.0,
+                          reach, reach]),
+    ])  # fmt: skip
 
 
 def _less(value: float | None, drawn: float, factor: float) -> float | None:
