@@ -121,7 +121,7 @@ def _largest_pitch(measured: Measured, figures: Figures) -> Judged:
         um * float(m.position[tooth, side] - m.position[tooth - 1, side]) for m in figures.modes
     ]
     where = f"pitch to tooth {tooth + 1}"
-    parts = (*_own_parts(measured, own, "µm", where), *_mode_parts(figures, modes, "µm", where))
+    parts = _parts(measured, figures, own, modes, "µm", where)
     return Judged("single_pitch_max_um", "um", largest, parts)
 
 
@@ -134,7 +134,7 @@ def _cumulative_total(measured: Measured, figures: Figures) -> Judged:
     value, own, high, low = both[side]
     modes = [um * float(m.position[high, side] - m.position[low, side]) for m in figures.modes]
     where = f"teeth {high + 1} and {low + 1}"
-    parts = (*_own_parts(measured, own, "µm", where), *_mode_parts(figures, modes, "µm", where))
+    parts = _parts(measured, figures, own, modes, "µm", where)
     return Judged("cumulative_pitch_total_um", "um", value, parts)
 
 
@@ -153,7 +153,7 @@ def _mean_thickness(measured: Measured, figures: Figures) -> Judged:
     seen = np.isfinite(figures.thickness)
     if not seen.any():
         return Judged("thickness_mean_mm", "mm", float("nan"), ())
-    noise = np.sqrt(np.sum(figures.noise[seen] ** 2)) / max(seen.sum(), 1) * mm
+    noise = np.sqrt(np.sum(figures.noise[seen] ** 2)) / seen.sum() * mm
     apart = [float(np.mean(mode[seen])) for mode in thickness_modes(measured, figures)]
     shared = thickness_parts(measured, figures)
     scale = measured.scale
@@ -164,39 +164,36 @@ def _mean_thickness(measured: Measured, figures: Figures) -> Judged:
         "scale": f"{100 * alone:.2g} % ({scale.method.replace('_', ' ')})",
         "stretch": f"{100 * scale.stretch:.2g} %",
     }
-    parts = [
-        Part(IN_WORDS[n], values[n], f"{_per(c, values[n], 'mm')}all teeth alike", c, spread)
+    spread = {"scale": "rectangular"} if scale.method in LIMITS else {}
+    alike = [
+        Part(
+            IN_WORDS[n], values[n], f"{_per(c, values[n], 'mm')}all teeth alike", c,
+            spread.get(n, "normal"),
+        )
         for n, c in shared.items()
         if c > 0
-        for spread in ["rectangular" if n == "scale" and scale.method in LIMITS else "normal"]
-    ]
-    own = _own_parts(measured, float(noise), "mm", "mean of the teeth")
-    modes = _mode_parts(figures, apart, "mm", "mean of the teeth")
+    ]  # fmt: skip
+    parts = _parts(measured, figures, float(noise), apart, "mm", "mean of the teeth")
     value = float(np.nanmean(figures.thickness))
-    return Judged("thickness_mean_mm", "mm", value, (*own, *modes, *parts))
+    return Judged("thickness_mean_mm", "mm", value, (*parts, *alike))
 
 
 def _runout(measured: Measured, figures: Figures) -> Judged:
     """Range of the seated pin's distance."""
-    turn = figures.position[:, 1] + figures.gap_width / figures.measuring_radius / 2
-    drawn = plausible(figures.pin_radius, np.full(len(turn), figures.u_pin), turn)
+    each = np.full_like(figures.pin_radius, figures.u_pin)
+    drawn = plausible(figures.pin_radius, each, figures.gap_middle)
     value, own, high, low = _range(figures.pin_radius, drawn)
     where = f"gaps {high + 1} and {low + 1}"
     modes = [float(1000 * (mode[high] - mode[low])) for mode in figures.pin_modes]
-    own_parts = _own_parts(measured, 1000 * own, "µm", where)
-    parts = (*own_parts, *_mode_parts(figures, modes, "µm", where))
+    parts = _parts(measured, figures, 1000 * own, modes, "µm", where)
     return Judged("runout_um", "um", 1000 * value, parts)
 
 
 def _eccentricity(measured: Measured, figures: Figures) -> Judged:
     """Distance of the teeth's axis from the datum: what acts along it changes it."""
-    turn = figures.position[:, 1] + figures.gap_width / figures.measuring_radius / 2
-    own = _own_off_axis(measured, figures, turn)
-    along, _ = _off_axis(figures, turn)
-    where = "first harmonic of the pin's run"
-    along_um = [1000 * effect for effect in along]
-    own_parts = _own_parts(measured, 1000 * own, "µm", where)
-    parts = (*own_parts, *_mode_parts(figures, along_um, "µm", where))
+    own = 1000 * _own_off_axis(measured, figures)
+    along = [1000 * effect for effect in _off_axis(figures)[0]]
+    parts = _parts(measured, figures, own, along, "µm", "first harmonic of the pin's run")
     return Judged("eccentricity_um", "um", 1000 * abs(figures.eccentricity), parts)
 
 
@@ -213,24 +210,33 @@ def u_direction(measured: Measured, figures: Figures) -> float:
     float
         Rad, from what acts across the eccentricity; NaN where there is none.
     """
-    turn = figures.position[:, 1] + figures.gap_width / figures.measuring_radius / 2
-    own = _own_off_axis(measured, figures, turn)
+    own = _own_off_axis(measured, figures)
     size = abs(figures.eccentricity)
-    return hypot(own, *_off_axis(figures, turn)[1]) / size if size > 0 else float("nan")
+    return hypot(own, *_off_axis(figures)[1]) / size if size > 0 else float("nan")
 
 
-def _own_off_axis(measured: Measured, figures: Figures, turn: Floats) -> float:
+def _own_off_axis(measured: Measured, figures: Figures) -> float:
     """What the pins' own noise does to the axis, mm; those of neighbouring gaps err alike."""
     together = 1 + 2 * SHARED_LEVELS * measured.outlines.curve
-    return figures.u_pin * sqrt(eccentricity(figures.pin_radius, turn)[1] * together)
+    return figures.u_pin * sqrt(eccentricity(figures.pin_radius, figures.gap_middle)[1] * together)
 
 
-def _off_axis(figures: Figures, turn: Floats) -> tuple[list[float], list[float]]:
+def _off_axis(figures: Figures) -> tuple[list[float], list[float]]:
     """What each common source does to the axis, along the eccentricity and across it, mm."""
     size = abs(figures.eccentricity)
     way = figures.eccentricity / size if size > 0 else 1.0
-    moved = [eccentricity(mode, turn)[0] / way for mode in figures.pin_modes]
+    moved = [eccentricity(mode, figures.gap_middle)[0] / way for mode in figures.pin_modes]
     return [float(m.real) for m in moved], [float(m.imag) for m in moved]
+
+
+def _parts(
+    measured: Measured, figures: Figures, own: float, effects: list[float], unit: str, where: str
+) -> tuple[Part, ...]:
+    """What is each flank's own, and the effect of each source that moves them together."""
+    return (
+        *_own_parts(measured, own, unit, where),
+        *_mode_parts(figures, effects, unit, where),
+    )
 
 
 def _own_parts(measured: Measured, total: float, unit: str, where: str) -> tuple[Part, ...]:

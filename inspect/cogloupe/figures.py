@@ -35,6 +35,7 @@ from cogloupe.uncertainty import (
     expected_oval,
     gear_stretch,
     lens_modes,
+    thickness_edge,
 )
 from cogloupe_calibration.calibration import Lens
 from cogloupe_calibration.errors import PhotoError
@@ -148,6 +149,8 @@ class Figures:
         Teeth axis as seen from the datum, mm.
     edge : float
         Standard uncertainty of all edges together, mm along the normal.
+    measuring_radius, pin : float
+        Radius of the measuring circle, and diameter of the pin, mm.
     """
 
     first: int
@@ -165,6 +168,11 @@ class Figures:
     edge: float
     measuring_radius: float
     pin: float
+
+    @property
+    def gap_middle(self) -> Floats:
+        """Polar angle of the middle of every gap about the datum, rad, shape (z,)."""
+        return self.position[:, 1] + self.gap_width / self.measuring_radius / 2
 
 
 def work_out(
@@ -542,7 +550,7 @@ def thickness_parts(measured: Measured, figures: Figures) -> dict[str, float]:
     """
     scale, grown = measured.scale, _thicker(measured)
     level = figures.edge / scale.mm_per_px
-    along = 2 * figures.edge / cos(measured.fits.curve.mean_lean)
+    along = thickness_edge(figures.edge, measured.fits.curve.mean_lean)
     apart = scale.relative_u**2 - scale.stretch**2 - (scale.by_edge * level) ** 2
     left = scale.stretch**2 - sum(mode.stretch**2 for mode in figures.modes)
     return {
