@@ -7,6 +7,7 @@ drop out. Lengths px, angles rad.
 from collections.abc import Callable
 from dataclasses import dataclass, replace
 from math import cos, radians
+from typing import TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
@@ -20,6 +21,7 @@ from cogloupe.tooth_form import FormName, ToothForm
 Floats = NDArray[np.float64]
 
 Curve = Callable[[float, float], Epicycloid | RoundTop]
+AnyForm = TypeVar("AnyForm", bound=ToothForm)
 
 STRETCHES = 24
 ROLLING = (0.04, 4.0)
@@ -109,8 +111,8 @@ def misfit(mean: MeanFlank, form: ToothForm) -> float:
 
 
 def _best(
-    mean: MeanFlank, make: Callable[[float], ToothForm], bounds: tuple[float, float]
-) -> tuple[ToothForm, float]:
+    mean: MeanFlank, make: Callable[[float], AnyForm], bounds: tuple[float, float]
+) -> tuple[AnyForm, float]:
     """The best form of a family of one parameter, which runs evenly by its logarithm."""
     from scipy.optimize import minimize_scalar  # slow to import, and few readings need it
 
@@ -142,27 +144,22 @@ def best_cycloidal(mean: MeanFlank, pitch_radius: float) -> tuple[CycloidalForm,
     float
         Its misfit, px.
     """
-    found = []
     # A curve that does not reach as far out as the flanks were seen cannot have made them.
     seen = mean.radius[np.isfinite(mean.turn).any(axis=0)]
     reach = float(seen.max(initial=0.0)) / pitch_radius - 1
     rolling, arcs = max(ROLLING[0], reach / 2), max(ARCS[0], reach)
-    families: tuple[tuple[Curve, tuple[float, float]], ...] = (
-        (Epicycloid, (rolling, ROLLING[1])),
-        (RoundTop, (arcs, ARCS[1])),
+
+    def form(make: Curve) -> Callable[[float], CycloidalForm]:
+        return lambda size: CycloidalForm(make(pitch_radius, size * pitch_radius))
+
+    found = (
+        _best(mean, form(Epicycloid), (rolling, ROLLING[1])),
+        _best(mean, form(RoundTop), (arcs, ARCS[1])),
     )
-    for make, bounds in families:
-
-        def form(size: float, make: Curve = make) -> CycloidalForm:
-            return CycloidalForm(make(pitch_radius, size * pitch_radius))
-
-        found.append(_best(mean, form, bounds))
-    best, miss = min(found, key=lambda pair: pair[1])
-    assert isinstance(best, CycloidalForm)
-    return best, miss
+    return min(found, key=lambda pair: pair[1])
 
 
-def best_involute(mean: MeanFlank, pitch_radius: float) -> tuple[ToothForm, float]:
+def best_involute(mean: MeanFlank, pitch_radius: float) -> tuple[InvoluteForm, float]:
     """The involute, of any base circle, that the mean flanks follow best.
 
     Parameters
