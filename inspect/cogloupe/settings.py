@@ -54,11 +54,22 @@ Positive = Annotated[float, Field(gt=0, allow_inf_nan=False)]
 Length = str | None
 
 
+def _read_by(reads: Callable[[str], object], text: str | None) -> str | None:
+    """The text itself; what cannot be read is refused in the way that a validator must."""
+    if text is not None:
+        try:
+            reads(text)
+        except UseError as error:
+            raise ValueError(str(error)) from error
+    return text
+
+
 class GearSettings(BaseModel):
     """What is known of a gear and its picture before it is measured.
 
-    Lengths are text with a unit. Of `module_mm` and `dp` at most one is given, and of the four
-    that set the scale at most one; `make_settings` sees to that.
+    Lengths are text with a unit. At most one is given of `module_mm` and `dp`, of the two that
+    state a scale, of the two known diameters, and of the three that state an addendum curve;
+    `make_settings` sees to that.
     """
 
     model_config = ConfigDict(extra="forbid", frozen=True)
@@ -91,22 +102,12 @@ class GearSettings(BaseModel):
     @field_validator(*_LENGTHS)
     @classmethod
     def _is_length(cls, text: str | None) -> str | None:
-        if text is not None:
-            try:
-                parse_length(text)
-            except UseError as error:
-                raise ValueError(str(error)) from error
-        return text
+        return _read_by(parse_length, text)
 
     @field_validator("span")
     @classmethod
     def _is_span(cls, text: str | None) -> str | None:
-        if text is not None:
-            try:
-                parse_span(text)
-            except UseError as error:
-                raise ValueError(str(error)) from error
-        return text
+        return _read_by(parse_span, text)
 
     @field_validator("tolerance_edition", mode="before")
     @classmethod
@@ -116,12 +117,7 @@ class GearSettings(BaseModel):
     @field_validator("rack")
     @classmethod
     def _is_rack(cls, name: str | None) -> str | None:
-        if name is not None:
-            try:
-                basic_rack(name, 1.0)
-            except UseError as error:
-                raise ValueError(str(error)) from error
-        return name
+        return _read_by(lambda known: basic_rack(known, 1.0), name)
 
     @property
     def curve_stated(self) -> bool:
