@@ -7,7 +7,7 @@ from typing import Annotated
 
 import typer
 
-from cogloupe.commands.console import about, say
+from cogloupe.commands.console import about, say, write_file
 from cogloupe.commands.options import KnownBore, KnownTip, ScaleOption
 from cogloupe_calibration.errors import CogloupeError, PhotoError, UseError
 from cogloupe_calibration.units import parse_length
@@ -143,8 +143,5 @@ def _print_target(
     page = make_target(kind.value, pitch_mm, paper.value, size)
     path = out if out.suffix.lower() in (".pdf", ".svg") else Path(f"{kind.value}.pdf")
     data = page_svg(page).encode() if path.suffix.lower() == ".svg" else page_pdf(page)
-    try:
-        path.write_bytes(data)
-    except OSError as error:
-        raise UseError(f"{path} cannot be written ({error.strerror}): choose another") from error
+    write_file(path, data)
     say(f"Written to {path}. Print it without scaling, and check its length with a caliper.")

@@ -31,8 +31,13 @@ def say(message: str) -> None:
 
 def write_page(path: Path, page: str) -> None:
     """Write a page, or tell that its place cannot be written."""
+    write_file(path, page.encode())
+    say(f"Written to {path}.")
+
+
+def write_file(path: Path, data: bytes) -> None:
+    """Write a file, or tell that its place cannot be written."""
     try:
-        path.write_text(page, "utf-8")
+        path.write_bytes(data)
     except OSError as error:
         raise UseError(f"{path} cannot be written ({error.strerror}): choose another") from error
-    say(f"Written to {path}.")
