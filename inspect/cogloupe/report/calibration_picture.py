@@ -67,9 +67,9 @@ def ruled_picture(ruled: RuledScale) -> Figure:
             )  # fmt: skip
     axes[0].set_title("lines as numbered", loc="left", fontsize=FONT, color=INK)
     _along(axes[1], ruled)
-    um, expanded = 1000 * ruled.mm_per_px, 2000 * ruled.u_mm_per_px
     what = f"ruled scale, {ruled.division_mm:g} mm, {len(ruled.number)} lines"
-    _head(figure, ruled.verdict, ruled.reasons, f"{what}: {_scale_words(um, expanded)}")
+    scale = _scale_words(ruled.mm_per_px, ruled.u_mm_per_px)
+    _head(figure, ruled.verdict, ruled.reasons, f"{what}: {scale}")
     return figure
 
 
@@ -81,11 +81,9 @@ def _along(axes: Axes, ruled: RuledScale) -> None:
     axes.set_ylim(-limit, limit)
     axes.locator_params(axis="y", nbins=6)
     axes.set_xlabel("along the scale / px", fontsize=FONT - 1, color=INK)
-    axes.tick_params(labelsize=FONT - 1.5, colors=INK, length=3)
     words = f"each line less even spacing / px\n{_digits(ruled.residual_rms_px)} px RMS"
     axes.set_title(words, loc="left", fontsize=FONT, color=INK)
-    for spine in axes.spines.values():
-        spine.set_color(FAINT)
+    _ticks_and_rim(axes)
 
 
 def grid_picture(grid: GridScale) -> Figure:
@@ -112,10 +110,10 @@ def grid_picture(grid: GridScale) -> Figure:
         show_arrows(frame, grid.xy_px[used], vectors[used], factor, _PEN)
         _crosses(frame, grid.xy_px[~used])
         write_title(frame, title, rms, factor)
-    um, expanded = 1000 * grid.mm_per_px, 2000 * grid.u_mm_per_px
     kind = "checkerboard" if grid.kind == "checkerboard" else "grid of dots"
     what = f"{kind}, {grid.pitch_mm:g} mm, {int(used.sum())} points"
-    _head(figure, grid.verdict, grid.reasons, f"{what}: {_scale_words(um, expanded)}")
+    scale = _scale_words(grid.mm_per_px, grid.u_mm_per_px)
+    _head(figure, grid.verdict, grid.reasons, f"{what}: {scale}")
     _legend(figure, bool((~used).any()))
     return figure
 
@@ -145,9 +143,9 @@ def circle_picture(circle: CircleScale) -> Figure:
     _crosses(axes[0], circle.xy_px[~used])
     write_title(axes[0], "outline less the oval fitted", circle.residual_rms_px, factor)
     _unrolled(axes[1], np.degrees(np.arctan2(arm[:, 1], arm[:, 0])) % 360, circle)
-    um, expanded = 1000 * circle.scale.mm_per_px, 2000 * circle.scale.u_mm_per_px
     ratio = f"scale in x over scale in y {circle.ratio:.5f} ± {4 * circle.u_e:.1g}"
-    _head(figure, circle.verdict, circle.reasons, f"{_scale_words(um, expanded)}; {ratio}")
+    scale = _scale_words(circle.scale.mm_per_px, circle.scale.u_mm_per_px)
+    _head(figure, circle.verdict, circle.reasons, f"{scale}; {ratio}")
     _legend(figure, bool((~used).any()), region=False)
     return figure
 
@@ -215,10 +213,14 @@ def show_frame(axes: Axes, width: int, height: int) -> None:
     axes.set_xlim(-0.5, width - 0.5)
     axes.set_ylim(height - 0.5, -0.5)
     axes.set_aspect("equal")
-    axes.tick_params(labelsize=FONT - 1.5, colors=INK, length=3)
     axes.set_xlabel("x / px", fontsize=FONT - 1, color=INK)
     axes.axvline((width - 1) / 2, color=GRID, lw=0.8, zorder=0)
     axes.axhline((height - 1) / 2, color=GRID, lw=0.8, zorder=0)
+    _ticks_and_rim(axes)
+
+
+def _ticks_and_rim(axes: Axes) -> None:
+    axes.tick_params(labelsize=FONT - 1.5, colors=INK, length=3)
     for spine in axes.spines.values():
         spine.set_color(FAINT)
 
@@ -284,14 +286,13 @@ def _unrolled(axes: Axes, angle_deg: Floats, circle: CircleScale) -> None:
     axes.set_xlim(0, 360)
     axes.set_xticks(range(0, 361, 60))
     axes.grid(color=GRID, lw=0.8)
-    axes.tick_params(labelsize=FONT - 1.5, colors=INK, length=3)
     axes.set_xlabel("polar angle / degrees, clockwise on the picture", fontsize=FONT - 1)
     axes.set_title("distance outside the oval / px", loc="left", fontsize=FONT, color=INK)
-    for spine in axes.spines.values():
-        spine.set_color(FAINT)
+    _ticks_and_rim(axes)
 
 
-def _scale_words(um: float, expanded: float) -> str:
+def _scale_words(mm_per_px: float, u_mm_per_px: float) -> str:
+    um, expanded = 1000 * mm_per_px, 2000 * u_mm_per_px
     if expanded == 0:
         return f"{um:.6g} µm per pixel"
     places = max(0, ceil(-log10(expanded)) + 1)
