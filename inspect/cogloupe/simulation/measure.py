@@ -262,13 +262,10 @@ def _pin_centres(gear: CutGear) -> Floats:
     left = np.roll(left, -1)
     at_base = half_gap_at_base + (left - right) / 2
     reach = pin_centre_radius(cut.base_radius, at_base, PIN_MODULES * cut.module_mm)
-    middle = gear.first_centre + 2 * pi / z * (np.arange(z) + 0.5)
-    angle = middle + (left + right) / 2
     touch = np.sqrt(np.maximum(reach**2 - cut.base_radius**2, 0)) - PIN_MODULES * cut.module_mm / 2
     contact = np.hypot(cut.base_radius, touch)
     seated = (touch > 0) & (contact > cut.form_radius) & (contact < cut.tip_radius)
-    centres = np.stack([reach * np.cos(angle), reach * np.sin(angle)], axis=1)
-    return np.where(seated[:, None], centres, np.nan)
+    return _in_gaps(gear, np.where(seated, reach, np.nan), (left + right) / 2)
 
 
 def _pins_between(gear: CutGear) -> Floats:
@@ -276,11 +273,16 @@ def _pins_between(gear: CutGear) -> Floats:
     made, z = gear.made, gear.wheel.teeth
     pin, radius = PIN_MODULES * made.module_mm, made.reference_radius
     left = np.roll(gear.left_offset, -1)
-    half = np.pi / z - made.half_angles(radius)[1] + (left - gear.right_offset) / 2
+    half = pi / z - made.half_angles(radius)[1] + (left - gear.right_offset) / 2
     reach, _ = made.flank.pin_radius(half, radius, pin)
-    reach = np.where(reach - pin / 2 > made.root_radius, reach, np.nan)
-    middle = gear.first_centre + 2 * pi / z * (np.arange(z) + 0.5)
-    angle = middle + (left + gear.right_offset) / 2
+    seated = reach - pin / 2 > made.root_radius
+    return _in_gaps(gear, np.where(seated, reach, np.nan), (left + gear.right_offset) / 2)
+
+
+def _in_gaps(gear: CutGear, reach: Floats, turn: Floats) -> Floats:
+    """Points at distances from the teeth's axis, turned by angles from the gaps' drawn middles."""
+    z = gear.wheel.teeth
+    angle = gear.first_centre + 2 * pi / z * (np.arange(z) + 0.5) + turn
     return np.stack([reach * np.cos(angle), reach * np.sin(angle)], axis=1)
 
 
