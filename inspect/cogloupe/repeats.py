@@ -37,9 +37,7 @@ REPEATED = (
 """Figures of the summary whose repeatability is told by their own scatter."""
 
 
-def inspect_repeats(
-    photos: Sequence[Photo], settings: GearSettings, marks: None = None
-) -> SetReading:
+def inspect_repeats(photos: Sequence[Photo], settings: GearSettings) -> SetReading:
     """Read one gear from several pictures of it in one place.
 
     Parameters
@@ -47,8 +45,6 @@ def inspect_repeats(
     photos : sequence of Photo
         Two or more; three or more say much more about repeatability.
     settings : GearSettings
-    marks : None
-        Not used: teeth are known by where they stand.
 
     Returns
     -------

@@ -2,14 +2,16 @@
 
 from collections.abc import Sequence
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 from cogloupe.commands.console import READ, out_console, say
 from cogloupe_calibration.errors import UseError
 
 if TYPE_CHECKING:
+    from cogloupe.photo import Photo
     from cogloupe.photo_set import SetKind
     from cogloupe.sets import SetReading
+    from cogloupe.settings import GearSettings
 
 
 def chosen_kind(turned: bool, repeats: bool, join: bool) -> "SetKind | None":
@@ -76,7 +78,7 @@ def inspect_set(
     settings = settings_for(files[0], given)
     check_writable(out)
     photos = [read_photo(path) for path in files]
-    found = _reader(kind)(photos, settings, _marks(kind, mark))
+    found = _read(kind, photos, settings, mark)
     folder = out / f"{files[0].stem}-{kind}"
     write_report(found.reading, found.evidence, folder, extra=_pictures(found))
     out_console.print(summary_table([found.reading]))
@@ -87,38 +89,33 @@ def inspect_set(
     return READ
 
 
-def _reader(kind: "SetKind") -> Any:
-    if kind == "joined":
-        from cogloupe.join import inspect_joined
-
-        return inspect_joined
+def _read(
+    kind: "SetKind", photos: "Sequence[Photo]", settings: "GearSettings", mark: str | None
+) -> "SetReading":
+    """Read the set, its teeth marked: one a picture, or to join by, two shared with neighbours."""
     if kind == "repeats":
         from cogloupe.repeats import inspect_repeats
 
-        return inspect_repeats
-    from cogloupe.turned import inspect_turned
-
-    return inspect_turned
-
-
-def _marks(kind: "SetKind", mark: str | None) -> Any:
-    """Marked teeth: one a picture, or to join by, the two shared with the neighbours."""
+        if mark is not None:
+            raise UseError(
+                "--repeats are pictures of a gear left where it lies: --mark has no use there"
+            )
+        return inspect_repeats(photos, settings)
     from cogloupe.pairing import parse_marks
 
-    if mark is None:
-        return None
-    if kind == "repeats":
-        raise UseError(
-            "--repeats are pictures of a gear left where it lies: --mark has no use there"
-        )
-    pairs = parse_marks(mark)
+    pairs = None if mark is None else parse_marks(mark)
     if kind == "joined":
-        return pairs
-    if any(before != after for before, after in pairs):
+        from cogloupe.join import inspect_joined
+
+        return inspect_joined(photos, settings, pairs)
+    from cogloupe.turned import inspect_turned
+
+    if pairs is not None and any(before != after for before, after in pairs):
         raise UseError(
             f"--mark {mark}: for --turned one tooth a picture is named, as --mark 3,17,9"
         )
-    return [before for before, _ in pairs]
+    marks = None if pairs is None else [before for before, _ in pairs]
+    return inspect_turned(photos, settings, marks)
 
 
 def _pictures(found: "SetReading") -> dict[str, bytes]:
