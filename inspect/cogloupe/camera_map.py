@@ -139,14 +139,16 @@ def camera_map(pictures: SetOfPictures) -> CameraMap:
     angle = np.radians(np.arange(0, 361, 3.0))
     way = np.stack([np.cos(angle), np.sin(angle)], axis=1)
     tangent = np.stack([-way[:, 1], way[:, 0]], axis=1)
+    places = observed_points(lens, teeth)
+    at_teeth = point_modes(lens, places)
     along, u_along, circles = [], [], []
     for sight in pictures.sights:
         ring = sight.axes.datum + sight.measured.fits.curve.measuring_radius * way
         part = (camera_vectors(pictures, ring) * tangent).sum(axis=1)
         along.append(part - part[:-1].mean())
-        seen, at = observed_points(lens, ring), observed_points(lens, teeth)
-        modes = zip(point_modes(lens, seen), point_modes(lens, at), strict=True)
-        left = [((r - _evenly(at, t, seen)) * tangent).sum(axis=1) for r, t in modes]
+        seen = observed_points(lens, ring)
+        modes = zip(point_modes(lens, seen), at_teeth, strict=True)
+        left = [((r - _evenly(places, t, seen)) * tangent).sum(axis=1) for r, t in modes]
         u_along.append(np.sqrt(np.sum(np.square(left), axis=0)))
         circles.append(seen)
     return CameraMap(

@@ -123,8 +123,9 @@ def view_of(sight: Sight, nominal: Nominal, lens: Lens) -> View:
     measured, order = sight.measured, sight.order
     fits, datum = measured.fits, sight.axes.datum
     reach, sign = fits.curve.measuring_arm, np.array([-1.0, 1.0])
-    error = wrapped(_flank_angles(sight) - _ideal(sight, nominal) - start_of(sight, nominal))
-    angle = start_of(sight, nominal) + 2 * pi / len(order) * np.arange(len(order))
+    start = start_of(sight, nominal)
+    error = wrapped(_flank_angles(sight) - _ideal(sight, nominal) - start)
+    angle = start + 2 * pi / len(order) * np.arange(len(order))
     radial = np.stack([np.cos(angle), np.sin(angle)], axis=-1)
     radius = measured.tips.value[order] + radial @ (fits.centre - datum)
     out = np.column_stack([sign * error * reach, radius - nominal.tip_radius])
@@ -132,18 +133,18 @@ def view_of(sight: Sight, nominal: Nominal, lens: Lens) -> View:
     u = np.column_stack([np.hypot(fits.u_unwound[order] * reach, doubt),
                          np.hypot(measured.tips.u[order], doubt)])  # fmt: skip
     out[:, :2] = np.where(flank_status(fits)[order] == "obstructed", np.nan, out[:, :2])
-    arm, normal = _places(sight, nominal)
+    arm, normal = _places(sight, nominal, start)
     xy, pose = datum + arm, _pose_effects(arm, normal, reach)
     return View(out, u, pose, _lens_effects(sight, xy, normal, lens), _known_pose(sight, nominal))
 
 
-def _places(sight: Sight, nominal: Nominal) -> tuple[Floats, Floats]:
+def _places(sight: Sight, nominal: Nominal, start: float) -> tuple[Floats, Floats]:
     """Where every mark lies from the datum, seen or not, and its normal, shape (z, 3, 2)."""
-    curve, tooth = sight.measured.fits.curve, _ideal(sight, nominal).mean(axis=1)
-    start, sign = start_of(sight, nominal), np.array([-1.0, 1.0])
-    flank = start + _ideal(sight, nominal)
-    angle = np.column_stack([flank, start + tooth])
-    facing = np.column_stack([flank + sign * (pi / 2 - curve.measuring_lean), start + tooth])
+    curve, sign = sight.measured.fits.curve, np.array([-1.0, 1.0])
+    ideal = _ideal(sight, nominal)
+    flank, tooth = start + ideal, start + ideal.mean(axis=1)
+    angle = np.column_stack([flank, tooth])
+    facing = np.column_stack([flank + sign * (pi / 2 - curve.measuring_lean), tooth])
     radius = np.array([curve.measuring_radius, curve.measuring_radius, nominal.tip_radius])
     way = np.stack([np.cos(angle), np.sin(angle)], axis=-1)
     return radius[:, None] * way, np.stack([np.cos(facing), np.sin(facing)], axis=-1)
@@ -194,6 +195,5 @@ def _known_pose(sight: Sight, nominal: Nominal) -> Floats:
         shift = hypot(measured.bore.u_centre, bevel)
     elif sight.axes.kind == "tips":
         shift = float(np.nanmedian(measured.tips.u)) * sqrt(2 / len(sight.order))
-    edge = edge_shift(measured.outlines.blur_px, measured.outlines.u_level_px)
-    edge = EDGE_VARIES * edge
+    edge = EDGE_VARIES * edge_shift(measured.outlines.blur_px, measured.outlines.u_level_px)
     return np.array([2 * pi / len(sight.order), shift, shift, SWELL_ALLOWANCE, edge])
