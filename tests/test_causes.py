@@ -17,7 +17,8 @@ from cogloupe.reading import reading_json
 from cogloupe.report.causes_page import cause_tables, causes_html
 from cogloupe.report.causes_text import headline, period_rows
 from cogloupe.simulation import DriveError, Faults, GearSpec, LostSteps, Process, make
-from cogloupe.simulation.stated_reading import MeasuringErrors, stated_reading
+from cogloupe.simulation.stated_figures import MeasuringErrors
+from cogloupe.simulation.stated_reading import stated_reading
 
 from .report_examples import nothing_seen
 

@@ -10,7 +10,8 @@ from cogloupe.pattern_layout import SHARED, eccentric_shapes
 from cogloupe.patterns import observe
 from cogloupe.shape_parts import cutter_for, deeper, gap_shift, gap_widening
 from cogloupe.simulation import Faults, GearSpec, Process, make
-from cogloupe.simulation.stated_reading import MeasuringErrors, stated_reading
+from cogloupe.simulation.stated_figures import MeasuringErrors
+from cogloupe.simulation.stated_reading import stated_reading
 from cogloupe_calibration.errors import UseError
 
 from .report_examples import nothing_seen

@@ -4,7 +4,6 @@ Cuts gears with one fault each, reads them with errors of stated size, and ranks
 """
 
 import os
-import sys
 from collections import Counter
 from dataclasses import dataclass, replace
 from multiprocessing import Pool
@@ -31,7 +30,8 @@ from cogloupe.causes_sizes import Case
 from cogloupe.diagnosis import rank
 from cogloupe.inspection import inspect_photo
 from cogloupe.patterns import observe
-from cogloupe.simulation.stated_reading import MeasuringErrors, stated_reading
+from cogloupe.simulation.stated_figures import MeasuringErrors
+from cogloupe.simulation.stated_reading import stated_reading
 
 SEED = 90_000
 """Of this study. Priors and scatter lengths of the table were set on gears of other seeds."""
@@ -198,21 +198,19 @@ def gears(seed: int, each: int, good: int) -> list[tuple[str, int]]:
     return jobs + [(n, seed + 1000 * (i + 1) + k) for i, n in enumerate(names) for k in range(each)]
 
 
-def run(seed: int, each: int, good: int, cuts: list[Cut] | None = None) -> list[Trial]:
+def run(seed: int, each: int, good: int) -> list[Trial]:
     """All trials.
 
     Parameters
     ----------
     seed, each, good : int
-    cuts : list of Cut, optional
-        Gears cut before.
 
     Returns
     -------
     list of Trial
     """
     with Pool(2, initializer=os.nice, initargs=(10,)) as pool:
-        cuts = cuts or pool.map(cut_job, gears(seed, each, good), chunksize=4)
+        cuts = pool.map(cut_job, gears(seed, each, good), chunksize=4)
         jobs = []
         for k, cut in enumerate(cuts):
             again = 10 if cut.fault == "good" else 1
@@ -338,4 +336,4 @@ def main() -> None:
 
 
 if __name__ == "__main__":
-    sys.exit(main())
+    main()

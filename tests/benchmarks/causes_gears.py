@@ -21,7 +21,8 @@ from cogloupe.simulation import (
     Scene,
     make,
 )
-from cogloupe.simulation.stated_reading import MeasuringErrors, stated_reading
+from cogloupe.simulation.stated_figures import MeasuringErrors
+from cogloupe.simulation.stated_reading import stated_reading
 from cogloupe_calibration.errors import UseError
 
 Floats = NDArray[np.float64]
