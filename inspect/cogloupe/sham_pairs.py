@@ -19,7 +19,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.special import gammainccinv, gammaincinv
 
-from cogloupe.tooth_pattern import SMOOTH_WAVES, Pattern, turned, wave_basis
+from cogloupe.tooth_pattern import SMOOTH_WAVES, Pattern, centred, turned, wave_basis
 
 Floats = NDArray[np.float64]
 
@@ -101,7 +101,7 @@ def _size(both: tuple[Pattern, Pattern], rest: list[Floats], harmonics: tuple[in
             u for h, u in zip(SMOOTH_WAVES, pattern.u_smooth, strict=True) if h not in harmonics
         ]
         measuring = pattern.u_own**2 + sum(u**2 for u in left)
-        square += float(np.nansum(_less_mean(values) ** 2)) - free * measuring
+        square += float(np.nansum(centred(values) ** 2)) - free * measuring
         freedom += free
     return float(np.sqrt(max(square, 0.0) / max(freedom, 1)))
 
@@ -126,12 +126,6 @@ def _freedom(plain: Floats) -> float:
     n = len(plain)
     excess = float(((plain / size) ** 4).mean()) - 3 * (n - 1) / (n + 1)
     return 4 + 6 / excess if excess > 0 else inf
-
-
-def _less_mean(values: Floats) -> Floats:
-    with np.errstate(invalid="ignore"):
-        mean = np.nansum(values, axis=0) / np.maximum(np.isfinite(values).sum(axis=0), 1)
-    return np.asarray(values - mean)
 
 
 def _complex_basis(teeth: int, harmonics: tuple[int, ...]) -> NDArray[np.complex128]:
@@ -184,7 +178,7 @@ def waves_above_scatter(*patterns: Pattern) -> tuple[int, ...]:
 
 def _over_scatter(pattern: Pattern) -> Floats:
     """Power of each harmonic over the scatter's, of median 1."""
-    power = _periodogram(_less_mean(pattern.place))
+    power = _periodogram(centred(pattern.place))
     angle = 2 * pi * np.arange(1, len(power) + 1) / len(pattern.place)
     relative = power / _spectrum(_link([pattern.place]), angle)
     middle = float(np.median(relative))
@@ -207,7 +201,7 @@ def _link(places: list[Floats]) -> float:
     """Correlation of neighbours that best fits the logarithms of the periodograms."""
     misfit = np.zeros(len(_LINKS))
     for place in places:
-        power = _periodogram(_less_mean(place))
+        power = _periodogram(centred(place))
         harmonic = np.arange(1, len(power) + 1)
         angle = 2 * pi * harmonic / len(place)
         kept = power > 1e-9 * power.max(initial=0.0)  # fitted waves leave nothing behind
@@ -222,7 +216,7 @@ def _link(places: list[Floats]) -> float:
 def _unlinked(rest: Floats, link: float) -> Floats:
     """Residuals of the teeth seen on both sides, with the correlation of neighbours taken out."""
     shape = _spectrum(link, 2 * pi * np.arange(len(rest)) / len(rest))[:, None]
-    parts = np.fft.fft(np.nan_to_num(_less_mean(rest)), axis=0) / np.sqrt(shape)
+    parts = np.fft.fft(np.nan_to_num(centred(rest)), axis=0) / np.sqrt(shape)
     return np.asarray(np.fft.ifft(parts, axis=0).real[np.isfinite(rest).all(axis=1)])
 
 
@@ -259,15 +253,11 @@ def shams_of_machine(
         Place errors as they would be measured.
     """
     scatter = common_scatter(first, second)
-    drawn = [
-        wave + _drawn_scatter(scatter, count, len(wave), rng) for wave in scatter.waves
-    ]  # fmt: skip
-    return _as_measured((drawn[0], drawn[1]), (first, second), rng)
+    drawn = [wave + _drawn_scatter(scatter, count, len(wave), rng) for wave in scatter.waves]
+    return _as_measured((drawn[0], drawn[1]), (first, second), count, rng)
 
 
-def _drawn_scatter(
-    scatter: Scatter, count: int, teeth: int, rng: np.random.Generator
-) -> Floats:  # fmt: skip
+def _drawn_scatter(scatter: Scatter, count: int, teeth: int, rng: np.random.Generator) -> Floats:
     root = np.linalg.cholesky(scatter.sides + 1e-9 * np.eye(2))
     drawn = rng.standard_normal((count, teeth, 2)) @ root.T
     if isfinite(scatter.freedom):
@@ -307,21 +297,20 @@ def shams_of_gear(
     total = np.where(seen, np.stack([first.place, theirs]), 0.0).sum(axis=0)
     gear = total / np.maximum(seen.sum(axis=0), 1)
     bases = (gear[None], turned(gear, -shift)[None])
-    return _as_measured(bases, (first, second), rng, count)
+    return _as_measured(bases, (first, second), count, rng)
 
 
 def _as_measured(
     bases: tuple[Floats, Floats],
     patterns: tuple[Pattern, Pattern],
+    count: int,
     rng: np.random.Generator,
-    count: int | None = None,
 ) -> tuple[Floats, Floats]:
     """Lay both readings' uncertainty over true patterns, and hide what was not seen.
 
     Lens and lean are drawn for each reading: most of that allowance is for how the gear lay, which
     even the same camera in the same place does not repeat.
     """
-    count = count or len(bases[0])
     out = []
     for base, pattern in zip(bases, patterns, strict=True):
         parts = rng.standard_normal((count, len(SMOOTH_WAVES), 2))
