@@ -284,6 +284,15 @@ def test_gears_of_different_size_are_compared_as_angles_and_not_by_their_sizes()
     assert single.kind.unit == "″"
 
 
+def test_one_gear_read_on_two_circles_is_compared_as_angles_tooth_by_tooth_too():
+    before = reading_of(one_gear(seeded()))
+    gear = before.gear.model_copy(
+        update={"measuring_diameter_mm": 1.02 * before.gear.measuring_diameter_mm}
+    )
+    found = compared(before, before.model_copy(update={"gear": gear}), same_gear=True)
+    assert (found.changes[0].kind.key, found.changes[0].kind.unit) == ("teeth", "″")
+
+
 @pytest.mark.parametrize(
     ("key", "field", "update", "says"),
     [

@@ -18,7 +18,14 @@ from numpy.typing import NDArray
 from scipy.special import stdtr, stdtrit
 
 from cogloupe.compared_figures import MOSTLY_TEETH, Kind, Value
-from cogloupe.tooth_pattern import SMOOTH_WAVES, Pattern, amplitudes, scatter, spread
+from cogloupe.tooth_pattern import (
+    SMOOTH_WAVES,
+    Pattern,
+    amplitudes,
+    scatter,
+    single_pitches,
+    spread,
+)
 
 Floats = NDArray[np.float64]
 Verdict = Literal["better", "worse", "changed", "not_resolved", "not_compared"]
@@ -167,16 +174,12 @@ def against_shams(change: Change, seen: Floats, shams: Shams) -> Change:
 
 def largest_single(place: Floats) -> Floats:
     """Largest single pitch deviation of patterns, shape (..., z, 2) to (...)."""
-    return np.asarray(np.nanmax(np.abs(_single(place)), axis=(-2, -1)))
+    return np.asarray(np.nanmax(np.abs(single_pitches(place)), axis=(-2, -1)))
 
 
 def total_range(place: Floats) -> Floats:
     """Total cumulative pitch deviation of patterns, shape (..., z, 2) to (...)."""
     return np.asarray((np.nanmax(place, axis=-2) - np.nanmin(place, axis=-2)).max(axis=-1))
-
-
-def _single(place: Floats) -> Floats:
-    return place - np.roll(place, 1, axis=-2)
 
 
 PATTERN_STATISTICS: dict[str, Callable[[Floats], Floats]] = {

@@ -29,13 +29,15 @@ from cogloupe.compared_figures import (
     why_not,
 )
 from cogloupe.reading import SIDES, Reading, Side
-from cogloupe.sham_pairs import common_scatter, sham_count, shams_of_gear, shams_of_machine
+from cogloupe.sham_pairs import sham_count, shams_of_gear, shams_of_machine, waves_above_scatter
 from cogloupe.tooth_pattern import (
     Alignment,
     Pattern,
     align,
+    arc_per_um,
     chance_correlation,
     pattern_of,
+    single_pitches,
     turned,
 )
 from cogloupe_calibration.errors import UseError
@@ -53,8 +55,6 @@ class FlankChange:
 
     tooth: int
     side: Side
-    difference_um: float
-    u_um: float
 
 
 @dataclass(frozen=True)
@@ -108,6 +108,11 @@ class _Pair:
     same_gear: bool
     scale: bool
     arc: bool
+
+    @property
+    def pitch_unit(self) -> str:
+        """Of places and pitches."""
+        return SECONDS_OF_ARC if self.arc else "µm"
 
 
 def compare_pair(
@@ -189,7 +194,7 @@ def _figure_change(pair: _Pair, kind: Kind, drawn: Shams, play: Play) -> Change:
     values = [figure_value(reading, kind.key) for reading in pair.readings]
     why = why_not(*pair.readings, kind)
     if pair.arc and kind.key in PATTERN_STATISTICS:
-        kind = replace(kind, unit=SECONDS_OF_ARC)
+        kind = replace(kind, unit=pair.pitch_unit)
         values = [_in_arc(v, r) for v, r in zip(values, pair.readings, strict=True)]
     if why:
         return Change(kind, values[0], values[1], why=why)
@@ -206,19 +211,16 @@ def _figure_change(pair: _Pair, kind: Kind, drawn: Shams, play: Play) -> Change:
 def _in_arc(value: Value, reading: Reading) -> Value:
     if value.value is None or value.u is None:
         return value
-    per_um = 1e-3 / (reading.gear.measuring_diameter_mm / 2) * np.degrees(1) * 3600
-    return Value(float(value.value * per_um), float(value.u * per_um))
+    per_um = arc_per_um(reading)
+    return Value(value.value * per_um, value.u * per_um)
 
 
 def _waves(pair: _Pair, drawn: Shams) -> list[Change]:
     first, second = pair.patterns
-    if first.seen == 0 or second.seen == 0 or pair.readings[0].datum.kind != (
-        pair.readings[1].datum.kind
-    ):  # fmt: skip
+    before, after = pair.readings
+    if first.seen == 0 or second.seen == 0 or before.datum.kind != after.datum.kind:
         return []
-    unit = SECONDS_OF_ARC if pair.arc else "µm"
-    harmonics = common_scatter(first, second).harmonics
-    return wave_changes(pair.patterns, drawn, harmonics, unit)
+    return wave_changes(pair.patterns, drawn, waves_above_scatter(first, second), pair.pitch_unit)
 
 
 def _paired(pair: _Pair) -> Floats:
@@ -237,13 +239,14 @@ def _teeth_changes(pair: _Pair, drawn: Shams) -> list[Change]:
         nothing = Value(None, None)
         return [Change(TEETH, nothing, nothing, why="not measured in both")]
     place = np.roll(drawn[1], -pair.alignment.shift, axis=-2) - drawn[0]
-    by_measuring = _rms(place - np.roll(place, 1, axis=-2))
+    by_measuring = _rms(single_pitches(place))
     size = float(_rms(step))
     usual = float(np.quantile(by_measuring, 1 - LEVEL))
     p = (int((by_measuring >= size).sum()) + 1) / (len(by_measuring) + 1)
     u = float(np.sqrt(np.mean(by_measuring**2))) / 2
     zero, found = Value(0.0, 0.0), Value(size, u)
-    return [Change(TEETH, zero, found, size, u, usual, p)]
+    kind = replace(TEETH, unit=pair.pitch_unit)
+    return [Change(kind, zero, found, size, u, usual, p)]
 
 
 def _rms(values: Floats) -> Floats:
@@ -263,7 +266,7 @@ def _changed_flanks(pair: _Pair) -> tuple[FlankChange, ...]:
     p = np.array([erfc(abs(step[k, s]) / u[k, s] / sqrt(2)) for k, s in seen])
     chance = holm(p, np.full(len(p), 1 / len(p)))
     return tuple(
-        FlankChange(int(k) + 1, SIDES[s], float(step[k, s]), float(u[k, s]))
+        FlankChange(int(k) + 1, SIDES[s])
         for (k, s), c in zip(seen, chance, strict=True)
         if c <= LEVEL
     )

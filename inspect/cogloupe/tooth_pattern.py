@@ -51,7 +51,7 @@ class Pattern:
     @property
     def single(self) -> Floats:
         """Single pitch deviations, shape (z, 2)."""
-        return self.place - np.roll(self.place, 1, axis=-2)
+        return single_pitches(self.place)
 
     @property
     def seen(self) -> float:
@@ -78,9 +78,7 @@ def pattern_of(reading: Reading, in_arc: bool = False) -> Pattern:
     of it is taken so. A wave of h in a turn is in a single pitch by 2 sin(h pi / z) of its height,
     so the rest of the single and of the cumulative pitch's uncertainty tell the two waves apart.
     """
-    unit = 1.0
-    if in_arc:
-        unit = 1e-3 / (reading.gear.measuring_diameter_mm / 2) / radians(1 / 3600)
+    unit = arc_per_um(reading) if in_arc else 1.0
     place = flank_array(reading, "cumulative_pitch_um")
     u_single = flank_array(reading, "u_single_pitch_um")
     u_sum = flank_array(reading, "u_cumulative_pitch_um")
@@ -98,6 +96,20 @@ def pattern_of(reading: Reading, in_arc: bool = False) -> Pattern:
         unit * centred(place), unit * pair / sqrt(2), (unit * smooth[0], unit * smooth[1]),
         unit * u_single,
     )  # fmt: skip
+
+
+def arc_per_um(reading: Reading) -> float:
+    """Seconds of arc about the datum that a µm on the measuring circle spans.
+
+    Parameters
+    ----------
+    reading : Reading
+
+    Returns
+    -------
+    float
+    """
+    return 1e-3 / (reading.gear.measuring_diameter_mm / 2) / radians(1 / 3600)
 
 
 def _smooth_waves(in_place: float, in_single: float, teeth: int) -> tuple[float, float]:
@@ -145,6 +157,21 @@ def centred(place: Floats) -> Floats:
     seen = np.isfinite(place)
     count = np.maximum(seen.sum(axis=-2, keepdims=True), 1)
     return np.asarray(place - np.where(seen, place, 0.0).sum(axis=-2, keepdims=True) / count)
+
+
+def single_pitches(place: Floats) -> Floats:
+    """Single pitch deviations of place errors.
+
+    Parameters
+    ----------
+    place : ndarray, shape (..., z, 2)
+
+    Returns
+    -------
+    ndarray, shape (..., z, 2)
+        Each place less that of the tooth before.
+    """
+    return np.asarray(place - np.roll(place, 1, axis=-2))
 
 
 def turned(values: Floats, shift: int) -> Floats:
@@ -221,17 +248,13 @@ def align(first: Pattern, second: Pattern, shift: int | None = None) -> Alignmen
     best = int(np.argmax(score))
     fits = bool(score[best] > chance_correlation(len(score)))
     sure = fits and gain > SURE_BY
-    other, _ = _scores(first, _single(mirrored(second.place)), second.u_own)
+    other, _ = _scores(first, single_pitches(mirrored(second.place)), second.u_own)
     flipped = not fits and bool(other.max() > chance_correlation(len(score)))
     if shift is not None:
         how: How = "mark" if shift else "number"
     else:
         how, shift = ("pattern", best) if sure else ("number", 0)
     return Alignment(shift, how, sure and best == shift, float(score[shift]), flipped)
-
-
-def _single(place: Floats) -> Floats:
-    return place - np.roll(place, 1, axis=0)
 
 
 def _scores(first: Pattern, single: Floats, u_own: float) -> tuple[Floats, float]:
@@ -349,7 +372,7 @@ def spread(place: Floats) -> Floats:
     -------
     ndarray, shape (..., 2)
     """
-    return np.asarray(np.nanstd(place - np.roll(place, 1, axis=-2), axis=-2))
+    return np.asarray(np.nanstd(single_pitches(place), axis=-2))
 
 
 def scatter(place: Floats) -> Floats:
