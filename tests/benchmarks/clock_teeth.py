@@ -9,8 +9,7 @@ from dataclasses import dataclass
 from math import sqrt
 
 import numpy as np
-from common import report, rms, table
-from numpy.typing import NDArray
+from common import both_sides, report, rms, table
 
 from cogloupe.cycloid import CycloidalWheel
 from cogloupe.inspection import inspect_photo
@@ -19,8 +18,6 @@ from cogloupe.reading import Reading
 from cogloupe.settings import make_settings
 from cogloupe.simulation import Camera, Faults, GearSpec, Truth, render
 from cogloupe.simulation.truth import TrueTable
-
-Floats = NDArray[np.float64]
 
 GEARS = 6
 SIDE_PX = 1000
@@ -110,19 +107,15 @@ def read(photo: Photo, kind: Kind, px: float, stated: dict[str, object]) -> Read
     return inspect_photo(photo, make_settings(known | stated))[0]
 
 
-def column(of: Reading | TrueTable, name: str) -> Floats:
-    """One figure of every flank, shape (z, 2)."""
-    return np.array([[getattr(t.left, name), getattr(t.right, name)] for t in of.teeth], float)
-
-
 def _row(kind: Kind, gears: int) -> list[object]:
     pitch, shares, thick, slopes, inside, found = [], [], [], [], [], []
     for seed in range(gears):
         photo, truth, px = pictured(kind, seed)
         reading, true, um = read(photo, kind, px, kind.stated), truth.about_bore, 1000 * px
-        off = column(reading, "single_pitch_um") - column(true, "single_pitch_um")
+        got, wanted = (both_sides(of.teeth, "single_pitch_um") for of in (reading, true))
+        off = got - wanted
         pitch.append(off / um)
-        shares.append(off / (2 * column(reading, "u_single_pitch_um")))
+        shares.append(off / (2 * both_sides(reading.teeth, "u_single_pitch_um")))
         inside += _within(reading, true)
         if kind.unstated is None:
             continue

@@ -133,21 +133,34 @@ def errors_of(case: Case, reading: Reading) -> Errors:
     """
     table = case.truth.about_bore if reading.datum.kind == "bore" else case.truth.about_teeth
     px = 1000 * case.truth.picture.mm_per_px
-    got = _both_sides(reading.teeth, "single_pitch_um")
-    true = _both_sides(table.teeth, "single_pitch_um")
-    u = _both_sides(reading.teeth, "u_single_pitch_um")
+    got = both_sides(reading.teeth, "single_pitch_um")
+    true = both_sides(table.teeth, "single_pitch_um")
+    u = both_sides(reading.teeth, "u_single_pitch_um")
     covered = np.zeros(got.shape, bool)
     for item in case.truth.covered:
         covered[item.tooth - 1, int(item.side == "right")] = True
     status = np.array([[t.left.status, t.right.status] for t in reading.teeth])
     flank = _places(case.truth, reading)
-    whole = _both_sides(reading.teeth, "cumulative_pitch_um")
-    whole = (whole - _both_sides(table.teeth, "cumulative_pitch_um")) / px
+    whole = both_sides(reading.teeth, "cumulative_pitch_um")
+    whole = (whole - both_sides(table.teeth, "cumulative_pitch_um")) / px
     whole = whole - np.nanmean(whole, axis=0)
     return Errors((got - true) / px, u / px, whole, flank, covered, status != "ok")
 
 
-def _both_sides(teeth: Iterable[Any], name: str) -> Floats:
+def both_sides(teeth: Iterable[Any], name: str) -> Floats:
+    """One figure of every flank.
+
+    Parameters
+    ----------
+    teeth : iterable of Tooth or TrueTooth
+    name : str
+        Of the figure.
+
+    Returns
+    -------
+    ndarray, shape (z, 2)
+        NaN where there is none.
+    """
     rows = [[getattr(t.left, name), getattr(t.right, name)] for t in teeth]
     return np.array([[np.nan if v is None else v for v in row] for row in rows])
 
@@ -158,11 +171,11 @@ def _places(truth: Truth, reading: Reading) -> Floats:
     A point of each measured flank is unwound from the true base circle and compared with the
     true flank, so that neither the datum's error nor its offset comes in.
     """
-    angle = np.radians(_both_sides(reading.teeth, "position_deg"))
+    angle = np.radians(both_sides(reading.teeth, "position_deg"))
     radius = reading.gear.measuring_diameter_mm / 2 / truth.picture.mm_per_px
     x = reading.datum.x_px + radius * np.cos(angle) - truth.picture.teeth_xy_px[0]
     y = reading.datum.y_px + radius * np.sin(angle) - truth.picture.teeth_xy_px[1]
-    true = np.radians(_both_sides(truth.about_teeth.teeth, "position_deg"))
+    true = np.radians(both_sides(truth.about_teeth.teeth, "position_deg"))
     own = truth.gear.measuring_diameter_mm / 2 / truth.picture.mm_per_px
     base = own * np.cos(np.radians(truth.profile.pressure_angle_deg))
     sign = np.array([-1.0, 1.0])
@@ -191,7 +204,7 @@ def flank_errors(fits: FlankFits, truth: Truth) -> tuple[Floats, NDArray[np.int6
     nearest, and the numbering itself is checked elsewhere.
     """
     angles = flank_angles_about(fits, np.array(truth.picture.teeth_xy_px))
-    true = np.radians(_both_sides(truth.about_teeth.teeth, "position_deg"))
+    true = np.radians(both_sides(truth.about_teeth.teeth, "position_deg"))
     z = len(true)
     start = _wrapped(angles[:, 0] - true[0, 0])
     first = int(np.nanargmin(np.abs(start)))
