@@ -73,13 +73,30 @@ def evenly(xy: Floats, step: float) -> GapOutline:
     """
     length = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(xy, axis=0).T))])
     at = np.linspace(0.0, length[-1], max(ceil(length[-1] / step), 8) + 1)
-    even = np.stack([np.interp(at, length, column) for column in xy.T], axis=1)
+    even = interpolated(at, length, xy)
     along = np.gradient(even, axis=0)
     along = along / np.maximum(np.hypot(*along.T), 1e-15)[:, None]
     normal = np.stack([-along[:, 1], along[:, 0]], axis=1)
     floor = _floor(even)
     middle = np.interp(0.0, even[floor, 0], at[floor])
     return GapOutline(even, normal, at - middle)
+
+
+def interpolated(at: Floats, known: Floats, values: Floats) -> Floats:
+    """Points or normals between known places.
+
+    Parameters
+    ----------
+    at : ndarray, shape (m,)
+    known : ndarray, shape (n,)
+        Rising places at which `values` are known.
+    values : ndarray, shape (n, 2)
+
+    Returns
+    -------
+    ndarray, shape (m, 2)
+    """
+    return np.stack([np.interp(at, known, column) for column in values.T], axis=1)
 
 
 def _floor(xy: Floats) -> slice:

@@ -19,7 +19,7 @@ from cogloupe.flanks import FlankFits
 from cogloupe.gap_outline import GapOutline
 from cogloupe.gap_theory import GapTheory
 from cogloupe.gaps import NEAR_FLOOR
-from cogloupe.grouped import grouped_polynomials
+from cogloupe.grouped import grouped_means, grouped_polynomials
 from cogloupe.measure import Measured
 from cogloupe.uncertainty import edges_and_scale
 
@@ -318,10 +318,8 @@ def _flatness(measured: Measured, theory: GapTheory, folded: _Folded, gaps: int)
     cell = np.clip(((x[low] / half + 1) / 2 * FLAT_CELLS).astype(int), 0, FLAT_CELLS - 1)
     index = folded.gap[low] * FLAT_CELLS + cell
     rise = _floor_rise(theory, theory.shown, x[low])
-    count = np.bincount(index, minlength=gaps * FLAT_CELLS).reshape(gaps, FLAT_CELLS)
-    total = np.bincount(index, folded.height[low] - rise, gaps * FLAT_CELLS)
-    with np.errstate(invalid="ignore", divide="ignore"):
-        heights = total.reshape(count.shape) / np.where(count > 0, count, np.nan)
+    means = grouped_means(index, folded.height[low] - rise, gaps * FLAT_CELLS)
+    heights, count = (cells.reshape(gaps, FLAT_CELLS) for cells in means)
     seen = (count > 0).all(axis=1) & (count.sum(axis=1) >= 8)
     value = np.where(seen, np.ptp(heights, axis=1), np.nan)
     noise = measured.fits.scatter * px * sqrt(measured.fits.correlation)

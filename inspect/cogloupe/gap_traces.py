@@ -7,7 +7,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from cogloupe.evidence import GapSheet
+from cogloupe.gap_outline import interpolated
 from cogloupe.gap_theory import GapTheory
+from cogloupe.grouped import grouped_means
 from cogloupe.measure import Measured
 
 Floats = NDArray[np.float64]
@@ -50,7 +52,7 @@ def gap_traces(
     seen = theory.shown
     rising = np.maximum.accumulate(_direction(seen.xy, top))
     station = np.interp(_direction(xy, top), rising, seen.station)
-    place, normal = (_interpolated(station, seen.station, v) for v in (seen.xy, seen.normal))
+    place, normal = (interpolated(station, seen.station, v) for v in (seen.xy, seen.normal))
     off = ((xy - place) * normal).sum(axis=1) * 1000
     edges = _cells(seen.station, CELL_PX * px)
     cell = np.clip(np.searchsorted(edges, station) - 1, 0, len(edges) - 2)
@@ -60,8 +62,8 @@ def gap_traces(
     count = np.isfinite(table).sum(axis=0)
     mean = np.where(count > 0, np.nansum(table, axis=0) / np.maximum(count, 1), np.nan)
     return GapSheet(
-        _interpolated(middle, drawn.station, drawn.xy),
-        _interpolated(middle, drawn.station, drawn.normal), table, mean,
+        interpolated(middle, drawn.station, drawn.xy),
+        interpolated(middle, drawn.station, drawn.normal), table, mean,
     )  # fmt: skip
 
 
@@ -78,10 +80,6 @@ def _direction(xy: Floats, top: float) -> Floats:
     return np.arctan2(xy[:, 0], top - xy[:, 1])
 
 
-def _interpolated(at: Floats, known: Floats, values: Floats) -> Floats:
-    return np.stack([np.interp(at, known, column) for column in values.T], axis=1)
-
-
 def _cells(station: Floats, least: float) -> Floats:
     """Borders of equal cells along the outline."""
     length = float(station[-1] - station[0])
@@ -91,8 +89,4 @@ def _cells(station: Floats, least: float) -> Floats:
 
 def _means(gap: Ints, cell: Ints, off: Floats, gaps: int, cells: int) -> Floats:
     """Mean of the points in each cell of each gap; NaN where there is none."""
-    index = gap * cells + cell
-    count = np.bincount(index, minlength=gaps * cells)
-    total = np.bincount(index, off, gaps * cells)
-    with np.errstate(invalid="ignore"):
-        return np.asarray((total / np.where(count > 0, count, np.nan)).reshape(gaps, cells))
+    return grouped_means(gap * cells + cell, off, gaps * cells)[0].reshape(gaps, cells)

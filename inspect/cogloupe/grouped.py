@@ -1,10 +1,32 @@
-"""Medians of, and polynomials fitted to, many groups of points at once."""
+"""Means and medians of, and polynomials fitted to, many groups of points at once."""
 
 import numpy as np
 from numpy.typing import NDArray
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
+
+
+def grouped_means(group: Ints, values: Floats, groups: int) -> tuple[Floats, Ints]:
+    """Mean of each group, and how many points it has.
+
+    Parameters
+    ----------
+    group : ndarray, shape (n,), int
+        Group 0..groups-1 of each point.
+    values : ndarray, shape (n,)
+    groups : int
+        Number of groups.
+
+    Returns
+    -------
+    mean : ndarray, shape (groups,)
+        NaN where a group has no point.
+    count : ndarray, shape (groups,), int
+    """
+    count = np.bincount(group, minlength=groups)
+    total = np.bincount(group, values, groups)
+    return np.asarray(total / np.where(count > 0, count, np.nan)), count
 
 
 def grouped_polynomials(

@@ -17,8 +17,9 @@ from numpy.typing import NDArray
 from cogloupe.axis import gap_middles
 from cogloupe.figures import Figures
 from cogloupe.fitting import FORM_SHIFTS
-from cogloupe.gap_outline import GapOutline, evenly, off_outline, whole_gap
+from cogloupe.gap_outline import GapOutline, evenly, interpolated, off_outline, whole_gap
 from cogloupe.gaps import gap_of
+from cogloupe.grouped import grouped_means
 from cogloupe.measure import Measured, found_floors
 from cogloupe.rack import half_gap
 from cogloupe.teeth import polar
@@ -172,18 +173,20 @@ def _averaged(xy: Floats, gap: Ints, outline: GapOutline, cell: float) -> tuple[
     The first turn finds the outline, the second lays the points against what was found.
     """
     for _ in range(2):
-        off, nearest = off_outline(outline, xy)
-        # Cells count from the middle of the floor, so that both sides are cut up alike.
-        place = np.rint(outline.station[nearest] / cell).astype(np.int64)
-        first = int(place.min())
-        table = _table(gap, place - first, off)
-        stations = np.asarray((first + np.arange(table.shape[1])) * cell, np.float64)
+        coarse, table = _laid_against(outline, xy, gap, cell)
         with _cells_may_be_empty():
             mean = np.nanmedian(table, axis=0)
-        coarse = _at(outline, stations)
         found = coarse.xy + coarse.normal * np.nan_to_num(mean)[:, None]
         outline = _smooth(found, cell)
+    return _laid_against(outline, xy, gap, cell)
+
+
+def _laid_against(
+    outline: GapOutline, xy: Floats, gap: Ints, cell: float
+) -> tuple[GapOutline, Floats]:
+    """Outline at steps of a cell, and each gap's distance from it there."""
     off, nearest = off_outline(outline, xy)
+    # Cells count from the middle of the floor, so that both sides are cut up alike.
     place = np.rint(outline.station[nearest] / cell).astype(np.int64)
     first = int(place.min())
     table = _table(gap, place - first, off)
@@ -211,8 +214,7 @@ def _smooth(xy: Floats, cell: float) -> GapOutline:
 def _at(outline: GapOutline, stations: Floats) -> GapOutline:
     """Outline at given stations."""
     xy, normal = (
-        np.stack([np.interp(stations, outline.station, column) for column in values.T], axis=1)
-        for values in (outline.xy, outline.normal)
+        interpolated(stations, outline.station, values) for values in (outline.xy, outline.normal)
     )
     return GapOutline(xy, normal / np.hypot(*normal.T)[:, None], stations)
 
@@ -221,11 +223,7 @@ def _table(gap: Ints, place: Ints, off: Floats) -> Floats:
     """Mean distance of each gap's points in each cell, shape (gaps, cells); NaN for none."""
     _, row = np.unique(gap, return_inverse=True)
     rows, columns = int(row.max()) + 1, int(place.max()) + 1
-    index = row * columns + place
-    count = np.bincount(index, minlength=rows * columns)
-    total = np.bincount(index, off, rows * columns)
-    with np.errstate(invalid="ignore"):
-        return np.asarray((total / np.where(count > 0, count, np.nan)).reshape(rows, columns))
+    return grouped_means(row * columns + place, off, rows * columns)[0].reshape(rows, columns)
 
 
 @contextmanager

@@ -14,6 +14,7 @@ from numpy.typing import NDArray
 from cogloupe.axis import slope_per_shift, teeth_axis_covariance
 from cogloupe.figures import flank_doubts, flank_place
 from cogloupe.flanks import FlankFits
+from cogloupe.grouped import grouped_means
 from cogloupe.measure import Measured
 from cogloupe.uncertainty import FlankPlace, lens_tilts
 from cogloupe_calibration.calibration import Lens
@@ -198,9 +199,7 @@ def _traces(measured: Measured) -> tuple[Floats, Floats]:
     out = points.sign * (points.unwound - line) * arm * um
     use = fits.used & np.isfinite(out)
     index = (points.flank * cells + cell)[use]
-    count = np.bincount(index, minlength=2 * z * cells)
-    total = np.bincount(index, out[use], 2 * z * cells)
-    trace = np.where(count > 0, total / np.maximum(count, 1), np.nan)
+    trace, count = grouped_means(index, out[use], 2 * z * cells)
     share = np.where(count > 0, 1 / np.maximum(count, 1), np.nan).reshape(z, 2, cells)
     typical = _mean_along(share)[..., 0]
     return trace.reshape(z, 2, cells), fits.scatter * um * np.sqrt(fits.correlation * typical)
