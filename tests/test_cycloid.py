@@ -8,7 +8,8 @@ import shapely
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from cogloupe.cycloid import CycloidalForm, CycloidalWheel, Epicycloid, RoundTop, addendum_sizes
+from cogloupe.clock_wheel import CycloidalWheel, addendum_sizes
+from cogloupe.cycloid import CycloidalForm, Epicycloid, RoundTop
 from cogloupe.rack import Gear, basic_rack, gear_outline
 from cogloupe.straight import StraightForm, StraightWheel
 from cogloupe_calibration.errors import UseError

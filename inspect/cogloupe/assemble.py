@@ -6,7 +6,7 @@ from math import degrees, hypot
 import numpy as np
 from numpy.typing import NDArray
 
-from cogloupe.cycloid import addendum_sizes
+from cogloupe.clock_wheel import addendum_sizes
 from cogloupe.figures import Axes, Figures, flank_status, thickness_uncertainty
 from cogloupe.flags import flag
 from cogloupe.measure import Measured

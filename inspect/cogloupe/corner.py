@@ -5,7 +5,7 @@ from dataclasses import replace
 import numpy as np
 from numpy.typing import NDArray
 
-from cogloupe.cycloid import CycloidalWheel
+from cogloupe.clock_wheel import CycloidalWheel
 from cogloupe.gap_outline import off_outline
 from cogloupe.gap_theory import theoretical_gap
 from cogloupe.tooth_form import Wheel

@@ -8,7 +8,7 @@ from numpy.typing import NDArray
 
 from cogloupe.axis import flank_angles
 from cogloupe.circles import Circle
-from cogloupe.cycloid import CycloidalWheel
+from cogloupe.clock_wheel import CycloidalWheel
 from cogloupe.deviations import thickness
 from cogloupe.edges import Outlines
 from cogloupe.flanks import FlankFits, fit_flanks

@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 
 from cogloupe.axis import gap_middles
 from cogloupe.circles import Circle
-from cogloupe.cycloid import CycloidalWheel
+from cogloupe.clock_wheel import CycloidalWheel
 from cogloupe.datum import Bore, find_bore
 from cogloupe.edges import Outlines, find_edges
 from cogloupe.fitting import fit_at_size, plausible

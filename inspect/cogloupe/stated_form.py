@@ -6,7 +6,14 @@ from math import pi, radians
 import numpy as np
 from numpy.typing import NDArray
 
-from cogloupe.cycloid import Addendum, CycloidalForm, CycloidalWheel, Epicycloid, RoundTop
+from cogloupe.clock_wheel import (
+    MOST_LEAVES,
+    PINION_ADDENDUM,
+    WHEEL_ADDENDUM,
+    CycloidalWheel,
+    leaf_thickness,
+)
+from cogloupe.cycloid import Addendum, CycloidalForm, Epicycloid, RoundTop
 from cogloupe.edges import Outlines
 from cogloupe.gaps import tip_radii
 from cogloupe.rack import Gear
@@ -17,16 +24,6 @@ from cogloupe.teeth import ToothMap
 from cogloupe.tooth_form import Wheel
 
 Floats = NDArray[np.float64]
-
-MOST_LEAVES = 16
-"""A clock wheel of so many teeth or fewer is taken for a pinion (common practice, no source)."""
-WHEEL_ADDENDUM, PINION_ADDENDUM = (1.38, 0.2), (0.75, 0.25)
-"""Height of the addendum and its standard uncertainty, in modules: a wheel's full diameter is
-N + 2.76 modules, a pinion's N + 1.05 to 1.71 by the shape of its leaves (common practice, no
-source)."""
-THIN_LEAVES, THICK_LEAVES, FEW_LEAVES = 1.05, 1.25, 10
-"""Thickness of a pinion's leaves on the pitch circle, in modules: with 10 leaves or fewer, and
-with more (BS 978-2, from memory)."""
 
 
 def see_size(
@@ -115,23 +112,6 @@ def stated_wheel(settings: GearSettings, teeth: ToothMap, module_mm: float, px: 
         return StraightWheel(z, module_mm, sides, pi * module_mm / 2, root, tip)
     form = CycloidalForm(_addendum(settings, z, module_mm))
     return CycloidalWheel(z, module_mm, form, leaf_thickness(z) * module_mm, root, tip)
-
-
-def leaf_thickness(teeth: int) -> float:
-    """Thickness of a cycloidal tooth on the pitch circle by the trade's rule.
-
-    Parameters
-    ----------
-    teeth : int
-
-    Returns
-    -------
-    float
-        In modules: half the pitch for a wheel, less for a pinion.
-    """
-    if teeth > MOST_LEAVES:
-        return pi / 2
-    return THIN_LEAVES if teeth <= FEW_LEAVES else THICK_LEAVES
 
 
 def _addendum(settings: GearSettings, teeth: int, module_mm: float) -> Addendum:

@@ -11,7 +11,7 @@ import shapely
 import shapely.affinity
 from numpy.typing import NDArray
 
-from cogloupe.cycloid import CycloidalWheel
+from cogloupe.clock_wheel import CycloidalWheel
 from cogloupe.rack import Gear
 from cogloupe.simulation.cutting import CutGear, flank_place
 from cogloupe.simulation.scene import Faults, GearSpec, Nick

@@ -11,7 +11,7 @@ from typing import SupportsFloat
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from cogloupe.cycloid import addendum_sizes
+from cogloupe.clock_wheel import addendum_sizes
 from cogloupe.involute import pin_centre_radius
 from cogloupe.rack import Gear
 from cogloupe.simulation.body import floor_corners

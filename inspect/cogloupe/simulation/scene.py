@@ -16,10 +16,10 @@ from typing import Annotated, Literal, Self
 
 from pydantic import BaseModel, ConfigDict, Field, ValidationError, model_validator
 
-from cogloupe.cycloid import CycloidalForm, CycloidalWheel, Epicycloid, RoundTop
+from cogloupe.clock_wheel import MOST_LEAVES, WHEEL_ADDENDUM, CycloidalWheel, leaf_thickness
+from cogloupe.cycloid import CycloidalForm, Epicycloid, RoundTop
 from cogloupe.rack import BasicRack, Gear, basic_rack, rack_for_angle
 from cogloupe.simulation.process import Process
-from cogloupe.stated_form import MOST_LEAVES, WHEEL_ADDENDUM, leaf_thickness
 from cogloupe.straight import StraightForm, StraightWheel
 from cogloupe.tooth_form import FormName, Wheel
 from cogloupe_calibration.errors import UseError
