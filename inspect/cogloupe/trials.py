@@ -16,7 +16,6 @@ from pydantic import BaseModel, ConfigDict, Field, ValidationError
 from cogloupe.machine import wrong_field
 from cogloupe_calibration.errors import UseError
 
-LOG_FILE = "trials.toml"
 NOTHING = "nothing"
 """What is written as changed where a gear was cut again without a change."""
 
