@@ -315,17 +315,9 @@ def _as_measured(
     for base, pattern in zip(bases, patterns, strict=True):
         parts = rng.standard_normal((count, len(SMOOTH_WAVES), 2))
         own = pattern.u_own * rng.standard_normal((count, *pattern.place.shape))
-        smooth = _smooth(parts * np.array(pattern.u_smooth)[:, None], len(pattern.place))
+        parts *= np.array(pattern.u_smooth)[:, None]
+        waves = wave_basis(len(pattern.place), SMOOTH_WAVES)[:, 1:]
+        smooth = parts.reshape(count, -1) @ waves.T
         hidden = np.where(np.isfinite(pattern.place), 0.0, np.nan)
         out.append(base + own + smooth[..., None] + hidden)
     return out[0], out[1]
-
-
-def _smooth(parts: Floats, teeth: int) -> Floats:
-    """Sum of `SMOOTH_WAVES` with the given cosine and sine parts, shape (count, teeth)."""
-    angle = 2 * pi / teeth * np.arange(teeth)[None]
-    waves = [
-        parts[:, k, :1] * np.cos(h * angle) + parts[:, k, 1:] * np.sin(h * angle)
-        for k, h in enumerate(SMOOTH_WAVES)
-    ]
-    return np.asarray(sum(waves))
