@@ -154,22 +154,21 @@ def play_of(readings: Sequence[Reading], unchanged: Sequence[bool]) -> Play:
             runs[-1].append(reading)
         else:
             runs.append([reading])
-    freedom = sum(len(run) - 1 for run in runs)
-    sizes = {k.key: _pooled(runs, k) for k in KINDS} if freedom else {}
+    repeated = [run for run in runs if len(run) > 1]
+    freedom = sum(len(run) - 1 for run in repeated)
+    sizes = {k.key: _pooled(repeated, k, freedom) for k in KINDS} if freedom else {}
     return Play({key: size for key, size in sizes.items() if size is not None}, freedom)
 
 
-def _pooled(runs: Sequence[Sequence[Reading]], kind: Kind) -> float | None:
+def _pooled(runs: Sequence[Sequence[Reading]], kind: Kind, freedom: int) -> float | None:
     """Standard deviation within runs; None where a figure was not comparable throughout."""
-    squares, freedom = 0.0, 0
+    squares = 0.0
     for run in runs:
         values = [figure_value(reading, kind.key).value for reading in run]
-        if len(run) > 1 and (None in values or any(why_not(run[0], r, kind) for r in run)):
+        if None in values or any(why_not(run[0], r, kind) for r in run):
             return None
-        if len(run) > 1:
-            squares += float(np.var(np.array(values, dtype=float))) * len(run)
-            freedom += len(run) - 1
-    return sqrt(squares / freedom) if freedom else None
+        squares += float(np.var(np.array(values, dtype=float))) * len(run)
+    return sqrt(squares / freedom)
 
 
 def _trends(readings: Sequence[Reading]) -> tuple[Trend, ...]:
