@@ -138,6 +138,8 @@ def test_a_photograph_is_dated_by_its_camera(shop):
     made = example_reading()
     photo = made.photo.model_copy(update={"taken": "2026:02:03 10:11:12"})
     path.write_text(reading_json(made.model_copy(update={"photo": photo})), "utf-8")
+    looked_at = gather([shop / "cut-1", shop / "cut-2"], None, "", "", DAY)
+    assert [a.date for a in looked_at] == [None, datetime.date(2026, 2, 3)]
     found = logged(shop, 1, 2, changed="belt tightened")
     assert [a.trial.date for a in found] == [DAY, datetime.date(2026, 2, 3)]
 

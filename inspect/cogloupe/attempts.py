@@ -29,6 +29,11 @@ class Attempt:
     reading: Reading
     trial: Trial | None
 
+    @property
+    def date(self) -> datetime.date | None:
+        """Day it is logged under, else that of the photograph; None where neither has one."""
+        return self.trial.date if self.trial else _taken(self.reading)
+
 
 def find_reading(path: Path) -> Path:
     """The reading that a person named: the file, or its folder.
@@ -138,7 +143,7 @@ def _write(
             )
     new = [
         make_trial(
-            _date(reading, today), seen_from(log, path),
+            _taken(reading) or today, seen_from(log, path),
             *((changed, note) if path == last else ("", "")),
         )
         for path, reading in dict(found).items() if path not in logged
@@ -146,12 +151,12 @@ def _write(
     append_trials(log, tuple(new))
 
 
-def _date(reading: Reading, today: datetime.date) -> datetime.date:
-    """Day the photograph was taken, as EXIF writes it, else today."""
+def _taken(reading: Reading) -> datetime.date | None:
+    """Day the photograph was taken, from what EXIF writes; None where it has none."""
     try:
         return datetime.datetime.strptime(reading.photo.taken or "", "%Y:%m:%d %H:%M:%S").date()
     except ValueError:
-        return today
+        return None
 
 
 def _labels(paths: Sequence[Path], readings: Sequence[Reading]) -> list[str]:

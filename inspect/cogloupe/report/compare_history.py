@@ -5,7 +5,7 @@ from dataclasses import dataclass
 
 from cogloupe.attempts import Attempt
 from cogloupe.compare import Comparison
-from cogloupe.compared_figures import Value
+from cogloupe.compared_figures import KINDS, Value
 from cogloupe.report.compare_text import VERDICTS, value_text
 
 
@@ -30,6 +30,7 @@ HISTORY_FIGURES = (
     ("runout", "runout"),
     ("thickness", "tooth thickness"),
 )
+_UNITS = {kind.key: kind.unit for kind in KINDS}
 
 
 def history_rows(
@@ -55,12 +56,11 @@ def history_rows(
     for k, (attempt, figures) in enumerate(zip(attempts, values, strict=True)):
         step = steps[k - 1].changes[0] if k else None
         trial = attempt.trial
-        units = {"thickness": "mm"}
         rows.append(HistoryRow(
             k + 1, attempt.label,
-            trial.date.isoformat() if trial else (attempt.reading.photo.taken or ""),
+            attempt.date.isoformat() if attempt.date else "",
             trial.changed if trial else "", trial.note if trial else "",
-            tuple(value_text(figures[key], units.get(key, "µm")) for key, _ in HISTORY_FIGURES),
+            tuple(value_text(figures[key], _UNITS[key]) for key, _ in HISTORY_FIGURES),
             VERDICTS[step.verdict] if step else "", step.verdict if step else "",
         ))  # fmt: skip
     return rows
