@@ -13,13 +13,14 @@ from numpy.typing import NDArray
 from cogloupe.compare import Comparison
 from cogloupe.compare_series import Trend
 from cogloupe.reading import SIDES, Reading
+from cogloupe.report.axes import FONT, plain_axes, tooth_axis
 from cogloupe.report.numbers import COVERAGE
-from cogloupe.report.styles import FAINT, GRID, INK, PAPER, SIDE_STYLES
+from cogloupe.report.styles import FAINT, INK, PAPER, SIDE_STYLES
 from cogloupe.tooth_pattern import centred, flank_array, turned
 
 Floats = NDArray[np.float64]
 
-_WIDTH_IN, _DPI, _FONT = 10.6, 110, 9.5
+_WIDTH_IN, _DPI = 10.6, 110
 _BEFORE = "#8a9299"
 _FEW = 60
 
@@ -52,26 +53,25 @@ def teeth_chart(comparison: Comparison, labels: Sequence[str]) -> Figure:
 
 def _draw_teeth(axes: Axes, comparison: Comparison, side: int, name: str) -> None:
     about = ", about their mean" if name == "cumulative" else ""
-    _plain(axes, f"{name} pitch deviation of the {SIDES[side]} flanks / µm{about}")
+    plain_axes(axes, f"{name} pitch deviation of the {SIDES[side]} flanks / µm{about}")
     axes.axhline(0, color=INK, lw=0.8)
     shift = comparison.alignment.shift if comparison.alignment else 0
     style = SIDE_STYLES[side]
     drawn = (
-        (comparison.before, 0, _BEFORE, "-", "o", -0.12),
-        (comparison.after, shift, style.pen, "-", "s", 0.12),
+        (comparison.before, 0, _BEFORE, PAPER, "o", -0.12),
+        (comparison.after, shift, style.pen, style.pen, "s", 0.12),
     )
-    for reading, turn, colour, dash, marker, aside in drawn:
+    for reading, turn, colour, filled, marker, aside in drawn:
         values = flank_array(reading, f"{name}_pitch_um")
         limits = COVERAGE * flank_array(reading, f"u_{name}_pitch_um")
         if name == "cumulative":
             values = centred(values)
         y, u = (turned(v, turn)[:, side] for v in (values, limits))
         x = _places(reading, comparison) + aside
-        hollow = PAPER if reading is comparison.before else colour
         few = len(x) <= _FEW
         axes.errorbar(
-            x, y, u, fmt=dash, color=colour, lw=1.2, marker=marker, ms=4 if few else 2,
-            mfc=hollow, elinewidth=0.8, capsize=1.6 if few else 0,
+            x, y, u, fmt="-", color=colour, lw=1.2, marker=marker, ms=4 if few else 2,
+            mfc=filled, elinewidth=0.8, capsize=1.6 if few else 0,
         )  # fmt: skip
 
 
@@ -84,25 +84,10 @@ def _places(reading: Reading, comparison: Comparison) -> Floats:
 def _turn_axis(axes: Axes, comparison: Comparison, label: str) -> None:
     if comparison.alignment is None:
         axes.set_xlim(0, 101)
-        axes.set_xlabel("place round the turn / % from tooth 1", fontsize=_FONT)
+        axes.set_xlabel("place round the turn / % from tooth 1", fontsize=FONT)
         return
-    z = comparison.before.gear.teeth
-    room = 42 if z < 100 else 28  # labels of three figures need more room
-    step = next((s for s in (1, 2, 5, 10, 20) if z / s <= room), 50)
-    axes.xaxis.set_major_locator(FixedLocator([1, *range(max(step, 2), z + 1, step)]))
-    axes.set_xlim(0.3, z + 0.7)
-    axes.set_xlabel(f"tooth number in {label}", fontsize=_FONT)
-
-
-def _plain(axes: Axes, title: str) -> None:
-    """Light frame and a title in place of a turned axis label."""
-    axes.set_title(title, loc="left", fontsize=_FONT, color=INK)
-    axes.grid(axis="y", color=GRID, lw=0.8)
-    axes.set_axisbelow(True)
-    axes.tick_params(labelsize=_FONT, colors=INK, length=3)
-    for name, spine in axes.spines.items():
-        spine.set_visible(name == "left")
-        spine.set_color(FAINT)
+    tooth_axis(axes, comparison.before.gear.teeth)
+    axes.set_xlabel(f"tooth number in {label}", fontsize=FONT)
 
 
 def _names(figure: Figure, labels: Sequence[str]) -> None:
@@ -114,7 +99,7 @@ def _names(figure: Figure, labels: Sequence[str]) -> None:
     u = Line2D([], [], color=INK, lw=0, marker="|", ms=12, label="± U (k = 2)")
     figure.legend(
         handles=[before, *after, u], loc="upper left", bbox_to_anchor=(0.055, 0.998), ncols=2,
-        frameon=False, fontsize=_FONT, borderaxespad=0.2,
+        frameon=False, fontsize=FONT, borderaxespad=0.2,
     )  # fmt: skip
 
 
@@ -136,11 +121,11 @@ def trend_chart(trends: Sequence[Trend], attempts: int) -> Figure | None:
     if not trends:
         return None
     columns, rows = 3, ceil(len(trends) / 3)
-    figure = Figure(figsize=(_WIDTH_IN, 0.4 + 1.9 * rows), dpi=_DPI, facecolor=PAPER)
-    panels = np.atleast_1d(figure.subplots(rows, columns)).ravel()
-    bottom = 0.55 / (0.4 + 1.9 * rows)
+    height = 0.4 + 1.9 * rows
+    figure = Figure(figsize=(_WIDTH_IN, height), dpi=_DPI, facecolor=PAPER)
+    panels = figure.subplots(rows, columns).ravel()
     figure.subplots_adjust(
-        left=0.06, right=0.985, top=1 - 0.3 / (0.4 + 1.9 * rows), bottom=bottom, hspace=0.55,
+        left=0.06, right=0.985, top=1 - 0.3 / height, bottom=0.55 / height, hspace=0.55,
         wspace=0.24,
     )  # fmt: skip
     for axes, trend in zip(panels, trends, strict=False):
@@ -151,14 +136,12 @@ def trend_chart(trends: Sequence[Trend], attempts: int) -> Figure | None:
 
 
 def _draw_trend(axes: Axes, trend: Trend, attempts: int) -> None:
-    _plain(axes, trend.kind.name + (f" / {trend.kind.unit}" if trend.kind.unit else ""))
+    plain_axes(axes, trend.kind.name + (f" / {trend.kind.unit}" if trend.kind.unit else ""))
     y = np.array([np.nan if v.value is None else v.value for v in trend.values])
     u = np.array([np.nan if v.u is None else COVERAGE * v.u for v in trend.values])
     x = np.arange(1, attempts + 1)
     pen = SIDE_STYLES[0].pen
-    axes.errorbar(
-        x, y, u, fmt="o", color=pen, ms=4.5, elinewidth=1.0, capsize=2.5,
-    )  # fmt: skip
+    axes.errorbar(x, y, u, fmt="o", color=pen, ms=4.5, elinewidth=1.0, capsize=2.5)
     if trend.start is not None and trend.slope is not None:
         ends = np.array([1.0, attempts])
         dash = "-" if trend.clear else (0, (4, 4))

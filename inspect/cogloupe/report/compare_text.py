@@ -140,11 +140,8 @@ def difference_text(change: Change, unit: str | None = None) -> str:
 def _remark(change: Change, same_gear: bool) -> str:
     if change.why:
         return change.why
-    if change.verdict == "changed":
-        way = (change.difference or 0.0) > 0
-        return "" if change.kind.key == "teeth" else "larger than before" if way else (
-            "smaller than before"
-        )  # fmt: skip
+    if change.verdict == "changed" and change.kind.key != "teeth":
+        return f"{'larger' if (change.difference or 0.0) > 0 else 'smaller'} than before"
     if change.hint:
         return "a hint only: among so many figures one does this by luck"
     if change.resolved and change.kind.each_blank and not same_gear:
@@ -223,9 +220,7 @@ def _others(comparison: Comparison) -> Iterator[str]:
     others = [c for c in comparison.changes[1:] if c.p is not None]
     resolved = [c for c in others if c.resolved]
     for verdict in ("better", "worse", "changed"):
-        named = [
-            f"{c.kind.name} ({difference_text(c)})" for c in resolved if c.verdict == verdict
-        ]  # fmt: skip
+        named = [f"{c.kind.name} ({difference_text(c)})" for c in resolved if c.verdict == verdict]
         if named:
             yield f"{VERDICTS[verdict].capitalize()}: {', '.join(named)}."
     if others and not resolved:
