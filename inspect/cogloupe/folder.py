@@ -196,7 +196,7 @@ def count_gears(photo: Path) -> int:
     """
     try:
         pixels = read_photo(photo).pixels
-        from cogloupe.measure import gears_on
+        from cogloupe.seen_gear import gears_on
 
         return len(gears_on(pixels))
     except CogloupeError:

@@ -19,11 +19,12 @@ from cogloupe.flanks import fit_flanks
 from cogloupe.gaps import tip_radii
 from cogloupe.inspection import stated_scale
 from cogloupe.joining import linked_starts
-from cogloupe.measure import Measured, Seen, undistorted
+from cogloupe.measure import Measured, undistorted
 from cogloupe.merging import SetOfPictures, axis_design
 from cogloupe.pairing import Compared
 from cogloupe.photo import Photo
 from cogloupe.reading import Notice
+from cogloupe.seen_gear import Seen
 from cogloupe.sets import (
     SetReading,
     check_set,

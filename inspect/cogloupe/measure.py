@@ -14,7 +14,7 @@ from cogloupe.axis import gap_middles
 from cogloupe.circles import Circle
 from cogloupe.clock_wheel import CycloidalWheel
 from cogloupe.datum import Bore, find_bore
-from cogloupe.edges import Outlines, find_edges
+from cogloupe.edges import Outlines
 from cogloupe.fitting import fit_at_size, plausible
 from cogloupe.flags import flag
 from cogloupe.flanks import FlankFits
@@ -23,7 +23,8 @@ from cogloupe.gaps import Radii, floor_radii
 from cogloupe.gauge_scale import scale_from_gauge
 from cogloupe.rack import Gear
 from cogloupe.reading import Notice
-from cogloupe.segment import LUMA, Region, find_gears
+from cogloupe.seen_gear import Seen, see_gear
+from cogloupe.segment import LUMA, Region
 from cogloupe.settings import GearSettings
 from cogloupe.size import CirclesSeen, SeenModule, settle_size
 from cogloupe.stated_form import see_size, stated_wheel
@@ -36,10 +37,6 @@ from cogloupe_calibration.scale import Scale
 
 Floats = NDArray[np.float64]
 
-CLEAR_SHARE = 0.6
-"""Share of even teeth from which a second outline on the picture is called a gear."""
-SMALLEST_MATE = 0.12
-"""Tip radius of a second gear, as a share of the clearest one's."""
 BLUR_WARNS_PX = 2.6
 OVAL_WARNS = 0.004
 """Ovality of the tips from which a lean is told: a turned blank is rounder (common practice, no
@@ -138,46 +135,6 @@ def measure_gear(
     return measure_seen(see_gear(pixels, settings), settings, stated, lens)
 
 
-@dataclass(frozen=True)
-class Seen:
-    """A gear found on a picture, with its edges, before anything is measured.
-
-    Attributes
-    ----------
-    region : Region
-    outlines : Outlines
-        Edge points as the picture shows them, px.
-    notices : tuple of Notice
-    """
-
-    region: Region
-    outlines: Outlines
-    notices: tuple[Notice, ...]
-
-
-def see_gear(pixels: NDArray[Any], settings: GearSettings) -> Seen:
-    """Find the gear on a picture and its edges.
-
-    Parameters
-    ----------
-    pixels : ndarray, shape (h, w) or (h, w, 3), uint8 or uint16
-        Upright photograph.
-    settings : GearSettings
-        What is known of the gear.
-
-    Returns
-    -------
-    Seen
-
-    Raises
-    ------
-    PhotoError
-        Where no gear is seen, or not the one asked for.
-    """
-    region, others = _choose(gears_on(pixels), settings, pixels.shape)
-    return Seen(region, find_edges(pixels, region, settings.edge), others)
-
-
 def measure_seen(
     seen: Seen, settings: GearSettings, stated: Scale | None, lens: Lens | None = None
 ) -> Measured:
@@ -248,65 +205,6 @@ def undistorted(outlines: Outlines, lens: Lens) -> Outlines:
         for points in (outlines.outer, *outlines.holes)
     )
     return replace(outlines, outer=outer, holes=tuple(holes))
-
-
-def gears_on(pixels: NDArray[Any]) -> list[Region]:
-    """Gears on a picture in the order that picks them: from left to right.
-
-    Parameters
-    ----------
-    pixels : ndarray, shape (h, w) or (h, w, 3)
-        Upright photograph.
-
-    Returns
-    -------
-    list of Region
-        Beside the clearest gear only those nearly as clear and not much smaller.
-    """
-    regions = find_gears(pixels)
-    if not regions:
-        return []
-    clear = [
-        region
-        for region in regions
-        if region is regions[0]
-        or (
-            region.share > CLEAR_SHARE and region.tip_radius > SMALLEST_MATE * regions[0].tip_radius
-        )
-    ]
-    return sorted(clear, key=lambda region: region.x)
-
-
-def _choose(
-    regions: list[Region], settings: GearSettings, shape: tuple[int, ...]
-) -> tuple[Region, tuple[Notice, ...]]:
-    """The gear to read and what to say of the others, or the reason why there is none."""
-    if not regions:
-        raise PhotoError(
-            "no gear found: it must lie flat, stand out from the ground, and show its teeth"
-        )
-    number = settings.pick or 1 + _likeliest(regions, settings.teeth)
-    if number > len(regions):
-        raise PhotoError(f"{len(regions)} gears are seen, so --pick {number} is not there")
-    region = regions[number - 1]
-    height, width = shape[:2]
-    # An arc whose centre lies outside the picture was meant as one; else something went wrong.
-    meant = not (0 <= region.x < width and 0 <= region.y < height)
-    if region.cut_off and not (settings.partial or meant):
-        raise PhotoError(
-            "the gear is cut off by the edge of the picture: move back, or give --partial to "
-            "read the teeth that are seen"
-        )
-    if len(regions) == 1:
-        return region, ()
-    return region, (flag("several_gears", count=len(regions), number=number),)
-
-
-def _likeliest(regions: list[Region], teeth: int | None) -> int:
-    """Index of the clearest and largest gear, of those with about the stated teeth if any."""
-    every = range(len(regions))
-    alike = [k for k in every if teeth is not None and abs(regions[k].teeth / teeth - 1) < 0.04]
-    return max(alike or every, key=lambda k: regions[k].share * regions[k].tip_radius ** 0.5)
 
 
 def _refuse_unusable(outlines: Outlines, teeth: ToothMap) -> None:

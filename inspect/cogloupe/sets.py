@@ -15,12 +15,13 @@ from cogloupe.evidence import Evidence
 from cogloupe.figures import Axes, Figures, choose_datum, work_out
 from cogloupe.flags import flag
 from cogloupe.inspection import build_evidence, build_reading
-from cogloupe.measure import Measured, Seen, measure_seen, see_gear
+from cogloupe.measure import Measured, measure_seen
 from cogloupe.merging import SetOfPictures, merged_measured, settled
 from cogloupe.numbers import number
 from cogloupe.photo import Photo
 from cogloupe.photo_set import PhotoSet, PictureOfSet
 from cogloupe.reading import DatumKind, Notice, Reading
+from cogloupe.seen_gear import Seen, see_gear
 from cogloupe.set_mean import grouped, mean_of_the_rest
 from cogloupe.settings import GearSettings
 from cogloupe.views import Nominal, Sight, start_of
