@@ -4,18 +4,18 @@ import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 from matplotlib.lines import Line2D
-from matplotlib.ticker import FixedLocator
 from numpy.typing import NDArray
 
 from cogloupe.causes import NONE
 from cogloupe.diagnosis import Diagnosis, aligned
 from cogloupe.pattern_layout import SHARED
+from cogloupe.report.axes import FONT, plain_axes, tooth_axis
 from cogloupe.report.numbers import COVERAGE
-from cogloupe.report.styles import ALARM, FAINT, GRID, INK, PAPER, SIDE_STYLES
+from cogloupe.report.styles import ALARM, FAINT, INK, PAPER, SIDE_STYLES
 
 Floats = NDArray[np.float64]
 
-_WIDTH_IN, _DPI, _FONT = 10.6, 110, 9.5
+_WIDTH_IN, _DPI = 10.6, 110
 _NAMES = {
     "thickness": "tooth thickness, mean", "root": "floor radius", "tip": "tip radius",
     "slope_left": "slope, left flanks", "slope_right": "slope, right flanks",
@@ -69,7 +69,8 @@ def explained_shapes(diagnosis: Diagnosis) -> list[Floats]:
 def _flanks(axes: Axes, diagnosis: Diagnosis, shapes: list[Floats], side: int) -> None:
     observed = diagnosis.case.observed
     z, style = diagnosis.case.teeth, SIDE_STYLES[side]
-    _plain(axes, f"place of the {style.side} flanks against even spacing / µm, clockwise up")
+    plain_axes(axes, f"place of the {style.side} flanks against even spacing / µm, clockwise up")
+    axes.axhline(0, color=INK, lw=0.8)
     last = shapes[-1] if shapes else np.zeros(len(observed.value))
     number = np.arange(1, z + 1)
 
@@ -84,11 +85,9 @@ def _flanks(axes: Axes, diagnosis: Diagnosis, shapes: list[Floats], side: int) -
     for place, shape in enumerate(shapes[:2]):
         dash = "-" if place == 0 else (0, (4, 2))
         axes.plot(number, of_side(shape), ls=dash, color=(ALARM, INK)[place], lw=1.6, zorder=2)
-    step = next((s for s in (1, 2, 5, 10, 20) if z / s <= 42), 50)
-    axes.xaxis.set_major_locator(FixedLocator([1, *range(max(step, 2), z + 1, step)]))
-    axes.set_xlim(0.3, z + 0.7)
+    tooth_axis(axes, z)
     if side:
-        axes.set_xlabel("tooth number, clockwise on the picture", fontsize=_FONT)
+        axes.set_xlabel("tooth number, clockwise on the picture", fontsize=FONT)
 
 
 def _shared(axes: Axes, diagnosis: Diagnosis, shapes: list[Floats]) -> None:
@@ -97,7 +96,8 @@ def _shared(axes: Axes, diagnosis: Diagnosis, shapes: list[Floats]) -> None:
     u = np.full(len(observed.value), np.nan)
     u[observed.seen] = np.sqrt(np.diag(observed.covariance()))
     rows = [start + SHARED.index(name) for name in _NAMES]
-    _plain(axes, "what all teeth share, against the drawing / µm")
+    plain_axes(axes, "what all teeth share, against the drawing / µm")
+    axes.axhline(0, color=INK, lw=0.8)
     at = np.arange(len(rows))
     axes.errorbar(
         at, observed.value[rows], COVERAGE * u[rows], fmt="o", color=SIDE_STYLES[0].pen, ms=5,
@@ -107,23 +107,11 @@ def _shared(axes: Axes, diagnosis: Diagnosis, shapes: list[Floats]) -> None:
         axes.plot(
             at, shape[rows], ls="", marker="_", ms=34, mew=2, color=(ALARM, INK)[place], zorder=2
         )
-    axes.set_xticks(at, _NAMES.values(), fontsize=_FONT)
+    axes.set_xticks(at, _NAMES.values(), fontsize=FONT)
     axes.set_xlim(-0.6, len(rows) - 0.4)
     if not np.isfinite(observed.value[rows]).any():
         axes.text(0.5, 0.5, "not measured", transform=axes.transAxes, ha="center", color=FAINT)
         axes.set_yticks([])
-
-
-def _plain(axes: Axes, title: str) -> None:
-    """Light frame and a title in place of a turned axis label."""
-    axes.set_title(title, loc="left", fontsize=_FONT, color=INK)
-    axes.grid(axis="y", color=GRID, lw=0.8)
-    axes.set_axisbelow(True)
-    axes.axhline(0, color=INK, lw=0.8)
-    axes.tick_params(labelsize=_FONT, colors=INK, length=3)
-    for name, spine in axes.spines.items():
-        spine.set_visible(name == "left")
-        spine.set_color(FAINT)
 
 
 def _legend(figure: Figure, shapes: int) -> None:
@@ -139,5 +127,5 @@ def _legend(figure: Figure, shapes: int) -> None:
         )
     figure.legend(
         handles=handles, loc="upper left", bbox_to_anchor=(0.055, 0.995), ncols=4, frameon=False,
-        fontsize=_FONT,
+        fontsize=FONT,
     )  # fmt: skip

@@ -16,15 +16,15 @@ from matplotlib.ticker import FixedLocator
 from numpy.typing import NDArray
 
 from cogloupe.reading import Reading
+from cogloupe.report.axes import FONT, plain_axes, tooth_step
 from cogloupe.report.canvas import encoded
 from cogloupe.report.numbers import COVERAGE, rounded
-from cogloupe.report.styles import FAINT, GRID, INK, PAPER, SIDE_STYLES, SideStyle
+from cogloupe.report.styles import FAINT, INK, PAPER, SIDE_STYLES, SideStyle
 from cogloupe.report.wording import Extremes, over_turn
 
 Floats = NDArray[np.float64]
 
 _WIDTH_IN, _DPI = 10.6, 150
-_FONT = 9.5
 _BAR = 0.36
 _FEW = 60
 
@@ -71,7 +71,7 @@ def pitch_chart(reading: Reading) -> Figure:
     _tooth_axis(lower, reading)
     upper.set_xlim(lower.get_xlim())
     upper.set_xticks([])  # ticks are the slowest part of a chart, and the lower axes have them
-    lower.set_xlabel("tooth number, clockwise on the picture", fontsize=_FONT)
+    lower.set_xlabel("tooth number, clockwise on the picture", fontsize=FONT)
     _pitch_legend(figure, reading)
     return figure
 
@@ -104,9 +104,9 @@ def thickness_chart(reading: Reading) -> Figure | None:
         values, limits = _column(items, name), COVERAGE * _column(items, f"u_{name}")
         _u_bars(axes, numbers + style.offset, values, limits, style.pen)
         _points(axes, style, numbers, values, label)
-    _plain(axes, "arc on the measuring circle / mm")
+    plain_axes(axes, "arc on the measuring circle / mm")
     _tooth_axis(axes, reading)
-    axes.set_xlabel("tooth number", fontsize=_FONT)
+    axes.set_xlabel("tooth number", fontsize=FONT)
     _legend(figure, axes.get_legend_handles_labels()[0])
     return figure
 
@@ -169,22 +169,9 @@ def _numbers(reading: Reading) -> Floats:
     return np.array([tooth.number for tooth in reading.teeth], dtype=np.float64)
 
 
-def _plain(axes: Axes, title: str) -> None:
-    """Light frame, zero line and a title in place of a turned axis label."""
-    # A given height spares the search for ticks that the title might run into.
-    axes.set_title(title, loc="left", y=1.0, fontsize=_FONT, color=INK)
-    axes.grid(axis="y", color=GRID, lw=0.8)
-    axes.set_axisbelow(True)
-    axes.tick_params(labelsize=_FONT, colors=INK, length=3)
-    for name, spine in axes.spines.items():
-        spine.set_visible(name == "left")
-        spine.set_color(FAINT)
-
-
 def _tooth_axis(axes: Axes, reading: Reading) -> None:
     z = len(reading.teeth)
-    room = 42 if z < 100 else 28  # labels of three figures need more room
-    step = next((s for s in (1, 2, 5, 10, 20) if z / s <= room), 50)
+    step = tooth_step(z)
     ticks = [n for n in range(1, z + 1) if n % step == 0 or (n == 1 and step > 2) or step == 1]
     axes.xaxis.set_major_locator(FixedLocator(ticks))
     axes.set_xlim(0.4, z + 0.6)
@@ -192,7 +179,7 @@ def _tooth_axis(axes: Axes, reading: Reading) -> None:
 
 def _draw_single(axes: Axes, reading: Reading) -> None:
     circle = reading.gear.measuring_diameter_mm
-    _plain(axes, f"single pitch deviation / µm on the measuring circle, ⌀ {circle:.4g} mm")
+    plain_axes(axes, f"single pitch deviation / µm on the measuring circle, ⌀ {circle:.4g} mm")
     axes.axhline(0, color=INK, lw=0.8)
     for style in SIDE_STYLES:
         values = _flank_column(reading, style, "single_pitch_um")
@@ -261,7 +248,7 @@ def _points(axes: Axes, style: SideStyle, x: Floats, values: Floats, label: str)
 
 
 def _draw_cumulative(axes: Axes, reading: Reading) -> None:
-    _plain(axes, "cumulative pitch deviation / µm, tooth 1 set to zero")
+    plain_axes(axes, "cumulative pitch deviation / µm, tooth 1 set to zero")
     axes.axhline(0, color=INK, lw=0.8)
     x = _numbers(reading)
     for style in SIDE_STYLES:
@@ -299,7 +286,7 @@ def _mark_total(axes: Axes, reading: Reading, ends: Extremes | None) -> None:
     limit_line = "" if limit is None else f"\n± {limit} µm"
     axes.text(
         1.024, (ends.high_um + ends.low_um) / 2, f"Fₚ = {number}{limit_line}\n{ends.side} flanks",
-        transform=across, va="center", fontsize=_FONT, color=INK,
+        transform=across, va="center", fontsize=FONT, color=INK,
     )  # fmt: skip
 
 
@@ -309,7 +296,7 @@ def _none_seen(axes: Axes, reading: Reading, name: str) -> None:
         axes.set_yticks([0])
         axes.text(
             0.5, 0.5, "nothing was measured", transform=axes.transAxes,
-            ha="center", va="center", fontsize=_FONT + 2, color=INK,
+            ha="center", va="center", fontsize=FONT + 2, color=INK,
             bbox={"facecolor": PAPER, "edgecolor": FAINT, "pad": 8},
         )  # fmt: skip
 
@@ -371,5 +358,5 @@ def _pitch_legend(figure: Figure, reading: Reading) -> None:
 def _legend(figure: Figure, handles: Iterable[Any]) -> None:
     figure.legend(
         handles=list(handles), loc="upper left", bbox_to_anchor=(0.055, 0.995), ncols=6,
-        frameon=False, fontsize=_FONT, handlelength=2.0, columnspacing=1.6, borderaxespad=0.2,
+        frameon=False, fontsize=FONT, handlelength=2.0, columnspacing=1.6, borderaxespad=0.2,
     )  # fmt: skip

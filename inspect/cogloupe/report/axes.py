@@ -1,0 +1,54 @@
+"""The plain axes that all charts are drawn on."""
+
+from matplotlib.axes import Axes
+from matplotlib.ticker import FixedLocator
+
+from cogloupe.report.styles import FAINT, GRID, INK
+
+FONT = 9.5
+
+
+def plain_axes(axes: Axes, title: str) -> None:
+    """Give axes a light frame, and a title in place of a turned axis label.
+
+    Parameters
+    ----------
+    axes : Axes
+    title : str
+    """
+    # A given height spares the search for ticks that the title might run into.
+    axes.set_title(title, loc="left", y=1.0, fontsize=FONT, color=INK)
+    axes.grid(axis="y", color=GRID, lw=0.8)
+    axes.set_axisbelow(True)
+    axes.tick_params(labelsize=FONT, colors=INK, length=3)
+    for name, spine in axes.spines.items():
+        spine.set_visible(name == "left")
+        spine.set_color(FAINT)
+
+
+def tooth_step(teeth: int) -> int:
+    """Every how many teeth a number has room under a chart.
+
+    Parameters
+    ----------
+    teeth : int
+
+    Returns
+    -------
+    int
+    """
+    room = 42 if teeth < 100 else 28  # labels of three figures need more room
+    return next((s for s in (1, 2, 5, 10, 20) if teeth / s <= room), 50)
+
+
+def tooth_axis(axes: Axes, teeth: int) -> None:
+    """Number teeth along an axis.
+
+    Parameters
+    ----------
+    axes : Axes
+    teeth : int
+    """
+    step = tooth_step(teeth)
+    axes.xaxis.set_major_locator(FixedLocator([1, *range(max(step, 2), teeth + 1, step)]))
+    axes.set_xlim(0.3, teeth + 0.7)
