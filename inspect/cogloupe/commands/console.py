@@ -1,10 +1,14 @@
 """How every command speaks: two consoles and the exit statuses."""
 
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from rich.console import Console
 
 from cogloupe_calibration.errors import CogloupeError, UseError
+
+if TYPE_CHECKING:  # its own imports are slow
+    from cogloupe.reading import Notice
 
 READ, NOT_ALL_READ, WRONG_USE = 0, 1, 2
 INTERRUPTED = 130  # 128 + SIGINT, as shells have it
@@ -17,6 +21,12 @@ def about(photo: Path, error: CogloupeError) -> str:
     """Put the photograph's name before a message that does not begin with it."""
     message = str(error)
     return message if message.startswith(photo.name) else f"{photo.name}: {message}"
+
+
+def notice_line(notice: "Notice") -> str:
+    """What a notice says, and of which teeth."""
+    teeth = f" (teeth {', '.join(map(str, notice.teeth))})" if notice.teeth else ""
+    return notice.message + teeth
 
 
 def complain(message: str) -> None:

@@ -17,6 +17,7 @@ from cogloupe.commands.console import (
     about,
     complain,
     error_console,
+    notice_line,
     out_console,
     say,
 )
@@ -196,8 +197,7 @@ def _notices(readings: list["Reading"]) -> dict[str, list[str]]:
         for line in _told_by_gaps(reading):
             said.setdefault(line, []).append(reading.photo.file)
         for notice in reading.warnings:
-            teeth = f" (teeth {', '.join(map(str, notice.teeth))})" if notice.teeth else ""
-            said.setdefault(notice.message + teeth, []).append(reading.photo.file)
+            said.setdefault(notice_line(notice), []).append(reading.photo.file)
     return said
 
 

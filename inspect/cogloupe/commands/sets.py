@@ -4,7 +4,7 @@ from collections.abc import Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from cogloupe.commands.console import READ, out_console, say
+from cogloupe.commands.console import READ, notice_line, out_console, say
 from cogloupe_calibration.errors import UseError
 
 if TYPE_CHECKING:
@@ -83,8 +83,7 @@ def inspect_set(
     write_report(found.reading, found.evidence, folder, extra=_pictures(found))
     out_console.print(summary_table([found.reading]))
     for notice in found.reading.warnings:
-        teeth = f" (teeth {', '.join(map(str, notice.teeth))})" if notice.teeth else ""
-        say(notice.message + teeth)
+        say(notice_line(notice))
     say(f"One reading of {len(files)} pictures is in {folder}: open report.html.")
     return READ
 
