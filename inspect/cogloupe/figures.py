@@ -25,18 +25,16 @@ from cogloupe.flanks import FlankFits
 from cogloupe.measure import Measured, tips_oval
 from cogloupe.reading import DatumKind
 from cogloupe.settings import GearSettings
-from cogloupe.tooth_form import OUT
-from cogloupe.uncertainty import (
+from cogloupe.source_effects import (
     FlankPlace,
     Mode,
-    combined,
     datum_modes,
-    edge_shift,
     expected_oval,
     gear_stretch,
     lens_modes,
-    thickness_edge,
 )
+from cogloupe.tooth_form import OUT
+from cogloupe.uncertainty import combined, edge_shift, thickness_edge
 from cogloupe_calibration.calibration import Lens
 from cogloupe_calibration.errors import PhotoError
 from cogloupe_calibration.lens import unmeasured_lens

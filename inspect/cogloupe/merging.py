@@ -16,7 +16,7 @@ from cogloupe.gaps import Radii
 from cogloupe.measure import Measured
 from cogloupe.photo import Photo
 from cogloupe.photo_set import SetKind
-from cogloupe.uncertainty import Mode
+from cogloupe.source_effects import Mode
 from cogloupe.views import Nominal, Sight, flank_doubt_of, start_of
 from cogloupe_calibration.calibration import Lens
 from cogloupe_calibration.lens import TERMS, TERMS_IN_WORDS

@@ -13,8 +13,8 @@ from scipy.optimize import nnls
 
 from cogloupe.pattern_layout import OUT, SHARED, Design
 from cogloupe.reading import Reading
+from cogloupe.source_effects import FlankPlace, lens_modes
 from cogloupe.tooth_pattern import flank_array
-from cogloupe.uncertainty import FlankPlace, lens_modes
 from cogloupe_calibration.calibration import Lens
 from cogloupe_calibration.lens import TERMS, frame_middle, make_lens, point_modes
 

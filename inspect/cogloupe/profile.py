@@ -16,7 +16,7 @@ from cogloupe.figures import flank_doubts, flank_place
 from cogloupe.flanks import FlankFits
 from cogloupe.grouped import grouped_means
 from cogloupe.measure import Measured
-from cogloupe.uncertainty import FlankPlace, lens_tilts
+from cogloupe.source_effects import FlankPlace, lens_tilts
 from cogloupe_calibration.calibration import Lens
 
 Floats = NDArray[np.float64]

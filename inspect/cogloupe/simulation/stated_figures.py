@@ -17,7 +17,8 @@ from cogloupe.simulation.gauging import gap_pieces, side_angles
 from cogloupe.simulation.making import Made
 from cogloupe.simulation.measure import evaluation_range, table
 from cogloupe.simulation.truth import TrueTable
-from cogloupe.uncertainty import FlankPlace, Mode, lens_modes, thickness_edge
+from cogloupe.source_effects import FlankPlace, Mode, lens_modes
+from cogloupe.uncertainty import thickness_edge
 from cogloupe_calibration.calibration import Lens
 from cogloupe_calibration.lens import make_lens, point_modes, unmeasured_lens
 
