@@ -12,7 +12,7 @@ from cogloupe.gap_shape import PerGap
 from cogloupe.gap_theory import flank_limits
 from cogloupe.measure import Measured
 from cogloupe.measured_sizes import Around, Check, MeasuredSizes
-from cogloupe.numbers import number
+from cogloupe.numbers import mean_seen, number
 from cogloupe.profile import ProfileFigures, SideFigure
 from cogloupe.rack import Gear
 from cogloupe.reading import (
@@ -101,8 +101,9 @@ def build_gap_mean(measured: Measured, figures: Figures, shapes: Shapes) -> GapM
     GapMean
     """
     found: dict[str, float | None] = {
-        "depth_mm": number(_mean(shapes.depth)), "u_depth_mm": number(_mean(shapes.u_depth)),
-    }  # fmt: skip
+        "depth_mm": number(mean_seen(shapes.depth)),
+        "u_depth_mm": number(mean_seen(shapes.u_depth)),
+    }
     for name, (figure, unit) in _per_gap(measured, figures, shapes).items():
         if name in GapMean.model_fields:
             mean, u = figure.mean()
@@ -122,10 +123,6 @@ def floor_ratio_mean(shapes: Shapes) -> tuple[float, float]:
     value, u : float
     """
     return (float("nan"), float("nan")) if shapes.floor_ratio is None else shapes.floor_ratio.mean()
-
-
-def _mean(values: Floats) -> float:
-    return float(np.nanmean(values)) if np.isfinite(values).any() else float("nan")
 
 
 def build_gap_theory(measured: Measured, figures: Figures, shapes: Shapes) -> GapTheory | None:
@@ -179,7 +176,7 @@ def _u_margin(measured: Measured, figures: Figures, shapes: Shapes) -> float:
     thicker by ds moves the rack out by ds / (2 tan a), and that the contact by 1 / sin a.
     """
     alpha = measured.gear.rack.pressure_angle
-    floor = _mean(shapes.floor.u)
+    floor = mean_seen(shapes.floor.u)
     rack = common_thickness(measured, figures) / (2 * np.tan(alpha))
     return hypot(floor, rack) / float(np.sin(alpha))
 

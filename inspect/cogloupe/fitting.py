@@ -14,6 +14,7 @@ from cogloupe.edges import Outlines
 from cogloupe.flanks import FlankFits, fit_flanks
 from cogloupe.form_fit import best_cycloidal, mean_flank
 from cogloupe.gaps import Radii, floor_radii, tip_radii
+from cogloupe.numbers import mean_seen
 from cogloupe.rack import Gear, shift_for_thickness
 from cogloupe.settings import GearSettings
 from cogloupe.size import half_tip, nearer_axis
@@ -101,12 +102,9 @@ def fit_at_size(
     tips, circle = tip_radii(outlines.outer, teeth, centre, half_tip(teeth), crested)
     if isinstance(wheel, CycloidalWheel):
         floors = floor_radii(outlines.outer, teeth, centre, wheel.scaled(1 / px))
-        wheel = at_tips_and_floors(wheel, *(_mean(radii.value) * px for radii in (tips, floors)))
+        found = (mean_seen(radii.value) * px for radii in (tips, floors))
+        wheel = at_tips_and_floors(wheel, *found)
     return Fitted(fits, wheel, tips, circle)
-
-
-def _mean(values: Floats) -> float:
-    return float(np.nanmean(values)) if np.isfinite(values).any() else float("nan")
 
 
 def _measuring_radius(wheel: Wheel, teeth: ToothMap, px: float, settings: GearSettings) -> float:

@@ -24,6 +24,7 @@ from cogloupe.gauged import (
 )
 from cogloupe.involute import angle_at_radius, involute, roll_length
 from cogloupe.measure import Measured
+from cogloupe.numbers import mean_seen
 from cogloupe.profile import common_slope_doubt
 from cogloupe.rack import Gear, span_size
 from cogloupe.settings import GearSettings
@@ -206,7 +207,7 @@ def _mostly_touch(source: _Source, roll: Floats) -> bool:
 def _span(source: _Source, nominal: Gear, count: int) -> Around:
     size = source.in_order(spans(source.flanks, count)[0]) * source.px
     moved = tuple(np.roll(mode[:, 1], 1 - count) - mode[:, 0] for mode in source.modes)
-    mean = _mean(size)
+    mean = mean_seen(size)
     # Each anvil meets one edge; a scale that is off stretches the size as it is.
     common = edges_and_scale(source.edge, source.measured.scale, 2.0, mean)
     return Around(size, sqrt(2) * source.noise, moved, common, span_size(nominal, count))
@@ -214,7 +215,7 @@ def _span(source: _Source, nominal: Gear, count: int) -> Around:
 
 def _pins(source: _Source, nominal: Gear, pin: float) -> tuple[Around | None, str]:
     """Size over pins round the gear, or why there is none."""
-    tip = _mean(source.measured.tips.value) * source.px
+    tip = mean_seen(source.measured.tips.value) * source.px
     found = source.measured.gear
     theory = nominal_over_pins(
         replace(found, tip_radius_mm=tip) if np.isfinite(tip) else found, pin
@@ -226,7 +227,7 @@ def _pins(source: _Source, nominal: Gear, pin: float) -> tuple[Around | None, st
     if not _mostly_touch(source, roll):
         return None, f"A pin of {pin:.4g} mm would touch beyond the part of the flanks measured."
     size = over_pins(source.in_order(radius), source.in_order(angle), pin / px) * px
-    sine = sqrt(1 - min(base / _mean(radius), 1.0) ** 2)
+    sine = sqrt(1 - min(base / mean_seen(radius), 1.0) ** 2)
     # A pin rises by 1 / sin a_M of what its two flanks close in along their normals, halved.
     own = source.noise / sine
     across = len(size)
@@ -235,7 +236,7 @@ def _pins(source: _Source, nominal: Gear, pin: float) -> tuple[Around | None, st
         rise = (mode[:, 1] - np.roll(mode[:, 0], -1)) / (2 * sine)
         z = len(rise)
         moved.append((rise + np.roll(rise, -(z // 2)))[:across])
-    mean = _mean(size)
+    mean = mean_seen(size)
     # The pin itself does not grow with the scale: dM = (M - d (1 + 1 / sin a_M)) ds.
     grows = mean - pin * (1 + 1 / sine)
     common = edges_and_scale(source.edge, source.measured.scale, 2 / sine, grows)
@@ -261,11 +262,11 @@ def _chords(source: _Source, nominal: Gear, figures: Figures) -> tuple[Around, f
     common = edges_and_scale(source.edge, source.measured.scale, 2 * secant, grows)
     tips = source.in_order(source.measured.tips.value) * source.px
     height = tips - radius * np.cos(half)
-    u_height = hypot(source.edge, _mean(tips) * source.measured.scale.relative_u)
+    u_height = hypot(source.edge, mean_seen(tips) * source.measured.scale.relative_u)
     size = Around(
         values, sqrt(2) * source.noise * secant, moved, common, chord(nominal).thickness_mm
     )
-    return size, _mean(height), u_height
+    return size, mean_seen(height), u_height
 
 
 def _base_pitch(source: _Source, nominal: Gear, side: int) -> Around:
@@ -278,10 +279,6 @@ def _base_pitch(source: _Source, nominal: Gear, side: int) -> Around:
     parts = source.measured.scale.relative_u, slope, common_slope_doubt(source.measured)
     common = expected * float(np.linalg.norm(parts))
     return Around(values, sqrt(2) * source.noise, moved, common, expected)
-
-
-def _mean(values: Floats) -> float:
-    return float(np.nanmean(values)) if np.isfinite(values).any() else float("nan")
 
 
 def _rms(values: Floats) -> float:

@@ -1,8 +1,24 @@
-"""Figures as the reading's files hold them."""
+"""Figures that may be missing: their mean, and how the reading's files hold them."""
 
 from math import degrees
 
 import numpy as np
+from numpy.typing import NDArray
+
+
+def mean_seen(values: NDArray[np.float64]) -> float:
+    """Mean of what was measured; NaN where nothing was.
+
+    Parameters
+    ----------
+    values : ndarray
+        NaN where not measured.
+
+    Returns
+    -------
+    float
+    """
+    return float(np.nanmean(values)) if np.isfinite(values).any() else float("nan")
 
 
 def number(value: float) -> float | None:
