@@ -14,6 +14,7 @@ from numpy.typing import NDArray
 
 from cogloupe.gap_fit import Free, Supposed
 from cogloupe.gap_outline import GapOutline, evenly, whole_gap
+from cogloupe.gap_theory import FURTHEST_SHIFTS
 from cogloupe.hob_end import ended_gap
 from cogloupe.mean_gap import MeanGap
 from cogloupe.rack import (
@@ -39,7 +40,6 @@ ODD_ANGLES_DEG = (14.5, 17.5, 20.0, 22.5, 25.0)
 """Pressure angles of cutters in the trade (common practice, no source)."""
 NEIGHBOUR_MODULES = 0.12
 """Other modules that are thought of: within this share."""
-SHIFTS = (-0.9, 1.5)
 STEP_MODULES = 0.01
 ABOVE_TIP = 0.15
 DEPTH = 0.3
@@ -161,7 +161,7 @@ def supposed(cut: Cut, gear: Gear, gap: MeanGap) -> Supposed | None:
     m, rack = cut.gear.module_mm, cut.gear.rack
     reference = gear.teeth * m / 2
     shift = (gap.floor - reference) / m + rack.dedendum
-    if not SHIFTS[0] < shift < SHIFTS[1]:
+    if not FURTHEST_SHIFTS[0] < shift < FURTHEST_SHIFTS[1]:
         return None
     most = full_radius(rack.pressure_angle, rack.dedendum)
     known = {
@@ -177,7 +177,7 @@ def supposed(cut: Cut, gear: Gear, gap: MeanGap) -> Supposed | None:
         "lean": Free("lean", 0.0, 0.0, radians(LEAN_DEG), -0.3, 0.3),
         "end": Free("end", END[0], *END, 0.3, 6.0),
     }  # fmt: skip
-    depth = Free("shift", shift, 0.0, DEPTH, *SHIFTS)
+    depth = Free("shift", shift, 0.0, DEPTH, *FURTHEST_SHIFTS)
     names = ("shift", *cut.free)
     return Supposed(
         _outline_of(cut, names, reference, gap.tip + ABOVE_TIP * m),
