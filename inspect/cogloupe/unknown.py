@@ -203,10 +203,10 @@ def identify(
 
     Notes
     -----
-    Every size has the same probability beforehand, shared by its racks, those of rare angles
-    less. Each candidate is brought
-    to the base circle that is seen, which it thereby explains, and is charged with how far the
-    scale would have to be off: its logarithm in standard uncertainties, squared and halved.
+    Every size has the same probability beforehand, shared by its racks, those of rare angles less.
+    Each candidate is brought to the base circle that is seen, which it thereby explains, and is
+    charged with how far the scale would have to be off: its logarithm in standard uncertainties,
+    squared and halved.
     """
     within = NEAR_BASE + 4 * relative_u if relative_u is not None else NEAR_UNSCALED
     module = 2 * base_radius / teeth / cos(0.35)
