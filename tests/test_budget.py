@@ -7,6 +7,7 @@ import numpy as np
 import pytest
 
 from cogloupe.budget import judge_figures
+from cogloupe.datum_axis import choose_datum
 from cogloupe.deviations import (
     cumulative_pitch,
     eccentricity,
@@ -15,14 +16,7 @@ from cogloupe.deviations import (
     thickness,
     wrapped,
 )
-from cogloupe.figures import (
-    allowed_lens,
-    at_the_gear,
-    choose_datum,
-    flank_place,
-    thickness_uncertainty,
-    work_out,
-)
+from cogloupe.figures import allowed_lens, at_the_gear, flank_place, thickness_uncertainty, work_out
 from cogloupe.involute import angle_at_radius, involute
 from cogloupe.measure import measure_gear
 from cogloupe.settings import make_settings

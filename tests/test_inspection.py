@@ -7,7 +7,8 @@ from math import cos, pi, radians, sqrt
 import numpy as np
 import pytest
 
-from cogloupe.figures import choose_datum, work_out
+from cogloupe.datum_axis import choose_datum
+from cogloupe.figures import work_out
 from cogloupe.inspection import camera_of
 from cogloupe.measure import measure_gear
 from cogloupe.photo import Photo

@@ -7,7 +7,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from cogloupe.clock_wheel import addendum_sizes
-from cogloupe.figures import Axes, Figures, flank_status, thickness_uncertainty
+from cogloupe.datum_axis import Axes
+from cogloupe.figures import Figures, flank_status, thickness_uncertainty
 from cogloupe.flags import flag
 from cogloupe.measure import Measured
 from cogloupe.numbers import atan2_deg, number

@@ -10,7 +10,8 @@ from math import cos, hypot, pi, sqrt, tan
 import numpy as np
 from numpy.typing import NDArray
 
-from cogloupe.axis import flank_angles, flank_angles_about, teeth_axis_shift
+from cogloupe.axis import flank_angles, flank_angles_about
+from cogloupe.datum_axis import Axes
 from cogloupe.deviations import (
     cumulative_pitch,
     eccentricity,
@@ -23,7 +24,6 @@ from cogloupe.deviations import (
 from cogloupe.edges import BEVEL_DOUBT
 from cogloupe.flanks import FlankFits
 from cogloupe.measure import Measured, tips_oval
-from cogloupe.reading import DatumKind
 from cogloupe.settings import GearSettings
 from cogloupe.source_effects import (
     FlankPlace,
@@ -61,50 +61,6 @@ noise of 1 to 2 % in linear light; none is seen where grey follows the light).""
 OBSTRUCTED_SHARE = 0.05
 """A flank with more of its points than this under something is called obstructed."""
 PARTIAL_COVERAGE = 0.8
-
-
-@dataclass(frozen=True)
-class Axes:
-    """The datum and the other axes that can be seen, px."""
-
-    kind: DatumKind
-    datum: Floats
-    teeth: Floats
-    bore: Floats | None
-    tips: Floats | None
-
-
-def choose_datum(measured: Measured, wanted: DatumKind | None) -> Axes:
-    """Pick the datum axis.
-
-    Parameters
-    ----------
-    measured : Measured
-    wanted : {'bore', 'teeth', 'tips'} or None
-        What the person asked for; None takes the bore where a round one is seen, else the teeth.
-
-    Returns
-    -------
-    Axes
-
-    Raises
-    ------
-    PhotoError
-        Where the wanted axis cannot be seen.
-    """
-    bore = measured.bore.centre if measured.bore is not None else None
-    tips = measured.tip_circle.centre if measured.tip_circle is not None else None
-    fits = measured.fits
-    # On an arc the axis was found with the tips' help, which the flanks alone would undo.
-    whole = bool(measured.teeth.seen.mean() > 0.75)
-    teeth = fits.centre + teeth_axis_shift(fits) if whole else fits.centre
-    seen = {"bore": bore, "teeth": teeth, "tips": tips}
-    kind: DatumKind = wanted or ("bore" if bore is not None else "teeth")
-    datum = seen[kind]
-    if datum is None:
-        what = "round bore" if kind == "bore" else "tip circle"
-        raise PhotoError(f"no {what} is seen, so it cannot be the datum: leave --datum out")
-    return Axes(kind, datum, teeth, bore, tips)
 
 
 @dataclass(frozen=True)
@@ -216,7 +172,7 @@ def work_out(
     tolerance = max(1e-3 * 2 * pi / wheel.teeth, 2 * float(np.nanmedian(fits.u_unwound)))
     first = first_tooth(_filled(centre, wheel.teeth), tolerance)
     position = np.roll(angles, -first, axis=0)
-    settled = settled or _settle_alone(measured, axes, frame, lens)
+    settled = settled or settle_alone(measured, axes, frame, lens)
     noise = np.roll(settled.noise, -first, axis=0)
     modes = tuple(replace(m, position=np.roll(m.position, -first, axis=0)) for m in settled.modes)
     pin = settings.lengths_mm.get("pin_diameter", PIN_MODULES * wheel.module_mm)
@@ -244,7 +200,7 @@ def work_out(
     )  # fmt: skip
 
 
-def _settle_alone(
+def settle_alone(
     measured: Measured, axes: Axes, frame: tuple[int, int], lens: Lens | None
 ) -> Settled:
     """Uncertainties that one picture states by itself."""

@@ -6,7 +6,8 @@ from typing import Any
 from numpy.typing import NDArray
 
 from cogloupe.cut_ranking import rank_cuts
-from cogloupe.figures import Figures, choose_datum, work_out
+from cogloupe.datum_axis import choose_datum
+from cogloupe.figures import Figures, work_out
 from cogloupe.findings import Cutting, Identity
 from cogloupe.mean_gap import measure_mean_gap
 from cogloupe.measure import Measured, measure_gear

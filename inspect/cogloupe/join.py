@@ -12,7 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from cogloupe.adjust import POSE, TIP, Adjusted, View, adjust, lens_stands_still
-from cogloupe.figures import Axes
+from cogloupe.datum_axis import Axes
 from cogloupe.fitting import evaluation_range
 from cogloupe.flags import flag
 from cogloupe.flanks import fit_flanks

@@ -9,15 +9,17 @@ from numpy.typing import NDArray
 
 from cogloupe.adjust import POSE, TIP, Adjusted, View
 from cogloupe.axis import flank_angles, flank_angles_about
+from cogloupe.datum_axis import Axes
 from cogloupe.deviations import wrapped
-from cogloupe.figures import Axes, Settled
+from cogloupe.figures import Settled
 from cogloupe.flanks import FlankFits
 from cogloupe.gaps import Radii
 from cogloupe.measure import Measured
 from cogloupe.photo import Photo
 from cogloupe.photo_set import SetKind
 from cogloupe.source_effects import Mode
-from cogloupe.views import Nominal, Sight, flank_doubt_of, start_of
+from cogloupe.tooth_form import OUT
+from cogloupe.views import Nominal, Sight, flank_doubt_of, ideal_angles, start_of
 from cogloupe_calibration.calibration import Lens
 from cogloupe_calibration.lens import TERMS, TERMS_IN_WORDS
 
@@ -100,24 +102,22 @@ def _first_start(pictures: SetOfPictures) -> float:
 
 def _merged_angles(pictures: SetOfPictures) -> Floats:
     """Flank angles about the first picture's datum, in the set's order, shape (z, 2)."""
-    adjusted, z = pictures.adjusted, len(pictures.adjusted.gear)
-    sign = np.array([-1.0, 1.0])
-    ideal = 2 * np.pi / z * np.arange(z)[:, None] + pictures.nominal.half * sign
-    arm = pictures.sights[0].measured.fits.curve.measuring_arm
-    return np.asarray(_first_start(pictures) + ideal + sign * adjusted.gear[:, :TIP] / arm)
+    sight = pictures.sights[0]
+    ideal, arm = ideal_angles(sight, pictures.nominal), sight.measured.fits.curve.measuring_arm
+    return np.asarray(_first_start(pictures) + ideal + OUT * pictures.adjusted.gear[:, :TIP] / arm)
 
 
 def _merged_fits(pictures: SetOfPictures, angle: Floats, back: Ints) -> FlankFits:
     """The first picture's fits with every flank at its merged angle about the datum."""
-    sight, sign = pictures.sights[0], np.array([-1.0, 1.0])
+    sight = pictures.sights[0]
     fits, datum = sight.measured.fits, sight.axes.datum
     old = flank_angles_about(fits, datum)
     moved = fits.unwound + wrapped(angle - old)
     # A flank the first picture does not show: seen from the datum it lies off by the axis's shift.
-    facing = angle + sign * (np.pi / 2 - fits.curve.measuring_lean)
+    facing = angle + OUT * (np.pi / 2 - fits.curve.measuring_lean)
     normal = np.stack([np.cos(facing), np.sin(facing)], axis=-1)
     wound = np.nanmedian(fits.unwound - flank_angles(fits), axis=0)
-    filled = angle + sign * (normal @ (datum - fits.centre)) / fits.curve.measuring_arm + wound
+    filled = angle + OUT * (normal @ (datum - fits.centre)) / fits.curve.measuring_arm + wound
     unwound = np.where(np.isfinite(moved), moved, filled)
 
     def over(name: str, how: Callable[..., Any]) -> Floats:
@@ -159,7 +159,7 @@ def settled(pictures: SetOfPictures, axes: Axes) -> Settled:
         """What a mode leaves beside turn and thickness (and axis, where the teeth tell it)."""
         flanks = mode[:, :TIP]
         taken = np.linalg.lstsq(effects[seen], flanks[seen], rcond=None)[0]
-        return np.asarray((np.array([-1.0, 1.0]) * (flanks - effects @ taken) / arm)[back])
+        return np.asarray((OUT * (flanks - effects @ taken) / arm)[back])
 
     modes = _lens_modes(adjusted, left)
     modes += [Mode(PLACES, "as adjusted", left(mode)) for mode in adjusted.pose_modes]

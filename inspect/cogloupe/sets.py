@@ -9,10 +9,11 @@ from numpy.typing import NDArray
 
 from cogloupe.adjust import TIP
 from cogloupe.camera_map import camera_error
+from cogloupe.datum_axis import Axes, choose_datum
 from cogloupe.details import work_out_details
 from cogloupe.deviations import wrapped
 from cogloupe.evidence import Evidence
-from cogloupe.figures import Axes, Figures, choose_datum, work_out
+from cogloupe.figures import Figures, work_out
 from cogloupe.flags import flag
 from cogloupe.inspection import build_evidence, build_reading
 from cogloupe.measure import Measured, measure_seen

@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 
 from cogloupe.adjust import adjust, lens_stands_still
 from cogloupe.camera_map import camera_error
-from cogloupe.figures import Axes
+from cogloupe.datum_axis import Axes
 from cogloupe.flags import flag
 from cogloupe.inspection import stated_scale
 from cogloupe.merging import SetOfPictures, settled
