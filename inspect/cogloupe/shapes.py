@@ -17,6 +17,7 @@ from cogloupe.gap_traces import gap_traces
 from cogloupe.gaps import Radii
 from cogloupe.mean_gap import folded_points
 from cogloupe.measure import Measured, found_floors
+from cogloupe.numbers import mean_seen
 
 Floats = NDArray[np.float64]
 
@@ -96,12 +97,12 @@ def _gaps(
 ) -> tuple[GapShape | None, PerGap | None, GapTheory | None, GapSheet | None]:
     """Shape, floor ratio, theory and outlines of the gaps; floors as measured, mm."""
     px = measured.scale.mm_per_px
-    tip_mm, floor_mm = _mean(measured.tips.value * px), _mean(floor)
+    tip_mm, floor_mm = mean_seen(measured.tips.value * px), mean_seen(floor)
     if not np.isfinite(tip_mm):
         tip_mm = measured.teeth.tip_radius * px
     blur = measured.outlines.blur_px * px
     points = folded_points(measured)
-    found = (_mean(figures.thickness), floor_mm, tip_mm, blur)
+    found = (mean_seen(figures.thickness), floor_mm, tip_mm, blur)
     theory = theoretical_gap(with_rounding(measured.wheel, *found, points[0]), *found[1:])
     if theory is None:
         return None, None, None, None
@@ -110,10 +111,6 @@ def _gaps(
     shape = GapShape(*(_rolled(getattr(shape, field.name), first) for field in fields(shape)))
     traces = gap_traces(measured, theory, points, first)
     return shape, _floor_ratio(measured, figures, shape.near_floor, theory, blur), theory, traces
-
-
-def _mean(values: Floats) -> float:
-    return float(np.nanmean(values)) if np.isfinite(values).any() else float("nan")
 
 
 def _rolled(figure: PerGap, first: int) -> PerGap:
@@ -136,5 +133,5 @@ def _floor_ratio(
     blur = blur_doubt(theory, near.radius, blur_mm) / near.theory
     # Not so on clock teeth: their floors lie where they were found, their pitch circle as stated.
     place = 0.0 if measured.involute else measured.fits.curve.stretched()[0]
-    stretch = 2 * place * measured.scale.u_mm_per_px / _mean(figures.gap_width)
+    stretch = 2 * place * measured.scale.u_mm_per_px / mean_seen(figures.gap_width)
     return PerGap(ratio, np.abs(ratio) * own, hypot(2 * figures.edge * edge, blur, stretch), 1.0)

@@ -6,14 +6,14 @@ from math import degrees, sqrt
 import numpy as np
 from numpy.typing import NDArray
 
-from cogloupe.assemble_shapes import floor_ratio_mean, profile_summary
+from cogloupe.assemble_shapes import floor_ratio_mean, per_side, profile_summary
 from cogloupe.budget import Judged, u_direction
 from cogloupe.datum_axis import Axes
 from cogloupe.figures import Figures
 from cogloupe.measure import Measured
-from cogloupe.numbers import atan2_deg, number
+from cogloupe.numbers import atan2_deg, mean_seen, number
 from cogloupe.profile import ProfileFigures
-from cogloupe.reading import PerSide, Summary, Tolerance, Tooth
+from cogloupe.reading import Summary, Tolerance, Tooth
 from cogloupe.shapes import Shapes
 from cogloupe.tolerance import FlankFigures, class_range_1995, class_range_2013
 from cogloupe.tolerance import Measured as Graded
@@ -43,7 +43,9 @@ def build_summary(
     Summary
     """
     worst, total, runout = (judged[name] for name in LARGEST)
-    spread = [_spread(figures.single_um[:, s], figures, s) for s in (0, 1)]
+    spread, u_spread, whole, u_whole = np.transpose(
+        [_spread(figures.single_um[:, s], figures, s) for s in (0, 1)]
+    )
     bore_seen = axes.kind == "bore"
     vector, turned = figures.eccentricity, degrees(u_direction(measured, figures))
     resolved = abs(vector) > 0
@@ -56,10 +58,10 @@ def build_summary(
         u_single_pitch_max_um=number(worst.u),
         cumulative_pitch_total_um=number(total.value),
         u_cumulative_pitch_total_um=number(total.u),
-        spacing_spread_um=_sides([s[0] for s in spread]),
-        u_spacing_spread_um=_sides([s[1] for s in spread]),
-        spacing_range_um=_sides([s[2] for s in spread]),
-        u_spacing_range_um=_sides([s[3] for s in spread]),
+        spacing_spread_um=per_side(spread),
+        u_spacing_spread_um=per_side(u_spread),
+        spacing_range_um=per_side(whole),
+        u_spacing_range_um=per_side(u_whole),
         runout_um=number(runout.value),
         u_runout_um=number(runout.u),
         pin_diameter_mm=figures.pin,
@@ -71,30 +73,22 @@ def build_summary(
         u_eccentricity_direction_deg=(
             number(min(turned, 180.0)) if bore_seen and resolved else None
         ),
-        thickness_mean_mm=number(_nanmean(figures.thickness)),
+        thickness_mean_mm=number(mean_seen(figures.thickness)),
         u_thickness_mean_mm=number(u_thickness),
-        gap_width_mean_mm=number(_nanmean(figures.gap_width)),
+        gap_width_mean_mm=number(mean_seen(figures.gap_width)),
         u_gap_width_mean_mm=number(u_thickness),
-        tip_diameter_mean_mm=number(2 * _nanmean(tip.value)),
-        u_tip_diameter_mean_mm=number(2 * _nanmean(tip.u)),
-        root_diameter_mean_mm=number(2 * _nanmean(floor.value)),
-        u_root_diameter_mean_mm=number(2 * _nanmean(floor.u)),
-        depth_mean_mm=number(_nanmean(shapes.depth)),
-        u_depth_mean_mm=number(_nanmean(shapes.u_depth)),
+        tip_diameter_mean_mm=number(2 * mean_seen(tip.value)),
+        u_tip_diameter_mean_mm=number(2 * mean_seen(tip.u)),
+        root_diameter_mean_mm=number(2 * mean_seen(floor.value)),
+        u_root_diameter_mean_mm=number(2 * mean_seen(floor.u)),
+        depth_mean_mm=number(mean_seen(shapes.depth)),
+        u_depth_mean_mm=number(mean_seen(shapes.u_depth)),
         floor_ratio_mean=number(ratio),
         u_floor_ratio_mean=number(u_ratio),
         pressure_angle_mean_deg=number(degrees(angle)),
         u_pressure_angle_mean_deg=number(degrees(u_angle)),
         **profile_summary(profiles),
     )
-
-
-def _nanmean(values: Floats) -> float:
-    return float(np.nanmean(values)) if np.isfinite(values).any() else float("nan")
-
-
-def _sides(values: Sequence[float]) -> PerSide:
-    return PerSide(left=number(values[0]), right=number(values[1]))
 
 
 def _spread(single: Floats, figures: Figures, side: int) -> tuple[float, float, float, float]:

@@ -14,6 +14,7 @@ from cogloupe.deviations import thickness, wrapped
 from cogloupe.edges import BEVEL_DOUBT
 from cogloupe.figures import datum_points, flank_doubt, flank_status
 from cogloupe.measure import Measured
+from cogloupe.tooth_form import OUT
 from cogloupe.uncertainty import edge_shift
 from cogloupe_calibration.calibration import Lens
 from cogloupe_calibration.lens import observed_points, term_effects
@@ -104,7 +105,7 @@ def _flank_angles(sight: Sight) -> Floats:
 
 def _ideal(sight: Sight, nominal: Nominal) -> Floats:
     z = len(sight.order)
-    return 2 * pi / z * np.arange(z)[:, None] + nominal.half * np.array([-1.0, 1.0])
+    return 2 * pi / z * np.arange(z)[:, None] + nominal.half * OUT
 
 
 def view_of(sight: Sight, nominal: Nominal, lens: Lens) -> View:
@@ -123,13 +124,13 @@ def view_of(sight: Sight, nominal: Nominal, lens: Lens) -> View:
     """
     measured, order = sight.measured, sight.order
     fits, datum = measured.fits, sight.axes.datum
-    reach, sign = fits.curve.measuring_arm, np.array([-1.0, 1.0])
+    reach = fits.curve.measuring_arm
     start = start_of(sight, nominal)
     error = wrapped(_flank_angles(sight) - _ideal(sight, nominal) - start)
     angle = start + 2 * pi / len(order) * np.arange(len(order))
     radial = np.stack([np.cos(angle), np.sin(angle)], axis=-1)
     radius = measured.tips.value[order] + radial @ (fits.centre - datum)
-    out = np.column_stack([sign * error * reach, radius - nominal.tip_radius])
+    out = np.column_stack([OUT * error * reach, radius - nominal.tip_radius])
     doubt = flank_doubt(measured)
     u = np.column_stack([np.hypot(fits.u_unwound[order] * reach, doubt),
                          np.hypot(measured.tips.u[order], doubt)])  # fmt: skip
@@ -141,11 +142,11 @@ def view_of(sight: Sight, nominal: Nominal, lens: Lens) -> View:
 
 def _places(sight: Sight, nominal: Nominal, start: float) -> tuple[Floats, Floats]:
     """Where every mark lies from the datum, seen or not, and its normal, shape (z, 3, 2)."""
-    curve, sign = sight.measured.fits.curve, np.array([-1.0, 1.0])
+    curve = sight.measured.fits.curve
     ideal = _ideal(sight, nominal)
     flank, tooth = start + ideal, start + ideal.mean(axis=1)
     angle = np.column_stack([flank, tooth])
-    facing = np.column_stack([flank + sign * (pi / 2 - curve.measuring_lean), tooth])
+    facing = np.column_stack([flank + OUT * (pi / 2 - curve.measuring_lean), tooth])
     radius = np.array([curve.measuring_radius, curve.measuring_radius, nominal.tip_radius])
     way = np.stack([np.cos(angle), np.sin(angle)], axis=-1)
     return radius[:, None] * way, np.stack([np.cos(facing), np.sin(facing)], axis=-1)
