@@ -16,7 +16,8 @@ from cogloupe.deviations import (
     thickness,
     wrapped,
 )
-from cogloupe.figures import allowed_lens, at_the_gear, flank_place, thickness_uncertainty, work_out
+from cogloupe.figures import thickness_uncertainty, work_out
+from cogloupe.flank_sources import allowed_lens, at_the_gear, flank_place
 from cogloupe.involute import angle_at_radius, involute
 from cogloupe.measure import measure_gear
 from cogloupe.settings import make_settings

@@ -12,7 +12,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from cogloupe.deviations import eccentricity
-from cogloupe.figures import SHARED_LEVELS, Figures, flank_doubts, thickness_modes, thickness_parts
+from cogloupe.figures import SHARED_LEVELS, Figures, thickness_modes, thickness_parts
+from cogloupe.flank_sources import flank_doubts
 from cogloupe.measure import Measured
 from cogloupe.reading import BudgetLine
 from cogloupe.uncertainty import of_draws, plausible

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from cogloupe.figures import flank_place
+from cogloupe.flank_sources import flank_place
 from cogloupe.merging import SetOfPictures
 from cogloupe.photo_set import CameraError, LensTerm
 from cogloupe_calibration.lens import TERMS, TERMS_IN_WORDS, observed_points, point_modes

@@ -4,7 +4,8 @@ from dataclasses import dataclass
 
 from cogloupe.datum_axis import Axes
 from cogloupe.evidence import ProfileSheet
-from cogloupe.figures import Figures, allowed_lens
+from cogloupe.figures import Figures
+from cogloupe.flank_sources import allowed_lens
 from cogloupe.measure import Measured
 from cogloupe.measured_sizes import MeasuredSizes, work_out_sizes
 from cogloupe.profile import ProfileFigures, work_out_profiles

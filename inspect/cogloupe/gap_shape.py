@@ -14,7 +14,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from cogloupe.axis import gap_middles
-from cogloupe.figures import Figures, flank_doubts
+from cogloupe.figures import Figures
+from cogloupe.flank_sources import flank_doubts
 from cogloupe.flanks import FlankFits
 from cogloupe.gap_outline import GapOutline
 from cogloupe.gap_theory import GapTheory

@@ -25,8 +25,9 @@ from cogloupe.budget import budget_lines, judge_figures
 from cogloupe.datum_axis import Axes, choose_datum
 from cogloupe.details import Details, work_out_details
 from cogloupe.evidence import Evidence
-from cogloupe.figures import Figures, at_the_gear, work_out
+from cogloupe.figures import Figures, work_out
 from cogloupe.flags import flag
+from cogloupe.flank_sources import at_the_gear
 from cogloupe.gap_findings import gap_findings, settings_by_sight
 from cogloupe.measure import Measured, measure_gear
 from cogloupe.photo import Photo

@@ -11,7 +11,7 @@ from cogloupe.adjust import POSE, TIP, Adjusted, View
 from cogloupe.axis import flank_angles, flank_angles_about
 from cogloupe.datum_axis import Axes
 from cogloupe.deviations import wrapped
-from cogloupe.figures import Settled
+from cogloupe.flank_sources import Settled
 from cogloupe.flanks import FlankFits
 from cogloupe.gaps import Radii
 from cogloupe.measure import Measured

@@ -12,7 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from cogloupe.axis import slope_per_shift, teeth_axis_covariance
-from cogloupe.figures import flank_doubts, flank_place
+from cogloupe.flank_sources import flank_doubts, flank_place
 from cogloupe.flanks import FlankFits
 from cogloupe.grouped import grouped_means
 from cogloupe.measure import Measured

@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 from scipy.stats import t as student_t
 
 from cogloupe.adjust import adjust
-from cogloupe.figures import allowed_lens
+from cogloupe.flank_sources import allowed_lens
 from cogloupe.inspection import stated_scale
 from cogloupe.matching import SURE, best_match, pattern_evidence
 from cogloupe.merging import SetOfPictures

@@ -12,7 +12,8 @@ from cogloupe.axis import flank_angles_about
 from cogloupe.datum_axis import Axes
 from cogloupe.deviations import thickness, wrapped
 from cogloupe.edges import BEVEL_DOUBT
-from cogloupe.figures import datum_points, flank_doubt, flank_status
+from cogloupe.figures import flank_status
+from cogloupe.flank_sources import datum_points, flank_doubt
 from cogloupe.measure import Measured
 from cogloupe.tooth_form import OUT
 from cogloupe.uncertainty import edge_shift
