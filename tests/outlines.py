@@ -4,7 +4,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from cogloupe.rack import Gear, basic_rack, gear_outline
+from cogloupe.basic_racks import basic_rack
+from cogloupe.rack import Gear, gear_outline
 from cogloupe.sampling import EdgePoints
 from cogloupe.teeth import map_teeth
 

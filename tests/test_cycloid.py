@@ -8,9 +8,10 @@ import shapely
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from cogloupe.basic_racks import basic_rack
 from cogloupe.clock_wheel import CycloidalWheel, addendum_sizes
 from cogloupe.cycloid import CycloidalForm, Epicycloid, RoundTop
-from cogloupe.rack import Gear, basic_rack, gear_outline
+from cogloupe.rack import Gear, gear_outline
 from cogloupe.straight import StraightForm, StraightWheel
 from cogloupe_calibration.errors import UseError
 

@@ -7,6 +7,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from cogloupe.basic_racks import basic_rack
 from cogloupe.deviations import (
     cumulative_pitch,
     eccentricity,
@@ -21,7 +22,7 @@ from cogloupe.deviations import (
     wrapped,
 )
 from cogloupe.involute import involute
-from cogloupe.rack import Gear, basic_rack
+from cogloupe.rack import Gear
 
 from .polygon_gauges import reference_facts
 

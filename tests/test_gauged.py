@@ -8,6 +8,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from cogloupe.basic_racks import basic_rack
 from cogloupe.flanks import fit_flanks
 from cogloupe.gauged import (
     GaugedFlanks,
@@ -20,7 +21,7 @@ from cogloupe.gauged import (
     spans,
 )
 from cogloupe.involute import involute_curve
-from cogloupe.rack import Gear, basic_rack, gear_outline, over_pins_size, span_size
+from cogloupe.rack import Gear, gear_outline, over_pins_size, span_size
 
 from .outlines import PX_PER_MM, traced
 from .polygon_gauges import reference_facts, reference_rows, size_over_pins, span_between_anvils

@@ -12,6 +12,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from cogloupe import meshing
+from cogloupe.basic_racks import RACK_NAMES, basic_rack, rack_for_angle
 from cogloupe.cautions import CAUTIONS, cautions_for
 from cogloupe.check_sizes import (
     chord,
@@ -28,15 +29,7 @@ from cogloupe.machine import load_machine, make_machine
 from cogloupe.plan import make_plan, pass_depths
 from cogloupe.plan_notices import notices
 from cogloupe.plan_request import load_request, make_request
-from cogloupe.rack import (
-    RACK_NAMES,
-    Gear,
-    basic_rack,
-    gear_outline,
-    over_pins_size,
-    rack_for_angle,
-    span_size,
-)
+from cogloupe.rack import Gear, gear_outline, over_pins_size, span_size
 from cogloupe.report.plan_page import plan_html, plan_tables
 from cogloupe.report.plan_rows import plan_title, sections
 from cogloupe.report.plan_text import angle, fraction, lengths

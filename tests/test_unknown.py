@@ -5,9 +5,10 @@ from math import cos, pi
 
 import pytest
 
+from cogloupe.basic_racks import basic_rack
 from cogloupe.check_sizes import usable_spans
 from cogloupe.commands.inspect import _told_by_gaps
-from cogloupe.rack import Gear, basic_rack, over_pins_size, span_size
+from cogloupe.rack import Gear, over_pins_size, span_size
 from cogloupe.report.gap_rows import chance
 from cogloupe.report.page import report_html
 from cogloupe.said_of_gaps import build_identity

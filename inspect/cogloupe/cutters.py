@@ -12,20 +12,13 @@ from math import degrees, radians
 import numpy as np
 from numpy.typing import NDArray
 
+from cogloupe.basic_racks import RACK_NAMES, BasicRack, basic_rack, full_radius, rack_for_angle
 from cogloupe.gap_fit import Free, Supposed
 from cogloupe.gap_outline import GapOutline, evenly, whole_gap
 from cogloupe.gap_theory import FURTHEST_SHIFTS
 from cogloupe.hob_end import ended_gap
 from cogloupe.mean_gap import MeanGap
-from cogloupe.rack import (
-    RACK_NAMES,
-    BasicRack,
-    Gear,
-    basic_rack,
-    full_radius,
-    half_gap,
-    rack_for_angle,
-)
+from cogloupe.rack import Gear, half_gap
 from cogloupe.standard_sizes import standard_sizes_near
 
 Floats = NDArray[np.float64]

@@ -5,13 +5,13 @@ from typing import Any
 
 from numpy.typing import NDArray
 
+from cogloupe.basic_racks import RACK_NAMES
 from cogloupe.cut_ranking import rank_cuts
 from cogloupe.datum_axis import choose_datum
 from cogloupe.figures import Figures, work_out
 from cogloupe.findings import Cutting, Identity
 from cogloupe.mean_gap import measure_mean_gap
 from cogloupe.measure import Measured, measure_gear
-from cogloupe.rack import RACK_NAMES
 from cogloupe.said_of_gaps import build_cutting, build_identity
 from cogloupe.settings import GearSettings
 from cogloupe.unknown import Identified, base_radius_seen, identify, measures

@@ -10,9 +10,10 @@ from math import cos, pi, radians
 import numpy as np
 from numpy.typing import NDArray
 
+from cogloupe.basic_racks import BasicRack, basic_rack
 from cogloupe.gaps import theoretical_widths
 from cogloupe.involute import roll_length
-from cogloupe.rack import BasicRack, Gear, basic_rack
+from cogloupe.rack import Gear
 from cogloupe.reading import Reading
 from cogloupe.tooth_pattern import flank_array
 from cogloupe_calibration.errors import UseError

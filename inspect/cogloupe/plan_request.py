@@ -7,8 +7,8 @@ from typing import Annotated, Literal, Self
 
 from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, ValidationError, model_validator
 
+from cogloupe.basic_racks import BasicRack, basic_rack, rack_for_angle
 from cogloupe.machine import wrong_field
-from cogloupe.rack import BasicRack, basic_rack, rack_for_angle
 from cogloupe_calibration.errors import UseError
 from cogloupe_calibration.units import MM_PER_INCH, parse_length
 

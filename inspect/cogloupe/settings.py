@@ -10,7 +10,7 @@ from unicodedata import normalize
 from pydantic import BaseModel, ConfigDict, Field, ValidationError, field_validator
 from pydantic_core import ErrorDetails
 
-from cogloupe.rack import BasicRack, basic_rack, rack_for_angle
+from cogloupe.basic_racks import BasicRack, basic_rack, rack_for_angle
 from cogloupe.reading import DatumKind
 from cogloupe.tooth_form import FormName
 from cogloupe_calibration.errors import UseError

@@ -14,13 +14,14 @@ from math import cos, degrees, hypot, log, pi, sin, sqrt, tan
 import numpy as np
 from numpy.typing import NDArray
 
+from cogloupe.basic_racks import RACK_NAMES, BasicRack, basic_rack, rack_for_angle
 from cogloupe.check_sizes import STANDARD_PIN, chord, over_pins, usable_spans
 from cogloupe.cut_ranking import ALIKE, Size
 from cogloupe.cutters import Cut, supposed
 from cogloupe.gap_fit import Comparison, GapFit, shares
 from cogloupe.mean_gap import MeanGap
 from cogloupe.measure import Measured
-from cogloupe.rack import RACK_NAMES, BasicRack, Gear, basic_rack, rack_for_angle
+from cogloupe.rack import Gear
 from cogloupe.standard_sizes import standard_sizes_near
 
 Floats = NDArray[np.float64]

@@ -10,7 +10,8 @@ from math import ceil, cos, pi, radians, sin, sqrt, tan
 import numpy as np
 from numpy.typing import NDArray
 
-from cogloupe.rack import BasicRack, Gear, full_radius, half_gap
+from cogloupe.basic_racks import BasicRack, full_radius
+from cogloupe.rack import Gear, half_gap
 from cogloupe_calibration.errors import UseError
 
 Floats = NDArray[np.float64]

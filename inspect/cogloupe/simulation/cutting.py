@@ -9,7 +9,8 @@ from math import pi, radians, sqrt
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from cogloupe.rack import Gear, full_radius
+from cogloupe.basic_racks import full_radius
+from cogloupe.rack import Gear
 from cogloupe.simulation.scene import Faults, GearSpec, polar_vector
 from cogloupe.tooth_form import Wheel
 from cogloupe_calibration.errors import UseError

@@ -16,9 +16,10 @@ from typing import Annotated, Literal, Self
 
 from pydantic import BaseModel, ConfigDict, Field, ValidationError, model_validator
 
+from cogloupe.basic_racks import BasicRack, basic_rack, rack_for_angle
 from cogloupe.clock_wheel import MOST_LEAVES, WHEEL_ADDENDUM, CycloidalWheel, leaf_thickness
 from cogloupe.cycloid import CycloidalForm, Epicycloid, RoundTop
-from cogloupe.rack import BasicRack, Gear, basic_rack, rack_for_angle
+from cogloupe.rack import Gear
 from cogloupe.simulation.process import Process
 from cogloupe.straight import StraightForm, StraightWheel
 from cogloupe.tooth_form import FormName, Wheel
