@@ -59,7 +59,21 @@ class Settled:
 def settle_alone(
     measured: Measured, axes: Axes, frame: tuple[int, int], lens: Lens | None
 ) -> Settled:
-    """Uncertainties that one picture states by itself."""
+    """Uncertainties that one picture states by itself.
+
+    Parameters
+    ----------
+    measured : Measured
+    axes : Axes
+    frame : (int, int)
+        Width and height of the picture, px.
+    lens : Lens or None
+        Measured lens; without one an allowance is made.
+
+    Returns
+    -------
+    Settled
+    """
     fits = measured.fits
     own = flank_doubt(measured) / fits.curve.measuring_arm
     known = lens or allowed_lens(measured, frame)
