@@ -95,7 +95,7 @@ def start_of(sight: Sight, nominal: Nominal) -> float:
     float
         Rad, the mean over all flanks.
     """
-    error = _flank_angles(sight) - _ideal(sight, nominal)
+    error = _flank_angles(sight) - ideal_angles(sight, nominal)
     first = error[np.isfinite(error)][0]
     return float(first + np.nanmean(wrapped(error - first)))
 
@@ -104,7 +104,19 @@ def _flank_angles(sight: Sight) -> Floats:
     return flank_angles_about(sight.measured.fits, sight.axes.datum)[sight.order]
 
 
-def _ideal(sight: Sight, nominal: Nominal) -> Floats:
+def ideal_angles(sight: Sight, nominal: Nominal) -> Floats:
+    """Angles of the perfect gear's flanks from the set's first tooth on.
+
+    Parameters
+    ----------
+    sight : Sight
+    nominal : Nominal
+
+    Returns
+    -------
+    ndarray, shape (z, 2)
+        Rad.
+    """
     z = len(sight.order)
     return 2 * pi / z * np.arange(z)[:, None] + nominal.half * OUT
 
@@ -127,7 +139,7 @@ def view_of(sight: Sight, nominal: Nominal, lens: Lens) -> View:
     fits, datum = measured.fits, sight.axes.datum
     reach = fits.curve.measuring_arm
     start = start_of(sight, nominal)
-    error = wrapped(_flank_angles(sight) - _ideal(sight, nominal) - start)
+    error = wrapped(_flank_angles(sight) - ideal_angles(sight, nominal) - start)
     angle = start + 2 * pi / len(order) * np.arange(len(order))
     radial = np.stack([np.cos(angle), np.sin(angle)], axis=-1)
     radius = measured.tips.value[order] + radial @ (fits.centre - datum)
@@ -144,7 +156,7 @@ def view_of(sight: Sight, nominal: Nominal, lens: Lens) -> View:
 def _places(sight: Sight, nominal: Nominal, start: float) -> tuple[Floats, Floats]:
     """Where every mark lies from the datum, seen or not, and its normal, shape (z, 3, 2)."""
     curve = sight.measured.fits.curve
-    ideal = _ideal(sight, nominal)
+    ideal = ideal_angles(sight, nominal)
     flank, tooth = start + ideal, start + ideal.mean(axis=1)
     angle = np.column_stack([flank, tooth])
     facing = np.column_stack([flank + OUT * (pi / 2 - curve.measuring_lean), tooth])
