@@ -336,6 +336,23 @@ def text_width(text: str, size: int, bold: bool = False) -> float:
     return float(_font(size, bold).getlength(text))
 
 
+def stretches(seen: NDArray[np.bool_]) -> list[NDArray[np.int64]]:
+    """Indices of the stretches of a line without a break.
+
+    Parameters
+    ----------
+    seen : ndarray, shape (n,)
+
+    Returns
+    -------
+    list of ndarray
+        Of two points and more each.
+    """
+    index = np.flatnonzero(seen)
+    runs = np.split(index, np.flatnonzero(np.diff(index) > 1) + 1)
+    return [run for run in runs if run.size > 1]
+
+
 def encoded(canvas: Canvas, kind: str) -> bytes:
     """Write a drawing as the bytes of a picture file.
 

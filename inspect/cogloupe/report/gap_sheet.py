@@ -6,7 +6,7 @@ import numpy as np
 
 from cogloupe.evidence import GapSheet
 from cogloupe.reading import GapTheory, Reading
-from cogloupe.report.canvas import Canvas, Floats, Label, draw_lines, write_labels
+from cogloupe.report.canvas import Canvas, Floats, Label, draw_lines, stretches, write_labels
 from cogloupe.report.legend import Key, legend_strip, round_length
 from cogloupe.report.styles import FAINT, INK
 
@@ -92,9 +92,7 @@ def _view(sheet: GapSheet) -> _View:
 def _outlines(sheet: GapSheet, off_um: Floats, factor: float, view: _View) -> list[Floats]:
     """Stretches of one gap's outline without a break, drawn off the theoretical one."""
     places = view.place(sheet.xy_mm + factor * 1e-3 * off_um[:, None] * sheet.normal)
-    seen = np.flatnonzero(np.isfinite(off_um))
-    runs = np.split(seen, np.flatnonzero(np.diff(seen) > 1) + 1)
-    return [places[run] for run in runs if run.size > 1]
+    return [places[part] for part in stretches(np.isfinite(off_um))]
 
 
 def _title(sheet: GapSheet) -> Label:

@@ -4,11 +4,18 @@ from dataclasses import dataclass
 from math import ceil, sqrt
 
 import numpy as np
-from numpy.typing import NDArray
 
 from cogloupe.evidence import ProfileSheet
 from cogloupe.reading import Reading
-from cogloupe.report.canvas import Canvas, Floats, Label, draw_lines, text_width, write_labels
+from cogloupe.report.canvas import (
+    Canvas,
+    Floats,
+    Label,
+    draw_lines,
+    stretches,
+    text_width,
+    write_labels,
+)
 from cogloupe.report.legend import round_length
 from cogloupe.report.styles import FAINT, GRID, INK, SIDE_STYLES
 
@@ -171,13 +178,7 @@ def _tooth(
 
 def _lines(lane: _Lane, roll: Floats, trace: Floats) -> list[Floats]:
     """Stretches of a trace without a break."""
-    return [lane.place(roll[part], trace[part]) for part in _runs(np.isfinite(trace))]
-
-
-def _runs(seen: NDArray[np.bool_]) -> list[NDArray[np.int64]]:
-    index = np.flatnonzero(seen)
-    runs = np.split(index, np.flatnonzero(np.diff(index) > 1) + 1)
-    return [run for run in runs if run.size > 1]
+    return [lane.place(roll[part], trace[part]) for part in stretches(np.isfinite(trace))]
 
 
 def _foot(canvas: Canvas, reach: float, crowded: bool) -> list[Label]:
