@@ -10,8 +10,9 @@ from cogloupe.report.numbers import (
     rounded,
     stated_in_dp,
     with_uncertainty,
+    with_unit,
 )
-from cogloupe.report.rows import Cell, cell
+from cogloupe.report.rows import Cell, cells
 
 PROFILE_COLUMNS: tuple[tuple[str, str], ...] = (
     ("profile_total_um", "F_α"),
@@ -99,8 +100,7 @@ def _side_row(
         text = _sided(found, u, side, unit)
         off = getattr(spreads, side) if spreads is not None else None
         if off is not None:
-            text += f"; from tooth to tooth {rounded(off, off / 2)[0]}{'' if unit == '°' else ' '}"
-            text += unit
+            text += f"; from tooth to tooth {with_unit(rounded(off, off / 2)[0], unit)}"
         texts.append(text)
     return SideRow(name, symbol, *texts)
 
@@ -127,11 +127,8 @@ def flank_profiles(reading: Reading) -> list[tuple[int, tuple[Cell, ...]]]:
 
 
 def _profile_cells(tooth: Tooth) -> tuple[Cell, ...]:
-    return tuple(
-        cell(getattr(flank, name), getattr(flank, f"u_{name}"), signed="slope" in name)
-        for flank in (tooth.left, tooth.right)
-        for name, _ in PROFILE_COLUMNS
-    )
+    names = [name for name, _ in PROFILE_COLUMNS]
+    return (*cells(tooth.left, names, "slope"), *cells(tooth.right, names, "slope"))
 
 
 _SHAPE_FIGURES = (

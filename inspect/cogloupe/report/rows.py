@@ -1,8 +1,9 @@
 """The tables of the page: what is in each row, as text."""
 
+from collections.abc import Iterable
 from dataclasses import dataclass
 
-from cogloupe.reading import SIDES, Gap, PerSide, Reading, Summary, Tooth
+from cogloupe.reading import SIDES, PerSide, Reading, Summary, Tooth
 from cogloupe.report.numbers import (
     NOT_SEEN,
     clock,
@@ -70,6 +71,28 @@ def cell(value: float | None, u: float | None, *, signed: bool = False) -> Cell:
     """
     text = with_uncertainty(value, u, "", signed=signed)
     return Cell(text, value, not resolved(value, u))
+
+
+def cells(item: object, names: Iterable[str], signed: str) -> tuple[Cell, ...]:
+    """Write figures of a tooth, flank or gap.
+
+    Parameters
+    ----------
+    item : object
+        What has them, each with its standard uncertainty.
+    names : iterable of str
+        Their fields.
+    signed : str
+        Those with this in their name get a plus above zero.
+
+    Returns
+    -------
+    tuple of Cell
+    """
+    return tuple(
+        cell(getattr(item, name), getattr(item, f"u_{name}"), signed=signed in name)
+        for name in names
+    )
 
 
 _MICROMETRES: tuple[tuple[str, str, str, str], ...] = (
@@ -220,11 +243,7 @@ def class_range(found: tuple[int, int]) -> str:
     return str(low) if low == high else f"{low} to {high}"
 
 
-_FLANK_COLUMNS = (
-    ("single_pitch_um", "single pitch"),
-    ("cumulative_pitch_um", "cumulative"),
-    ("profile_total_um", "profile"),
-)
+_FLANK_COLUMNS = ("single_pitch_um", "cumulative_pitch_um", "profile_total_um")
 
 
 @dataclass(frozen=True)
@@ -256,22 +275,14 @@ def tooth_rows(reading: Reading) -> list[ToothRow]:
     return [
         ToothRow(
             tooth.number,
-            _flank_cells(tooth, "left"),
-            _flank_cells(tooth, "right"),
+            cells(tooth.left, _FLANK_COLUMNS, "pitch"),
+            cells(tooth.right, _FLANK_COLUMNS, "pitch"),
             cell(tooth.thickness_mm, tooth.u_thickness_mm),
             _status(tooth),
             tooth.number == worst_tooth,
         )
         for tooth in reading.teeth
     ]
-
-
-def _flank_cells(tooth: Tooth, side: str) -> tuple[Cell, ...]:
-    flank = getattr(tooth, side)
-    return tuple(
-        cell(getattr(flank, name), getattr(flank, f"u_{name}"), signed="pitch" in name)
-        for name, _ in _FLANK_COLUMNS
-    )
 
 
 def _status(tooth: Tooth) -> str:
@@ -309,11 +320,5 @@ def gap_rows(reading: Reading) -> list[tuple[int, tuple[Cell, ...]]]:
     list of (int, tuple of Cell)
         Number of the gap and its figures.
     """
-    return [(gap.number, _gap_cells(gap)) for gap in reading.gaps]
-
-
-def _gap_cells(gap: Gap) -> tuple[Cell, ...]:
-    return tuple(
-        cell(getattr(gap, name), getattr(gap, f"u_{name}"), signed=name == "lean_deg")
-        for name, _ in GAP_COLUMNS
-    )
+    names = [name for name, _ in GAP_COLUMNS]
+    return [(gap.number, cells(gap, names, "lean")) for gap in reading.gaps]
