@@ -3,7 +3,8 @@
 import datetime
 import os
 import platform
-from collections.abc import Iterable, Sequence
+import sys
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 from math import pi, sqrt
 from pathlib import Path
@@ -231,6 +232,27 @@ def rms(values: Floats) -> float:
     """
     seen = values[np.isfinite(values)]
     return float(np.sqrt(np.mean(seen**2))) if seen.size else float("nan")
+
+
+def run_parts(name: str, title: str, parts: dict[str, tuple[str, Callable[[], str]]]) -> None:
+    """Run the parts of a study that the command line names, and print them; or all, and write them.
+
+    Parameters
+    ----------
+    name : str
+        Stem of the file of results.
+    title : str
+    parts : dict of str to (str, callable)
+        By their names: a heading, and what makes the table.
+    """
+    wanted = sys.argv[1:]
+    texts = [
+        f"{head}\n{run()}" for part, (head, run) in parts.items() if part in wanted or not wanted
+    ]
+    if wanted:
+        print(*texts, sep="\n")
+        return
+    report(name, title, texts)
 
 
 def bound(noise: float, blur: float) -> float:

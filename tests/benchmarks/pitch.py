@@ -5,13 +5,12 @@ cores in all). With parts named only those are run, and nothing is written.
 """
 
 import os
-import sys
 from collections.abc import Callable
 from math import cos, radians, sqrt
 
 import numpy as np
 from clean_set import BLURS_PX, NOISES, SIDE_PX, TIP_PX, clean_scene, noisy
-from common import Case, Errors, bound, errors_of, report, rms, settings_of, table
+from common import Case, Errors, bound, errors_of, rms, run_parts, settings_of, table
 from counting_set import Counted, Counting, count, counting_set
 from edges import true_involute
 from process_costs import HEAD as PROCESS
@@ -165,17 +164,5 @@ PARTS: dict[str, tuple[str, Callable[[], str]]] = {
 }
 
 
-def main() -> None:
-    """Run the parts and write the tables."""
-    wanted = sys.argv[1:]
-    texts = [
-        f"{head}\n{run()}" for name, (head, run) in PARTS.items() if name in wanted or not wanted
-    ]
-    if wanted:
-        print(*texts, sep="\n")
-        return
-    report("pitch", "Pitch, counts and the whole command", texts)
-
-
 if __name__ == "__main__":
-    main()
+    run_parts("pitch", "Pitch, counts and the whole command", PARTS)

@@ -4,12 +4,11 @@ Run: ``python tests/benchmarks/unknown.py [profile] [identity] [cutters]``. With
 are run and the tables are written to results/unknown.md.
 """
 
-import sys
 from collections.abc import Callable, Iterator
 from math import ceil
 
 import numpy as np
-from common import Case, make_case, report, settings_of, table
+from common import Case, both_sides, make_case, run_parts, settings_of, table
 from cutting_set import CUT_CASES, CutCase
 
 from cogloupe.cut_ranking import ALIKE
@@ -88,13 +87,13 @@ def _profile_row(teeth: int, depth: float, angle: float) -> list[object]:
     assert u is not None
     by_scale = np.degrees(reading.calibration.u_mm_per_px / reading.calibration.mm_per_px)
     own = np.sqrt(max(u**2 - (by_scale / np.tan(np.radians(found))) ** 2, 0.0))
-    slopes = _slopes(reading, "profile_slope_um")
-    true = _slopes_of_truth(case)
+    slopes = both_sides(reading.teeth, "profile_slope_um")
+    true = both_sides(truth.about_teeth.teeth, "profile_slope_um")
     px_um = 1000 * truth.picture.mm_per_px
     error = (slopes - true) / px_um
-    inside = np.abs(slopes - true) < 2 * _slopes(reading, "u_profile_slope_um")
+    inside = np.abs(slopes - true) < 2 * both_sides(reading.teeth, "u_profile_slope_um")
     ratio, u_ratio = _ratios(reading)
-    true_ratio = _true_floor_ratio(case, reading)
+    true_ratio = _true_floor_ratio(case)
     return [
         teeth, depth, angle, f"{found - truth.profile.pressure_angle_deg:+.3f}", f"{2 * own:.3f}",
         f"{np.sqrt(np.mean(error**2)):.3f}", f"{error.mean():+.3f}", f"{inside.mean():.0%}",
@@ -102,22 +101,12 @@ def _profile_row(teeth: int, depth: float, angle: float) -> list[object]:
     ]  # fmt: skip
 
 
-def _slopes(reading: Reading, name: str) -> np.ndarray:
-    values = [[getattr(t.left, name), getattr(t.right, name)] for t in reading.teeth]
-    return np.array(values, float)
-
-
-def _slopes_of_truth(case: Case) -> np.ndarray:
-    teeth = case.truth.about_teeth.teeth
-    return np.array([[t.left.profile_slope_um, t.right.profile_slope_um] for t in teeth])
-
-
 def _ratios(reading: Reading) -> tuple[float, float]:
     value, u = reading.summary.floor_ratio_mean, reading.summary.u_floor_ratio_mean
     return (np.nan if value is None else value), (np.nan if u is None else u)
 
 
-def _true_floor_ratio(case: Case, reading: Reading) -> float:
+def _true_floor_ratio(case: Case) -> float:
     """Floor ratio of the truth as the reading means it: against the gap at the depth as cut.
 
     The scenes here are cut to the drawn depth, so that the truth's own definition, on the drawn
@@ -241,17 +230,5 @@ PARTS: dict[str, tuple[str, Callable[[], str]]] = {
 }
 
 
-def main() -> None:
-    """Run the parts and write the tables."""
-    wanted = sys.argv[1:]
-    texts = [
-        f"{head}\n{run()}" for name, (head, run) in PARTS.items() if name in wanted or not wanted
-    ]
-    if wanted:
-        print(*texts, sep="\n")
-        return
-    report("unknown", "Profiles, gaps and unknown gears", texts)
-
-
 if __name__ == "__main__":
-    main()
+    run_parts("unknown", "Profiles, gaps and unknown gears", PARTS)
