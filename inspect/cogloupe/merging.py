@@ -17,11 +17,10 @@ from cogloupe.gaps import Radii
 from cogloupe.measure import Measured
 from cogloupe.photo import Photo
 from cogloupe.photo_set import SetKind
-from cogloupe.source_effects import Mode
+from cogloupe.source_effects import Mode, lens_sources
 from cogloupe.tooth_form import OUT
 from cogloupe.views import Nominal, Sight, flank_doubt_of, ideal_angles, start_of
 from cogloupe_calibration.calibration import Lens
-from cogloupe_calibration.lens import TERMS, TERMS_IN_WORDS
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -161,7 +160,8 @@ def settled(pictures: SetOfPictures, axes: Axes) -> Settled:
         taken = np.linalg.lstsq(effects[seen], flanks[seen], rcond=None)[0]
         return np.asarray((OUT * (flanks - effects @ taken) / arm)[back])
 
-    modes = _lens_modes(adjusted, left)
+    sources = zip(lens_sources(adjusted.lens), adjusted.lens_modes, strict=True)
+    modes = [Mode(name, f"{100 * u:.2g} %", left(mode)) for (name, u), mode in sources]
     modes += [Mode(PLACES, "as adjusted", left(mode)) for mode in adjusted.pose_modes]
     if not told and axes.kind == "teeth":
         modes += [Mode(AXIS, "as the teeth stray", left(mode)) for mode in _axis_modes(pictures)]
@@ -173,17 +173,6 @@ def settled(pictures: SetOfPictures, axes: Axes) -> Settled:
     # own: it turns with the gear, and no number of pictures averages it out.
     noise = np.hypot(adjusted.noise[:, :TIP], flank_doubt_of(pictures.sights))
     return Settled((noise / arm)[back], tuple(modes))
-
-
-def _lens_modes(adjusted: Adjusted, left: Callable[[Floats], Floats]) -> list[Mode]:
-    """Modes of the lens, each named after the term that has most of it."""
-    value, axis = np.linalg.eigh(np.array(adjusted.lens.covariance))
-    names = [TERMS_IN_WORDS[TERMS[int(np.argmax(np.abs(column)))]] for column in axis.T[::-1]]
-    sizes = [f"{100 * np.sqrt(max(v, 0.0)):.2g} %" for v in value[::-1]]
-    return [
-        Mode(name, size, left(mode))
-        for name, size, mode in zip(names, sizes, adjusted.lens_modes, strict=True)
-    ]
 
 
 def axis_design(gear: Floats, pose: Floats) -> tuple[Floats, Floats]:

@@ -90,17 +90,34 @@ def lens_modes(
     tuple of Mode
         One for each independent source, named after the term that has most of it.
     """
-    value, axis = np.linalg.eigh(np.array(lens.covariance))
     found = []
-    for k in range(len(TERMS)):
-        # `point_modes` gives the largest source first, `eigh` the smallest.
-        u = float(np.sqrt(max(value[-1 - k], 0.0)))
+    for k, (name, u) in enumerate(lens_sources(lens)):
         if u > 0:
-            name = TERMS_IN_WORDS[TERMS[int(np.argmax(np.abs(axis[:, -1 - k])))]]
             effect = _flank_effect(place, _source(lens, k), datum_points)
             grown = 0.0 if stretch is None else float(stretch[k])
             found.append(Mode(name, f"{100 * u:.2g} %", effect, grown))
     return tuple(found)
+
+
+def lens_sources(lens: Lens) -> list[tuple[str, float]]:
+    """Independent sources of what is not known of a lens.
+
+    Parameters
+    ----------
+    lens : Lens
+
+    Returns
+    -------
+    list of (str, float)
+        Words of the term that has most of each, and its standard uncertainty; largest first, as
+        `point_modes` has them.
+    """
+    value, axis = np.linalg.eigh(np.array(lens.covariance))
+    sizes = np.sqrt(np.maximum(value, 0.0))
+    return [
+        (TERMS_IN_WORDS[TERMS[int(np.argmax(np.abs(column)))]], float(u))
+        for column, u in zip(axis.T[::-1], sizes[::-1], strict=True)
+    ]
 
 
 def lens_tilts(place: FlankPlace, low: FlankPlace, high: FlankPlace, lens: Lens) -> Floats:
