@@ -13,7 +13,7 @@ from cogloupe.cautions import CAUTIONS
 from cogloupe.commands import main
 from cogloupe.diagnosis import diagnose
 from cogloupe.machine import make_machine
-from cogloupe.reading import reading_json
+from cogloupe.reading_files import reading_json
 from cogloupe.report.causes_page import cause_tables, causes_html
 from cogloupe.report.causes_text import headline, period_rows
 from cogloupe.simulation import DriveError, Faults, GearSpec, LostSteps, Process, make

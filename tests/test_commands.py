@@ -14,7 +14,7 @@ import pytest
 from scipy.special import ndtr
 
 from cogloupe.commands import main
-from cogloupe.reading import load_reading, reading_json
+from cogloupe.reading_files import load_reading, reading_json
 from cogloupe_calibration.calibration import load_calibration
 
 from .pictures import disc, rendered, write

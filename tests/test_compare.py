@@ -15,7 +15,7 @@ from cogloupe.commands import main
 from cogloupe.compare import compare_pair
 from cogloupe.compare_series import compare_series, play_of
 from cogloupe.compared_figures import KINDS, Value, figure_value, same_calibration, why_not
-from cogloupe.reading import reading_json
+from cogloupe.reading_files import reading_json
 from cogloupe.report.compare_history import unnoted
 from cogloupe.report.compare_text import doubts, findings, headline
 from cogloupe.sham_pairs import common_scatter, shams_of_machine, waves_above_scatter

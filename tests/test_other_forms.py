@@ -7,7 +7,7 @@ import pytest
 
 from cogloupe.form_fit import mean_flank, misfit
 from cogloupe.measure import measure_gear
-from cogloupe.reading import load_reading, reading_json
+from cogloupe.reading_files import load_reading, reading_json
 from cogloupe.settings import make_settings
 from cogloupe.simulation import Camera, Faults, GearSpec, Scene, render
 from cogloupe_calibration.errors import UseError

@@ -7,7 +7,7 @@ from importlib.resources import files
 
 import pytest
 
-from cogloupe.reading import load_reading, reading_json, reading_schema, teeth_csv
+from cogloupe.reading_files import load_reading, reading_json, reading_schema, teeth_csv
 from cogloupe_calibration.errors import UseError
 
 from .report_examples import example_reading

@@ -7,7 +7,7 @@ import sys
 import pytest
 from rich.console import Console
 
-from cogloupe.reading import load_reading
+from cogloupe.reading_files import load_reading
 from cogloupe.report import write
 from cogloupe.report.beside import charts_beside, charts_here
 from cogloupe.report.table import summary_table

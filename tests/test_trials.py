@@ -8,7 +8,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from cogloupe.attempts import find_reading, gather
-from cogloupe.reading import reading_json
+from cogloupe.reading_files import reading_json
 from cogloupe.trials import (
     append_trials,
     load_trials,

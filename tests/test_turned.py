@@ -10,7 +10,8 @@ from cogloupe.camera_map import camera_map
 from cogloupe.inspection import inspect_photo
 from cogloupe.pairing import parse_marks
 from cogloupe.photo import Photo
-from cogloupe.reading import Reading, reading_json
+from cogloupe.reading import Reading
+from cogloupe.reading_files import reading_json
 from cogloupe.repeats import inspect_repeats
 from cogloupe.report.set_rows import set_rows
 from cogloupe.settings import make_settings

@@ -5,7 +5,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
-from cogloupe.reading import Reading, load_reading
+from cogloupe.reading import Reading
+from cogloupe.reading_files import load_reading
 from cogloupe.trials import Trial, append_trials, load_trials, make_trial, place_of, seen_from
 from cogloupe_calibration.errors import UseError
 

@@ -27,7 +27,7 @@ def causes(
     """Rank what on the machine would leave this pattern, and say which cheap test to make next."""
     from cogloupe.diagnosis import diagnose
     from cogloupe.machine import load_machine
-    from cogloupe.reading import load_reading
+    from cogloupe.reading_files import load_reading
     from cogloupe.report.causes_page import cause_tables, causes_html
     from cogloupe.report.causes_text import headline
 

@@ -7,7 +7,8 @@ from pathlib import Path
 from types import MappingProxyType
 
 from cogloupe.evidence import Evidence
-from cogloupe.reading import Reading, reading_json, teeth_csv
+from cogloupe.reading import Reading
+from cogloupe.reading_files import reading_json, teeth_csv
 from cogloupe.report.beside import Draw, charts_here
 from cogloupe.report.canvas import encoded
 from cogloupe.report.gap_sheet import gap_sheet
