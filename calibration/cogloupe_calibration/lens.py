@@ -251,12 +251,27 @@ def point_modes(lens: Lens, xy: ArrayLike) -> Floats:
     With C = V L V^T, the columns of V sqrt(L) are independent unit sources; each moves the places
     by J V sqrt(L) to first order (GUM 5.2, principal-axis form).
     """
-    value, axis = np.linalg.eigh(np.array(lens.covariance))
-    sources = (axis * np.sqrt(np.clip(value, 0.0, None)))[:, ::-1]
+    sources = independent_sources(np.array(lens.covariance))
     effects = term_effects(
         np.array(lens.terms), lens.centre_px, lens.radius_px, np.asarray(xy, np.float64)
     )
     return np.moveaxis(effects @ sources, -1, 0)
+
+
+def independent_sources(covariance: Floats) -> Floats:
+    """Independent sources of a covariance.
+
+    Parameters
+    ----------
+    covariance : ndarray, shape (n, n)
+
+    Returns
+    -------
+    ndarray, shape (n, n)
+        One source a column, as long as its standard uncertainty, largest first.
+    """
+    value, axis = np.linalg.eigh(covariance)
+    return np.asarray((axis * np.sqrt(np.clip(value, 0.0, None)))[:, ::-1])
 
 
 def _distortion_basis(v: Floats) -> Floats:

@@ -23,7 +23,7 @@ from numpy.typing import NDArray
 from scipy.linalg import block_diag
 
 from cogloupe_calibration.calibration import Lens
-from cogloupe_calibration.lens import make_lens
+from cogloupe_calibration.lens import independent_sources, make_lens
 
 Floats = NDArray[np.float64]
 Bools = NDArray[np.bool_]
@@ -295,12 +295,7 @@ def _modes(mean_effect: Floats, covariance: Floats, terms: int) -> tuple[Floats,
     of_lens = covariance[:terms, :terms]
     follow = np.linalg.solve(of_lens, covariance[:terms, terms:]).T
     of_pose = covariance[terms:, terms:] - follow @ covariance[:terms, terms:]
-    by_lens = -(mean_effect[:, :terms] + mean_effect[:, terms:] @ follow) @ _root(of_lens)
-    by_pose = -mean_effect[:, terms:] @ _root(of_pose)
+    followed = mean_effect[:, :terms] + mean_effect[:, terms:] @ follow
+    by_lens = -followed @ independent_sources(of_lens)
+    by_pose = -mean_effect[:, terms:] @ independent_sources(of_pose)
     return by_lens.T, by_pose.T, of_lens
-
-
-def _root(covariance: Floats) -> Floats:
-    """Independent sources of a covariance, as columns, largest first."""
-    value, axis = np.linalg.eigh(covariance)
-    return np.asarray((axis * np.sqrt(np.clip(value, 0.0, None)))[:, ::-1])

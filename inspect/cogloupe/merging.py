@@ -21,6 +21,7 @@ from cogloupe.source_effects import Mode, lens_sources
 from cogloupe.tooth_form import OUT
 from cogloupe.views import Nominal, Sight, flank_doubt_of, ideal_angles, start_of
 from cogloupe_calibration.calibration import Lens
+from cogloupe_calibration.lens import independent_sources
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -219,7 +220,6 @@ def _axis_modes(pictures: SetOfPictures) -> list[Floats]:
     design, wanted = axis_design(pictures.adjusted.gear, pose)
     left = wanted - design @ np.linalg.lstsq(design, wanted, rcond=None)[0]
     stray = float(np.sum(left**2)) / max(len(wanted) - design.shape[1], 1)
-    value, axis = np.linalg.eigh(stray * np.linalg.pinv(design.T @ design)[:2, :2])
-    shifts = axis * np.sqrt(np.clip(value, 0.0, None))
+    shifts = independent_sources(stray * np.linalg.pinv(design.T @ design)[:2, :2])
     x, y = POSE.index("x"), POSE.index("y")
     return [pose[..., x] * shift[0] + pose[..., y] * shift[1] for shift in shifts.T]
