@@ -24,6 +24,7 @@ from cogloupe.deviations import (
 from cogloupe.flank_sources import Settled, settle_alone
 from cogloupe.flanks import FlankFits
 from cogloupe.measure import Measured
+from cogloupe.numbers import mean_seen
 from cogloupe.settings import GearSettings
 from cogloupe.source_effects import Mode
 from cogloupe.uncertainty import combined, edge_shift, thickness_edge
@@ -141,17 +142,10 @@ def work_out(
     modes = tuple(replace(m, position=np.roll(m.position, -first, axis=0)) for m in settled.modes)
     pin = settings.lengths_mm.get("pin_diameter", PIN_MODULES * wheel.module_mm)
     pins = _seated(measured, axes, radius, pin, first)
-    if not measured.involute:  # in a wide gap between radial flanks the pin may rest on the floor
-        pins = np.where(pins - pin / 2 > wheel.root_radius, pins, np.nan)
-    about, lean = wheel.flank.pin_radius(gap_width(position, 0.5), radius, pin)
-    pin_modes = tuple(
-        wheel.flank.pin_radius(gap_width(position + mode.position, 0.5), radius, pin)[0] - about
-        for mode in modes
-    )
-    alpha = float(np.nanmean(lean)) if np.isfinite(lean).any() else float("nan")
+    pin_modes, lean = _pins_moved(measured, position, modes, radius, pin)
     shared = SHARED_LEVELS * measured.outlines.curve
     u_flank = float(np.sqrt(np.nanmean(noise**2)))
-    u_pin = u_flank * sqrt(2 * (1 + shared)) * radius / (2 * tan(alpha))
+    u_pin = u_flank * sqrt(2 * (1 + shared)) * radius / (2 * tan(lean))
     gap_middle = position[:, 1] + gap_width(position, 0.5)
     vector, _ = eccentricity(pins, gap_middle)
     edge = edge_shift(measured.outlines.blur_px, measured.outlines.u_level_px) * px
@@ -169,13 +163,26 @@ def _seated(measured: Measured, axes: Axes, radius: float, pin: float, first: in
 
     The pin rests on flanks about the teeth's own axis; only its distance is about the datum.
     """
-    px, z = measured.scale.mm_per_px, measured.wheel.teeth
+    px, wheel = measured.scale.mm_per_px, measured.wheel
     angles = flank_angles(measured.fits)
-    seat, _ = measured.wheel.flank.pin_radius(gap_width(angles, 0.5), radius, pin)
+    seat, _ = wheel.flank.pin_radius(gap_width(angles, 0.5), radius, pin)
     middle = angles[:, 1] + gap_width(angles, 0.5)
     xy = measured.fits.centre * px + (seat * np.stack([np.cos(middle), np.sin(middle)])).T
-    distance = np.hypot(*(xy - axes.datum * px).T)
-    return np.asarray(np.roll(distance, -(first % z)))
+    distance: Floats = np.roll(np.hypot(*(xy - axes.datum * px).T), -(first % wheel.teeth))
+    if measured.involute:
+        return distance
+    # In a wide gap between radial flanks the pin may rest on the floor.
+    return np.where(distance - pin / 2 > wheel.root_radius, distance, np.nan)
+
+
+def _pins_moved(
+    measured: Measured, position: Floats, modes: tuple[Mode, ...], radius: float, pin: float
+) -> tuple[tuple[Floats, ...], float]:
+    """Change of the pins' distances with each source, mm, and the mean lean they rest at, rad."""
+    flank = measured.wheel.flank
+    seat, lean = flank.pin_radius(gap_width(position, 0.5), radius, pin)
+    moved = (flank.pin_radius(gap_width(position + m.position, 0.5), radius, pin) for m in modes)
+    return tuple(other - seat for other, _ in moved), mean_seen(lean)
 
 
 def _filled(centre: Floats, teeth: int) -> Floats:

@@ -207,14 +207,7 @@ def build_reading(
     sizes = build_sizes(details.sizes)
     return Reading(
         software_version=__version__,
-        photo=PhotoInfo(
-            file=photo.name,
-            sha256=photo.sha256,
-            width_px=photo.width,
-            height_px=photo.height,
-            camera=" ".join(v for k in ("Make", "Model") if (v := photo.exif.get(k))) or None,
-            taken=photo.exif.get("DateTime"),
-        ),
+        photo=_photo_info(photo),
         gear=build_gear(measured),
         calibration=CalibrationInfo(
             mm_per_px=scale.mm_per_px, u_mm_per_px=scale.u_mm_per_px, method=scale.method, file=None
@@ -235,6 +228,17 @@ def build_reading(
             *size_notices(sizes),
             *build_notices(measured, axes, teeth, lens is not None and is_measured(lens)),
         ),
+    )
+
+
+def _photo_info(photo: Photo) -> PhotoInfo:
+    return PhotoInfo(
+        file=photo.name,
+        sha256=photo.sha256,
+        width_px=photo.width,
+        height_px=photo.height,
+        camera=" ".join(v for k in ("Make", "Model") if (v := photo.exif.get(k))) or None,
+        taken=photo.exif.get("DateTime"),
     )
 
 
