@@ -2,6 +2,7 @@
 
 import hashlib
 import json
+import sys
 import threading
 import time
 from collections.abc import Callable, Container, Iterator
@@ -22,6 +23,8 @@ QUIET_SECONDS = 0.5
 PATIENCE_SECONDS = 10.0
 """A picture that is cut short but was written to within this time is waited for: a copy that
 stalls is not a bad file."""
+HAND_OVER_SECONDS = 0.0005
+"""A tenth of what threads may keep the interpreter by default."""
 DONE_FILE = "reading.json"
 FAILED_FILE = "not-read.txt"
 
@@ -146,6 +149,8 @@ def load_ahead() -> None:
         for step in ("cogloupe.inspection", "cogloupe.report.write"):
             import_module(step)
 
+    # Decoding hands the interpreter over a hundred times, and each time waits this long for it.
+    sys.setswitchinterval(HAND_OVER_SECONDS)
     threading.Thread(target=load).start()
 
 

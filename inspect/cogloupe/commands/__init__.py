@@ -1,5 +1,6 @@
 """The command line, and the only part that prints."""
 
+import os
 import sys
 
 import typer
@@ -36,6 +37,8 @@ app.command(short_help="Draw pictures of gears with stated faults.")(simulate)
 
 def main() -> None:
     """Run the command line; errors a person can mend end in one line and an exit status."""
+    # Our matrices are small: waiting for further threads costs more time than they save.
+    os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
     try:
         # Without the library's own handling, which puts three lines of usage before each error.
         status = app(prog_name="cogloupe", standalone_mode=False)

@@ -4,6 +4,7 @@ As ``python -m cogloupe.report.beside`` this module answers readings with their 
 pickled, until there are no more.
 """
 
+import os
 import pickle
 import subprocess
 import sys
@@ -77,8 +78,11 @@ def _send(stream: Any, what: object) -> None:
 
 
 def _answer_all() -> None:
-    from cogloupe.report.charts import chart_pngs
+    if hasattr(os, "nice"):  # until a reading is there, whoever measures it goes first
+        os.nice(5)
+    from cogloupe.report.charts import chart_pngs, warm_up
 
+    warm_up()
     with suppress(EOFError):
         while True:
             _send(sys.stdout.buffer, chart_pngs(pickle.load(sys.stdin.buffer)))
