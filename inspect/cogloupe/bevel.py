@@ -2,34 +2,27 @@
 
 A bevel (or a raised burr) shows as a narrow band along the outline, brighter or darker than the
 face by the way it is turned to the lamp. A single blurred step fitted across it follows now the
-outer, now the inner of two edges, depending on which way the outline faces. Here ground, shadow,
-band and face are fitted together, to all samples at once: the band's width belongs to the gear, its
-brightness and that of its shadow change smoothly with the way it faces, the blur smoothly over the
-frame, and each sample has its own place.
+outer, now the inner of two edges, depending on which way the outline faces. `bevel_fit` finds the
+band.
 """
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from math import pi
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
-from cogloupe.response import EdgeShape
+from cogloupe.response import BrokenStep, EdgeShape
 from cogloupe.stepfit import LEVEL_WINDOWS, Band, common_levels
 
 Floats = NDArray[np.floating[Any]]
 
-ORDERS = 3
-"""Harmonics of the direction that a band's brightness may have. A matt surface needs one
-(Lambert's cosine law), several lamps or a shine a few more (common practice, no source)."""
 SHADE_ORDERS, SHADE_PX = 3, 4.0
-"""The same for a shadow beside it, and how far it reaches (as far as a bevel of a tenth of a module
-is high, common practice, no source)."""
-FIRST_WIDTHS_PX = (2.5, 6.0)
+"""Harmonics of the direction that a shadow beside a band may have, and how far it reaches (as far
+as a bevel of a tenth of a module is high, common practice, no source)."""
 NARROWEST_PX = 1.5
 """A narrower band cannot be told from an edge whose blur is no Gaussian."""
-TURNS = 12
 MARK_SAMPLES = 9
 """Neighbouring samples whose levels are averaged, so that those follow tool marks."""
 SECTORS = 36
@@ -37,41 +30,129 @@ BIN_PX = 0.5
 
 
 @dataclass(frozen=True)
+class Frame:
+    """Part of the picture that an outline takes up, for what changes slowly over it.
+
+    Attributes
+    ----------
+    centre : ndarray, shape (2,)
+    reach : float
+        Px.
+    """
+
+    centre: Floats
+    reach: float
+
+    @classmethod
+    def about(cls, xy: Floats) -> "Frame":
+        """Take the part that places, shape (n, 2), lie in."""
+        centre = xy.mean(axis=0)
+        return cls(centre, float(np.abs(xy - centre).max()))
+
+    def terms(self, xy: NDArray[Any]) -> Floats:
+        """Work out constant, linear and square terms of places, each about 1 at most.
+
+        A gear's flanks lie at nearly one distance from its middle, where the two squares of x and
+        y tell no more than their difference.
+
+        Parameters
+        ----------
+        xy : ndarray, shape (n, 2)
+
+        Returns
+        -------
+        ndarray, shape (n, 5)
+        """
+        x, y = ((xy - self.centre) / self.reach).T
+        return np.stack([np.ones_like(x), x, y, x * y, x * x - y * y], axis=1)
+
+
+@dataclass(frozen=True)
 class Bevel:
     """A band along the outline.
+
+    Amounts of light are 0 for that of the typical face and 1 for that of the typical ground. The
+    band's light is its own: tool marks and the shine of the face end where it begins.
 
     Attributes
     ----------
     width_px : float
         Width of the band, px; 0 where no band is seen.
-    share : ndarray, shape (2 ORDERS + 1,)
-        Its light, 0 for that of the face and 1 for that of the ground, as harmonics of the way
-        it faces: mean, then cosine and sine of each order.
+    share : ndarray, shape (2 n + 1,)
+        Its light, as harmonics of the way it faces: mean, then cosine and sine of each order.
     shade : ndarray, shape (2 SHADE_ORDERS + 1,)
-        Change of the ground's light beside it, a shadow or a glow, on the same scale.
+        Change of the ground's light beside it, a shadow or a glow.
+    lighting : ndarray, shape (4,)
+        How the lighting changes over the frame, as shares of that at its middle.
+    frame : Frame
+    black : float
+        What no light would be.
+    zero, unit : float
+        Grey of the typical face, and from there to that of the ground.
     """
 
     width_px: float
     share: Floats
     shade: Floats
+    lighting: Floats
+    frame: Frame
+    black: float = 0.0
+    zero: float = 0.0
+    unit: float = 1.0
 
-    def along(self, normal: Floats) -> Band:
+    @property
+    def orders(self) -> int:
+        """Harmonics that its light has."""
+        return len(self.share) // 2
+
+    def along(
+        self, normal: Floats, xy: NDArray[Any], shape: EdgeShape, levels: Floats | None = None
+    ) -> Band:
         """Take the band and the shadow as samples of the outline meet them.
 
         Parameters
         ----------
-        normal : ndarray, shape (n, 2)
-            Unit normals.
+        normal, xy : ndarray, shape (n, 2)
+            Unit normals, and places, px; pixels will do.
+        shape : EdgeShape
+        levels : ndarray, shape (2, n), optional
+            Grey of face and ground beside each sample, where it is known.
 
         Returns
         -------
         Band
         """
-        light = _harmonics(normal, ORDERS) @ self.share
-        return Band(self.width_px, light, SHADE_PX, _harmonics(normal, SHADE_ORDERS) @ self.shade)
+        own = self.black + (self._light(normal) - self.black) * self._lit(xy)
+        face, ground = self.beside(levels, shape) if levels is not None else (0.0, 1.0)
+        shade = harmonics(normal, SHADE_ORDERS) @ self.shade
+        return Band(self.width_px, (own - face) / rise_of(face, ground), SHADE_PX, shade)
+
+    def beside(self, levels: Floats, shape: EdgeShape) -> Floats:
+        """Work out the light of face and ground, shape (2, n), from their grey."""
+        return shape.light((levels - self.zero) / self.unit)
+
+    def rates(self, normal: Floats, xy: Floats) -> tuple[Floats, Floats]:
+        """Work out how the light changes with the light in the middle, and with the lighting."""
+        return self._lit(xy), self._light(normal) - self.black
+
+    def _light(self, normal: Floats) -> Floats:
+        """Light of the band in the middle of the frame."""
+        return np.asarray(harmonics(normal, self.orders) @ self.share)
+
+    def _lit(self, xy: NDArray[Any]) -> Floats:
+        """Lighting, 1 in the middle of the frame."""
+        return np.asarray(1 + self.frame.terms(xy)[:, 1:] @ self.lighting)
 
 
-NO_BEVEL = Bevel(0.0, np.zeros(2 * ORDERS + 1), np.zeros(2 * SHADE_ORDERS + 1))
+def rise_of(face: Floats | float, ground: Floats | float) -> Floats:
+    """Work out what lies between face and ground; a little where a blemish brings them together."""
+    return np.maximum(ground - face, 0.1)
+
+
+NO_BEVEL = Bevel(
+    0.0, np.zeros(1), np.zeros(2 * SHADE_ORDERS + 1), np.zeros(4),
+    Frame(np.zeros(2), 1.0),
+)  # fmt: skip
 
 
 @dataclass(frozen=True)
@@ -98,6 +179,13 @@ class Profiles:
     xy: Floats
     place: Floats
     blur: Floats
+
+    def take(self, chosen: NDArray[np.bool_]) -> "Profiles":
+        """Pick profiles by a mask."""
+        return Profiles(
+            self.grey[chosen], self.offsets, self.cosine[chosen], self.normal[chosen],
+            self.xy[chosen], self.place[chosen], self.blur[chosen],
+        )  # fmt: skip
 
     @property
     def short_of_level(self) -> bool:
@@ -136,9 +224,10 @@ def misfit(profiles: Profiles, shape: EdgeShape, bevel: Bevel = NO_BEVEL) -> Mis
     -------
     Misfit
     """
-    z = _blurs(profiles)
-    step = shape.banded(z, bevel.along(profiles.normal).in_blurs(profiles.blur)).step
-    levels = _levels(profiles, step)
+    z = from_edge(profiles)
+    levels = levels_beside(profiles, broken_step(profiles, shape, bevel).step)
+    step = broken_step(profiles, shape, bevel, levels).step
+    levels = levels_beside(profiles, step)
     rise = levels[1] - levels[0]
     left = profiles.grey - levels[0][:, None] - rise[:, None] * step
     share = np.clip(left / np.median(np.abs(rise)), -0.6, 0.6)
@@ -164,135 +253,64 @@ def _mean_square(total: NDArray[Any], count: NDArray[Any], pixel: float) -> floa
     return max(left - chance, 0.1 * chance)
 
 
-def _levels(profiles: Profiles, step: Floats) -> Floats:
-    """Levels that follow tool marks closely: only the shape of the edge is of interest here."""
-    windows = (*LEVEL_WINDOWS, MARK_SAMPLES)
-    return common_levels(profiles.grey, step, np.ones(len(step), bool), windows)
-
-
-def find_bevel(profiles: Profiles, shape: EdgeShape) -> tuple[Bevel, Profiles]:
-    """Find the band along an outline that explains its profiles best.
+def broken_step(
+    profiles: Profiles, shape: EdgeShape, bevel: Bevel, levels: Floats | None = None
+) -> BrokenStep:
+    """Work out the unit steps that a band leaves in profiles.
 
     Parameters
     ----------
     profiles : Profiles
-        Placed by single steps.
     shape : EdgeShape
+    bevel : Bevel
+    levels : ndarray, shape (2, n), optional
+        Grey of face and ground beside each, where it is known.
 
     Returns
     -------
-    Bevel
-        Whether to believe it is for the caller to judge (`misfit`).
-    Profiles
-        The same, placed and blurred by the two-edge step: `place` is the outer edge.
+    BrokenStep
     """
-    tried = [_settle(profiles, shape, width) for width in FIRST_WIDTHS_PX]
-    state, _ = min(tried, key=lambda end: end[1])
-    return state.bevel, replace(profiles, place=state.place, blur=state.blur)
+    band = bevel.along(profiles.normal, profiles.xy, shape, levels)
+    return shape.banded(from_edge(profiles), band.in_blurs(profiles.blur))
 
 
-@dataclass(frozen=True)
-class _State:
-    """Where the fit stands: `spread` are the terms of the blur over the frame."""
+def levels_beside(profiles: Profiles, step: Floats) -> Floats:
+    """Work out levels that follow tool marks closely, for where only the edge's shape matters.
 
-    bevel: Bevel
-    spread: Floats
-    place: Floats
-    blur: Floats
+    Parameters
+    ----------
+    profiles : Profiles
+    step : ndarray, shape (n, k)
+        Unit step of each.
 
-
-def _settle(profiles: Profiles, shape: EdgeShape, width: float) -> tuple[_State, float]:
-    """Fit a band from a first width; the mean square residual tells how well."""
-    bases = (
-        _harmonics(profiles.normal, ORDERS), _harmonics(profiles.normal, SHADE_ORDERS),
-        np.ones((len(profiles.xy), 1)), _frame_terms(profiles.xy),
-    )  # fmt: skip
-    # A single step takes the band for more blur.
-    spread = np.linalg.lstsq(bases[-1], 0.85 * profiles.blur, rcond=None)[0]
-    blur = _blur(bases[-1], spread)
-    state = _State(replace(NO_BEVEL, width_px=width), spread, profiles.place, blur)
-    limits = NARROWEST_PX, 0.6 * float(profiles.offsets[-1])
-    for turn in range(TURNS):
-        state, residual = _better(profiles, shape, state, bases, limits, 0.3 if turn < 3 else 0.02)
-    return state, residual
+    Returns
+    -------
+    ndarray, shape (2, n)
+        Grey of face and ground.
+    """
+    windows = (*LEVEL_WINDOWS, MARK_SAMPLES)
+    return common_levels(profiles.grey, step, np.ones(len(step), bool), windows)
 
 
-def _better(
-    profiles: Profiles,
-    shape: EdgeShape,
-    state: _State,
-    bases: tuple[Floats, ...],
-    limits: tuple[float, float],
-    damping: float,
-) -> tuple[_State, float]:
-    """One step of Gauss and Newton, each sample's own place eliminated."""
-    residual, by_place, rates = _rates(profiles, shape, state)
-    gain = np.maximum((by_place**2).sum(axis=1), 1e-12)
-    without_place = [
-        v - by_place * ((by_place * v).sum(axis=1) / gain)[:, None] for v in (*rates, residual)
-    ]
-    left = without_place[-1]
-    own = (left**2).mean(axis=1)
-    usual = own < 9 * np.median(own)
-    shared = np.stack(without_place[:-1])
-    products = np.einsum("ank,bnk->abn", shared, shared) * usual
-    right = np.einsum("ank,nk->an", shared, left) * usual
-    normal = np.block(
-        [[a.T @ (products[i, j][:, None] * b) for j, b in enumerate(bases)]
-         for i, a in enumerate(bases)]
-    )  # fmt: skip
-    normal += np.diag(damping * np.diag(normal) + 1e-9 * np.trace(normal))
-    change = np.linalg.solve(
-        normal, np.concatenate([b.T @ r for b, r in zip(bases, right, strict=True)])
-    )
-    changes = np.split(change, np.cumsum([b.shape[1] for b in bases])[:-1])
-    light, shade, width, spread = changes
-    moved = sum(g * (b @ c)[:, None] for g, b, c in zip(rates, bases, changes, strict=True))
-    place = np.clip((by_place * (residual - moved)).sum(axis=1) / gain, -1, 1)
-    bevel = Bevel(
-        float(np.clip(state.bevel.width_px + np.clip(width[0], -0.7, 0.7), *limits)),
-        state.bevel.share + light,
-        state.bevel.shade + shade,
-    )
-    spread = state.spread + spread
-    after = _State(bevel, spread, np.clip(state.place + place, -4, 6), _blur(bases[-1], spread))
-    return after, float(own[usual].mean())
-
-
-def _rates(
-    profiles: Profiles, shape: EdgeShape, state: _State
-) -> tuple[Floats, Floats, tuple[Floats, ...]]:
-    """Residuals, and how the profiles change with place; with light, shade, width and blur."""
-    at = replace(profiles, place=state.place, blur=state.blur)
-    edge = state.bevel.along(profiles.normal).in_blurs(state.blur)
-    z = _blurs(at)
-    look = shape.banded(z, edge)
-    levels = _levels(profiles, look.step)
-    rise = (levels[1] - levels[0])[:, None]
-    residual = profiles.grey - levels[0][:, None] - rise * look.step
-    per_blur = rise / state.blur[:, None]
-    by_place = -per_blur * profiles.cosine[:, None] * look.both
-    by_blur = -per_blur * (look.both * z + look.inner * edge.width[:, None])
-    return residual, by_place, (rise * look.lit, rise * look.shaded, per_blur * look.inner, by_blur)
-
-
-def _blurs(profiles: Profiles) -> Floats:
-    """Distance of every pixel out of the edge, in blurs."""
+def from_edge(profiles: Profiles) -> Floats:
+    """Work out the distance of every pixel out of the edge, in blurs, shape (n, k)."""
     along = profiles.offsets - profiles.place[:, None]
     return np.asarray(along * (profiles.cosine / profiles.blur)[:, None])
 
 
-def _blur(terms: Floats, spread: Floats) -> Floats:
-    return np.clip(terms @ spread, 0.35, 8.0)
+def harmonics(normal: Floats, orders: int) -> Floats:
+    """Work out harmonics of the way an outline faces.
 
+    Parameters
+    ----------
+    normal : ndarray, shape (n, 2)
+    orders : int
 
-def _harmonics(normal: Floats, orders: int) -> Floats:
+    Returns
+    -------
+    ndarray, shape (n, 2 orders + 1)
+        One, then cosine and sine of every order.
+    """
     turn = np.arctan2(normal[:, 1], normal[:, 0])[:, None] * np.arange(1, orders + 1)
     both = np.stack([np.cos(turn), np.sin(turn)], axis=2).reshape(len(turn), -1)
     return np.concatenate([np.ones((len(turn), 1)), both], axis=1)
-
-
-def _frame_terms(xy: Floats) -> Floats:
-    """Constant, linear and square terms of the place in the frame, each about 1 at most."""
-    x, y = ((xy - xy.mean(axis=0)) / np.abs(xy - xy.mean(axis=0)).max()).T
-    return np.stack([np.ones_like(x), x, y, x * x, x * y, y * y], axis=1)

@@ -11,7 +11,7 @@ from typing import Any, Literal
 import numpy as np
 from numpy.typing import NDArray
 
-from cogloupe.looks import best_looks, curve_doubt, look_at, stretches
+from cogloupe.looks import best_looks, curve_doubt
 from cogloupe.outline import border_chains, crossings_of, material_mask, window_of
 from cogloupe.response import edge_shape
 from cogloupe.sampling import LONGEST_REACH_PX, EdgePoints, Fit, sample_edge
@@ -95,8 +95,7 @@ def find_edges(pixels: NDArray[Any], region: Region, edge: EdgeChoice = "outer")
     # Longer profiles than the teeth are thick would run into the next flank.
     module = 2 * region.tip_radius / (region.teeth + 2)
     teeth = Fit(edge_shape(0.0, 0.0, 1.0), full_scale, int(np.clip(module, 5, LONGEST_REACH_PX)))
-    looks = look_at(grey, crossings.take(stretches(len(crossings.step))), region, teeth, module)
-    best, *others = best_looks(looks)
+    best, *others = best_looks(grey, crossings, region, teeth, module)
     bevel = best.bevel
     start = None if best.profiles is None else float(np.median(best.profiles.blur))
     teeth = replace(teeth, shape=best.shape, bevel=bevel, blur=start)

@@ -8,14 +8,8 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.ndimage import maximum_filter1d
 
-from cogloupe.bevel import (
-    NO_BEVEL,
-    Bevel,
-    Misfit,
-    Profiles,
-    find_bevel,
-    misfit,
-)
+from cogloupe.bevel import NARROWEST_PX, NO_BEVEL, Bevel, Misfit, Profiles, misfit
+from cogloupe.bevel_fit import find_bevel, settle_bevel
 from cogloupe.outline import Crossings, bend
 from cogloupe.response import EdgeShape, edge_shape
 from cogloupe.sampling import Fit, Samples, profiles_across, sample_edge
@@ -24,16 +18,22 @@ from cogloupe.segment import LUMA, Region
 BEVEL_REACH_PX = 14
 COLOUR_IS_SRGB = 5.0
 """Factor by which the sRGB curve may fit a colour picture worse and still be believed."""
-LOOK_SAMPLES = 3000
-"""Samples that are enough to tell camera curve and bevel, in stretches of `LOOK_STRETCH`."""
+LOOK_SAMPLES, BEVEL_SAMPLES = 3000, 9000
+"""Samples that are enough to tell the camera curve, and a bevel, in stretches of `LOOK_STRETCH`."""
 LOOK_STRETCH = 240
 MISFIT_LOOKED_INTO = 0.003
 """A single step that fits the averaged profiles to this share of the contrast is good enough: the
 band behind such a misfit moves no edge by a hundredth of a pixel (it moves them by about twice the
 misfit, in blurs)."""
-LEAST_GAIN = 3.0
-"""A band must bring the mean square misfit down by this factor, against a single step under
-whichever camera curve suits that best, to be believed."""
+OTHER_CURVE = 3.0
+"""Factor by which a band must fit better with another camera curve than the one that single edges
+speak for, for that to be believed."""
+SURE = 10.0
+"""Standard errors by which a band must explain an outline better than a single edge does: rendered
+bevels show 16 to 80; where there is none, or one too faint to be told, texture and a blur that is
+no Gaussian bring up to 6."""
+PINNED = 1.03
+"""A band within this factor of the narrowest that is looked for was not found."""
 
 
 @dataclass(frozen=True)
@@ -70,25 +70,48 @@ class Look:
         return self.handicap * left
 
 
-def best_looks(looks: list[Look]) -> list[Look]:
-    """Sort looks at an outline, with a bevel where that explains it far better.
+def best_looks(
+    grey: NDArray[Any], crossings: Crossings, region: Region, fit: Fit, module: float
+) -> list[Look]:
+    """Look at an outline with each camera curve that may be behind the picture, and for a bevel.
+
+    Light is stored in proportion, or by the sRGB curve: cameras do one or the other. A mixture of
+    colours other than brightness follows no one curve and is taken as it is.
 
     Parameters
     ----------
-    looks : list of Look
-        Without a bevel.
+    grey : ndarray, shape (h, w)
+        The measured mixture of colours.
+    crossings : Crossings
+        The outline.
+    region : Region
+        The gear.
+    fit : Fit
+        How samples of the teeth are fitted.
+    module : float
+        Module of the gear, px.
 
     Returns
     -------
     list of Look
-        Best first; all with a bevel, or none.
+        One or two, best first; the first with a bevel where there is one.
     """
+    few = crossings.take(stretches(len(crossings.step), LOOK_SAMPLES))
+    looks = _looks(grey, few, region, fit, _reach(module))
     plain = sorted(looks, key=lambda look: look.badness)
     profiles = plain[0].profiles
     if profiles is None or profiles.short_of_level or _left(plain) < MISFIT_LOOKED_INTO**2:
         return plain
-    banded = sorted((_with_bevel(look) for look in looks), key=lambda look: look.badness)
-    return banded if LEAST_GAIN * _left(banded) < _left(plain) else plain
+    # A narrow band can pass for a camera curve, so only a clear word turns the choice of the edges.
+    first, *rest = [_with_bevel(look) for look in plain]
+    clearly = [look for look in rest if OTHER_CURVE * look.badness < first.badness]
+    best = clearly[0] if clearly else first
+    others = [look for look in (first, *rest) if look is not best]
+    if best.bevel.width_px < PINNED * NARROWEST_PX or best.badness > _left(plain):
+        return plain
+    many = crossings.take(stretches(len(crossings.step), BEVEL_SAMPLES))
+    bevel, gain = _settled(grey, many, best, fit, _reach(module), plain[0].shape)
+    return [replace(best, bevel=bevel), *others] if gain > SURE else plain
 
 
 def _left(looks: list[Look]) -> float:
@@ -104,50 +127,45 @@ def _with_bevel(look: Look) -> Look:
     return replace(look, profiles=profiles, misfit=left, bevel=bevel)
 
 
-def stretches(samples: int) -> NDArray[np.int64]:
+def _settled(
+    grey: NDArray[Any], crossings: Crossings, look: Look, fit: Fit, reach: int, plain: EdgeShape
+) -> tuple[Bevel, float]:
+    """The bevel of a look as more of the outline has it, and how surely there is one.
+
+    `plain` is the shape that single edges seem to have.
+    """
+    blur = None if look.profiles is None else float(np.median(look.profiles.blur))
+    fit = replace(fit, shape=look.shape, bevel=look.bevel, blur=blur, grained=False)
+    whole = _look(grey, sample_edge(grey, crossings, fit), look.shape, look.half_way, reach)
+    if whole.profiles is None:
+        return look.bevel, 0.0
+    return settle_bevel(whole.profiles, look.shape, look.bevel, plain)
+
+
+def stretches(samples: int, wanted: int) -> NDArray[np.int64]:
     """Choose some long stretches of an outline, which tell camera and bevel as well as all of it.
 
     Parameters
     ----------
     samples : int
         Samples of the whole outline.
+    wanted : int
+        Samples to choose at most, about.
 
     Returns
     -------
     ndarray, shape (n,)
-        Indices, about `LOOK_SAMPLES` of them at most, spread round it.
+        Indices, spread round it.
     """
     index = np.arange(samples)
-    every = ceil(samples / LOOK_SAMPLES)
+    every = ceil(samples / wanted)
     return np.asarray(index[(index // LOOK_STRETCH) % every == 0])
 
 
-def look_at(
-    grey: NDArray[Any], crossings: Crossings, region: Region, fit: Fit, module: float
+def _looks(
+    grey: NDArray[Any], crossings: Crossings, region: Region, fit: Fit, reach: int
 ) -> list[Look]:
-    """Look at an outline with each camera curve that may be behind the picture.
-
-    Light is stored in proportion, or by the sRGB curve: cameras do one or the other. A mixture of
-    colours other than brightness follows no one curve and is taken as it is.
-
-    Parameters
-    ----------
-    grey : ndarray, shape (h, w)
-        The measured mixture of colours.
-    crossings : Crossings
-        Part of the outline.
-    region : Region
-        The gear.
-    fit : Fit
-        How samples of the teeth are fitted.
-    module : float
-        Module of the gear, px.
-
-    Returns
-    -------
-    list of Look
-        One or two, without a bevel.
-    """
+    """One or two looks without a bevel."""
     fit = replace(fit, grained=False)
     first = sample_edge(grey, crossings, fit)
     if not len(first.points):
@@ -155,7 +173,6 @@ def look_at(
     low, high = (float(np.median(v)) / fit.full_scale for v in first.levels)
     bent = edge_shape(1.0, low, high)
     half_way = abs(bent.half_way)
-    reach = int(np.clip(0.7 * module, 5, BEVEL_REACH_PX))
     look = _look(grey, first, edge_shape(0.0, low, high), half_way, reach)
     if region.weights is not None and not np.allclose(region.weights, LUMA):
         return [look]
@@ -164,6 +181,10 @@ def look_at(
     # A camera's colour picture is sRGB unless the edges speak clearly against it.
     handicap = COLOUR_IS_SRGB if region.coloured else 1.0
     return [replace(look, handicap=handicap), _look(grey, second, bent, half_way, reach)]
+
+
+def _reach(module: float) -> int:
+    return int(np.clip(0.7 * module, 5, BEVEL_REACH_PX))
 
 
 def _look(

@@ -90,6 +90,8 @@ class BrokenStep:
         Change when both edges move, and when the band grows wider inwards, per blur.
     lit, shaded : ndarray
         Change with the light of the band, and of the shadow.
+    face, ground : ndarray
+        Change with the stored level of either.
     """
 
     step: Floats
@@ -97,6 +99,8 @@ class BrokenStep:
     inner: Floats
     lit: Floats
     shaded: Floats
+    face: Floats
+    ground: Floats
 
 
 @dataclass(frozen=True)
@@ -123,6 +127,12 @@ class EdgeShape:
     def half_way(self) -> float:
         """Distance out of the true edge, in blurs, where the stored value is half way."""
         return float(np.interp(0.5, self.step, _Z))
+
+    @property
+    def black(self) -> float:
+        """What no light is, where that of the material is 0 and that of the ground is 1."""
+        face, ground = decode(np.array([self.material, self.ground]), self.curve)
+        return float(face / (face - ground))
 
     def at(self, z: Floats) -> tuple[Floats, Floats]:
         """Step and slope at distances from the edge.
@@ -161,7 +171,33 @@ class EdgeShape:
         value, rate = self._stored(near + edge.band[:, None] * (far - near) + shade * dark)
         slope = (1 - edge.band)[:, None] * bell + inner
         slope += shade * (bell * dark / np.maximum(near, 1e-9) - dark * fall / edge.reach[:, None])
-        return BrokenStep(value, rate * slope, rate * inner, rate * (far - near), rate * dark)
+        lit = rate * (far - near)
+        at_face, at_ground = self._stored(np.array([0.0, 1.0], z.dtype))[1]
+        face, ground = rate / at_face * (1 - far), rate / at_ground * near
+        return BrokenStep(value, rate * slope, rate * inner, lit, rate * dark, face, ground)
+
+    def light(self, stored: Floats) -> Floats:
+        """Amount of light behind stored values, both 0 for material and 1 for ground.
+
+        Parameters
+        ----------
+        stored : ndarray
+
+        Returns
+        -------
+        ndarray
+            Within the table that is kept of it, -1 to 2.
+        """
+        if self.curve == 0:
+            return stored
+        return np.interp(stored, *self._rising)
+
+    @cached_property
+    def _rising(self) -> tuple[Floats, Floats]:
+        """Stored values that rise, and their light: black and white may end the table early."""
+        stored, rate = self._storing
+        kept = np.abs(rate) > 1e-6
+        return stored[kept], _SHARES[kept]
 
     def _stored(self, share: Floats) -> tuple[Floats, Floats]:
         """Stored value of amounts of light and its rate, all 0 for material and 1 for ground."""

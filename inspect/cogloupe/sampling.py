@@ -9,6 +9,7 @@ information bound of the sample ``(sigma_n / A) sqrt(2 sqrt(pi) s)``.
 """
 
 from dataclasses import dataclass
+from functools import partial
 from math import ceil, pi, sqrt
 from typing import Any
 
@@ -160,8 +161,9 @@ def sample_edge(grey: NDArray[Any], crossings: Crossings, fit: Fit) -> Samples:
             return _nothing_measured(crossings)
         normal = crossings.normal[kept]
         cosine = np.abs((normal * crossings.step[kept]).sum(axis=1)).astype(np.float32)
-        band = fit.bevel.along(normal) if width else None
-        steps = fit_steps(profiles, offsets, cosine, normal, blur, fit.shape, band, fit.grained)
+        at = crossings.inside[kept]
+        bands = partial(fit.bevel.along, normal, at, fit.shape) if width else None
+        steps = fit_steps(profiles, offsets, cosine, normal, blur, fit.shape, bands, fit.grained)
         blur = max(blur, float(np.median(steps.blur)))
     t, s, levels, residual = steps.place, steps.blur, steps.levels, steps.residual
     noise = 1.4826 * float(np.median(np.abs(residual[::5])))

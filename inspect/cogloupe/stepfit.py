@@ -6,6 +6,7 @@ tool marks or a grained ground make the levels wander within a few pixels, what 
 plateaus say of their correlation weights the pixels of each profile (generalised least squares).
 """
 
+from collections.abc import Callable
 from dataclasses import dataclass
 from math import exp, log
 from typing import Any
@@ -61,6 +62,10 @@ class Band:
         return BrokenEdge(self.width_px / s, self.light, self.reach_px / s, self.shade)
 
 
+BandOf = Callable[[Floats | None], Band]
+"""The band beside given levels of face and ground, shape (2, n), or beside typical ones."""
+
+
 @dataclass(frozen=True)
 class Steps:
     """Blurred steps fitted to n profiles of k pixels.
@@ -90,7 +95,7 @@ def fit_steps(
     normal: Doubles,
     blur: float,
     shape: EdgeShape,
-    band: Band | None = None,
+    bands: BandOf | None = None,
     grained: bool = True,
 ) -> Steps:
     """Fit a blurred step to every profile: positions apart, levels and blur shared by neighbours.
@@ -107,8 +112,8 @@ def fit_steps(
         Start value, px along the normal.
     shape : EdgeShape
         The blurred step in this picture's grey values.
-    band : Band or None
-        A bevel along the edge.
+    bands : callable or None
+        Gives a bevel along the edge, from the levels beside each sample or without them.
     grained : bool
         Weigh the pixels by the grain beside the edge; False is faster.
 
@@ -116,6 +121,7 @@ def fit_steps(
     -------
     Steps
     """
+    band = None if bands is None else bands(None)
     t = _half_way(profiles, offsets) - _beyond(shape, band, blur) * blur / cosine
     s = np.full(len(profiles), blur, profiles.dtype)
     turns = 6 if blur > SLOW_BLUR_PX or band is not None else 3
@@ -123,22 +129,25 @@ def fit_steps(
     for turn in range(turns):
         scale = (cosine / s)[:, None]
         z = (offsets - t[:, None]) * scale
-        step, rate, spread = _unit_steps(shape, z, s, band)
+        unit = _unit_steps(shape, z, s, band)
+        step = unit.step
         if turn == 0:
             plain = _plain(normal, profiles, step, len(offsets) // 2)
         levels = common_levels(profiles, step, plain)
+        if bands is not None:
+            band = bands(levels)
         rise = levels[1] - levels[0]
         residual = profiles - levels[0][:, None] - rise[:, None] * step
-        slope = rate * (-rise[:, None] * scale)
+        slope = unit.rate * (-rise[:, None] * scale)
         here = t
         t = np.clip(t + np.clip(_share(slope, residual), -1, 1), *limits)
         if 0 < turn < turns - 1:
-            change = _widening(spread * (-rise / s)[:, None], slope, step, residual, plain)
+            change = _widening(unit.spread * (-rise / s)[:, None], slope, step, residual, plain)
             s = np.clip(s + np.clip(change, -0.3 * s, 0.3 * s), 0.3, WIDEST_BLUR_PX)
     if grained:
         grains = _grains(residual, z, plain, rise)
         if any(grain.variance > LEAST_GRAIN * grain.own for grain in grains):
-            move = _weighted_share(slope, residual, step, grains, _kinds(z, band))
+            move = _weighted_share(slope, residual, unit, grains, _kinds(z, band))
             t = here + np.clip(move, -1, 1)
     place, blurs, greys = (values.astype(np.float64) for values in (t, s, levels))
     return Steps(place, blurs, greys, residual)
@@ -163,16 +172,25 @@ def _beyond(shape: EdgeShape, band: Band | None, blur: float) -> Floats | float:
     return np.asarray(z[np.argmax(step < 0.5, axis=1)] + 0.125)
 
 
-def _unit_steps(
-    shape: EdgeShape, z: Floats, s: Floats, band: Band | None
-) -> tuple[Floats, Floats, Floats]:
-    """Unit steps, and their change with place and with blur, in blurs."""
+@dataclass(frozen=True)
+class _Unit:
+    """Unit steps, their change with place and with blur in blurs, and the share of each side."""
+
+    step: Floats
+    rate: Floats
+    spread: Floats
+    face: Floats
+    ground: Floats
+
+
+def _unit_steps(shape: EdgeShape, z: Floats, s: Floats, band: Band | None) -> _Unit:
     if band is None:
         step, rate = shape.at(z)
-        return step, rate, rate * z
+        return _Unit(step, rate, rate * z, 1 - step, step)
     edge = band.in_blurs(s)
     at = shape.banded(z, edge)
-    return at.step, at.both, at.both * z + at.inner * edge.width[:, None]
+    spread = at.both * z + at.inner * edge.width[:, None]
+    return _Unit(at.step, at.both, spread, at.face, at.ground)
 
 
 def _dot(a: Floats, b: Floats) -> Floats:
@@ -265,7 +283,7 @@ def _lagged(residual: Floats, side: Bools, lag: int) -> float:
 
 
 def _weighted_share(
-    slope: Floats, residual: Floats, step: Floats, grains: tuple[_Grain, _Grain], kind: Ints
+    slope: Floats, residual: Floats, unit: _Unit, grains: tuple[_Grain, _Grain], kind: Ints
 ) -> Floats:
     """Like `_share`, with pixels weighted by what noise and the grain of both sides make of them.
 
@@ -276,12 +294,11 @@ def _weighted_share(
     _, one, which = np.unique(kind, return_index=True, return_inverse=True)
     k = residual.shape[1]
     material, ground = (grain.covariance(k).astype(residual.dtype) for grain in grains)
-    bright = step[one]
-    rest = 1 - bright
-    covariance = rest[:, :, None] * rest[:, None, :] * material
+    face, bright = unit.face[one], unit.ground[one]
+    covariance = face[:, :, None] * face[:, None, :] * material
     covariance += bright[:, :, None] * bright[:, None, :] * ground
     diagonal = np.arange(k)
-    covariance[:, diagonal, diagonal] += rest * grains[0].own + bright * grains[1].own
+    covariance[:, diagonal, diagonal] += (1 - bright) * grains[0].own + bright * grains[1].own
     weighted = np.linalg.solve(covariance, slope[one, :, None])[which, :, 0]
     return _dot(weighted, residual) / np.maximum(_dot(weighted, slope), 1e-12)
 
