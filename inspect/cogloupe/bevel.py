@@ -6,15 +6,17 @@ outer, now the inner of two edges, depending on which way the outline faces. `be
 band.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from math import pi
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
-from cogloupe.response import BrokenStep, EdgeShape
-from cogloupe.stepfit import LEVEL_WINDOWS, Band, common_levels
+from cogloupe.greys import Greys
+from cogloupe.levels import LEVEL_WINDOWS, Levelled, UnitStep, common_levels
+from cogloupe.response import BrokenStep, broken_step
+from cogloupe.stepfit import Band
 
 Floats = NDArray[np.floating[Any]]
 
@@ -25,6 +27,9 @@ NARROWEST_PX = 1.5
 """A narrower band cannot be told from an edge whose blur is no Gaussian."""
 MARK_SAMPLES = 9
 """Neighbouring samples whose levels are averaged, so that those follow tool marks."""
+MOST_UNLIKE = 100.0
+"""Ratio of the variances of both sides that weights follow at most."""
+_PLATEAU = 0.99
 SECTORS = 36
 BIN_PX = 0.5
 
@@ -87,8 +92,6 @@ class Bevel:
     frame : Frame
     black : float
         What no light would be.
-    zero, unit : float
-        Grey of the typical face, and from there to that of the ground.
     """
 
     width_px: float
@@ -97,39 +100,26 @@ class Bevel:
     lighting: Floats
     frame: Frame
     black: float = 0.0
-    zero: float = 0.0
-    unit: float = 1.0
 
     @property
     def orders(self) -> int:
         """Harmonics that its light has."""
         return len(self.share) // 2
 
-    def along(
-        self, normal: Floats, xy: NDArray[Any], shape: EdgeShape, levels: Floats | None = None
-    ) -> Band:
+    def along(self, normal: Floats, xy: NDArray[Any]) -> Band:
         """Take the band and the shadow as samples of the outline meet them.
 
         Parameters
         ----------
         normal, xy : ndarray, shape (n, 2)
             Unit normals, and places, px; pixels will do.
-        shape : EdgeShape
-        levels : ndarray, shape (2, n), optional
-            Grey of face and ground beside each sample, where it is known.
 
         Returns
         -------
         Band
         """
-        own = self.black + (self._light(normal) - self.black) * self._lit(xy)
-        face, ground = self.beside(levels, shape) if levels is not None else (0.0, 1.0)
-        shade = harmonics(normal, SHADE_ORDERS) @ self.shade
-        return Band(self.width_px, (own - face) / rise_of(face, ground), SHADE_PX, shade)
-
-    def beside(self, levels: Floats, shape: EdgeShape) -> Floats:
-        """Work out the light of face and ground, shape (2, n), from their grey."""
-        return shape.light((levels - self.zero) / self.unit)
+        light = self.black + (self._light(normal) - self.black) * self._lit(xy)
+        return Band(self.width_px, light, SHADE_PX, harmonics(normal, SHADE_ORDERS) @ self.shade)
 
     def rates(self, normal: Floats, xy: Floats) -> tuple[Floats, Floats]:
         """Work out how the light changes with the light in the middle, and with the lighting."""
@@ -142,11 +132,6 @@ class Bevel:
     def _lit(self, xy: NDArray[Any]) -> Floats:
         """Lighting, 1 in the middle of the frame."""
         return np.asarray(1 + self.frame.terms(xy)[:, 1:] @ self.lighting)
-
-
-def rise_of(face: Floats | float, ground: Floats | float) -> Floats:
-    """Work out what lies between face and ground; a little where a blemish brings them together."""
-    return np.maximum(ground - face, 0.1)
 
 
 NO_BEVEL = Bevel(
@@ -170,6 +155,8 @@ class Profiles:
         Edge normals out of the material, and edge points, px.
     place, blur : ndarray, shape (n,)
         Where a step was fitted along the profile, and its blur, px.
+    weight : ndarray, shape (n, k)
+        Square root of what each pixel is to count.
     """
 
     grey: Floats
@@ -179,12 +166,13 @@ class Profiles:
     xy: Floats
     place: Floats
     blur: Floats
+    weight: Floats
 
     def take(self, chosen: NDArray[np.bool_]) -> "Profiles":
         """Pick profiles by a mask."""
         return Profiles(
             self.grey[chosen], self.offsets, self.cosine[chosen], self.normal[chosen],
-            self.xy[chosen], self.place[chosen], self.blur[chosen],
+            self.xy[chosen], self.place[chosen], self.blur[chosen], self.weight[chosen],
         )  # fmt: skip
 
     @property
@@ -211,13 +199,14 @@ class Misfit:
     by_facing: float
 
 
-def misfit(profiles: Profiles, shape: EdgeShape, bevel: Bevel = NO_BEVEL) -> Misfit:
+def misfit(profiles: Profiles, greys: Greys, bevel: Bevel = NO_BEVEL) -> Misfit:
     """How badly steps fit an outline's profiles.
 
     Parameters
     ----------
     profiles : Profiles
-    shape : EdgeShape
+    greys : Greys
+        What was measured.
     bevel : Bevel
 
     Returns
@@ -225,12 +214,10 @@ def misfit(profiles: Profiles, shape: EdgeShape, bevel: Bevel = NO_BEVEL) -> Mis
     Misfit
     """
     z = from_edge(profiles)
-    levels = levels_beside(profiles, broken_step(profiles, shape, bevel).step)
-    step = broken_step(profiles, shape, bevel, levels).step
-    levels = levels_beside(profiles, step)
-    rise = levels[1] - levels[0]
-    left = profiles.grey - levels[0][:, None] - rise[:, None] * step
-    share = np.clip(left / np.median(np.abs(rise)), -0.6, 0.6)
+    found = levels_beside(profiles, steps_with(profiles, bevel))
+    left = greys.stored(found.grey, profiles.grey - found.grey)
+    whole = greys.full_scale * greys.contrast(np.median(found.levels, axis=1))
+    share = np.clip(left / whole, -0.6, 0.6)
     turn = np.mod(np.arctan2(profiles.normal[:, 1], profiles.normal[:, 0]) / (2 * pi), 1.0)
     sector = np.minimum((turn * SECTORS).astype(int), SECTORS - 1)
     distance = z * profiles.blur[:, None]
@@ -253,43 +240,60 @@ def _mean_square(total: NDArray[Any], count: NDArray[Any], pixel: float) -> floa
     return max(left - chance, 0.1 * chance)
 
 
-def broken_step(
-    profiles: Profiles, shape: EdgeShape, bevel: Bevel, levels: Floats | None = None
-) -> BrokenStep:
+def steps_with(profiles: Profiles, bevel: Bevel) -> BrokenStep:
     """Work out the unit steps that a band leaves in profiles.
 
     Parameters
     ----------
     profiles : Profiles
-    shape : EdgeShape
     bevel : Bevel
-    levels : ndarray, shape (2, n), optional
-        Grey of face and ground beside each, where it is known.
 
     Returns
     -------
     BrokenStep
     """
-    band = bevel.along(profiles.normal, profiles.xy, shape, levels)
-    return shape.banded(from_edge(profiles), band.in_blurs(profiles.blur))
+    band = bevel.along(profiles.normal, profiles.xy)
+    return broken_step(from_edge(profiles), band.in_blurs(profiles.blur))
 
 
-def levels_beside(profiles: Profiles, step: Floats) -> Floats:
+def levels_beside(profiles: Profiles, unit: BrokenStep) -> Levelled:
     """Work out levels that follow tool marks closely, for where only the edge's shape matters.
 
     Parameters
     ----------
     profiles : Profiles
-    step : ndarray, shape (n, k)
+    unit : BrokenStep
         Unit step of each.
 
     Returns
     -------
-    ndarray, shape (2, n)
-        Grey of face and ground.
+    Levelled
     """
     windows = (*LEVEL_WINDOWS, MARK_SAMPLES)
-    return common_levels(profiles.grey, step, np.ones(len(step), bool), windows)
+    step = UnitStep(unit.step, unit.material, unit.ground)
+    return common_levels(profiles.grey, step, np.ones(len(profiles.xy), bool), windows)
+
+
+def weighed(profiles: Profiles, bevel: Bevel = NO_BEVEL) -> Profiles:
+    """Weigh pixels by what noise and fine marks leave of either side.
+
+    Parameters
+    ----------
+    profiles : Profiles
+    bevel : Bevel
+
+    Returns
+    -------
+    Profiles
+        Pixels count 1 on average.
+    """
+    unit = steps_with(profiles, bevel)
+    left = profiles.grey - levels_beside(profiles, unit).grey
+    sides = unit.ground < 1 - _PLATEAU, unit.ground > _PLATEAU
+    face, ground = (float(np.median(left[side] ** 2)) if side.any() else 0.0 for side in sides)
+    least = max(face, ground) / MOST_UNLIKE + 1e-12
+    variance = max(face, least) + (max(ground, least) - max(face, least)) * unit.ground
+    return replace(profiles, weight=np.sqrt(1 / (variance * np.mean(1 / variance))))
 
 
 def from_edge(profiles: Profiles) -> Floats:

@@ -21,14 +21,13 @@ from cogloupe.bevel import (
     Bevel,
     Frame,
     Profiles,
-    broken_step,
     from_edge,
     harmonics,
     levels_beside,
-    rise_of,
+    steps_with,
+    weighed,
 )
 from cogloupe.bevel_start import by_facing, first_band, smooth_light
-from cogloupe.response import EdgeShape
 
 Floats = NDArray[np.floating[Any]]
 
@@ -51,18 +50,19 @@ PARTS = 40
 """Parts of an outline that are asked which of two edges explains them better."""
 PART_LIMIT = 3.0
 """A sample's word counts for no more than this many times the usual misfit: dirt has no say."""
+LEAST_SPREAD = 0.1
+"""Spread of the parts' words, in usual misfits, where they hardly differ."""
 HELD = 1e9
 """Damping that holds all that samples share."""
 
 
-def find_bevel(profiles: Profiles, shape: EdgeShape) -> tuple[Bevel, Profiles]:
+def find_bevel(profiles: Profiles) -> tuple[Bevel, Profiles]:
     """Find the band along an outline that explains its profiles best.
 
     Parameters
     ----------
     profiles : Profiles
         Placed by single steps.
-    shape : EdgeShape
 
     Returns
     -------
@@ -71,77 +71,75 @@ def find_bevel(profiles: Profiles, shape: EdgeShape) -> tuple[Bevel, Profiles]:
     Profiles
         The same, placed and blurred by the two-edge step: `place` is the outer edge.
     """
+    profiles = weighed(profiles)
     frame = Frame.about(profiles.xy)
     limits = _limits(profiles)
-    starts = _starts(profiles, shape, frame, limits)
-    tried = [_settle(profiles, shape, start, limits, FIRST_TURNS) for start in starts]
+    starts = _starts(profiles, frame, limits)
+    tried = [_settle(profiles, start, limits, FIRST_TURNS) for start in starts]
     best, _ = min(tried, key=lambda end: end[1])
-    state, _ = _settle(profiles, shape, best, limits, TURNS)
+    state, _ = _settle(profiles, best, limits, TURNS)
     return state.bevel, replace(profiles, place=state.place, blur=state.blur)
 
 
-def settle_bevel(
-    profiles: Profiles, shape: EdgeShape, bevel: Bevel, plain: EdgeShape
-) -> tuple[Bevel, float]:
+def settle_bevel(profiles: Profiles, bevel: Bevel) -> tuple[Bevel, float, float]:
     """Fit a band that was found on part of an outline to all of it, and see if it is there.
 
     Parameters
     ----------
     profiles : Profiles
         Placed by the two-edge step.
-    shape : EdgeShape
     bevel : Bevel
-    plain : EdgeShape
-        What single edges look like, if there is no band.
 
     Returns
     -------
     Bevel
-    float
-        By how many standard errors the band explains parts of the outline better than a single
-        edge (with a shadow) does: each half is judged by what the other half was fitted to, so
-        that neither gains by having more to fit.
+    gain : float
+        By how much less, in usual misfits, the band misses a sample than a single edge (with a
+        shadow) does: each half of the outline is judged by what the other was fitted to, so that
+        neither gains by having more to fit.
+    sure : float
+        The same in its own standard errors, from parts of the outline.
     """
     more = np.zeros(2 * ALL_ORDERS + 1 - len(bevel.share))
     bevel = replace(bevel, share=np.concatenate([bevel.share, more]))
+    profiles = weighed(profiles, bevel)
     limits = _limits(profiles)
-    settled, _ = _settle(profiles, shape, _state(profiles, shape, bevel), limits, TURNS)
+    settled, _ = _settle(profiles, _state(profiles, bevel), limits, TURNS)
     # Outlines were followed where pixels pass half way, which is where a single edge lies.
     single = replace(profiles, place=np.full(len(profiles.xy), 0.5))
     banded = replace(profiles, place=settled.place, blur=settled.blur)
-    one = _held_out(single, plain, replace(settled.bevel, width_px=0.0), (0.0, 0.0))
-    two = _held_out(banded, shape, settled.bevel, limits)
+    one = _held_out(single, replace(NO_BEVEL, frame=bevel.frame), (0.0, 0.0))
+    two = _held_out(banded, settled.bevel, limits)
     usual = np.median(np.minimum(one, two))
     gain = np.clip((one - two) / usual, -PART_LIMIT, PART_LIMIT)
     parts = np.array([part.mean() for part in np.array_split(gain, PARTS)])
-    return settled.bevel, float(parts.mean() / (parts.std(ddof=1) / sqrt(PARTS)))
+    error = max(float(parts.std(ddof=1)), LEAST_SPREAD) / sqrt(PARTS)
+    mean = float(parts.mean())
+    return settled.bevel, mean, mean / error
 
 
-def _held_out(
-    profiles: Profiles, shape: EdgeShape, bevel: Bevel, limits: tuple[float, float]
-) -> Floats:
+def _held_out(profiles: Profiles, bevel: Bevel, limits: tuple[float, float]) -> Floats:
     """Mean square residual of each sample, with all that is shared fitted to the other half."""
     n = len(profiles.xy)
     half = np.arange(n) * 2 * HALVES // n % 2 == 0
     left = np.empty(n)
     for mine in (half, ~half):
-        fitted = _state(profiles.take(~mine), shape, bevel)
-        fitted, _ = _settle(profiles.take(~mine), shape, fitted, limits, HALF_TURNS)
+        fitted = _state(profiles.take(~mine), bevel)
+        fitted, _ = _settle(profiles.take(~mine), fitted, limits, HALF_TURNS)
         judged = profiles.take(mine)
-        state = _state(judged, shape, fitted.bevel)
+        state = _state(judged, fitted.bevel)
         blur = _blur(fitted.bevel.frame.terms(judged.xy), fitted.spread)
         state = replace(state, spread=fitted.spread, blur=blur)
-        state, _ = _settle(judged, shape, state, limits, HALF_TURNS, HELD)
-        left[mine] = (_rates(judged, shape, state)[0] ** 2).mean(axis=1)
+        state, _ = _settle(judged, state, limits, HALF_TURNS, HELD)
+        left[mine] = (_rates(judged, state)[0] ** 2).mean(axis=1)
     return left
 
 
-def _state(profiles: Profiles, shape: EdgeShape, bevel: Bevel) -> "_State":
+def _state(profiles: Profiles, bevel: Bevel) -> "_State":
     """Start from a band and the places of profiles."""
     terms = bevel.frame.terms(profiles.xy)
-    levels = levels_beside(profiles, broken_step(profiles, shape, bevel).step)
     spread = np.linalg.lstsq(terms, profiles.blur, rcond=None)[0]
-    return _State(bevel, spread, profiles.place, _blur(terms, spread), levels)
+    return _State(bevel, spread, profiles.place, _blur(terms, spread))
 
 
 def _limits(profiles: Profiles) -> tuple[float, float]:
@@ -156,32 +154,26 @@ class _State:
     spread: Floats
     place: Floats
     blur: Floats
-    levels: Floats
 
 
-def _starts(
-    profiles: Profiles, shape: EdgeShape, frame: Frame, limits: tuple[float, float]
-) -> Iterator[_State]:
+def _starts(profiles: Profiles, frame: Frame, limits: tuple[float, float]) -> Iterator[_State]:
     """Bands to begin with: none to speak of, and those that averaged profiles show."""
-    levels = levels_beside(profiles, shape.at(from_edge(profiles))[0])
-    zero, ground = np.median(levels, axis=1)
-    none = replace(
-        NO_BEVEL, frame=frame, black=shape.black, zero=float(zero), unit=float(ground - zero)
-    )
+    levels = levels_beside(profiles, steps_with(profiles, NO_BEVEL)).levels
+    typical = np.median(levels, axis=1)
     terms = frame.terms(profiles.xy)
-    lit = none.beside(levels, shape).sum(axis=0) - 2 * shape.black
-    lighting = np.linalg.lstsq(terms, lit, rcond=None)[0]
-    none = replace(none, lighting=lighting[1:] / lighting[0])
+    lighting = np.linalg.lstsq(terms, levels.sum(axis=0), rcond=None)[0]
+    black = float(-typical[0] / (typical[1] - typical[0]))
+    none = replace(NO_BEVEL, frame=frame, black=black, lighting=lighting[1:] / lighting[0])
 
     def state(bevel: Bevel, sharper: float, move: Floats | float) -> _State:
         spread = np.linalg.lstsq(terms, sharper * profiles.blur, rcond=None)[0]
         place = np.clip(profiles.place + move / profiles.cosine, *PLACES_PX)
-        return _State(bevel, spread, place, _blur(terms, spread), levels)
+        return _State(bevel, spread, place, _blur(terms, spread))
 
     for width in FIRST_WIDTHS_PX:
         # A single step takes the band for more blur.
         yield state(replace(none, width_px=width), 0.85, 0.0)
-    light = shape.light((profiles.grey - levels[0][:, None]) / (levels[1] - levels[0])[:, None])
+    light = (profiles.grey - levels[0][:, None]) / (levels[1] - levels[0])[:, None]
     distance = (profiles.offsets - profiles.place[:, None]) * profiles.cosine[:, None]
     facing = by_facing(light, distance, profiles.normal, float(np.median(profiles.blur)))
     if len(facing.turn) < SECTORS_NEEDED:
@@ -199,7 +191,6 @@ def _starts(
 
 def _settle(
     profiles: Profiles,
-    shape: EdgeShape,
     state: _State,
     limits: tuple[float, float],
     turns: int,
@@ -213,20 +204,19 @@ def _settle(
     )  # fmt: skip
     for turn in range(turns):
         damping = held + (0.3 if turn < 3 else 0.02)
-        state, residual = _better(profiles, shape, state, bases, limits, damping)
+        state, residual = _better(profiles, state, bases, limits, damping)
     return state, residual
 
 
 def _better(
     profiles: Profiles,
-    shape: EdgeShape,
     state: _State,
     bases: tuple[Floats, ...],
     limits: tuple[float, float],
     damping: float,
 ) -> tuple[_State, float]:
     """One step of Gauss and Newton, each sample's own place eliminated."""
-    residual, by_place, rates, levels = _rates(profiles, shape, state)
+    residual, by_place, rates = _rates(profiles, state)
     gain = np.maximum((by_place**2).sum(axis=1), 1e-12)
     without_place = [
         v - by_place * ((by_place * v).sum(axis=1) / gain)[:, None] for v in (*rates, residual)
@@ -260,35 +250,32 @@ def _better(
     )
     spread = state.spread + spread
     place = np.clip(state.place + place, *PLACES_PX)
-    after = _State(bevel, spread, place, _blur(bases[-1], spread), levels)
+    after = _State(bevel, spread, place, _blur(bases[-1], spread))
     return after, float(own[usual].mean())
 
 
 _EXPECTED = np.concatenate([[1e6], np.repeat(SMOOTH / np.arange(1, ALL_ORDERS + 1) ** 2, 2)])
 
 
-def _rates(
-    profiles: Profiles, shape: EdgeShape, state: _State
-) -> tuple[Floats, Floats, tuple[Floats, ...], Floats]:
-    """Residuals, how the profiles change with place and with all that is shared, and levels."""
+def _rates(profiles: Profiles, state: _State) -> tuple[Floats, Floats, tuple[Floats, ...]]:
+    """Residuals, and how profiles change with place and with all that is shared, all weighed."""
     at = replace(profiles, place=state.place, blur=state.blur)
-    look = broken_step(at, shape, state.bevel, state.levels)
-    levels = levels_beside(profiles, look.step)
-    rise = (levels[1] - levels[0])[:, None]
-    residual = profiles.grey - levels[0][:, None] - rise * look.step
+    unit = steps_with(at, state.bevel)
+    found = levels_beside(profiles, unit)
+    rise = found.rise[:, None]
     per_blur = rise / state.blur[:, None]
-    by_place = -per_blur * profiles.cosine[:, None] * look.both
-    by_blur = -per_blur * (
-        look.both * from_edge(at) + look.inner * (state.bevel.width_px / state.blur)[:, None]
-    )
-    # The band's light counts from the typical levels, the step from those beside the sample.
-    by_light = rise * look.lit / rise_of(*state.bevel.beside(state.levels, shape))[:, None]
+    by_place = -per_blur * profiles.cosine[:, None] * unit.both
+    widths = (state.bevel.width_px / state.blur)[:, None]
+    by_blur = -per_blur * (unit.both * from_edge(at) + unit.inner * widths)
     by_share, by_lighting = state.bevel.rates(profiles.normal, profiles.xy)
+    by_light = float(np.median(rise)) * unit.lit
     shared = (
-        by_light * by_share[:, None], by_light * by_lighting[:, None], rise * look.shaded,
-        per_blur * look.inner, by_blur,
+        by_light * by_share[:, None], by_light * by_lighting[:, None], rise * unit.shaded,
+        per_blur * unit.inner, by_blur,
     )  # fmt: skip
-    return residual, by_place, shared, levels
+    weight = profiles.weight
+    residual = weight * (profiles.grey - found.grey)
+    return residual, weight * by_place, tuple(weight * rate for rate in shared)
 
 
 def _blur(terms: Floats, spread: Floats) -> Floats:

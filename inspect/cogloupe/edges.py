@@ -11,11 +11,11 @@ from typing import Any, Literal
 import numpy as np
 from numpy.typing import NDArray
 
+from cogloupe.greys import greys_of
 from cogloupe.looks import best_looks, curve_doubt
-from cogloupe.outline import border_chains, crossings_of, material_mask, window_of
-from cogloupe.response import edge_shape
+from cogloupe.outline import border_chains, crossings_of, material_mask
 from cogloupe.sampling import LONGEST_REACH_PX, EdgePoints, Fit, sample_edge
-from cogloupe.segment import Region, mix_colours
+from cogloupe.segment import Region
 
 EdgeChoice = Literal["outer", "inner"]
 
@@ -86,22 +86,21 @@ def find_edges(pixels: NDArray[Any], region: Region, edge: EdgeChoice = "outer")
     Outlines
         Positions in px of the full picture.
     """
-    window, corner = window_of(pixels, region)
-    grey = np.ascontiguousarray(mix_colours(window, region.weights))
-    mask = material_mask(grey, region, pixels.shape, corner)
+    greys = greys_of(pixels, region)
+    corner = greys.corner
+    mask = material_mask(greys, region)
     outer, holes = border_chains(mask, region, corner)
-    full_scale = float(np.iinfo(pixels.dtype).max)
     crossings = crossings_of(mask, outer)
     # Longer profiles than the teeth are thick would run into the next flank.
     module = 2 * region.tip_radius / (region.teeth + 2)
-    teeth = Fit(edge_shape(0.0, 0.0, 1.0), full_scale, int(np.clip(module, 5, LONGEST_REACH_PX)))
-    best, *others = best_looks(grey, crossings, region, teeth, module)
+    teeth = Fit(int(np.clip(module, 5, LONGEST_REACH_PX)))
+    best, *others = best_looks(greys, crossings, region, teeth, module)
     bevel = best.bevel
     start = None if best.profiles is None else float(np.median(best.profiles.blur))
-    teeth = replace(teeth, shape=best.shape, bevel=bevel, blur=start)
+    teeth = replace(teeth, bevel=bevel, blur=start)
     bore = replace(teeth, longest=LONGEST_REACH_PX)
-    measured = [sample_edge(grey, crossings, teeth)]
-    measured += [sample_edge(grey, crossings_of(mask, hole), bore) for hole in holes]
+    measured = [sample_edge(best.greys, crossings, teeth)]
+    measured += [sample_edge(best.greys, crossings_of(mask, hole), bore) for hole in holes]
     inwards = bevel.width_px if edge == "inner" else 0.0
     placed = [
         replace(m.points, xy=m.points.xy - inwards * m.points.normal + np.array(corner, float))
@@ -111,7 +110,8 @@ def find_edges(pixels: NDArray[Any], region: Region, edge: EdgeChoice = "outer")
     blur = float(np.median(first.points.blur))
     doubt = hypot(curve_doubt(best, others), BURNT_DOUBT * first.burnt)
     u_level = hypot(doubt * blur, BEVEL_DOUBT * bevel.width_px)
+    contrast = best.greys.contrast(np.median(first.levels, axis=1))
     return Outlines(
-        placed[0], tuple(placed[1:]), first.contrast / full_scale, first.noise / first.contrast,
-        blur, first.burnt, best.shape.curve, u_level, bevel.width_px, first.texture,
+        placed[0], tuple(placed[1:]), contrast, first.noise / first.contrast, blur,
+        first.burnt, best.curve, u_level, bevel.width_px, first.texture,
     )  # fmt: skip

@@ -2,7 +2,6 @@
 
 from dataclasses import dataclass, replace
 from math import ceil, sqrt
-from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -10,10 +9,10 @@ from scipy.ndimage import maximum_filter1d
 
 from cogloupe.bevel import NARROWEST_PX, NO_BEVEL, Bevel, Misfit, Profiles, misfit
 from cogloupe.bevel_fit import find_bevel, settle_bevel
+from cogloupe.greys import Greys
 from cogloupe.outline import Crossings, bend
-from cogloupe.response import EdgeShape, edge_shape
 from cogloupe.sampling import Fit, Samples, profiles_across, sample_edge
-from cogloupe.segment import LUMA, Region
+from cogloupe.segment import Region
 
 BEVEL_REACH_PX = 14
 COLOUR_IS_SRGB = 5.0
@@ -28,10 +27,10 @@ misfit, in blurs)."""
 OTHER_CURVE = 3.0
 """Factor by which a band must fit better with another camera curve than the one that single edges
 speak for, for that to be believed."""
-SURE = 10.0
-"""Standard errors by which a band must explain an outline better than a single edge does: rendered
-bevels show 16 to 80; where there is none, or one too faint to be told, texture and a blur that is
-no Gaussian bring up to 6."""
+LEAST_GAIN, SURE = 0.35, 4.0
+"""Usual misfits by which a band must bring that of a sample down, and in its own standard errors.
+Rendered bevels bring it down by 1 to 3 and 6 to 70 standard errors, uneven light on the face, which
+is no band, by 0.1 and 4."""
 PINNED = 1.03
 """A band within this factor of the narrowest that is looked for was not found."""
 
@@ -42,8 +41,8 @@ class Look:
 
     Attributes
     ----------
-    shape : EdgeShape
-        The camera curve, at the outline's grey levels.
+    greys : Greys
+        What was measured.
     profiles : Profiles or None
         What it was judged by; None where too little is seen.
     misfit : Misfit
@@ -56,12 +55,17 @@ class Look:
         The bevel it goes with.
     """
 
-    shape: EdgeShape
+    greys: Greys
     profiles: Profiles | None
     misfit: Misfit
     half_way: float
     handicap: float = 1.0
     bevel: Bevel = NO_BEVEL
+
+    @property
+    def curve(self) -> float:
+        """1 where values are turned back to light by the sRGB curve, else 0."""
+        return float(self.greys.in_light)
 
     @property
     def badness(self) -> float:
@@ -71,17 +75,16 @@ class Look:
 
 
 def best_looks(
-    grey: NDArray[Any], crossings: Crossings, region: Region, fit: Fit, module: float
+    greys: Greys, crossings: Crossings, region: Region, fit: Fit, module: float
 ) -> list[Look]:
     """Look at an outline with each camera curve that may be behind the picture, and for a bevel.
 
-    Light is stored in proportion, or by the sRGB curve: cameras do one or the other. A mixture of
-    colours other than brightness follows no one curve and is taken as it is.
+    Light is stored in proportion, or by the sRGB curve: cameras do one or the other.
 
     Parameters
     ----------
-    grey : ndarray, shape (h, w)
-        The measured mixture of colours.
+    greys : Greys
+        What is measured.
     crossings : Crossings
         The outline.
     region : Region
@@ -97,7 +100,7 @@ def best_looks(
         One or two, best first; the first with a bevel where there is one.
     """
     few = crossings.take(stretches(len(crossings.step), LOOK_SAMPLES))
-    looks = _looks(grey, few, region, fit, _reach(module))
+    looks = _looks(greys, few, region, fit, _reach(module))
     plain = sorted(looks, key=lambda look: look.badness)
     profiles = plain[0].profiles
     if profiles is None or profiles.short_of_level or _left(plain) < MISFIT_LOOKED_INTO**2:
@@ -110,8 +113,8 @@ def best_looks(
     if best.bevel.width_px < PINNED * NARROWEST_PX or best.badness > _left(plain):
         return plain
     many = crossings.take(stretches(len(crossings.step), BEVEL_SAMPLES))
-    bevel, gain = _settled(grey, many, best, fit, _reach(module), plain[0].shape)
-    return [replace(best, bevel=bevel), *others] if gain > SURE else plain
+    bevel = _settled(many, best, fit, _reach(module))
+    return plain if bevel is None else [replace(best, bevel=bevel), *others]
 
 
 def _left(looks: list[Look]) -> float:
@@ -122,24 +125,21 @@ def _with_bevel(look: Look) -> Look:
     """The same look with the band that suits it best."""
     if look.profiles is None:
         return look
-    bevel, profiles = find_bevel(look.profiles, look.shape)
-    left = misfit(profiles, look.shape, bevel)
+    bevel, profiles = find_bevel(look.profiles)
+    left = misfit(profiles, look.greys, bevel)
     return replace(look, profiles=profiles, misfit=left, bevel=bevel)
 
 
-def _settled(
-    grey: NDArray[Any], crossings: Crossings, look: Look, fit: Fit, reach: int, plain: EdgeShape
-) -> tuple[Bevel, float]:
-    """The bevel of a look as more of the outline has it, and how surely there is one.
-
-    `plain` is the shape that single edges seem to have.
-    """
+def _settled(crossings: Crossings, look: Look, fit: Fit, reach: int) -> Bevel | None:
+    """The bevel of a look as more of the outline has it; None where it is not surely there."""
     blur = None if look.profiles is None else float(np.median(look.profiles.blur))
-    fit = replace(fit, shape=look.shape, bevel=look.bevel, blur=blur, grained=False)
-    whole = _look(grey, sample_edge(grey, crossings, fit), look.shape, look.half_way, reach)
-    if whole.profiles is None:
-        return look.bevel, 0.0
-    return settle_bevel(whole.profiles, look.shape, look.bevel, plain)
+    fit = replace(fit, bevel=look.bevel, blur=blur, grained=False)
+    profiles = _profiles(look.greys, sample_edge(look.greys, crossings, fit), reach)
+    if profiles is None:
+        return None
+    bevel, gain, sure = settle_bevel(profiles, look.bevel)
+    found = bevel.width_px > PINNED * NARROWEST_PX and gain > LEAST_GAIN and sure > SURE
+    return bevel if found else None
 
 
 def stretches(samples: int, wanted: int) -> NDArray[np.int64]:
@@ -162,35 +162,40 @@ def stretches(samples: int, wanted: int) -> NDArray[np.int64]:
     return np.asarray(index[(index // LOOK_STRETCH) % every == 0])
 
 
-def _looks(
-    grey: NDArray[Any], crossings: Crossings, region: Region, fit: Fit, reach: int
-) -> list[Look]:
+def _looks(greys: Greys, crossings: Crossings, region: Region, fit: Fit, reach: int) -> list[Look]:
     """One or two looks without a bevel."""
     fit = replace(fit, grained=False)
-    first = sample_edge(grey, crossings, fit)
+    first = sample_edge(greys, crossings, fit)
     if not len(first.points):
-        return [Look(fit.shape, None, Misfit(1.0, 1.0), 0.0)]
-    low, high = (float(np.median(v)) / fit.full_scale for v in first.levels)
-    bent = edge_shape(1.0, low, high)
-    half_way = abs(bent.half_way)
-    look = _look(grey, first, edge_shape(0.0, low, high), half_way, reach)
-    if region.weights is not None and not np.allclose(region.weights, LUMA):
-        return [look]
-    blur = float(np.median(first.points.blur))
-    second = sample_edge(grey, crossings, replace(fit, shape=bent, blur=blur))
+        return [Look(greys, None, Misfit(1.0, 1.0), 0.0)]
+    light = replace(greys, in_light=True)
+    fit = replace(fit, blur=float(np.median(first.points.blur)))
+    second = sample_edge(light, crossings, fit)
+    apart = abs(_typical_place(second) - _typical_place(first))
     # A camera's colour picture is sRGB unless the edges speak clearly against it.
     handicap = COLOUR_IS_SRGB if region.coloured else 1.0
-    return [replace(look, handicap=handicap), _look(grey, second, bent, half_way, reach)]
+    one = _look(greys, first, apart, reach)
+    return [replace(one, handicap=handicap), _look(light, second, apart, reach)]
+
+
+def _typical_place(measured: Samples) -> float:
+    """How far out of the crossings' pixels the edge lies in the middle, in blurs."""
+    return float(np.median(measured.place / measured.points.blur))
 
 
 def _reach(module: float) -> int:
     return int(np.clip(0.7 * module, 5, BEVEL_REACH_PX))
 
 
-def _look(
-    grey: NDArray[Any], measured: Samples, shape: EdgeShape, half_way: float, reach: int
-) -> Look:
-    """Take longer profiles on smooth stretches of the outline, and see how single steps fit."""
+def _look(greys: Greys, measured: Samples, half_way: float, reach: int) -> Look:
+    """See how single steps fit."""
+    profiles = _profiles(greys, measured, reach)
+    left = Misfit(1.0, 1.0) if profiles is None else misfit(profiles, greys)
+    return Look(greys, profiles, left, half_way)
+
+
+def _profiles(greys: Greys, measured: Samples, reach: int) -> Profiles | None:
+    """Take longer profiles on smooth stretches of the outline; None where too few are seen."""
     normal = measured.points.normal
     turn = bend(normal, reach)
     # The stretches were cut out of the outline: normals are wrong where they meet.
@@ -202,16 +207,16 @@ def _look(
     if len(kept) < 200:
         kept = np.flatnonzero(usable)
     crossings = measured.crossings.take(kept)
-    greys, offsets, inside = profiles_across(grey, crossings, reach)
+    values, offsets, inside = profiles_across(greys, crossings, reach)
     kept = kept[inside]
     if len(kept) < 200 or measured.burnt > 0.5:
-        return Look(shape, None, Misfit(1.0, 1.0), half_way)
+        return None
     cosine = np.abs((normal[kept] * crossings.step[inside]).sum(axis=1))
     points = measured.points.take(kept)
-    profiles = Profiles(
-        greys, offsets, cosine, points.normal, points.xy, measured.place[kept], points.blur
-    )
-    return Look(shape, profiles, misfit(profiles, shape), half_way)
+    return Profiles(
+        values, offsets, cosine, points.normal, points.xy, measured.place[kept], points.blur,
+        np.ones_like(values),
+    )  # fmt: skip
 
 
 def curve_doubt(best: Look, others: list[Look]) -> float:

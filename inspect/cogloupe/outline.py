@@ -6,7 +6,6 @@ noted, in order. `edges` measures there.
 """
 
 from dataclasses import dataclass
-from math import ceil
 from typing import Any
 
 import cv2
@@ -14,43 +13,33 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.ndimage import uniform_filter1d
 
+from cogloupe.greys import Greys
 from cogloupe.segment import Region
 
 Floats = NDArray[np.float64]
 
-MARGIN_PX = 32
-"""Ground kept round the gear, px."""
 _BAND, _HALO = 256, 2  # rows divided at a time, and how many more their smoothing needs
 
 
-def window_of(pixels: NDArray[Any], region: Region) -> tuple[NDArray[Any], tuple[int, int]]:
-    """Part of the picture that holds the gear, and its upper left corner (x, y)."""
-    reach = region.tip_radius * 1.08 + MARGIN_PX
-    height, width = pixels.shape[:2]
-    x0, y0 = (max(0, int(c - reach)) for c in (region.x, region.y))
-    x1 = min(width, ceil(region.x + reach) + 1)
-    y1 = min(height, ceil(region.y + reach) + 1)
-    return pixels[y0:y1, x0:x1], (x0, y0)
-
-
-def material_mask(
-    grey: NDArray[Any], region: Region, shape: tuple[int, ...], corner: tuple[int, int]
-) -> NDArray[np.uint8]:
+def material_mask(greys: Greys, region: Region) -> NDArray[np.uint8]:
     """Material (255) and ground (0), after a light smoothing that keeps noise off the border."""
-    grey_type: Any = np.uint8 if grey.dtype == np.uint8 else np.float32
+    plain = greys.weights is None and greys.pixels.dtype == np.uint8
+    grey_type: Any = np.uint8 if plain else np.float32
     # Whole levels do for bytes: the border only has to lie near the edge.
     coarse = region.threshold.round()
-    if grey_type is np.uint8:
+    if plain:
         coarse = np.clip(coarse, 0, 255)
     coarse = coarse.astype(grey_type)
     compare = cv2.CMP_GT if region.bright else cv2.CMP_LE
-    mask = np.empty(grey.shape, np.uint8)
-    for top in range(0, len(grey), _BAND):
+    height = greys.shape[0]
+    mask = np.empty(greys.shape, np.uint8)
+    for top in range(0, height, _BAND):
         part = mask[top : top + _BAND]
-        rows = grey[max(top - _HALO, 0) : top + _BAND + _HALO].astype(grey_type, copy=False)
-        smooth = cv2.GaussianBlur(rows, (5, 5), 1.0)[min(top, _HALO) :][: len(part)]
-        level = _levels(coarse, (corner[0], corner[1] + top), shape, part.shape)
-        part[:] = cv2.compare(smooth, level, compare)
+        rows = greys.rows(max(top - _HALO, 0), min(top + _BAND + _HALO, height))
+        smooth = cv2.GaussianBlur(rows.astype(grey_type, copy=False), (5, 5), 1.0)
+        corner = (greys.corner[0], greys.corner[1] + top)
+        level = _levels(coarse, corner, greys.pixels.shape, part.shape)
+        part[:] = cv2.compare(smooth[min(top, _HALO) :][: len(part)], level, compare)
     return mask
 
 

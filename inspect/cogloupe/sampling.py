@@ -9,7 +9,6 @@ information bound of the sample ``(sigma_n / A) sqrt(2 sqrt(pi) s)``.
 """
 
 from dataclasses import dataclass
-from functools import partial
 from math import ceil, pi, sqrt
 from typing import Any
 
@@ -17,16 +16,21 @@ import numpy as np
 from numpy.typing import NDArray
 
 from cogloupe.bevel import NO_BEVEL, Bevel
+from cogloupe.greys import Greys
+from cogloupe.levels import running_mean
 from cogloupe.outline import Crossings, normals
-from cogloupe.response import EdgeShape
-from cogloupe.stepfit import GRAIN_SAMPLES, PLATEAU_BLURS, fit_steps, running_mean
+from cogloupe.response import unit_step
+from cogloupe.stepfit import GRAIN_SAMPLES, PLATEAU_BLURS, fit_steps
 
 Floats = NDArray[np.float64]
-Greys = NDArray[np.floating[Any]]
+Singles = NDArray[np.floating[Any]]
 Bools = NDArray[np.bool_]
 
 BURNT_PIXELS = 0.15
 """Share of a sample's pixels at full scale from which its bright level is called burnt out."""
+PLATEAU_SHARE = 0.99
+STRAY = 4.0
+"""Level of a sample's own, in usual ones, from which it is no tool mark."""
 LONGEST_REACH_PX = 16
 """Samples reach at most this far to each side of the edge; a wider blur is beyond use."""
 
@@ -128,21 +132,19 @@ class Fit:
     weighs pixels by the grain beside the edge.
     """
 
-    shape: EdgeShape
-    full_scale: float
     longest: int
     bevel: Bevel = NO_BEVEL
     blur: float | None = None
     grained: bool = True
 
 
-def sample_edge(grey: NDArray[Any], crossings: Crossings, fit: Fit) -> Samples:
+def sample_edge(greys: Greys, crossings: Crossings, fit: Fit) -> Samples:
     """Fit every sample of one outline.
 
     Parameters
     ----------
-    grey : ndarray, shape (h, w)
-        The measured mixture of colours, in one piece.
+    greys : Greys
+        What is measured.
     crossings : Crossings
         Where the outline passes between pixels, in its order.
     fit : Fit
@@ -153,17 +155,16 @@ def sample_edge(grey: NDArray[Any], crossings: Crossings, fit: Fit) -> Samples:
     Samples
         Without those that the picture's border cuts off.
     """
-    blur, reach = fit.blur or _first_blur(grey, crossings), 0
+    blur, reach = fit.blur or _first_blur(greys, crossings), 0
     width = fit.bevel.width_px
     while reach != (reach := min(fit.longest, _reach(blur, width))):
-        profiles, offsets, kept = profiles_across(grey, crossings, reach)
+        profiles, offsets, kept = profiles_across(greys, crossings, reach)
         if len(profiles) == 0:
             return _nothing_measured(crossings)
         normal = crossings.normal[kept]
         cosine = np.abs((normal * crossings.step[kept]).sum(axis=1)).astype(np.float32)
-        at = crossings.inside[kept]
-        bands = partial(fit.bevel.along, normal, at, fit.shape) if width else None
-        steps = fit_steps(profiles, offsets, cosine, normal, blur, fit.shape, bands, fit.grained)
+        band = fit.bevel.along(normal, crossings.inside[kept]) if width else None
+        steps = fit_steps(profiles, offsets, cosine, normal, blur, band, fit.grained)
         blur = max(blur, float(np.median(steps.blur)))
     t, s, levels, residual = steps.place, steps.blur, steps.levels, steps.residual
     noise = 1.4826 * float(np.median(np.abs(residual[::5])))
@@ -172,16 +173,35 @@ def sample_edge(grey: NDArray[Any], crossings: Crossings, fit: Fit) -> Samples:
     xy = crossings.inside[kept] + t[:, None] * across
     typical = float(np.median(np.abs(contrast)))
     u = noise / np.maximum(np.abs(contrast), 1e-6) * np.sqrt(2 * sqrt(pi) * s * cosine)
-    misfit = np.sqrt(np.mean(residual**2, axis=1))
-    good = (misfit < 4 * noise + 0.02 * typical) & (np.abs(contrast) > 0.3 * typical)
-    burnt = float(np.mean((profiles >= fit.full_scale).mean(axis=1) > BURNT_PIXELS))
-    points = EdgePoints(xy, _tangent_normals(xy, across), u, s, good)
     z = (offsets - t[:, None]) * (cosine / s)[:, None]
+    good = _rms(residual) < 4 * noise + 0.02 * typical
+    # Tool marks are no fault of the edge.
+    good |= _rms(_levelled(residual, z, width / s, typical)) < 4 * noise + 0.02 * typical
+    good &= np.abs(contrast) > 0.3 * typical
+    burnt = float(np.mean((profiles > 0.999 * greys.full_scale).mean(axis=1) > BURNT_PIXELS))
+    points = EdgePoints(xy, _tangent_normals(xy, across), u, s, good)
     texture = _texture(residual, z) / max(typical, 1e-6)
     return Samples(points, typical, noise, burnt, texture, levels, t, crossings.take(kept))
 
 
-def _texture(residual: Greys, z: Greys) -> float:
+def _rms(residual: Singles) -> Floats:
+    return np.asarray(np.sqrt(np.mean(residual**2, axis=1)))
+
+
+def _levelled(residual: Singles, z: Singles, band: Floats, typical: float) -> Singles:
+    """Residuals about levels of each sample's own, which may stray as far as they usually do."""
+    z = z.astype(np.float32)
+    face = 1 - unit_step(z + band[:, None].astype(np.float32))[0]
+    left = residual
+    for share in (face, unit_step(z)[0]):
+        plateau = share > PLATEAU_SHARE
+        own = (plateau * residual).sum(axis=1) / np.maximum(plateau.sum(axis=1), 1)
+        most = STRAY * float(np.median(np.abs(own))) + 0.02 * typical
+        left = left - share * np.clip(own, -most, most)[:, None]
+    return left
+
+
+def _texture(residual: Singles, z: Singles) -> float:
     """Size of what the levels beside a short flank miss, both sides together, noise taken off.
 
     Plateau pixels are averaged over a dozen neighbouring samples, about what lies beside a flank of
@@ -218,40 +238,38 @@ def _reach(blur: float, bevel_px: float) -> int:
 
 
 def profiles_across(
-    grey: NDArray[Any], crossings: Crossings, reach: int
-) -> tuple[Greys, Greys, NDArray[np.int64]]:
+    greys: Greys, crossings: Crossings, reach: int
+) -> tuple[Singles, Singles, NDArray[np.int64]]:
     """Take grey values across an outline, from material to ground.
 
     Parameters
     ----------
-    grey : ndarray, shape (h, w)
+    greys : Greys
     crossings : Crossings
     reach : int
         Pixels to each side.
 
     Returns
     -------
-    greys : ndarray, shape (n, 2 reach), float32
+    profiles : ndarray, shape (n, 2 reach), float32
     offsets : ndarray, shape (2 reach,), float32
         Distance of each pixel from the crossing's pixel inside, px.
     kept : ndarray, shape (n,)
         Indices of the crossings whose profiles lie within the picture.
     """
     offsets = np.arange(-reach + 1, reach + 1)
-    height, width = grey.shape
+    height, width = greys.shape
     ends = crossings.inside + crossings.step * offsets[[0, -1], None, None]
     inside = ((ends >= 0) & (ends < [width, height])).all(axis=(0, 2))
     kept = np.flatnonzero(inside)
-    # One flat index is read faster than two.
-    start, stride = (v[kept] @ [1, width] for v in (crossings.inside, crossings.step))
-    greys = grey.ravel()[start[:, None] + stride[:, None] * offsets]
-    return greys.astype(np.float32), offsets.astype(np.float32), kept
+    profiles = greys.along(crossings.inside[kept], crossings.step[kept], offsets)
+    return profiles, offsets.astype(np.float32), kept
 
 
-def _first_blur(grey: NDArray[Any], crossings: Crossings) -> float:
+def _first_blur(greys: Greys, crossings: Crossings) -> float:
     """Blur from the steepest slope of the typical profile: A / (s sqrt(2 pi))."""
     few = crossings.take(np.arange(0, len(crossings.step), 8))
-    profiles, _, kept = profiles_across(grey, few, LONGEST_REACH_PX // 2)
+    profiles, _, kept = profiles_across(greys, few, LONGEST_REACH_PX // 2)
     if len(profiles) == 0:
         return 1.0
     cosine = np.abs((few.normal * few.step).sum(axis=1))[kept]

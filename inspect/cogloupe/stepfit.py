@@ -6,27 +6,33 @@ tool marks or a grained ground make the levels wander within a few pixels, what 
 plateaus say of their correlation weights the pixels of each profile (generalised least squares).
 """
 
-from collections.abc import Callable
 from dataclasses import dataclass
-from math import exp, log
+from functools import cached_property
+from math import exp, log, pi
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.ndimage import uniform_filter1d
 
+from cogloupe.levels import (
+    LEVEL_WINDOW,
+    LEVEL_WINDOWS,
+    Levelled,
+    UnitStep,
+    beyond_chance,
+    common_levels,
+    dot,
+    running_mean,
+    solve_levels,
+)
 from cogloupe.outline import bend
-from cogloupe.response import BrokenEdge, EdgeShape
+from cogloupe.response import BrokenEdge, broken_step, unit_step
 
 Floats = NDArray[np.floating[Any]]
 Doubles = NDArray[np.float64]
 Bools = NDArray[np.bool_]
 Ints = NDArray[np.int64]
 
-LEVEL_WINDOW = 120
-"""Samples along the outline over which levels and blur are averaged: about one flank."""
-LEVEL_WINDOWS = (12 * LEVEL_WINDOW, LEVEL_WINDOW)
-"""Stretches over which grey levels are averaged, long to short: for steady and for uneven light."""
 SLOW_BLUR_PX = 1.6
 """From this blur on levels, blur and place settle more slowly together and take more turns."""
 GRAIN_SAMPLES = 12
@@ -34,6 +40,8 @@ GRAIN_SAMPLES = 12
 WIDEST_BLUR_PX = 8.0
 PLATEAU_BLURS = 2.2
 """From this distance to the edge on, in blurs, a pixel tells of its own side alone (to 1.4 %)."""
+GRAINED_TURNS = 3
+LEAST_PLATEAU_PX = 2.5
 LEAST_GRAIN = 0.1
 """Variance that neighbouring pixels share, by what each has for itself, from which it is used."""
 
@@ -60,10 +68,6 @@ class Band:
     def in_blurs(self, s: Floats) -> BrokenEdge:
         """Give the same in blurs of each profile."""
         return BrokenEdge(self.width_px / s, self.light, self.reach_px / s, self.shade)
-
-
-BandOf = Callable[[Floats | None], Band]
-"""The band beside given levels of face and ground, shape (2, n), or beside typical ones."""
 
 
 @dataclass(frozen=True)
@@ -94,8 +98,7 @@ def fit_steps(
     cosine: Floats,
     normal: Doubles,
     blur: float,
-    shape: EdgeShape,
-    bands: BandOf | None = None,
+    band: Band | None = None,
     grained: bool = True,
 ) -> Steps:
     """Fit a blurred step to every profile: positions apart, levels and blur shared by neighbours.
@@ -110,10 +113,8 @@ def fit_steps(
         Edge normals, to tell corners.
     blur : float
         Start value, px along the normal.
-    shape : EdgeShape
-        The blurred step in this picture's grey values.
-    bands : callable or None
-        Gives a bevel along the edge, from the levels beside each sample or without them.
+    band : Band or None
+        A bevel along the edge.
     grained : bool
         Weigh the pixels by the grain beside the edge; False is faster.
 
@@ -121,36 +122,34 @@ def fit_steps(
     -------
     Steps
     """
-    band = None if bands is None else bands(None)
-    t = _half_way(profiles, offsets) - _beyond(shape, band, blur) * blur / cosine
+    t = _half_way(profiles, offsets) - _beyond(band, blur) * blur / cosine
     s = np.full(len(profiles), blur, profiles.dtype)
     turns = 6 if blur > SLOW_BLUR_PX or band is not None else 3
     limits = (-2.0, 3.0) if band is None else (-3.0, 4.0 + band.width_px)
+    plain = _plain(normal, profiles, _unit_steps(offsets, cosine, t, s, band).step)
+
+    def compared() -> _Compared:
+        unit = _unit_steps(offsets, cosine, t, s, band)
+        return _Compared(profiles, unit, common_levels(profiles, unit, plain), cosine / s)
+
     for turn in range(turns):
-        scale = (cosine / s)[:, None]
-        z = (offsets - t[:, None]) * scale
-        unit = _unit_steps(shape, z, s, band)
-        step = unit.step
-        if turn == 0:
-            plain = _plain(normal, profiles, step, len(offsets) // 2)
-        levels = common_levels(profiles, step, plain)
-        if bands is not None:
-            band = bands(levels)
-        rise = levels[1] - levels[0]
-        residual = profiles - levels[0][:, None] - rise[:, None] * step
-        slope = unit.rate * (-rise[:, None] * scale)
-        here = t
-        t = np.clip(t + np.clip(_share(slope, residual), -1, 1), *limits)
+        now = compared()
+        t = np.clip(t + np.clip(_share(now.slope, now.residual), -1, 1), *limits)
         if 0 < turn < turns - 1:
-            change = _widening(unit.spread * (-rise / s)[:, None], slope, step, residual, plain)
+            change = _widening(now, s, plain)
             s = np.clip(s + np.clip(change, -0.3 * s, 0.3 * s), 0.3, WIDEST_BLUR_PX)
-    if grained:
-        grains = _grains(residual, z, plain, rise)
+    # Grain is told by plateaus.
+    if grained and offsets[-1] > PLATEAU_BLURS * float(np.median(s)) + LEAST_PLATEAU_PX:
+        grains = _grains(now, plain)
         if any(grain.variance > LEAST_GRAIN * grain.own for grain in grains):
-            move = _weighted_share(slope, residual, unit, grains, _kinds(z, band))
-            t = here + np.clip(move, -1, 1)
-    place, blurs, greys = (values.astype(np.float64) for values in (t, s, levels))
-    return Steps(place, blurs, greys, residual)
+            s = _smooth(s, np.ones(len(s)))
+            for _ in range(GRAINED_TURNS):
+                now = compared()
+                move, wider = _weighted_moves(now, s, grains, _kinds(now.unit.z, band))
+                t = np.clip(t + np.clip(move, -1, 1), *limits)
+                s = np.clip(s + wider, 0.3, WIDEST_BLUR_PX)
+    place, blurs, greys = (values.astype(np.float64) for values in (t, s, now.levelled.levels))
+    return Steps(place, blurs, greys, now.residual)
 
 
 def _half_way(profiles: Floats, offsets: Floats) -> Floats:
@@ -162,47 +161,70 @@ def _half_way(profiles: Floats, offsets: Floats) -> Floats:
     return np.clip((middle - first) / rise, -0.5, 1.5)
 
 
-def _beyond(shape: EdgeShape, band: Band | None, blur: float) -> Floats | float:
+def _beyond(band: Band | None, blur: float) -> Floats | float:
     """How far out of the true edge a step passes half way, in blurs; the outermost place."""
     if band is None:
-        return shape.half_way
+        return 0.0
     edge = band.in_blurs(np.full(len(band.light), blur))
     z = np.arange(3.0, -2.0 - float(edge.width[0]), -0.25)
-    step = shape.banded(np.broadcast_to(z, (len(edge.band), len(z))), edge).step
+    step = broken_step(np.broadcast_to(z, (len(edge.band), len(z))), edge).step
     return np.asarray(z[np.argmax(step < 0.5, axis=1)] + 0.125)
 
 
 @dataclass(frozen=True)
-class _Unit:
-    """Unit steps, their change with place and with blur in blurs, and the share of each side."""
+class _Unit(UnitStep):
+    """Unit steps at distances z, in blurs.
 
-    step: Floats
+    `rate` and `spread` are their change with place and with blur, in blurs.
+    """
+
+    z: Floats
     rate: Floats
     spread: Floats
-    face: Floats
-    ground: Floats
 
 
-def _unit_steps(shape: EdgeShape, z: Floats, s: Floats, band: Band | None) -> _Unit:
+def _unit_steps(offsets: Floats, cosine: Floats, t: Floats, s: Floats, band: Band | None) -> _Unit:
+    z = (offsets - t[:, None]) * (cosine / s)[:, None]
     if band is None:
-        step, rate = shape.at(z)
-        return _Unit(step, rate, rate * z, 1 - step, step)
+        step, rate = unit_step(z)
+        return _Unit(step, None, None, z, rate, rate * z)
     edge = band.in_blurs(s)
-    at = shape.banded(z, edge)
+    at = broken_step(z, edge)
     spread = at.both * z + at.inner * edge.width[:, None]
-    return _Unit(at.step, at.both, spread, at.face, at.ground)
+    return _Unit(at.step, at.material, at.ground, z, at.both, spread)
 
 
-def _dot(a: Floats, b: Floats) -> Floats:
-    return np.asarray(np.einsum("nk,nk->n", a, b))
+@dataclass(frozen=True)
+class _Compared:
+    """Profiles beside the steps that were laid against them; `scale` is blurs a pixel."""
+
+    profiles: Floats
+    unit: _Unit
+    levelled: Levelled
+    scale: Floats
+
+    @property
+    def rise(self) -> Floats:
+        """From material to ground."""
+        return self.levelled.rise
+
+    @cached_property
+    def residual(self) -> Floats:
+        """What is left of the profiles."""
+        return np.asarray(self.profiles - self.levelled.grey)
+
+    @cached_property
+    def slope(self) -> Floats:
+        """Change of the steps with their places, px."""
+        return np.asarray(self.unit.rate * (-self.rise * self.scale)[:, None])
 
 
 def _share(slope: Floats, residual: Floats) -> Floats:
     """Move of each place that takes up most of its residuals."""
-    return _dot(slope, residual) / np.maximum(_dot(slope, slope), 1e-12)
+    return dot(slope, residual) / np.maximum(dot(slope, slope), 1e-12)
 
 
-def _widening(widen: Floats, slope: Floats, step: Floats, residual: Floats, plain: Bools) -> Floats:
+def _widening(now: _Compared, s: Floats, plain: Bools) -> Floats:
     """Change of the blur that takes up most of the residuals, shared along the outline.
 
     Like the levels: a short stretch corrects a long one where chance does not explain it.
@@ -210,12 +232,14 @@ def _widening(widen: Floats, slope: Floats, step: Floats, residual: Floats, plai
     Places and levels follow a change of the blur. What they would take up of its effect is taken
     out first, so that all settle in a few turns.
     """
-    widen = widen - slope * (_dot(slope, widen) / np.maximum(_dot(slope, slope), 1e-12))[:, None]
-    on_step, crossed = _dot(widen, step), _dot(step, step)
+    slope, step, residual = now.slope, now.unit.step, now.residual
+    widen = now.unit.spread * (-now.rise / s)[:, None]
+    widen = widen - slope * (dot(slope, widen) / np.maximum(dot(slope, slope), 1e-12))[:, None]
+    on_step, crossed = dot(widen, step), dot(step, step)
     on_rest, grounds = np.einsum("nk->n", widen) - on_step, np.einsum("nk->n", step)
     sums = plain * np.stack(
         [step.shape[1] - 2 * grounds + crossed, grounds - crossed, crossed, on_rest, on_step,
-         _dot(widen, widen), _dot(widen, residual)]
+         dot(widen, widen), dot(widen, residual)]
     )  # fmt: skip
     far, near = (_solve_widening(sums, window) for window in LEVEL_WINDOWS)
     # Chance scatter of a stretch's wish from that of short pieces, within which marks err together.
@@ -223,7 +247,7 @@ def _widening(widen: Floats, slope: Floats, step: Floats, residual: Floats, plai
     own = np.maximum(running_mean(sums[-2]), 1e-12)
     by_chance = np.mean((pieces / own) ** 2) * GRAIN_SAMPLES / LEVEL_WINDOW
     difference = near - far
-    return np.asarray(far + difference * _beyond_chance(np.mean(difference**2), by_chance))
+    return np.asarray(far + difference * beyond_chance(np.mean(difference**2), by_chance))
 
 
 def _solve_widening(sums: Floats, window: int) -> Floats:
@@ -232,9 +256,23 @@ def _solve_widening(sums: Floats, window: int) -> Floats:
     *levels, on_rest, on_step, own, wanted = running_mean(
         running_mean(sums, window // 2), window // 2
     )
-    dark, bright = _solve_levels(np.stack([*levels, on_rest, on_step]), 0.0)
+    dark, bright = solve_levels(np.stack([*levels, on_rest, on_step]), 0.0)
     left = np.maximum(own - dark * on_rest - bright * on_step, 0.1 * own + 1e-12)
     return np.asarray(wanted / left)
+
+
+def _smooth(values: Floats, weights: Floats) -> Floats:
+    """Values as they change round an outline with the lean and the curvature of its plane.
+
+    Where marks disturb a blur, what is finer is theirs, and would move the edges: where the face
+    tells little, they are placed by the foot of the step, which a wider blur puts further out.
+    """
+    turn = 2 * pi * np.arange(len(values)) / len(values)
+    waves = [wave(n * turn) for n in (1, 2) for wave in (np.cos, np.sin)]
+    terms = np.stack([np.ones(len(values)), *waves], axis=1)
+    weighted = terms * weights[:, None]
+    found = np.linalg.solve(weighted.T @ terms + 1e-9 * np.eye(5), weighted.T @ values)
+    return np.asarray(terms @ found, values.dtype)
 
 
 @dataclass(frozen=True)
@@ -255,13 +293,14 @@ class _Grain:
         return np.asarray(self.variance * np.exp(-(distance**2) / (2 * self.reach**2)))
 
 
-def _grains(residual: Floats, z: Floats, plain: Bools, rise: Floats) -> tuple[_Grain, _Grain]:
+def _grains(now: _Compared, plain: Bools) -> tuple[_Grain, _Grain]:
     """Grain of material and ground, from the covariance of pixels none, one and three apart."""
     # Dirt is no grain.
-    usual = np.abs(residual) < 6 * np.median(np.abs(residual[::7])) + 0.3 * np.abs(rise)[:, None]
+    off, z = np.abs(now.residual), now.unit.z
+    usual = off < 6 * np.median(off[::7]) + 0.3 * np.abs(now.rise)[:, None]
     usual &= plain[:, None]
     sides = (usual & (z < -PLATEAU_BLURS), usual & (z > PLATEAU_BLURS))
-    return _grain_of(residual, sides[0]), _grain_of(residual, sides[1])
+    return _grain_of(now.residual, sides[0]), _grain_of(now.residual, sides[1])
 
 
 def _grain_of(residual: Floats, side: Bools) -> _Grain:
@@ -282,25 +321,39 @@ def _lagged(residual: Floats, side: Bools, lag: int) -> float:
     return float(products[pairs].sum()) / max(int(pairs.sum()), 1)
 
 
-def _weighted_share(
-    slope: Floats, residual: Floats, unit: _Unit, grains: tuple[_Grain, _Grain], kind: Ints
-) -> Floats:
-    """Like `_share`, with pixels weighted by what noise and the grain of both sides make of them.
+def _weighted_moves(
+    now: _Compared, s: Floats, grains: tuple[_Grain, _Grain], kind: Ints
+) -> tuple[Floats, Floats]:
+    """Moves of places and changes of blurs, with what noise and grain of both sides make of pixels.
 
     Aitken's generalised least squares. A mark under the blurred edge cannot be seen for the
     edge, but it reaches out to where it can. Samples of one kind share their weights: weights a
-    little beside the best cost next to nothing, and make no error.
+    little beside the best cost next to nothing, and make no error. Each has levels of its own
+    besides, and the blur is common to all, as smooth as the lens makes it.
     """
     _, one, which = np.unique(kind, return_index=True, return_inverse=True)
+    residual, unit = now.residual, now.unit
     k = residual.shape[1]
     material, ground = (grain.covariance(k).astype(residual.dtype) for grain in grains)
-    face, bright = unit.face[one], unit.ground[one]
+    sides = unit.sides
+    face, bright = (side[one] for side in sides)
     covariance = face[:, :, None] * face[:, None, :] * material
     covariance += bright[:, :, None] * bright[:, None, :] * ground
     diagonal = np.arange(k)
     covariance[:, diagonal, diagonal] += (1 - bright) * grains[0].own + bright * grains[1].own
-    weighted = np.linalg.solve(covariance, slope[one, :, None])[which, :, 0]
-    return _dot(weighted, residual) / np.maximum(_dot(weighted, slope), 1e-12)
+    inverse = np.linalg.inv(covariance)[which]
+    own = np.stack([now.slope, *sides], axis=2)
+    rest = np.stack([residual, unit.spread * (-now.rise / s)[:, None]], axis=2)
+    weighted = np.swapaxes(inverse @ own, 1, 2)
+    normal = weighted @ own
+    for side, grain in enumerate(grains, start=1):
+        normal[:, side, side] += 1 / max(grain.variance, 1e-3 * grain.own)
+    # What place and levels take up of the residuals, and of a change of the blur.
+    taken = np.linalg.solve(normal, weighted @ rest)
+    left = rest - own @ taken
+    wanted, known = ((left[:, :, 1:] * (inverse @ rest)).sum(axis=1)).T
+    wider = _smooth(wanted / np.maximum(known, 1e-12), np.maximum(known, 1e-12))
+    return taken[:, 0, 0] - taken[:, 0, 1] * wider, wider
 
 
 def _kinds(z: Floats, band: Band | None) -> Ints:
@@ -316,85 +369,18 @@ def _kinds(z: Floats, band: Band | None) -> Ints:
     return np.asarray(kind)
 
 
-def running_mean(values: Floats, window: int = LEVEL_WINDOW) -> Floats:
-    """Running mean along the outline (the last axis), which closes on itself."""
-    return np.asarray(uniform_filter1d(values, min(window, values.shape[-1]), mode="wrap"))
-
-
-def common_levels(
-    profiles: Floats, step: Floats, plain: Bools, windows: tuple[int, ...] = LEVEL_WINDOWS
-) -> Floats:
-    """Grey of material and ground beside each sample, shared along the outline.
-
-    Least squares of the profiles on the two plateaus of the step, summed over a stretch of the
-    outline. A longer stretch has less noise but follows uneven light less closely. So each
-    shorter one corrects the longer by the share of their difference that noise does not explain
-    (shrinkage of James and Stein's kind).
-
-    Parameters
-    ----------
-    profiles, step : ndarray, shape (n, k)
-        Grey values, and the unit step fitted to each profile.
-    plain : ndarray, shape (n,), bool
-        False at corners and at samples that look unlike their neighbours.
-    windows : tuple of int
-        Stretches, long to short, in samples.
-
-    Returns
-    -------
-    ndarray, shape (2, n)
-    """
-    n, k = profiles.shape
-    grounds, crossed = np.einsum("nk->n", step), _dot(step, step)
-    whole, bright = np.einsum("nk->n", profiles), _dot(step, profiles)
-    sums = plain * np.stack(
-        [k - 2 * grounds + crossed, grounds - crossed, crossed, whole - bright, bright]
-    )
-    middle = float(whole.mean() / k)
-    levels = _solve_levels(running_mean(sums, windows[0]), middle)
-    # A thousand profiles tell the noise as well as all of them.
-    few = slice(None, None, max(1, n // 1000))
-    rise = (levels[1] - levels[0])[few, None]
-    residual = profiles[few] - levels[0][few, None] - rise * step[few]
-    noise = (1.4826 * float(np.median(np.abs(residual)))) ** 2
-    for window in windows[1:]:
-        near_sums = running_mean(sums, window)
-        information = np.maximum(near_sums[[0, 2]] * min(window, n), 1e-9)
-        difference = np.where(information > 2, _solve_levels(near_sums, middle) - levels, 0.0)
-        expected = np.mean(noise / np.maximum(information, 2.0), axis=1)
-        share = _beyond_chance(np.mean(difference**2, axis=1), expected)
-        levels = levels + share[:, None] * difference
-    return np.asarray(levels, profiles.dtype)
-
-
-def _beyond_chance(
-    square: Floats | np.floating[Any], by_chance: Floats | np.floating[Any]
-) -> Floats:
-    """Share of differences of a mean square that chance, which leaves another, does not explain."""
-    # Twice the expectation is the margin within which chance alone often falls.
-    excess = np.maximum(square - 2 * by_chance, 0.0)
-    return np.asarray(excess / np.maximum(excess + by_chance, 1e-12))
-
-
-def _solve_levels(sums: Floats, otherwise: float) -> Floats:
-    """Material and ground levels from running sums of the two-by-two normal equations."""
-    rr, rs, ss, ry, sy = sums
-    det = rr * ss - rs**2
-    safe = np.where(det > 1e-9, det, 1.0)
-    levels = np.stack([(ss * ry - rs * sy) / safe, (rr * sy - rs * ry) / safe])
-    return np.where(det > 1e-9, levels, otherwise)
-
-
-def _plain(normal: Doubles, profiles: Floats, step: Floats, reach: int) -> Bools:
+def _plain(normal: Doubles, profiles: Floats, step: Floats) -> Bools:
     """Samples on smooth stretches of the outline whose grey values match their neighbours'."""
-    smooth = bend(normal, reach) > 0.87  # less than 30 degrees over twice the reach
+    smooth = (
+        bend(normal, profiles.shape[1] // 2) > 0.87
+    )  # less than 30 degrees over twice the reach
     if not smooth.any():
         smooth = np.ones(len(normal), bool)
     plain = smooth.copy()
     for beyond in (step < 0.02, step > 0.98):
         side = beyond.astype(profiles.dtype)
         count = np.einsum("nk->n", side)
-        own = _dot(side, profiles) / np.maximum(count, 1)
+        own = dot(side, profiles) / np.maximum(count, 1)
         usable = smooth & (count > 0)
         if not usable.any():
             continue

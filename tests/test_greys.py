@@ -1,0 +1,52 @@
+"""The value that is measured of a pixel."""
+
+import numpy as np
+import pytest
+
+from cogloupe.greys import Greys
+from cogloupe.response import srgb_light
+
+RNG = np.random.default_rng(3)
+COLOURS = RNG.integers(0, 256, (40, 50, 3), dtype=np.uint8)
+MIXTURE = np.array([0.3, 0.6, 0.1])
+ROW, COLUMN = np.array([[0, 4], [3, 0]]), np.array([[1, 0], [0, 1]])
+
+
+def part(pixels, weights=None, in_light=False):
+    return Greys(pixels, (5, 7), (20, 30), weights, in_light)
+
+
+@pytest.mark.parametrize("in_light", [False, True])
+def test_profiles_along_rows_and_columns_are_those_of_the_part(in_light):
+    offsets = np.arange(6)
+    found = part(COLOURS, MIXTURE, in_light).along(ROW, COLUMN, offsets)
+    window = COLOURS[7:27, 5:35].astype(float)
+    if in_light:
+        window = 255 * srgb_light(window / 255)
+    mixed = window @ MIXTURE
+    np.testing.assert_allclose(found, [mixed[4, :6], mixed[:6, 3]], rtol=1e-5)
+
+
+def test_rows_are_taken_as_they_are_stored():
+    stored = part(COLOURS, MIXTURE, in_light=True).rows(2, 5)
+    np.testing.assert_allclose(stored, COLOURS[9:12, 5:35] @ MIXTURE, rtol=1e-5)
+
+
+@pytest.mark.parametrize(("kind", "most"), [(np.uint8, 255), (np.uint16, 65535)])
+def test_full_light_is_full_scale_at_any_depth(kind, most):
+    grey = part(np.full((40, 50), most, kind), in_light=True)
+    assert grey.full_scale == most
+    assert grey.along(ROW, COLUMN, np.arange(3)) == pytest.approx(most)
+
+
+def test_a_small_change_of_light_is_that_of_the_stored_value():
+    grey = part(COLOURS[..., 0], in_light=True)
+    light = 255 * srgb_light(np.array([40.0, 41.0]) / 255)
+    assert grey.stored(light[:1], np.diff(light))[0] == pytest.approx(1, rel=0.03)
+
+
+def test_contrast_is_that_of_the_stored_values():
+    stored, light = part(COLOURS[..., 0]), part(COLOURS[..., 0], in_light=True)
+    levels = np.array([200.0, 40.0])
+    assert stored.contrast(levels) == pytest.approx(160 / 255)
+    assert light.contrast(255 * srgb_light(levels / 255)) == pytest.approx(160 / 255, rel=0.01)
