@@ -89,6 +89,8 @@ class Bevel:
         Change of the ground's light beside it, a shadow or a glow.
     lighting : ndarray, shape (4,)
         How the lighting changes over the frame, as shares of that at its middle.
+    spread : ndarray, shape (5,)
+        Blur over the frame, px.
     frame : Frame
     black : float
         What no light would be.
@@ -98,6 +100,7 @@ class Bevel:
     share: Floats
     shade: Floats
     lighting: Floats
+    spread: Floats
     frame: Frame
     black: float = 0.0
 
@@ -119,7 +122,12 @@ class Bevel:
         Band
         """
         light = self.black + (self._light(normal) - self.black) * self._lit(xy)
-        return Band(self.width_px, light, SHADE_PX, harmonics(normal, SHADE_ORDERS) @ self.shade)
+        shade = harmonics(normal, SHADE_ORDERS) @ self.shade
+        return Band(self.width_px, light, SHADE_PX, shade, self.blur(xy))
+
+    def blur(self, xy: NDArray[Any]) -> Floats:
+        """Work out the blur at places, shape (n, 2), px."""
+        return np.clip(self.frame.terms(xy) @ self.spread, 0.35, 8.0)
 
     def rates(self, normal: Floats, xy: Floats) -> tuple[Floats, Floats]:
         """Work out how the light changes with the light in the middle, and with the lighting."""
@@ -136,7 +144,7 @@ class Bevel:
 
 NO_BEVEL = Bevel(
     0.0, np.zeros(1), np.zeros(2 * SHADE_ORDERS + 1), np.zeros(4),
-    Frame(np.zeros(2), 1.0),
+    np.zeros(5), Frame(np.zeros(2), 1.0),
 )  # fmt: skip
 
 

@@ -36,8 +36,8 @@ ORDERS, ALL_ORDERS = 3, 8
 all of the outline tells it. A matt surface needs one (Lambert's cosine law), several lamps or a
 shine more (common practice, no source)."""
 SMOOTH = 0.3
-"""Standard deviation expected of the first harmonic; those of order n are n^2 times smaller, as
-the harmonics of any line without steps are."""
+"""Standard deviation expected of the first harmonic of a band's light; those of order n are n^2
+times smaller, as the harmonics of any line without steps are."""
 FIRST_WIDTHS_PX = (2.5, 6.0)
 WIDEST_SHARE = 0.6
 """A band may fill this share of the profiles inside the edge."""
@@ -78,7 +78,8 @@ def find_bevel(profiles: Profiles) -> tuple[Bevel, Profiles]:
     tried = [_settle(profiles, start, limits, FIRST_TURNS) for start in starts]
     best, _ = min(tried, key=lambda end: end[1])
     state, _ = _settle(profiles, best, limits, TURNS)
-    return state.bevel, replace(profiles, place=state.place, blur=state.blur)
+    bevel = state.bevel
+    return bevel, replace(profiles, place=state.place, blur=bevel.blur(profiles.xy))
 
 
 def settle_bevel(profiles: Profiles, bevel: Bevel) -> tuple[Bevel, float, float]:
@@ -104,11 +105,11 @@ def settle_bevel(profiles: Profiles, bevel: Bevel) -> tuple[Bevel, float, float]
     bevel = replace(bevel, share=np.concatenate([bevel.share, more]))
     profiles = weighed(profiles, bevel)
     limits = _limits(profiles)
-    settled, _ = _settle(profiles, _state(profiles, bevel), limits, TURNS)
+    settled, _ = _settle(profiles, _State(bevel, profiles.place), limits, TURNS)
     # Outlines were followed where pixels pass half way, which is where a single edge lies.
     single = replace(profiles, place=np.full(len(profiles.xy), 0.5))
-    banded = replace(profiles, place=settled.place, blur=settled.blur)
-    one = _held_out(single, replace(NO_BEVEL, frame=bevel.frame), (0.0, 0.0))
+    banded = replace(profiles, place=settled.place)
+    one = _held_out(single, replace(NO_BEVEL, frame=bevel.frame, spread=bevel.spread), (0.0, 0.0))
     two = _held_out(banded, settled.bevel, limits)
     usual = np.median(np.minimum(one, two))
     gain = np.clip((one - two) / usual, -PART_LIMIT, PART_LIMIT)
@@ -124,22 +125,12 @@ def _held_out(profiles: Profiles, bevel: Bevel, limits: tuple[float, float]) -> 
     half = np.arange(n) * 2 * HALVES // n % 2 == 0
     left = np.empty(n)
     for mine in (half, ~half):
-        fitted = _state(profiles.take(~mine), bevel)
-        fitted, _ = _settle(profiles.take(~mine), fitted, limits, HALF_TURNS)
-        judged = profiles.take(mine)
-        state = _state(judged, fitted.bevel)
-        blur = _blur(fitted.bevel.frame.terms(judged.xy), fitted.spread)
-        state = replace(state, spread=fitted.spread, blur=blur)
+        others, judged = profiles.take(~mine), profiles.take(mine)
+        fitted, _ = _settle(others, _State(bevel, others.place), limits, HALF_TURNS)
+        state = _State(fitted.bevel, judged.place)
         state, _ = _settle(judged, state, limits, HALF_TURNS, HELD)
         left[mine] = (_rates(judged, state)[0] ** 2).mean(axis=1)
     return left
-
-
-def _state(profiles: Profiles, bevel: Bevel) -> "_State":
-    """Start from a band and the places of profiles."""
-    terms = bevel.frame.terms(profiles.xy)
-    spread = np.linalg.lstsq(terms, profiles.blur, rcond=None)[0]
-    return _State(bevel, spread, profiles.place, _blur(terms, spread))
 
 
 def _limits(profiles: Profiles) -> tuple[float, float]:
@@ -148,12 +139,10 @@ def _limits(profiles: Profiles) -> tuple[float, float]:
 
 @dataclass(frozen=True)
 class _State:
-    """Where the fit stands: `spread` are the terms of the blur over the frame."""
+    """Where the fit stands."""
 
     bevel: Bevel
-    spread: Floats
     place: Floats
-    blur: Floats
 
 
 def _starts(profiles: Profiles, frame: Frame, limits: tuple[float, float]) -> Iterator[_State]:
@@ -168,7 +157,7 @@ def _starts(profiles: Profiles, frame: Frame, limits: tuple[float, float]) -> It
     def state(bevel: Bevel, sharper: float, move: Floats | float) -> _State:
         spread = np.linalg.lstsq(terms, sharper * profiles.blur, rcond=None)[0]
         place = np.clip(profiles.place + move / profiles.cosine, *PLACES_PX)
-        return _State(bevel, spread, place, _blur(terms, spread))
+        return _State(replace(bevel, spread=spread), place)
 
     for width in FIRST_WIDTHS_PX:
         # A single step takes the band for more blur.
@@ -231,12 +220,14 @@ def _better(
         [[a.T @ (products[i, j][:, None] * b) for j, b in enumerate(bases)]
          for i, a in enumerate(bases)]
     )  # fmt: skip
-    expected = _EXPECTED[: len(state.bevel.share)]
-    normal[np.diag_indices(len(expected))] += float(own[usual].mean()) / expected**2
+    pull = np.concatenate([b.T @ r for b, r in zip(bases, right, strict=True)])
+    share, noise = state.bevel.share, float(own[usual].mean())
+    alike = _alike(bases[0] * right[0][:, None], noise, normal)
+    stiff = alike * noise / _EXPECTED[: len(share)] ** 2
+    normal[np.diag_indices(len(share))] += stiff
+    pull[: len(share)] -= stiff * share
     normal += np.diag(damping * np.diag(normal) + 1e-9 * np.trace(normal))
-    change = np.linalg.solve(
-        normal, np.concatenate([b.T @ r for b, r in zip(bases, right, strict=True)])
-    )
+    change = np.linalg.solve(normal, pull)
     changes = np.split(change, np.cumsum([b.shape[1] for b in bases])[:-1])
     light, lighting, shade, width, spread = changes
     moved = sum(g * (b @ c)[:, None] for g, b, c in zip(rates, bases, changes, strict=True))
@@ -247,11 +238,21 @@ def _better(
         share=state.bevel.share + light,
         lighting=state.bevel.lighting + lighting,
         shade=state.bevel.shade + shade,
+        spread=state.bevel.spread + spread,
     )
-    spread = state.spread + spread
     place = np.clip(state.place + place, *PLACES_PX)
-    after = _State(bevel, spread, place, _blur(bases[-1], spread))
-    return after, float(own[usual].mean())
+    return _State(bevel, place), float(own[usual].mean())
+
+
+def _alike(pulls: Floats, noise: float, normal: Floats) -> float:
+    """How many times more than by chance neighbours pull the light of the band the same way.
+
+    Marks reach over many samples and pixels, which then tell less than so many would by
+    themselves: the spread of what parts of an outline pull (a cluster-robust variance).
+    """
+    parts = np.array([part.sum(axis=0) for part in np.array_split(pulls, PARTS)])
+    by_chance = noise * np.trace(normal[: pulls.shape[1], : pulls.shape[1]])
+    return float(max((parts**2).sum() / max(by_chance, 1e-12), 1.0))
 
 
 _EXPECTED = np.concatenate([[1e6], np.repeat(SMOOTH / np.arange(1, ALL_ORDERS + 1) ** 2, 2)])
@@ -259,13 +260,14 @@ _EXPECTED = np.concatenate([[1e6], np.repeat(SMOOTH / np.arange(1, ALL_ORDERS + 
 
 def _rates(profiles: Profiles, state: _State) -> tuple[Floats, Floats, tuple[Floats, ...]]:
     """Residuals, and how profiles change with place and with all that is shared, all weighed."""
-    at = replace(profiles, place=state.place, blur=state.blur)
+    blur = state.bevel.blur(profiles.xy)
+    at = replace(profiles, place=state.place, blur=blur)
     unit = steps_with(at, state.bevel)
     found = levels_beside(profiles, unit)
     rise = found.rise[:, None]
-    per_blur = rise / state.blur[:, None]
+    per_blur = rise / blur[:, None]
     by_place = -per_blur * profiles.cosine[:, None] * unit.both
-    widths = (state.bevel.width_px / state.blur)[:, None]
+    widths = (state.bevel.width_px / blur)[:, None]
     by_blur = -per_blur * (unit.both * from_edge(at) + unit.inner * widths)
     by_share, by_lighting = state.bevel.rates(profiles.normal, profiles.xy)
     by_light = float(np.median(rise)) * unit.lit
@@ -276,7 +278,3 @@ def _rates(profiles: Profiles, state: _State) -> tuple[Floats, Floats, tuple[Flo
     weight = profiles.weight
     residual = weight * (profiles.grey - found.grey)
     return residual, weight * by_place, tuple(weight * rate for rate in shared)
-
-
-def _blur(terms: Floats, spread: Floats) -> Floats:
-    return np.clip(terms @ spread, 0.35, 8.0)

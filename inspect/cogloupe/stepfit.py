@@ -58,12 +58,15 @@ class Band:
         0 for the light of the material, 1 for that of the ground.
     shade : ndarray, shape (n,)
         Change of the ground's light at the edge, on the same scale.
+    blur : ndarray, shape (n,)
+        Blur that was found with it, px.
     """
 
     width_px: float
     light: Floats
     reach_px: float
     shade: Floats
+    blur: Floats
 
     def in_blurs(self, s: Floats) -> BrokenEdge:
         """Give the same in blurs of each profile."""
@@ -123,7 +126,7 @@ def fit_steps(
     Steps
     """
     t = _half_way(profiles, offsets) - _beyond(band, blur) * blur / cosine
-    s = np.full(len(profiles), blur, profiles.dtype)
+    s = np.full(len(profiles), blur, profiles.dtype) if band is None else band.blur
     turns = 6 if blur > SLOW_BLUR_PX or band is not None else 3
     limits = (-2.0, 3.0) if band is None else (-3.0, 4.0 + band.width_px)
     plain = _plain(normal, profiles, _unit_steps(offsets, cosine, t, s, band).step)
@@ -135,19 +138,21 @@ def fit_steps(
     for turn in range(turns):
         now = compared()
         t = np.clip(t + np.clip(_share(now.slope, now.residual), -1, 1), *limits)
-        if 0 < turn < turns - 1:
+        if 0 < turn < turns - 1 and band is None:
             change = _widening(now, s, plain)
             s = np.clip(s + np.clip(change, -0.3 * s, 0.3 * s), 0.3, WIDEST_BLUR_PX)
     # Grain is told by plateaus.
     if grained and offsets[-1] > PLATEAU_BLURS * float(np.median(s)) + LEAST_PLATEAU_PX:
         grains = _grains(now, plain)
         if any(grain.variance > LEAST_GRAIN * grain.own for grain in grains):
-            s = _smooth(s, np.ones(len(s)))
+            s = _smooth(s, np.ones(len(s))) if band is None else s
             for _ in range(GRAINED_TURNS):
                 now = compared()
-                move, wider = _weighted_moves(now, s, grains, _kinds(now.unit.z, band))
+                move, by_blur, wider = _weighted_moves(now, s, grains, _kinds(now.unit.z, band))
+                if band is None:
+                    move -= by_blur * wider
+                    s = np.clip(s + wider, 0.3, WIDEST_BLUR_PX)
                 t = np.clip(t + np.clip(move, -1, 1), *limits)
-                s = np.clip(s + wider, 0.3, WIDEST_BLUR_PX)
     place, blurs, greys = (values.astype(np.float64) for values in (t, s, now.levelled.levels))
     return Steps(place, blurs, greys, now.residual)
 
@@ -323,13 +328,14 @@ def _lagged(residual: Floats, side: Bools, lag: int) -> float:
 
 def _weighted_moves(
     now: _Compared, s: Floats, grains: tuple[_Grain, _Grain], kind: Ints
-) -> tuple[Floats, Floats]:
-    """Moves of places and changes of blurs, with what noise and grain of both sides make of pixels.
+) -> tuple[Floats, Floats, Floats]:
+    """Moves of places, how they change with the blurs, and changes of those.
 
-    Aitken's generalised least squares. A mark under the blurred edge cannot be seen for the
-    edge, but it reaches out to where it can. Samples of one kind share their weights: weights a
-    little beside the best cost next to nothing, and make no error. Each has levels of its own
-    besides, and the blur is common to all, as smooth as the lens makes it.
+    Aitken's generalised least squares: noise and the grain of both sides weigh the pixels. A mark
+    under the blurred edge cannot be seen for the edge, but it reaches out to where it can. Samples
+    of one kind share their weights: weights a little beside the best cost next to nothing, and make
+    no error. Each has levels of its own besides, and the blur is common to all, as smooth as the
+    lens makes it.
     """
     _, one, which = np.unique(kind, return_index=True, return_inverse=True)
     residual, unit = now.residual, now.unit
@@ -353,7 +359,7 @@ def _weighted_moves(
     left = rest - own @ taken
     wanted, known = ((left[:, :, 1:] * (inverse @ rest)).sum(axis=1)).T
     wider = _smooth(wanted / np.maximum(known, 1e-12), np.maximum(known, 1e-12))
-    return taken[:, 0, 0] - taken[:, 0, 1] * wider, wider
+    return taken[:, 0, 0], taken[:, 0, 1], wider
 
 
 def _kinds(z: Floats, band: Band | None) -> Ints:
