@@ -7,7 +7,7 @@ band.
 """
 
 from dataclasses import dataclass, replace
-from math import pi
+from math import pi, sqrt
 from typing import Any
 
 import numpy as np
@@ -30,6 +30,8 @@ MARK_SAMPLES = 9
 MOST_UNLIKE = 100.0
 """Ratio of the variances of both sides that weights follow at most."""
 _PLATEAU = 0.99
+STEP_BLURS, BIN_BLURS, PARTS = 2.5, 0.5, 40
+"""Where a step tells the camera's curve, and how finely and in how many parts of the outline."""
 SECTORS = 36
 BIN_PX = 0.5
 
@@ -191,16 +193,16 @@ class Profiles:
 
 @dataclass(frozen=True)
 class Misfit:
-    """Mean squares of what steps leave of an outline's averaged profiles, in shares of contrast.
-
-    What pixel noise leaves of the averages is taken off, down to a tenth of it.
+    """What steps leave of an outline's averaged profiles.
 
     Attributes
     ----------
     overall : float
-        Averaged over the whole outline: a wrong camera curve shows here.
+        Mean square, in its own variance, of what is left on average over the whole outline: a
+        wrong camera curve shows here.
     by_facing : float
-        Averaged by the way the outline faces: a bevel shows here.
+        Mean square of what is left, averaged by the way the outline faces, in shares of contrast: a
+        bevel shows here. What pixel noise leaves is taken off, down to a tenth of it.
     """
 
     overall: float
@@ -237,8 +239,29 @@ def misfit(profiles: Profiles, greys: Greys, bevel: Bevel = NO_BEVEL) -> Misfit:
         for weights in (np.ones(len(cell)), share.ravel(), share.ravel() ** 2)
     )
     pixel = float((square - total**2 / np.maximum(count, 1)).sum() / count.sum())
-    overall = _mean_square(total.sum(axis=0), count.sum(axis=0), pixel)
-    return Misfit(overall, _mean_square(total, count, pixel))
+    return Misfit(_in_its_errors(z, share), _mean_square(total, count, pixel))
+
+
+def _in_its_errors(z: Floats, share: Floats) -> float:
+    """Mean square of the average misfit across the edge, in the variance that its parts show.
+
+    Tool marks reach over many samples, so what pixels leave says nothing of their chance.
+    """
+    bins = np.floor((z + STEP_BLURS) / BIN_BLURS).astype(int)
+    count = int(2 * STEP_BLURS / BIN_BLURS)
+    sums = np.zeros((2, PARTS, count))
+    for part, (where, left) in enumerate(
+        zip(np.array_split(bins, PARTS), np.array_split(share, PARTS), strict=True)
+    ):
+        near = (where >= 0) & (where < count)
+        sums[:, part] = [np.bincount(where[near], weights, count) for weights in (None, left[near])]
+    seen = sums[0].min(axis=0) > 0
+    if not seen.any():
+        return 1.0
+    weight, total = sums[:, :, seen]
+    mean = total.sum(axis=0) / weight.sum(axis=0)
+    error = (total / weight - mean).std(axis=0, ddof=1) / sqrt(PARTS)
+    return float(np.mean((mean / np.maximum(error, 1e-9)) ** 2))
 
 
 def _mean_square(total: NDArray[Any], count: NDArray[Any], pixel: float) -> float:

@@ -15,11 +15,12 @@ from cogloupe.sampling import Fit, Samples, profiles_across, sample_edge
 from cogloupe.segment import Region
 
 BEVEL_REACH_PX = 14
-COLOUR_IS_SRGB = 5.0
+COLOUR_IS_SRGB = 2.0
 """Factor by which the sRGB curve may fit a colour picture worse and still be believed."""
 LOOK_SAMPLES, BEVEL_SAMPLES = 3000, 9000
 """Samples that are enough to tell the camera curve, and a bevel, in stretches of `LOOK_STRETCH`."""
 LOOK_STRETCH = 240
+NOT_SEEN = Misfit(1e9, 1.0)
 MISFIT_LOOKED_INTO = 0.003
 """A single step that fits the averaged profiles to this share of the contrast is good enough: the
 band behind such a misfit moves no edge by a hundredth of a pixel (it moves them by about twice the
@@ -167,7 +168,7 @@ def _looks(greys: Greys, crossings: Crossings, region: Region, fit: Fit, reach: 
     fit = replace(fit, grained=False)
     first = sample_edge(greys, crossings, fit)
     if not len(first.points):
-        return [Look(greys, None, Misfit(1.0, 1.0), 0.0)]
+        return [Look(greys, None, NOT_SEEN, 0.0)]
     light = replace(greys, in_light=True)
     fit = replace(fit, blur=float(np.median(first.points.blur)))
     second = sample_edge(light, crossings, fit)
@@ -190,7 +191,7 @@ def _reach(module: float) -> int:
 def _look(greys: Greys, measured: Samples, half_way: float, reach: int) -> Look:
     """See how single steps fit."""
     profiles = _profiles(greys, measured, reach)
-    left = Misfit(1.0, 1.0) if profiles is None else misfit(profiles, greys)
+    left = NOT_SEEN if profiles is None else misfit(profiles, greys)
     return Look(greys, profiles, left, half_way)
 
 
