@@ -96,6 +96,8 @@ class Bevel:
     frame : Frame
     black : float
         What no light would be.
+    u_px : float
+        Standard uncertainty of an edge's place from all this, px, by the way it faces.
     """
 
     width_px: float
@@ -105,6 +107,7 @@ class Bevel:
     spread: Floats
     frame: Frame
     black: float = 0.0
+    u_px: float = 0.0
 
     @property
     def orders(self) -> int:

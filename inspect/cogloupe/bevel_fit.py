@@ -109,28 +109,37 @@ def settle_bevel(profiles: Profiles, bevel: Bevel) -> tuple[Bevel, float, float]
     # Outlines were followed where pixels pass half way, which is where a single edge lies.
     single = replace(profiles, place=np.full(len(profiles.xy), 0.5))
     banded = replace(profiles, place=settled.place)
-    one = _held_out(single, replace(NO_BEVEL, frame=bevel.frame, spread=bevel.spread), (0.0, 0.0))
-    two = _held_out(banded, settled.bevel, limits)
+    none = replace(NO_BEVEL, frame=bevel.frame, spread=bevel.spread)
+    one, _ = _held_out(single, none, (0.0, 0.0))
+    two, u_px = _held_out(banded, settled.bevel, limits)
     usual = np.median(np.minimum(one, two))
     gain = np.clip((one - two) / usual, -PART_LIMIT, PART_LIMIT)
     parts = np.array([part.mean() for part in np.array_split(gain, PARTS)])
     error = max(float(parts.std(ddof=1)), LEAST_SPREAD) / sqrt(PARTS)
     mean = float(parts.mean())
-    return settled.bevel, mean, mean / error
+    return replace(settled.bevel, u_px=u_px), mean, mean / error
 
 
-def _held_out(profiles: Profiles, bevel: Bevel, limits: tuple[float, float]) -> Floats:
-    """Mean square residual of each sample, with all that is shared fitted to the other half."""
+def _held_out(
+    profiles: Profiles, bevel: Bevel, limits: tuple[float, float]
+) -> tuple[Floats, float]:
+    """Fit all that is shared to either half of an outline, and judge it by the other.
+
+    Gives the mean square residual of each sample; and the uncertainty of a place from what is
+    shared, px: two halves part by twice as much as the whole errs.
+    """
     n = len(profiles.xy)
     half = np.arange(n) * 2 * HALVES // n % 2 == 0
-    left = np.empty(n)
+    left, places = np.empty(n), []
     for mine in (half, ~half):
-        others, judged = profiles.take(~mine), profiles.take(mine)
+        others = profiles.take(~mine)
         fitted, _ = _settle(others, _State(bevel, others.place), limits, HALF_TURNS)
-        state = _State(fitted.bevel, judged.place)
-        state, _ = _settle(judged, state, limits, HALF_TURNS, HELD)
-        left[mine] = (_rates(judged, state)[0] ** 2).mean(axis=1)
-    return left
+        state = _State(fitted.bevel, profiles.place)
+        state, _ = _settle(profiles, state, limits, HALF_TURNS, HELD)
+        left[mine] = (_rates(profiles, state)[0][mine] ** 2).mean(axis=1)
+        places.append(state.place * profiles.cosine)
+    apart = np.minimum((places[1] - places[0]) ** 2, 1.0)
+    return left, sqrt(float(apart.mean())) / 2
 
 
 def _limits(profiles: Profiles) -> tuple[float, float]:

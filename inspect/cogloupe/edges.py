@@ -52,6 +52,9 @@ class Outlines:
         place, px.
     bevel_px : float
         Width of a bevel along the outline, px; 0 where none is seen.
+    u_bevel_px : float
+        Standard uncertainty that what is not known of the bevel leaves in an edge, by the way it
+        faces, px.
     texture : float
         How much the levels of gear and ground vary from place to place beside the outline
         (tool marks, a grained ground), as a share of the contrast.
@@ -66,6 +69,7 @@ class Outlines:
     curve: float
     u_level_px: float
     bevel_px: float
+    u_bevel_px: float
     texture: float
 
 
@@ -113,5 +117,5 @@ def find_edges(pixels: NDArray[Any], region: Region, edge: EdgeChoice = "outer")
     contrast = best.greys.contrast(np.median(first.levels, axis=1))
     return Outlines(
         placed[0], tuple(placed[1:]), contrast, first.noise / first.contrast, blur,
-        first.burnt, best.curve, u_level, bevel.width_px, first.texture,
+        first.burnt, best.curve, u_level, bevel.width_px, bevel.u_px, first.texture,
     )  # fmt: skip

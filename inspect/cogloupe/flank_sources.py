@@ -152,7 +152,7 @@ def flank_doubts(measured: Measured) -> dict[str, float]:
     depth = teeth.tip_radius - teeth.root_radius
     grains = max(depth / GRAIN_PX, 1.0)
     return {
-        "bevel": BEVEL_FLANK_DOUBT * outlines.bevel_px,
+        "bevel": hypot(BEVEL_FLANK_DOUBT * outlines.bevel_px, outlines.u_bevel_px),
         "corners": CORNER_DOUBT * outlines.blur_px**2 / depth,
         "texture": TEXTURE_DOUBT * outlines.texture * outlines.blur_px / sqrt(grains),
     }

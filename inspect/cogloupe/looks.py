@@ -28,7 +28,7 @@ misfit, in blurs)."""
 OTHER_CURVE = 3.0
 """Factor by which a band must fit better with another camera curve than the one that single edges
 speak for, for that to be believed."""
-LEAST_GAIN, SURE = 0.35, 4.0
+LEAST_GAIN, SURE = 0.25, 4.0
 """Usual misfits by which a band must bring that of a sample down, and in its own standard errors.
 Rendered bevels bring it down by 1 to 3 and 6 to 70 standard errors, uneven light on the face, which
 is no band, by 0.1 and 4."""
