@@ -245,6 +245,25 @@ def misfit(profiles: Profiles, greys: Greys, bevel: Bevel = NO_BEVEL) -> Misfit:
     return Misfit(_in_its_errors(z, share), _mean_square(total, count, pixel))
 
 
+def roughness(profiles: Profiles) -> float:
+    """How roughly single steps fit: what is left of a typical sample, in px that it moves an edge.
+
+    Parameters
+    ----------
+    profiles : Profiles
+
+    Returns
+    -------
+    float
+    """
+    near = np.abs(from_edge(profiles)) < STEP_BLURS
+    found = levels_beside(profiles, steps_with(profiles, NO_BEVEL))
+    square = ((profiles.grey - found.grey) ** 2 * near).sum(axis=1) / np.maximum(
+        near.sum(axis=1), 1
+    )
+    return float(np.median(np.sqrt(square) * profiles.blur) / np.median(np.abs(found.rise)))
+
+
 def _in_its_errors(z: Floats, share: Floats) -> float:
     """Mean square of the average misfit across the edge, in the variance that its parts show.
 
@@ -258,12 +277,13 @@ def _in_its_errors(z: Floats, share: Floats) -> float:
     ):
         near = (where >= 0) & (where < count)
         sums[:, part] = [np.bincount(where[near], weights, count) for weights in (None, left[near])]
-    seen = sums[0].min(axis=0) > 0
+    seen = sums[0].sum(axis=0) > PARTS
     if not seen.any():
         return 1.0
     weight, total = sums[:, :, seen]
     mean = total.sum(axis=0) / weight.sum(axis=0)
-    error = (total / weight - mean).std(axis=0, ddof=1) / sqrt(PARTS)
+    apart = np.where(weight > 0, total / np.maximum(weight, 1) - mean, 0.0)
+    error = apart.std(axis=0, ddof=1) / sqrt(PARTS)
     return float(np.mean((mean / np.maximum(error, 1e-9)) ** 2))
 
 

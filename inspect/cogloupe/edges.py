@@ -114,8 +114,7 @@ def find_edges(pixels: NDArray[Any], region: Region, edge: EdgeChoice = "outer")
     blur = float(np.median(first.points.blur))
     doubt = hypot(curve_doubt(best, others), BURNT_DOUBT * first.burnt)
     u_level = hypot(doubt * blur, BEVEL_DOUBT * bevel.width_px)
-    contrast = best.greys.contrast(np.median(first.levels, axis=1))
     return Outlines(
-        placed[0], tuple(placed[1:]), contrast, first.noise / first.contrast, blur,
+        placed[0], tuple(placed[1:]), best.contrast, first.noise / first.contrast, blur,
         first.burnt, best.curve, u_level, bevel.width_px, bevel.u_px, first.texture,
     )  # fmt: skip

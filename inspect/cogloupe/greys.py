@@ -11,14 +11,22 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from cogloupe.levels import running_mean
 from cogloupe.response import srgb_light
 from cogloupe.segment import Region, mix_colours
 
 Floats = NDArray[np.float64]
 Singles = NDArray[np.floating[Any]]
+Ints = NDArray[np.int64]
 
 MARGIN_PX = 32
 """Ground kept round the gear, px."""
+ROUNDING = 0.5
+"""Noise that any colour is taken to have, in levels of bytes."""
+MARKS_LEFT = 0.1
+"""Share of the variance of tool marks that the fit of edges cannot tell from an edge (rendered
+gears show 0.02 to 0.1)."""
+LEAST_PROFILES = 200
 
 
 @dataclass(frozen=True)
@@ -65,9 +73,7 @@ class Greys:
         window = self.pixels[y + start : y + stop, x : x + self.shape[1]]
         return mix_colours(window, self.weights)
 
-    def along(
-        self, start: NDArray[np.int64], step: NDArray[np.int64], offsets: NDArray[np.int64]
-    ) -> NDArray[np.float32]:
+    def along(self, start: Ints, step: Ints, offsets: Ints) -> NDArray[np.float32]:
         """Take the values along rows or columns.
 
         Parameters
@@ -81,19 +87,33 @@ class Greys:
         -------
         ndarray, shape (n, k), float32
         """
+        colours = self.colours(start, step, offsets)
+        if self.weights is None:
+            return colours
+        return np.asarray(colours @ self.weights.astype(np.float32))
+
+    def colours(self, start: Ints, step: Ints, offsets: Ints) -> NDArray[np.float32]:
+        """Take the same with colours unmixed, shape (n, k, 3), or (n, k) where there are none."""
+        stored = self._pixels_along(start, step, offsets)
+        return self._light[stored] if self.in_light else stored.astype(np.float32)
+
+    def burnt(self, start: Ints, step: Ints, offsets: Ints) -> NDArray[np.bool_]:
+        """Tell which of these pixels are burnt out in all colours, shape (n, k)."""
+        full = self._pixels_along(start, step, offsets) >= self.full_scale
+        return np.asarray(full if self.weights is None else full.all(axis=2))
+
+    def _pixels_along(self, start: Ints, step: Ints, offsets: Ints) -> NDArray[Any]:
         # One flat index is read faster than two.
         width = self.pixels.shape[1]
         first, stride = (start + self.corner) @ [1, width], step @ [1, width]
         index = first[:, None] + stride[:, None] * offsets
-        if self.weights is None:
-            return self._valued(self.pixels.ravel()[index])
-        colours = self._valued(self.pixels.reshape(-1, 3)[index])
-        return np.asarray(colours @ self.weights.astype(np.float32))
+        return np.asarray(self.pixels.reshape(-1, *self.pixels.shape[2:])[index])
 
     def stored(self, values: Singles, changes: Singles) -> Singles:
         """Turn small changes of values into those of what a picture stores, about.
 
-        Noise is about alike in bright and dark parts of that.
+        Noise is about alike in bright and dark parts of that. Differences of colours stay as they
+        are.
 
         Parameters
         ----------
@@ -105,7 +125,7 @@ class Greys:
         -------
         ndarray
         """
-        if not self.in_light:
+        if not self.in_light or (self.weights is not None and self.weights.min() < 0):
             return changes
         return np.asarray(changes * np.interp(np.abs(values), self._light, self._rate))
 
@@ -130,9 +150,6 @@ class Greys:
         """Change of the stored value with light."""
         values = np.arange(len(self._light), dtype=np.float64)
         return np.asarray(np.gradient(values, self._light.astype(np.float64)))
-
-    def _valued(self, stored: NDArray[Any]) -> NDArray[np.float32]:
-        return self._light[stored] if self.in_light else stored.astype(np.float32)
 
     @cached_property
     def _light(self) -> NDArray[np.float32]:
@@ -162,3 +179,47 @@ def greys_of(pixels: NDArray[Any], region: Region) -> Greys:
     y1 = min(height, int(np.ceil(region.y + reach)) + 1)
     whole = np.ascontiguousarray(pixels)
     return Greys(whole, (x0, y0), (y1 - y0, x1 - x0), region.weights)
+
+
+def clearest_mixture(greys: Greys, inside: Ints, step: Ints, reach: int) -> Floats | None:
+    """Find the mixture of colours that tells gear and ground apart best beside an outline.
+
+    Parameters
+    ----------
+    greys : Greys
+        Of a colour picture.
+    inside, step : ndarray, shape (n, 2)
+        Pixels (x, y) inside the outline, in its order, and the way out.
+    reach : int
+        Pixels to each side; the outer half of them is looked at, beyond blur and bevel.
+
+    Returns
+    -------
+    ndarray, shape (3,), or None
+        Magnitudes sum to one. None where nothing tells.
+
+    Notes
+    -----
+    Fisher's linear discriminant. Tool marks and a bevel change the brightness of a metal more than
+    its colour, so where the ground has another colour a difference of colours hardly shows them.
+    """
+    sides = [np.arange(-reach, -reach // 2), np.arange(reach // 2 + 1, reach + 1)]
+    far = inside[:, None] + step[:, None] * np.array([-reach, reach])[:, None]
+    seen = ((far >= 0) & (far < greys.shape[::-1])).all(axis=(1, 2))
+    if seen.sum() < LEAST_PROFILES:
+        return None
+    means, spread = [], np.zeros((3, 3))
+    for offsets in sides:
+        colours = greys.colours(inside[seen], step[seen], offsets).astype(np.float64)
+        # Slow changes of the lighting are no matter: levels follow them.
+        slow = running_mean(colours.mean(axis=1).T).T
+        left = (colours - slow[:, None]).reshape(-1, 3)
+        lag = min(4, colours.shape[1] - 1)
+        steps = (colours[:, lag:] - colours[:, :-lag]).reshape(-1, 3)
+        noise = steps.T @ steps / (2 * len(steps))
+        spread += noise + MARKS_LEFT * (left.T @ left / len(left) - noise)
+        means.append(np.median(colours, axis=(0, 1)))
+    ridge = (ROUNDING * greys.full_scale / 255) ** 2 + 1e-3 * np.trace(spread)
+    weights = np.linalg.solve(spread + ridge * np.eye(3), means[1] - means[0])
+    size = np.abs(weights).sum()
+    return np.asarray(weights / size) if size > 0 else None

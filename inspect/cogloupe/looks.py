@@ -7,14 +7,16 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.ndimage import maximum_filter1d
 
-from cogloupe.bevel import NARROWEST_PX, NO_BEVEL, Bevel, Misfit, Profiles, misfit
+from cogloupe.bevel import NARROWEST_PX, NO_BEVEL, Bevel, Misfit, Profiles, misfit, roughness
 from cogloupe.bevel_fit import find_bevel, settle_bevel
-from cogloupe.greys import Greys
+from cogloupe.greys import Greys, clearest_mixture
 from cogloupe.outline import Crossings, bend
-from cogloupe.sampling import Fit, Samples, profiles_across, sample_edge
+from cogloupe.sampling import LONGEST_REACH_PX, Fit, Samples, profiles_across, sample_edge
 from cogloupe.segment import Region
 
-BEVEL_REACH_PX = 14
+LOOK_REACH_PX, BEVEL_MODULES = 14, 0.2
+"""How far profiles reach to either side, but no further than teeth are thick; and where a bevel is
+looked for (bevels of a tenth of a module are wide ones, common practice, no source)."""
 COLOUR_IS_SRGB = 2.0
 """Factor by which the sRGB curve may fit a colour picture worse and still be believed."""
 LOOK_SAMPLES, BEVEL_SAMPLES = 3000, 9000
@@ -25,6 +27,9 @@ MISFIT_LOOKED_INTO = 0.003
 """A single step that fits the averaged profiles to this share of the contrast is good enough: the
 band behind such a misfit moves no edge by a hundredth of a pixel (it moves them by about twice the
 misfit, in blurs)."""
+CLEARER = 0.85
+"""Share of the roughness of brightness that another mixture of colours may have to be taken: a JPEG
+file keeps colours coarser than brightness."""
 OTHER_CURVE = 3.0
 """Factor by which a band must fit better with another camera curve than the one that single edges
 speak for, for that to be believed."""
@@ -44,12 +49,16 @@ class Look:
     ----------
     greys : Greys
         What was measured.
+    measured : Samples
+        Single steps on part of the outline.
     profiles : Profiles or None
         What it was judged by; None where too little is seen.
     misfit : Misfit
         What it leaves of them.
     half_way : float
         How far apart the two camera curves put an edge, in blurs.
+    contrast : float
+        Difference of grey between gear and ground as stored, as a share of full scale.
     handicap : float
         Factor by which the curve may fit better and still not be believed.
     bevel : Bevel
@@ -57,9 +66,11 @@ class Look:
     """
 
     greys: Greys
+    measured: Samples
     profiles: Profiles | None
     misfit: Misfit
     half_way: float
+    contrast: float
     handicap: float = 1.0
     bevel: Bevel = NO_BEVEL
 
@@ -107,14 +118,14 @@ def best_looks(
     if profiles is None or profiles.short_of_level or _left(plain) < MISFIT_LOOKED_INTO**2:
         return plain
     # A narrow band can pass for a camera curve, so only a clear word turns the choice of the edges.
-    first, *rest = [_with_bevel(look) for look in plain]
+    first, *rest = [_with_bevel(look, _bevel_reach(module)) for look in plain]
     clearly = [look for look in rest if OTHER_CURVE * look.badness < first.badness]
     best = clearly[0] if clearly else first
     others = [look for look in (first, *rest) if look is not best]
     if best.bevel.width_px < PINNED * NARROWEST_PX or best.badness > _left(plain):
         return plain
     many = crossings.take(stretches(len(crossings.step), BEVEL_SAMPLES))
-    bevel = _settled(many, best, fit, _reach(module))
+    bevel = _settled(many, best, fit, _bevel_reach(module))
     return plain if bevel is None else [replace(best, bevel=bevel), *others]
 
 
@@ -122,11 +133,12 @@ def _left(looks: list[Look]) -> float:
     return min(look.handicap * look.misfit.by_facing for look in looks)
 
 
-def _with_bevel(look: Look) -> Look:
+def _with_bevel(look: Look, reach: int) -> Look:
     """The same look with the band that suits it best."""
-    if look.profiles is None:
+    profiles = _profiles(look.greys, look.measured, reach)
+    if profiles is None:
         return look
-    bevel, profiles = find_bevel(look.profiles)
+    bevel, profiles = find_bevel(profiles)
     left = misfit(profiles, look.greys, bevel)
     return replace(look, profiles=profiles, misfit=left, bevel=bevel)
 
@@ -168,15 +180,33 @@ def _looks(greys: Greys, crossings: Crossings, region: Region, fit: Fit, reach: 
     fit = replace(fit, grained=False)
     first = sample_edge(greys, crossings, fit)
     if not len(first.points):
-        return [Look(greys, None, NOT_SEEN, 0.0)]
-    light = replace(greys, in_light=True)
+        return [Look(greys, first, None, NOT_SEEN, 0.0, 1.0)]
     fit = replace(fit, blur=float(np.median(first.points.blur)))
+    light = _clearest(replace(greys, in_light=True), crossings, region, fit, reach)
     second = sample_edge(light, crossings, fit)
     apart = abs(_typical_place(second) - _typical_place(first))
+    contrast = first.contrast / greys.full_scale
     # A camera's colour picture is sRGB unless the edges speak clearly against it.
     handicap = COLOUR_IS_SRGB if region.coloured else 1.0
-    one = _look(greys, first, apart, reach)
-    return [replace(one, handicap=handicap), _look(light, second, apart, reach)]
+    one = _look(greys, first, apart, contrast, reach)
+    return [replace(one, handicap=handicap), _look(light, second, apart, contrast, reach)]
+
+
+def _clearest(greys: Greys, crossings: Crossings, region: Region, fit: Fit, reach: int) -> Greys:
+    """The mixture of colours that shows edges clearest, if it is clearer than brightness is."""
+    if not region.coloured:
+        return greys
+    mixture = clearest_mixture(greys, crossings.inside, crossings.step, reach)
+    if mixture is None:
+        return greys
+    mixed = replace(greys, weights=mixture)
+    rough = [
+        np.inf if profiles is None else roughness(profiles)
+        for profiles in (
+            _profiles(look, sample_edge(look, crossings, fit), reach) for look in (greys, mixed)
+        )
+    ]
+    return mixed if rough[1] < CLEARER * rough[0] else greys
 
 
 def _typical_place(measured: Samples) -> float:
@@ -185,14 +215,18 @@ def _typical_place(measured: Samples) -> float:
 
 
 def _reach(module: float) -> int:
-    return int(np.clip(0.7 * module, 5, BEVEL_REACH_PX))
+    return int(np.clip(0.7 * module, 5, LOOK_REACH_PX))
 
 
-def _look(greys: Greys, measured: Samples, half_way: float, reach: int) -> Look:
+def _bevel_reach(module: float) -> int:
+    return int(np.clip(BEVEL_MODULES * module, _reach(module), LONGEST_REACH_PX))
+
+
+def _look(greys: Greys, measured: Samples, half_way: float, contrast: float, reach: int) -> Look:
     """See how single steps fit."""
     profiles = _profiles(greys, measured, reach)
     left = NOT_SEEN if profiles is None else misfit(profiles, greys)
-    return Look(greys, profiles, left, half_way)
+    return Look(greys, measured, profiles, left, half_way, contrast)
 
 
 def _profiles(greys: Greys, measured: Samples, reach: int) -> Profiles | None:
@@ -201,7 +235,7 @@ def _profiles(greys: Greys, measured: Samples, reach: int) -> Profiles | None:
     turn = bend(normal, reach)
     # The stretches were cut out of the outline: normals are wrong where they meet.
     jump = np.abs(np.roll(measured.points.xy, -1, axis=0) - measured.points.xy).max(axis=1) > 3
-    usable = measured.points.good & ~maximum_filter1d(jump, 2 * BEVEL_REACH_PX, mode="wrap")
+    usable = measured.points.good & ~maximum_filter1d(jump, 2 * reach, mode="wrap")
     # The blur of a bend is no matter of camera or bevel: on small teeth only the straighter half.
     straight = max(0.8, float(np.median(turn[usable]))) if usable.any() else 0.8
     kept = np.flatnonzero(usable & (turn >= min(straight, 0.99)))

@@ -28,10 +28,11 @@ Bools = NDArray[np.bool_]
 
 BURNT_PIXELS = 0.15
 """Share of a sample's pixels at full scale from which its bright level is called burnt out."""
+FIRST_REACH_PX = 8
 PLATEAU_SHARE = 0.99
 STRAY = 4.0
 """Level of a sample's own, in usual ones, from which it is no tool mark."""
-LONGEST_REACH_PX = 16
+LONGEST_REACH_PX = 24
 """Samples reach at most this far to each side of the edge; a wider blur is beyond use."""
 
 
@@ -178,7 +179,8 @@ def sample_edge(greys: Greys, crossings: Crossings, fit: Fit) -> Samples:
     # Tool marks are no fault of the edge.
     good |= _rms(_levelled(residual, z, width / s, typical)) < 4 * noise + 0.02 * typical
     good &= np.abs(contrast) > 0.3 * typical
-    burnt = float(np.mean((profiles > 0.999 * greys.full_scale).mean(axis=1) > BURNT_PIXELS))
+    full = greys.burnt(crossings.inside[kept], across, offsets.astype(np.int64))
+    burnt = float(np.mean(full.mean(axis=1) > BURNT_PIXELS))
     points = EdgePoints(xy, _tangent_normals(xy, across), u, s, good)
     texture = _texture(residual, z) / max(typical, 1e-6)
     return Samples(points, typical, noise, burnt, texture, levels, t, crossings.take(kept))
@@ -269,7 +271,7 @@ def profiles_across(
 def _first_blur(greys: Greys, crossings: Crossings) -> float:
     """Blur from the steepest slope of the typical profile: A / (s sqrt(2 pi))."""
     few = crossings.take(np.arange(0, len(crossings.step), 8))
-    profiles, _, kept = profiles_across(greys, few, LONGEST_REACH_PX // 2)
+    profiles, _, kept = profiles_across(greys, few, FIRST_REACH_PX)
     if len(profiles) == 0:
         return 1.0
     cosine = np.abs((few.normal * few.step).sum(axis=1))[kept]
