@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 from cogloupe.greys import greys_of
 from cogloupe.looks import best_looks, curve_doubt
 from cogloupe.outline import border_chains, crossings_of, material_mask
-from cogloupe.sampling import LONGEST_REACH_PX, EdgePoints, Fit, sample_edge
+from cogloupe.sampling import EdgePoints, Fit, sample_edge
 from cogloupe.segment import Region
 
 EdgeChoice = Literal["outer", "inner"]
@@ -97,12 +97,12 @@ def find_edges(pixels: NDArray[Any], region: Region, edge: EdgeChoice = "outer")
     crossings = crossings_of(mask, outer)
     # Longer profiles than the teeth are thick would run into the next flank.
     module = 2 * region.tip_radius / (region.teeth + 2)
-    teeth = Fit(int(np.clip(module, 5, LONGEST_REACH_PX)))
+    teeth = Fit(module)
     best, *others = best_looks(greys, crossings, region, teeth, module)
     bevel = best.bevel
     start = None if best.profiles is None else float(np.median(best.profiles.blur))
     teeth = replace(teeth, bevel=bevel, blur=start)
-    bore = replace(teeth, longest=LONGEST_REACH_PX)
+    bore = replace(teeth, room_px=np.inf)
     measured = [sample_edge(best.greys, crossings, teeth)]
     measured += [sample_edge(best.greys, crossings_of(mask, hole), bore) for hole in holes]
     inwards = bevel.width_px if edge == "inner" else 0.0

@@ -11,7 +11,7 @@ from cogloupe.bevel import NARROWEST_PX, NO_BEVEL, Bevel, Misfit, Profiles, misf
 from cogloupe.bevel_fit import find_bevel, settle_bevel
 from cogloupe.greys import Greys, clearest_mixture
 from cogloupe.outline import Crossings, bend
-from cogloupe.sampling import LONGEST_REACH_PX, Fit, Samples, profiles_across, sample_edge
+from cogloupe.sampling import LONGEST_ACROSS_BEVEL_PX, Fit, Samples, profiles_across, sample_edge
 from cogloupe.segment import Region
 
 LOOK_REACH_PX, BEVEL_MODULES = 14, 0.2
@@ -219,7 +219,7 @@ def _reach(module: float) -> int:
 
 
 def _bevel_reach(module: float) -> int:
-    return int(np.clip(BEVEL_MODULES * module, _reach(module), LONGEST_REACH_PX))
+    return int(np.clip(BEVEL_MODULES * module, _reach(module), LONGEST_ACROSS_BEVEL_PX))
 
 
 def _look(greys: Greys, measured: Samples, half_way: float, contrast: float, reach: int) -> Look:

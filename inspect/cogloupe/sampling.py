@@ -32,8 +32,10 @@ FIRST_REACH_PX = 8
 PLATEAU_SHARE = 0.99
 STRAY = 4.0
 """Level of a sample's own, in usual ones, from which it is no tool mark."""
-LONGEST_REACH_PX = 24
+LONGEST_REACH_PX = 16
 """Samples reach at most this far to each side of the edge; a wider blur is beyond use."""
+LONGEST_ACROSS_BEVEL_PX = 24
+"""The same where there is a bevel, and where one is looked for."""
 
 
 @dataclass(frozen=True)
@@ -129,14 +131,21 @@ class Samples:
 class Fit:
     """How samples are to be fitted.
 
-    `longest` is the reach of the longest profiles; a good first `blur` spares turns; `grained`
-    weighs pixels by the grain beside the edge.
+    `room_px` is how far profiles may reach without running into the next flank; a good first `blur`
+    spares turns; `grained` weighs pixels by the grain beside the edge.
     """
 
-    longest: int
+    room_px: float
     bevel: Bevel = NO_BEVEL
     blur: float | None = None
     grained: bool = True
+
+    @property
+    def longest(self) -> int:
+        """Reach of the longest profiles."""
+        bevelled = self.bevel.width_px > 0
+        most = LONGEST_ACROSS_BEVEL_PX if bevelled else LONGEST_REACH_PX
+        return int(np.clip(self.room_px, 5, most))
 
 
 def sample_edge(greys: Greys, crossings: Crossings, fit: Fit) -> Samples:
@@ -236,7 +245,7 @@ def _tangent_normals(xy: Floats, steps: NDArray[np.int64]) -> Floats:
 
 def _reach(blur: float, bevel_px: float) -> int:
     """Pixels to each side that a sample needs: the whole slope, a band and some level."""
-    return int(np.clip(ceil(3 * blur + bevel_px) + 3, 5, LONGEST_REACH_PX))
+    return max(ceil(3 * blur + bevel_px) + 3, 5)
 
 
 def profiles_across(
