@@ -29,9 +29,10 @@ from cogloupe_calibration.scale import Scale
 
 Floats = NDArray[np.float64]
 
-BEVEL_FLANK_DOUBT = 0.03
-"""Standard uncertainty that a bevel leaves in each flank by itself, as a share of its width (from
-rendered gears with tool marks; common practice knows no figure)."""
+BEVEL_FLANK_DOUBT = 0.02
+"""Standard uncertainty that a bevel leaves in each flank by itself, as a share of its width,
+besides what its own halves say (rendered gears show 0.003 to 0.02; common practice knows no
+figure)."""
 CORNER_DOUBT = 0.03
 """The same from the blur of the flank's ends, in squared blurs over the tooth's depth (from
 rendered gears without noise, teeth 22 to 70 px deep, blur 0.8 to 2.2 px)."""
