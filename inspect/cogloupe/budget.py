@@ -12,7 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from cogloupe.deviations import eccentricity
-from cogloupe.figures import SHARED_LEVELS, Figures, thickness_modes, thickness_parts
+from cogloupe.figures import Figures, thickness_modes, thickness_parts
 from cogloupe.flank_sources import flank_doubts
 from cogloupe.measure import Measured
 from cogloupe.reading import BudgetLine
@@ -192,7 +192,7 @@ def _runout(measured: Measured, figures: Figures) -> Judged:
 
 def _eccentricity(measured: Measured, figures: Figures) -> Judged:
     """Distance of the teeth's axis from the datum: what acts along it changes it."""
-    own = 1000 * _own_off_axis(measured, figures)
+    own = 1000 * _own_off_axis(figures)
     along = [1000 * effect for effect in _off_axis(figures)[0]]
     parts = _parts(measured, figures, own, along, "µm", "first harmonic of the pin's run")
     return Judged("eccentricity_um", "um", 1000 * abs(figures.eccentricity), parts)
@@ -211,15 +211,14 @@ def u_direction(measured: Measured, figures: Figures) -> float:
     float
         Rad, from what acts across the eccentricity; NaN where there is none.
     """
-    own = _own_off_axis(measured, figures)
+    own = _own_off_axis(figures)
     size = abs(figures.eccentricity)
     return hypot(own, *_off_axis(figures)[1]) / size if size > 0 else float("nan")
 
 
-def _own_off_axis(measured: Measured, figures: Figures) -> float:
-    """What the pins' own noise does to the axis, mm; those of neighbouring gaps err alike."""
-    together = 1 + 2 * SHARED_LEVELS * measured.outlines.curve
-    return figures.u_pin * sqrt(eccentricity(figures.pin_radius, figures.gap_middle)[1] * together)
+def _own_off_axis(figures: Figures) -> float:
+    """What the pins' own noise does to the axis, mm."""
+    return figures.u_pin * sqrt(eccentricity(figures.pin_radius, figures.gap_middle)[1])
 
 
 def _off_axis(figures: Figures) -> tuple[list[float], list[float]]:

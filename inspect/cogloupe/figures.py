@@ -35,10 +35,6 @@ Floats = NDArray[np.float64]
 
 PIN_MODULES = 1.728
 """Usual pin for outside gears, in modules (handbook practice for over-pins sizes)."""
-SHARED_LEVELS = 0.25
-"""Correlation of neighbouring flanks' errors, out of the material, by the grey levels that they
-share, where the camera's curve spreads the noise of the dark side (from rendered gears in sRGB with
-noise of 1 to 2 % in linear light; none is seen where grey follows the light)."""
 OBSTRUCTED_SHARE = 0.05
 """A flank with more of its points than this under something is called obstructed."""
 PARTIAL_COVERAGE = 0.8
@@ -143,9 +139,8 @@ def work_out(
     pin = settings.lengths_mm.get("pin_diameter", PIN_MODULES * wheel.module_mm)
     pins = _seated(measured, axes, radius, pin, first)
     pin_modes, lean = _pins_moved(measured, position, modes, radius, pin)
-    shared = SHARED_LEVELS * measured.outlines.curve
     u_flank = float(np.sqrt(np.nanmean(noise**2)))
-    u_pin = u_flank * sqrt(2 * (1 + shared)) * radius / (2 * tan(lean))
+    u_pin = u_flank * sqrt(2) * radius / (2 * tan(lean))
     gap_middle = position[:, 1] + gap_width(position, 0.5)
     vector, _ = eccentricity(pins, gap_middle)
     edge = edge_shift(measured.outlines.blur_px, measured.outlines.u_level_px) * px

@@ -25,8 +25,8 @@ class UnitStep:
     step : ndarray, shape (n, k)
         From 0, the typical grey of the material, to 1, that of the ground.
     material, ground : ndarray, shape (n, k), or None
-        Change of grey with that of material and of ground; None where values are in proportion to
-        light and nothing else is in sight, so that both follow from the step.
+        Change of grey with that of material and of ground; None where nothing else is in sight, so
+        that both follow from the step.
     """
 
     step: Floats
@@ -94,8 +94,8 @@ def common_levels(
 
     Notes
     -----
-    A step that a camera's curve has bent, or that has a band in it, changes its shape with its
-    levels; to first order it is that between typical levels and what either side adds.
+    A band along the edge has a light of its own: the step between typical levels has it in its
+    place, and only what either side is besides changes with the levels.
     """
     n = len(profiles)
     middle = float(profiles.mean())

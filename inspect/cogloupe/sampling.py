@@ -16,11 +16,12 @@ import numpy as np
 from numpy.typing import NDArray
 
 from cogloupe.bevel import NO_BEVEL, Bevel
+from cogloupe.grain import PLATEAU_BLURS
 from cogloupe.greys import Greys
 from cogloupe.levels import running_mean
 from cogloupe.outline import Crossings, normals
 from cogloupe.response import unit_step
-from cogloupe.stepfit import GRAIN_SAMPLES, PLATEAU_BLURS, fit_steps
+from cogloupe.stepfit import GRAIN_SAMPLES, fit_steps
 
 Floats = NDArray[np.float64]
 Singles = NDArray[np.floating[Any]]

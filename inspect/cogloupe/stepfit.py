@@ -8,12 +8,13 @@ plateaus say of their correlation weights the pixels of each profile (generalise
 
 from dataclasses import dataclass
 from functools import cached_property
-from math import exp, log, pi
+from math import pi
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
+from cogloupe.grain import PLATEAU_BLURS, Grain, grains_beside, pixel_weights
 from cogloupe.levels import (
     LEVEL_WINDOW,
     LEVEL_WINDOWS,
@@ -38,10 +39,9 @@ SLOW_BLUR_PX = 1.6
 GRAIN_SAMPLES = 12
 """Neighbouring samples that one grain of a texture may reach."""
 WIDEST_BLUR_PX = 8.0
-PLATEAU_BLURS = 2.2
-"""From this distance to the edge on, in blurs, a pixel tells of its own side alone (to 1.4 %)."""
 GRAINED_TURNS = 3
 LEAST_PLATEAU_PX = 2.5
+"""Plateau that a profile must reach for grain to be told from it."""
 LEAST_GRAIN = 0.1
 """Variance that neighbouring pixels share, by what each has for itself, from which it is used."""
 
@@ -131,28 +131,28 @@ def fit_steps(
     limits = (-2.0, 3.0) if band is None else (-3.0, 4.0 + band.width_px)
     plain = _plain(normal, profiles, _unit_steps(offsets, cosine, t, s, band).step)
 
-    def compared() -> _Compared:
+    def compared(t: Floats, s: Floats) -> _Compared:
         unit = _unit_steps(offsets, cosine, t, s, band)
         return _Compared(profiles, unit, common_levels(profiles, unit, plain), cosine / s)
 
     for turn in range(turns):
-        now = compared()
+        now = compared(t, s)
         t = np.clip(t + np.clip(_share(now.slope, now.residual), -1, 1), *limits)
         if 0 < turn < turns - 1 and band is None:
             change = _widening(now, s, plain)
             s = np.clip(s + np.clip(change, -0.3 * s, 0.3 * s), 0.3, WIDEST_BLUR_PX)
     # Grain is told by plateaus.
-    if grained and offsets[-1] > PLATEAU_BLURS * float(np.median(s)) + LEAST_PLATEAU_PX:
-        grains = _grains(now, plain)
-        if any(grain.variance > LEAST_GRAIN * grain.own for grain in grains):
-            s = _smooth(s, np.ones(len(s))) if band is None else s
-            for _ in range(GRAINED_TURNS):
-                now = compared()
-                move, by_blur, wider = _weighted_moves(now, s, grains, _kinds(now.unit.z, band))
-                if band is None:
-                    move -= by_blur * wider
-                    s = np.clip(s + wider, 0.3, WIDEST_BLUR_PX)
-                t = np.clip(t + np.clip(move, -1, 1), *limits)
+    seen = offsets[-1] > PLATEAU_BLURS * float(np.median(s)) + LEAST_PLATEAU_PX
+    grains = grains_beside(now.residual, now.unit.z, now.rise, plain) if grained and seen else None
+    if grains and any(grain.variance > LEAST_GRAIN * grain.own for grain in grains):
+        s = _smooth(s, np.ones(len(s))) if band is None else s
+        for _ in range(GRAINED_TURNS):
+            now = compared(t, s)
+            move, by_blur, wider = _weighted_moves(now, s, grains, _kinds(now.unit.z, band))
+            if band is None:
+                move -= by_blur * wider
+                s = np.clip(s + wider, 0.3, WIDEST_BLUR_PX)
+            t = np.clip(t + np.clip(move, -1, 1), *limits)
     place, blurs, greys = (values.astype(np.float64) for values in (t, s, now.levelled.levels))
     return Steps(place, blurs, greys, now.residual)
 
@@ -280,74 +280,19 @@ def _smooth(values: Floats, weights: Floats) -> Floats:
     return np.asarray(terms @ found, values.dtype)
 
 
-@dataclass(frozen=True)
-class _Grain:
-    """How a plateau wanders along a profile.
-
-    `variance` and `reach` (px) are those of what neighbours share, a Gaussian of their distance;
-    `own` is the variance that each pixel has for itself, of noise and of finer marks.
-    """
-
-    variance: float
-    reach: float
-    own: float
-
-    def covariance(self, k: int) -> Floats:
-        """Covariance that k neighbouring pixels share."""
-        distance = np.arange(k)[:, None] - np.arange(k)
-        return np.asarray(self.variance * np.exp(-(distance**2) / (2 * self.reach**2)))
-
-
-def _grains(now: _Compared, plain: Bools) -> tuple[_Grain, _Grain]:
-    """Grain of material and ground, from the covariance of pixels none, one and three apart."""
-    # Dirt is no grain.
-    off, z = np.abs(now.residual), now.unit.z
-    usual = off < 6 * np.median(off[::7]) + 0.3 * np.abs(now.rise)[:, None]
-    usual &= plain[:, None]
-    sides = (usual & (z < -PLATEAU_BLURS), usual & (z > PLATEAU_BLURS))
-    return _grain_of(now.residual, sides[0]), _grain_of(now.residual, sides[1])
-
-
-def _grain_of(residual: Floats, side: Bools) -> _Grain:
-    whole, near, far = (_lagged(residual, side, lag) for lag in (0, 1, 3))
-    if near <= 0:
-        return _Grain(0.0, 1.0, whole)
-    reach_squared = 4 / log(1 / min(max(far / near, 1e-3), 0.98))  # (3^2 - 1^2) / 2
-    variance = min(near * exp(1 / (2 * reach_squared)), whole)
-    # A share of the grain too, so that a picture without noise can be solved.
-    return _Grain(variance, reach_squared**0.5, max(whole - variance, 1e-3 * variance))
-
-
-def _lagged(residual: Floats, side: Bools, lag: int) -> float:
-    """Covariance of pixels of one side that lie a lag apart."""
-    k = residual.shape[1]
-    pairs = side[:, lag:] & side[:, : k - lag]
-    products = residual[:, lag:] * residual[:, : k - lag]
-    return float(products[pairs].sum()) / max(int(pairs.sum()), 1)
-
-
 def _weighted_moves(
-    now: _Compared, s: Floats, grains: tuple[_Grain, _Grain], kind: Ints
+    now: _Compared, s: Floats, grains: tuple[Grain, Grain], kind: Ints
 ) -> tuple[Floats, Floats, Floats]:
     """Moves of places, how they change with the blurs, and changes of those.
 
     Aitken's generalised least squares: noise and the grain of both sides weigh the pixels. A mark
-    under the blurred edge cannot be seen for the edge, but it reaches out to where it can. Samples
-    of one kind share their weights: weights a little beside the best cost next to nothing, and make
-    no error. Each has levels of its own besides, and the blur is common to all, as smooth as the
-    lens makes it.
+    under the blurred edge cannot be seen for the edge, but it reaches out to where it can. Each
+    sample has levels of its own besides, and the blur is common to all, as smooth as the lens makes
+    it.
     """
-    _, one, which = np.unique(kind, return_index=True, return_inverse=True)
     residual, unit = now.residual, now.unit
-    k = residual.shape[1]
-    material, ground = (grain.covariance(k).astype(residual.dtype) for grain in grains)
     sides = unit.sides
-    face, bright = (side[one] for side in sides)
-    covariance = face[:, :, None] * face[:, None, :] * material
-    covariance += bright[:, :, None] * bright[:, None, :] * ground
-    diagonal = np.arange(k)
-    covariance[:, diagonal, diagonal] += (1 - bright) * grains[0].own + bright * grains[1].own
-    inverse = np.linalg.inv(covariance)[which]
+    inverse = pixel_weights(grains, *sides, kind)
     own = np.stack([now.slope, *sides], axis=2)
     rest = np.stack([residual, unit.spread * (-now.rise / s)[:, None]], axis=2)
     weighted = np.swapaxes(inverse @ own, 1, 2)
