@@ -31,7 +31,8 @@ MOST_UNLIKE = 100.0
 """Ratio of the variances of both sides that weights follow at most."""
 _PLATEAU = 0.99
 STEP_BLURS, BIN_BLURS, PARTS = 2.5, 0.5, 40
-"""Where a step tells the camera's curve, and how finely and in how many parts of the outline."""
+"""Where a step tells the camera's curve, how finely that is looked at, and the parts of an outline
+whose words are compared."""
 SECTORS = 36
 BIN_PX = 0.5
 

@@ -16,6 +16,7 @@ from numpy.typing import NDArray
 from cogloupe.bevel import (
     NARROWEST_PX,
     NO_BEVEL,
+    PARTS,
     SHADE_ORDERS,
     SHADE_PX,
     Bevel,
@@ -46,8 +47,6 @@ FIRST_TURNS, TURNS = 6, 10
 SECTORS_NEEDED = 8
 HALVES, HALF_TURNS = 4, 6
 """Stretches of an outline that each half has, and turns that its fit takes."""
-PARTS = 40
-"""Parts of an outline that are asked which of two edges explains them better."""
 PART_LIMIT = 3.0
 """A sample's word counts for no more than this many times the usual misfit: dirt has no say."""
 LEAST_SPREAD = 0.1

@@ -56,6 +56,8 @@ class Outlines:
     u_bevel_px : float
         Standard uncertainty that what is not known of the bevel leaves in an edge, by the way it
         faces, px.
+    mixed : bool
+        Colours were mixed otherwise than to brightness.
     texture : float
         How much the levels of gear and ground vary from place to place beside the outline
         (tool marks, a grained ground), as a share of the contrast.
@@ -71,6 +73,7 @@ class Outlines:
     u_level_px: float
     bevel_px: float
     u_bevel_px: float
+    mixed: bool
     texture: float
 
 
@@ -117,5 +120,6 @@ def find_edges(pixels: NDArray[Any], region: Region, edge: EdgeChoice = "outer")
     u_level = hypot(doubt * blur, BEVEL_DOUBT * bevel.width_px, bevel.u_px)
     return Outlines(
         placed[0], tuple(placed[1:]), best.contrast, first.noise / first.contrast, blur,
-        first.burnt, best.curve, u_level, bevel.width_px, bevel.u_px, first.texture,
+        first.burnt, best.curve, u_level, bevel.width_px, bevel.u_px,
+        best.greys.mixed, first.texture,
     )  # fmt: skip

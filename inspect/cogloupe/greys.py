@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 
 from cogloupe.levels import running_mean
 from cogloupe.response import srgb_light
-from cogloupe.segment import Region, mix_colours
+from cogloupe.segment import LUMA, Region, mix_colours
 
 Floats = NDArray[np.float64]
 Singles = NDArray[np.floating[Any]]
@@ -57,6 +57,11 @@ class Greys:
     def full_scale(self) -> float:
         """Value of a pixel that is burnt out in all colours."""
         return float(np.iinfo(self.pixels.dtype).max)
+
+    @property
+    def mixed(self) -> bool:
+        """Whether colours are mixed otherwise than to brightness."""
+        return self.weights is not None and not np.allclose(self.weights, LUMA)
 
     def rows(self, start: int, stop: int) -> NDArray[Any]:
         """Take rows of the part as they are stored.

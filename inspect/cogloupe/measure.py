@@ -24,7 +24,7 @@ from cogloupe.gauge_scale import scale_from_gauge
 from cogloupe.rack import Gear
 from cogloupe.reading import Notice
 from cogloupe.seen_gear import Seen, see_gear
-from cogloupe.segment import LUMA, Region
+from cogloupe.segment import Region
 from cogloupe.settings import GearSettings
 from cogloupe.size import CirclesSeen, SeenModule, settle_size
 from cogloupe.stated_form import see_size, stated_wheel
@@ -238,7 +238,7 @@ def _picture_notices(
     notices = []
     if settings.teeth is None:
         notices.append(flag("teeth_estimated", count=teeth.teeth))
-    if region.weights is not None and not np.allclose(region.weights, LUMA):
+    if outlines.mixed:
         notices.append(flag("colour_channel"))
     if region.cut_off:
         notices.append(flag("cut_off"))

@@ -1,0 +1,63 @@
+"""Tool marks beside an edge: what they do to its place, and what weights make of it."""
+
+import numpy as np
+import pytest
+from scipy.special import ndtr
+
+from cogloupe.grain import Grain, grains_beside, pixel_weights
+from cogloupe.stepfit import fit_steps
+
+N, BLUR, NOISE, MARK = 3000, 1.25, 0.5, 12.0
+FACE, GROUND = 120.0, 20.0
+OFFSETS = np.arange(-7, 9, dtype=np.float32)
+COSINE = np.ones(N, np.float32)
+NORMAL = np.tile([1.0, 0.0], (N, 1))
+
+
+def marked(reach, along, seed=0):
+    """Profiles across a face whose light wanders, in patches of so many neighbours."""
+    rng = np.random.default_rng(seed)
+    place = rng.uniform(-0.5, 0.5, N)
+    apart = OFFSETS[:, None] - OFFSETS
+    root = np.linalg.cholesky(np.exp(-(apart**2) / (2 * reach**2)) + 1e-6 * np.eye(len(OFFSETS)))
+    patches = rng.normal(size=(N // along + 1, len(OFFSETS))) @ root.T
+    face = FACE + MARK * patches.repeat(along, axis=0)[:N]
+    share = ndtr((OFFSETS - place[:, None]) / BLUR)
+    grey = face * (1 - share) + GROUND * share + NOISE * rng.normal(size=share.shape)
+    return grey.astype(np.float32), place
+
+
+@pytest.mark.parametrize("along", [1, 40])
+def test_marks_along_a_profile_hardly_move_its_edge(along):
+    grey, place = marked(reach=30.0, along=along)
+    plain, weighted = (
+        fit_steps(grey, OFFSETS, COSINE, NORMAL, BLUR, grained=grained) for grained in (False, True)
+    )
+    off = np.std(weighted.place - place)
+    # A level off by 12 of 100 moves a single step's edge by a quarter of a pixel.
+    assert np.std(plain.place - place) > 0.05
+    # The bound of pixel noise is 0.01 px; a face that wanders takes the half of an edge's pixels.
+    assert off < 0.03
+    assert abs(np.mean(weighted.place - place)) < 0.005
+    assert np.median(weighted.blur) == pytest.approx(BLUR, rel=0.01)
+
+
+def test_grain_is_told_from_the_plateaus():
+    grey, place = marked(reach=3.0, along=1)
+    z = (OFFSETS - place[:, None]) / BLUR
+    share = ndtr(z)
+    left = grey - (FACE * (1 - share) + GROUND * share)
+    rise = np.full(N, GROUND - FACE)
+    face, ground = grains_beside(left, z, rise, np.ones(N, bool))
+    # 9000 pixels in patches of some three: a variance to 5 %, a reach to as much.
+    assert face.variance == pytest.approx(MARK**2, rel=0.15)
+    assert face.reach == pytest.approx(3, rel=0.15)
+    assert ground.variance + ground.own == pytest.approx(NOISE**2, rel=0.1)
+    assert ground.variance < 0.1 * ground.own
+
+
+def test_without_grain_all_pixels_weigh_alike():
+    share = ndtr(OFFSETS[None] / BLUR)
+    alike = Grain(0.0, 1.0, 4.0)
+    weights = pixel_weights((alike, alike), 1 - share, share, np.zeros(1, np.int64))
+    np.testing.assert_allclose(weights[0], np.eye(len(OFFSETS)) / 4, atol=1e-6)
