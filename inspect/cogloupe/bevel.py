@@ -348,13 +348,15 @@ def weighed(profiles: Profiles, bevel: Bevel = NO_BEVEL) -> Profiles:
     face, ground = (float(np.median(left[side] ** 2)) if side.any() else 0.0 for side in sides)
     least = max(face, ground) / MOST_UNLIKE + 1e-12
     variance = max(face, least) + (max(ground, least) - max(face, least)) * unit.ground
-    return replace(profiles, weight=np.sqrt(1 / (variance * np.mean(1 / variance))))
+    return replace(
+        profiles, weight=np.sqrt(1 / (variance * np.mean(1 / variance))).astype(np.float32)
+    )
 
 
 def from_edge(profiles: Profiles) -> Floats:
     """Work out the distance of every pixel out of the edge, in blurs, shape (n, k)."""
     along = profiles.offsets - profiles.place[:, None]
-    return np.asarray(along * (profiles.cosine / profiles.blur)[:, None])
+    return np.asarray(along * (profiles.cosine / profiles.blur)[:, None], np.float32)
 
 
 def harmonics(normal: Floats, orders: int) -> Floats:

@@ -44,6 +44,8 @@ WIDEST_SHARE = 0.6
 """A band may fill this share of the profiles inside the edge."""
 PLACES_PX = (-4.0, 6.0)
 FIRST_TURNS, TURNS = 6, 10
+LEAST_TURNS, SETTLED = 3, 1e-3
+"""A fit ends when a turn brings the misfit down by less than this share."""
 SECTORS_NEEDED = 8
 HALVES, HALF_TURNS = 4, 6
 """Stretches of an outline that each half has, and turns that its fit takes."""
@@ -199,9 +201,12 @@ def _settle(
         harmonics(profiles.normal, state.bevel.orders), terms[:, 1:],
         harmonics(profiles.normal, SHADE_ORDERS), np.ones((len(terms), 1)), terms,
     )  # fmt: skip
+    residual = np.inf
     for turn in range(turns):
-        damping = held + (0.3 if turn < 3 else 0.02)
+        before, damping = residual, held + (0.3 if turn < 3 else 0.02)
         state, residual = _better(profiles, state, bases, limits, damping)
+        if turn >= LEAST_TURNS and before - residual < SETTLED * residual:
+            break
     return state, residual
 
 

@@ -126,13 +126,15 @@ def broken_step(z: Floats, edge: BrokenEdge) -> BrokenStep:
     -------
     BrokenStep
     """
-    width, band, shade = (v[:, None].astype(z.dtype) for v in (edge.width, edge.band, edge.shade))
+    width, band, reach, shade = (
+        v[:, None].astype(z.dtype) for v in (edge.width, edge.band, edge.reach, edge.shade)
+    )
     (far, inner), (near, outer) = unit_step(z + width), unit_step(z)
-    fall = z / edge.reach[:, None].astype(z.dtype)
+    fall = z / reach
     fading = np.exp(-(fall**2) / 2)
     dark = near * fading
     inner = band * inner
     slope = (1 - band) * outer + inner
-    slope += shade * (outer * fading - dark * fall / edge.reach[:, None].astype(z.dtype))
+    slope += shade * (outer * fading - dark * fall / reach)
     step = near + band * (far - near) + shade * dark
     return BrokenStep(step, slope, inner, far - near, dark, 1 - far, near)
