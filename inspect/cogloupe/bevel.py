@@ -115,6 +115,11 @@ class Bevel:
         """Harmonics that its light has."""
         return len(self.share) // 2
 
+    @property
+    def unlike(self) -> float:
+        """How much its light changes with the way it faces, root mean square."""
+        return sqrt(float((self.share[1:] ** 2).sum()) / 2)
+
     def along(self, normal: Floats, xy: NDArray[Any]) -> Band:
         """Take the band and the shadow as samples of the outline meet them.
 

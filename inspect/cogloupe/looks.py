@@ -37,6 +37,9 @@ LEAST_GAIN, SURE = 0.25, 4.0
 """Usual misfits by which a band must bring that of a sample down, and in its own standard errors.
 Rendered bevels bring it down by 1 to 3 and 6 to 70 standard errors, uneven light on the face, which
 is no band, by 0.1 and 4."""
+RESOLVED_BLURS, LEAST_UNLIKE = 1.5, 0.15
+"""Width from which a band shows for what it is; a narrower one must be as unlike itself from side
+to side, in differences of face and ground, to be told from blur."""
 PINNED = 1.03
 """A band within this factor of the narrowest that is looked for was not found."""
 
@@ -151,8 +154,10 @@ def _settled(crossings: Crossings, look: Look, fit: Fit, reach: int) -> Bevel | 
     if profiles is None:
         return None
     bevel, gain, sure = settle_bevel(profiles, look.bevel)
+    # A narrow band of one light all round is only another blur.
+    told = bevel.width_px > RESOLVED_BLURS * np.median(profiles.blur) or bevel.unlike > LEAST_UNLIKE
     found = bevel.width_px > PINNED * NARROWEST_PX and gain > LEAST_GAIN and sure > SURE
-    return bevel if found else None
+    return bevel if told and found else None
 
 
 def stretches(samples: int, wanted: int) -> NDArray[np.int64]:
