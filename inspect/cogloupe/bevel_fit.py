@@ -162,7 +162,10 @@ def _starts(profiles: Profiles, frame: Frame, limits: tuple[float, float]) -> It
     terms = frame.terms(profiles.xy)
     lighting = np.linalg.lstsq(terms, levels.sum(axis=0), rcond=None)[0]
     black = float(-typical[0] / (typical[1] - typical[0]))
-    none = replace(NO_BEVEL, frame=frame, black=black, lighting=lighting[1:] / lighting[0])
+    none = replace(
+        NO_BEVEL, share=np.zeros(2 * ORDERS + 1), frame=frame, black=black,
+        lighting=lighting[1:] / lighting[0],
+    )  # fmt: skip
 
     def state(bevel: Bevel, sharper: float, move: Floats | float) -> _State:
         spread = np.linalg.lstsq(terms, sharper * profiles.blur, rcond=None)[0]

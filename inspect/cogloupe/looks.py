@@ -30,9 +30,10 @@ misfit, in blurs)."""
 CLEARER = 0.85
 """Share of the roughness of brightness that another mixture of colours may have to be taken: a JPEG
 file keeps colours coarser than brightness."""
-OTHER_CURVE = 3.0
+OTHER_CURVE, RULED_OUT = 3.0, 10.0
 """Factor by which a band must fit better with another camera curve than the one that single edges
-speak for, for that to be believed."""
+speak for, for that to be believed; and by which single edges must speak against it to rule it out.
+"""
 LEAST_GAIN, SURE = 0.25, 4.0
 """Usual misfits by which a band must bring that of a sample down, and in its own standard errors.
 Rendered bevels bring it down by 1 to 3 and 6 to 70 standard errors, uneven light on the face, which
@@ -121,15 +122,18 @@ def best_looks(
     if profiles is None or profiles.short_of_level or _left(plain) < MISFIT_LOOKED_INTO**2:
         return plain
     # A narrow band can pass for a camera curve, so only a clear word turns the choice of the edges.
-    first, *rest = [_with_bevel(look, _bevel_reach(module)) for look in plain]
+    possible = [look for look in plain if look.badness < RULED_OUT * plain[0].badness]
+    first, *rest = [_with_bevel(look, _bevel_reach(module)) for look in possible]
     clearly = [look for look in rest if OTHER_CURVE * look.badness < first.badness]
     best = clearly[0] if clearly else first
-    others = [look for look in (first, *rest) if look is not best]
     if best.bevel.width_px < PINNED * NARROWEST_PX or best.badness > _left(plain):
         return plain
     many = crossings.take(stretches(len(crossings.step), BEVEL_SAMPLES))
     bevel = _settled(many, best, fit, _bevel_reach(module))
-    return plain if bevel is None else [replace(best, bevel=bevel), *others]
+    if bevel is None:
+        return plain
+    others = [look for look in (first, *rest, *plain[len(possible) :]) if look is not best]
+    return [replace(best, bevel=bevel), *others]
 
 
 def _left(looks: list[Look]) -> float:
