@@ -7,12 +7,14 @@ band.
 """
 
 from dataclasses import dataclass, replace
-from math import pi, sqrt
+from math import sqrt
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
+from cogloupe.bevel_start import sector_of
+from cogloupe.grain import PLATEAU_SHARE
 from cogloupe.greys import Greys
 from cogloupe.levels import LEVEL_WINDOWS, Levelled, UnitStep, common_levels
 from cogloupe.response import BrokenStep, broken_step
@@ -29,7 +31,6 @@ MARK_SAMPLES = 9
 """Neighbouring samples whose levels are averaged, so that those follow tool marks."""
 MOST_UNLIKE = 100.0
 """Ratio of the variances of both sides that weights follow at most."""
-_PLATEAU = 0.99
 STEP_BLURS, BIN_BLURS, PARTS = 2.5, 0.5, 40
 """Where a step tells the camera's curve, how finely that is looked at, and the parts of an outline
 whose words are compared."""
@@ -237,8 +238,7 @@ def misfit(profiles: Profiles, greys: Greys, bevel: Bevel = NO_BEVEL) -> Misfit:
     left = greys.stored(found.grey, profiles.grey - found.grey)
     whole = greys.full_scale * greys.contrast(np.median(found.levels, axis=1))
     share = np.clip(left / whole, -0.6, 0.6)
-    turn = np.mod(np.arctan2(profiles.normal[:, 1], profiles.normal[:, 0]) / (2 * pi), 1.0)
-    sector = np.minimum((turn * SECTORS).astype(int), SECTORS - 1)
+    sector = sector_of(profiles.normal, SECTORS)
     distance = z * profiles.blur[:, None]
     bins = np.floor((distance - distance.min()) / BIN_PX).astype(int)
     cell = (sector[:, None] * (bins.max() + 1) + bins).ravel()
@@ -349,7 +349,7 @@ def weighed(profiles: Profiles, bevel: Bevel = NO_BEVEL) -> Profiles:
     """
     unit = steps_with(profiles, bevel)
     left = profiles.grey - levels_beside(profiles, unit).grey
-    sides = unit.ground < 1 - _PLATEAU, unit.ground > _PLATEAU
+    sides = unit.ground < 1 - PLATEAU_SHARE, unit.ground > PLATEAU_SHARE
     face, ground = (float(np.median(left[side] ** 2)) if side.any() else 0.0 for side in sides)
     least = max(face, ground) / MOST_UNLIKE + 1e-12
     variance = max(face, least) + (max(ground, least) - max(face, least)) * unit.ground

@@ -68,7 +68,7 @@ def find_bevel(profiles: Profiles) -> tuple[Bevel, Profiles]:
     Returns
     -------
     Bevel
-        Whether to believe it is for the caller to judge (`misfit`).
+        Whether it is there is for `settle_bevel` to tell.
     Profiles
         The same, placed and blurred by the two-edge step: `place` is the outer edge.
     """

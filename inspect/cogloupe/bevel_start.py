@@ -7,7 +7,7 @@ that come into question. That takes no start, and tells the outer edge from the 
 """
 
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from math import pi
 from typing import Any
 
@@ -80,6 +80,23 @@ class FirstBand:
     misfit: float
 
 
+def sector_of(normal: Floats, sectors: int) -> NDArray[np.int64]:
+    """Number the ways that an outline may face.
+
+    Parameters
+    ----------
+    normal : ndarray, shape (n, 2)
+    sectors : int
+        How many there are, from the positive x axis on.
+
+    Returns
+    -------
+    ndarray, shape (n,)
+    """
+    turn = np.mod(np.arctan2(normal[:, 1], normal[:, 0]) / (2 * pi), 1.0)
+    return np.minimum((turn * sectors).astype(np.int64), sectors - 1)
+
+
 def by_facing(light: Floats, distance: Floats, normal: Floats, blur: float) -> Facing:
     """Average profiles by the way the outline faces.
 
@@ -98,8 +115,7 @@ def by_facing(light: Floats, distance: Floats, normal: Floats, blur: float) -> F
     -------
     Facing
     """
-    turn = np.mod(np.arctan2(normal[:, 1], normal[:, 0]), 2 * pi)
-    sector = np.minimum((turn / (2 * pi) * SECTORS).astype(int), SECTORS - 1)
+    sector = sector_of(normal, SECTORS)
     # Rows and columns that run aslant reach less far along the normal.
     reach = np.floor(np.abs(distance).max() * 0.68)
     middle = np.arange(-reach, reach, BIN_PX) + BIN_PX / 2
@@ -188,5 +204,4 @@ def smooth_light(band: FirstBand, terms: Floats) -> tuple[Floats, FirstBand]:
         off = np.abs(band.light - terms @ found)
         # Huber's weights.
         weight = band.weight * np.minimum(1.0, STRAY / np.maximum(off, 1e-9))
-    kept = band.weight * (off < 2 * STRAY)
-    return found, FirstBand(band.width_px, band.sharper, band.light, band.move, kept, band.misfit)
+    return found, replace(band, weight=band.weight * (off < 2 * STRAY))

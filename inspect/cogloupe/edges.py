@@ -102,7 +102,7 @@ def find_edges(pixels: NDArray[Any], region: Region, edge: EdgeChoice = "outer")
     # Longer profiles than the teeth are thick would run into the next flank.
     module = 2 * region.tip_radius / (region.teeth + 2)
     teeth = Fit(module)
-    best, *others = best_looks(greys, crossings, region, teeth, module)
+    best, *others = best_looks(greys, crossings, region.coloured, teeth)
     bevel = best.bevel
     start = None if best.profiles is None else float(np.median(best.profiles.blur))
     teeth = replace(teeth, bevel=bevel, blur=start)

@@ -16,6 +16,8 @@ Ints = NDArray[np.int64]
 
 PLATEAU_BLURS = 2.2
 """From this distance to the edge on, in blurs, a pixel tells of its own side alone (to 1.4 %)."""
+PLATEAU_SHARE = 0.99
+"""Share of one side in a pixel from which it is taken to tell of that side alone."""
 
 
 @dataclass(frozen=True)

@@ -1,7 +1,7 @@
 """Which camera curve and which bevel explain the edges of a picture best."""
 
 from dataclasses import dataclass, replace
-from math import ceil, sqrt
+from math import ceil, inf, sqrt
 
 import numpy as np
 from numpy.typing import NDArray
@@ -12,11 +12,11 @@ from cogloupe.bevel_fit import find_bevel, settle_bevel
 from cogloupe.greys import Greys, clearest_mixture
 from cogloupe.outline import Crossings, bend
 from cogloupe.sampling import LONGEST_ACROSS_BEVEL_PX, Fit, Samples, profiles_across, sample_edge
-from cogloupe.segment import Region
 
-LOOK_REACH_PX, BEVEL_MODULES = 14, 0.2
+LOOK_REACH_PX, BEVEL_SHARE = 14, 0.2
 """How far profiles reach to either side, but no further than teeth are thick; and where a bevel is
-looked for (bevels of a tenth of a module are wide ones, common practice, no source)."""
+looked for, as a share of the module (a tenth of one is a wide bevel, common practice, no source).
+"""
 COLOUR_IS_SRGB = 2.0
 """Factor by which the sRGB curve may fit a colour picture worse and still be believed."""
 LOOK_SAMPLES, BEVEL_SAMPLES = 3000, 9000
@@ -90,9 +90,7 @@ class Look:
         return self.handicap * left
 
 
-def best_looks(
-    greys: Greys, crossings: Crossings, region: Region, fit: Fit, module: float
-) -> list[Look]:
+def best_looks(greys: Greys, crossings: Crossings, coloured: bool, fit: Fit) -> list[Look]:
     """Look at an outline with each camera curve that may be behind the picture, and for a bevel.
 
     Light is stored in proportion, or by the sRGB curve: cameras do one or the other.
@@ -103,33 +101,32 @@ def best_looks(
         What is measured.
     crossings : Crossings
         The outline.
-    region : Region
-        The gear.
+    coloured : bool
+        The picture has colours.
     fit : Fit
         How samples of the teeth are fitted.
-    module : float
-        Module of the gear, px.
 
     Returns
     -------
     list of Look
         One or two, best first; the first with a bevel where there is one.
     """
-    few = crossings.take(stretches(len(crossings.step), LOOK_SAMPLES))
-    looks = _looks(greys, few, region, fit, _reach(module))
+    few = crossings.take(_stretches(len(crossings.step), LOOK_SAMPLES))
+    looks = _looks(greys, few, coloured, fit, _reach(fit))
     plain = sorted(looks, key=lambda look: look.badness)
     profiles = plain[0].profiles
     if profiles is None or profiles.short_of_level or _left(plain) < MISFIT_LOOKED_INTO**2:
         return plain
     # A narrow band can pass for a camera curve, so only a clear word turns the choice of the edges.
     possible = [look for look in plain if look.badness < RULED_OUT * plain[0].badness]
-    first, *rest = [_with_bevel(look, _bevel_reach(module)) for look in possible]
+    reach = _bevel_reach(fit)
+    first, *rest = [_with_bevel(look, reach) for look in possible]
     clearly = [look for look in rest if OTHER_CURVE * look.badness < first.badness]
     best = clearly[0] if clearly else first
     if best.bevel.width_px < PINNED * NARROWEST_PX or best.badness > _left(plain):
         return plain
-    many = crossings.take(stretches(len(crossings.step), BEVEL_SAMPLES))
-    bevel = _settled(many, best, fit, _bevel_reach(module))
+    many = crossings.take(_stretches(len(crossings.step), BEVEL_SAMPLES))
+    bevel = _settled(many, best, fit, reach)
     if bevel is None:
         return plain
     others = [look for look in (first, *rest, *plain[len(possible) :]) if look is not best]
@@ -164,58 +161,47 @@ def _settled(crossings: Crossings, look: Look, fit: Fit, reach: int) -> Bevel | 
     return bevel if told and found else None
 
 
-def stretches(samples: int, wanted: int) -> NDArray[np.int64]:
-    """Choose some long stretches of an outline, which tell camera and bevel as well as all of it.
-
-    Parameters
-    ----------
-    samples : int
-        Samples of the whole outline.
-    wanted : int
-        Samples to choose at most, about.
-
-    Returns
-    -------
-    ndarray, shape (n,)
-        Indices, spread round it.
-    """
+def _stretches(samples: int, wanted: int) -> NDArray[np.int64]:
+    """Long stretches spread round an outline, which tell camera and bevel as well as all of it."""
     index = np.arange(samples)
     every = ceil(samples / wanted)
     return np.asarray(index[(index // LOOK_STRETCH) % every == 0])
 
 
-def _looks(greys: Greys, crossings: Crossings, region: Region, fit: Fit, reach: int) -> list[Look]:
+def _looks(greys: Greys, crossings: Crossings, coloured: bool, fit: Fit, reach: int) -> list[Look]:
     """One or two looks without a bevel."""
     fit = replace(fit, grained=False)
     first = sample_edge(greys, crossings, fit)
     if not len(first.points):
         return [Look(greys, first, None, NOT_SEEN, 0.0, 1.0)]
     fit = replace(fit, blur=float(np.median(first.points.blur)))
-    light = _clearest(replace(greys, in_light=True), crossings, region, fit, reach)
-    second = sample_edge(light, crossings, fit)
+    light = replace(greys, in_light=True)
+    light, second = _clearest(light, crossings, coloured, fit, reach)
     apart = abs(_typical_place(second) - _typical_place(first))
     contrast = first.contrast / greys.full_scale
     # A camera's colour picture is sRGB unless the edges speak clearly against it.
-    handicap = COLOUR_IS_SRGB if region.coloured else 1.0
+    handicap = COLOUR_IS_SRGB if coloured else 1.0
     one = _look(greys, first, apart, contrast, reach)
     return [replace(one, handicap=handicap), _look(light, second, apart, contrast, reach)]
 
 
-def _clearest(greys: Greys, crossings: Crossings, region: Region, fit: Fit, reach: int) -> Greys:
-    """The mixture of colours that shows edges clearest, if it is clearer than brightness is."""
-    if not region.coloured:
-        return greys
-    mixture = clearest_mixture(greys, crossings.inside, crossings.step, reach)
+def _clearest(
+    greys: Greys, crossings: Crossings, coloured: bool, fit: Fit, reach: int
+) -> tuple[Greys, Samples]:
+    """Single steps in brightness, or in the mixture of colours where that is clearer."""
+    measured = sample_edge(greys, crossings, fit)
+    mixture = clearest_mixture(greys, crossings.inside, crossings.step, reach) if coloured else None
     if mixture is None:
-        return greys
+        return greys, measured
     mixed = replace(greys, weights=mixture)
-    rough = [
-        np.inf if profiles is None else roughness(profiles)
-        for profiles in (
-            _profiles(look, sample_edge(look, crossings, fit), reach) for look in (greys, mixed)
-        )
-    ]
-    return mixed if rough[1] < CLEARER * rough[0] else greys
+    other = sample_edge(mixed, crossings, fit)
+    clearer = _roughness(mixed, other, reach) < CLEARER * _roughness(greys, measured, reach)
+    return (mixed, other) if clearer else (greys, measured)
+
+
+def _roughness(greys: Greys, measured: Samples, reach: int) -> float:
+    profiles = _profiles(greys, measured, reach)
+    return inf if profiles is None else roughness(profiles)
 
 
 def _typical_place(measured: Samples) -> float:
@@ -223,12 +209,12 @@ def _typical_place(measured: Samples) -> float:
     return float(np.median(measured.place / measured.points.blur))
 
 
-def _reach(module: float) -> int:
-    return int(np.clip(0.7 * module, 5, LOOK_REACH_PX))
+def _reach(fit: Fit) -> int:
+    return int(np.clip(0.7 * fit.room_px, 5, LOOK_REACH_PX))
 
 
-def _bevel_reach(module: float) -> int:
-    return int(np.clip(BEVEL_MODULES * module, _reach(module), LONGEST_ACROSS_BEVEL_PX))
+def _bevel_reach(fit: Fit) -> int:
+    return int(np.clip(BEVEL_SHARE * fit.room_px, _reach(fit), LONGEST_ACROSS_BEVEL_PX))
 
 
 def _look(greys: Greys, measured: Samples, half_way: float, contrast: float, reach: int) -> Look:

@@ -16,7 +16,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from cogloupe.bevel import NO_BEVEL, Bevel
-from cogloupe.grain import PLATEAU_BLURS
+from cogloupe.grain import PLATEAU_BLURS, PLATEAU_SHARE
 from cogloupe.greys import Greys
 from cogloupe.levels import running_mean
 from cogloupe.outline import Crossings, normals
@@ -30,8 +30,9 @@ Bools = NDArray[np.bool_]
 BURNT_PIXELS = 0.15
 """Share of a sample's pixels at full scale from which its bright level is called burnt out."""
 FIRST_REACH_PX = 8
-PLATEAU_SHARE = 0.99
+"""Reach of the profiles that tell the first blur."""
 ALL_GOOD = 0.98
+"""Share of good samples from which the others are not looked at again."""
 STRAY = 4.0
 """Level of a sample's own, in usual ones, from which it is no tool mark."""
 LONGEST_REACH_PX = 16
