@@ -277,12 +277,12 @@ def _in_its_errors(z: Floats, share: Floats) -> float:
     """
     bins = np.floor((z + STEP_BLURS) / BIN_BLURS).astype(int)
     count = int(2 * STEP_BLURS / BIN_BLURS)
-    sums = np.zeros((2, PARTS, count))
-    for part, (where, left) in enumerate(
-        zip(np.array_split(bins, PARTS), np.array_split(share, PARTS), strict=True)
-    ):
-        near = (where >= 0) & (where < count)
-        sums[:, part] = [np.bincount(where[near], weights, count) for weights in (None, left[near])]
+    part = np.arange(len(z)) * PARTS // len(z)
+    near = (bins >= 0) & (bins < count)
+    cell = (part[:, None] * count + bins)[near]
+    sums = np.stack(
+        [np.bincount(cell, weights, PARTS * count) for weights in (None, share[near])]
+    ).reshape(2, PARTS, count)
     seen = sums[0].sum(axis=0) > PARTS
     if not seen.any():
         return 1.0

@@ -47,16 +47,15 @@ def _levels(
     coarse: NDArray[Any], corner: tuple[int, int], shape: tuple[int, ...], size: tuple[int, ...]
 ) -> NDArray[Any]:
     """Dividing level over a part of the picture, from the map over the reduced one."""
-    factor = np.array(coarse.shape[::-1]) / shape[1::-1]
-    # The reduced map is smooth enough to be read linearly at the part's own grid.
-    to_map = np.array(
-        [[factor[0], 0, (corner[0] + 0.5) * factor[0] - 0.5],
-         [0, factor[1], (corner[1] + 0.5) * factor[1] - 0.5]]
-    )  # fmt: skip
-    return cv2.warpAffine(
-        coarse, to_map, (size[1], size[0]),
-        flags=cv2.INTER_LINEAR | cv2.WARP_INVERSE_MAP, borderMode=cv2.BORDER_REPLICATE,
-    )  # fmt: skip
+    # The map is smooth enough to be cut out to the next pixel of the picture.
+    first = np.array(corner[::-1])
+    reduced = np.array(shape[:2]) / coarse.shape
+    start = (first / reduced).astype(int)
+    stop = np.ceil((first + size) / reduced).astype(int)
+    height, width = np.ceil((stop - start) * reduced).astype(int).tolist()
+    levels = cv2.resize(coarse[start[0] : stop[0], start[1] : stop[1]], (width, height))
+    top, left = (first - start * reduced).astype(int)
+    return np.asarray(levels[top : top + size[0], left : left + size[1]])
 
 
 def border_chains(
@@ -102,11 +101,11 @@ class Crossings:
 
 def crossings_of(mask: NDArray[np.uint8], chain: NDArray[Any]) -> Crossings:
     """Crossings in the order of a chain of border pixels, thinned to one per row or column."""
-    padded = np.pad(mask, 1, mode="edge")  # the frame's border is not an edge
     steps = np.array([[1, 0], [0, 1], [-1, 0], [0, -1]])
-    neighbours = chain[:, None, :] + steps
-    outside = padded[neighbours[..., 1] + 1, neighbours[..., 0] + 1] == 0
-    which, direction = np.nonzero(outside)
+    # The frame's border is not an edge: beyond it lies more of the same.
+    height, width = mask.shape
+    x, y = (chain[:, None, :] + steps).clip(0, [width - 1, height - 1]).transpose(2, 0, 1)
+    which, direction = np.nonzero(mask.ravel()[y * width + x] == 0)
     inside, step = chain[which].astype(np.int64), steps[direction]
     half_way = inside + step / 2
     normal = normals(half_way)

@@ -27,8 +27,9 @@ Floats = NDArray[np.float64]
 Singles = NDArray[np.floating[Any]]
 Bools = NDArray[np.bool_]
 
-BURNT_PIXELS = 0.15
-"""Share of a sample's pixels at full scale from which its bright level is called burnt out."""
+BURNT_PIXELS, BURNT_EVERY = 0.15, 4
+"""Share of a sample's pixels at full scale from which its bright level is called burnt out; and the
+samples that are looked at for it, every so many."""
 FIRST_REACH_PX = 8
 """Reach of the profiles that tell the first blur."""
 ALL_GOOD = 0.98
@@ -180,8 +181,8 @@ def sample_edge(greys: Greys, crossings: Crossings, fit: Fit) -> Samples:
         steps = fit_steps(profiles, offsets, cosine, normal, blur, band, fit.grained)
         blur = max(blur, float(np.median(steps.blur)))
     t, s, levels, residual = steps.place, steps.blur, steps.levels, steps.residual
-    # A few thousand profiles tell the noise as well as all of them.
-    noise = 1.4826 * float(np.median(np.abs(residual[:: max(1, len(residual) // 3000)])))
+    # A thousand profiles tell the noise as well as all of them.
+    noise = 1.4826 * float(np.median(np.abs(residual[:: max(1, len(residual) // 1000)])))
     contrast = levels[1] - levels[0]
     across = crossings.step[kept]
     xy = crossings.inside[kept] + t[:, None] * across
@@ -193,7 +194,8 @@ def sample_edge(greys: Greys, crossings: Crossings, fit: Fit) -> Samples:
     if np.mean(good) < ALL_GOOD:  # tool marks are no fault of the edge
         good |= _rms(_levelled(residual, z, width / s, typical)) < most
     good &= np.abs(contrast) > 0.3 * typical
-    full = greys.burnt(crossings.inside[kept], across, offsets.astype(np.int64))
+    some = kept[::BURNT_EVERY]
+    full = greys.burnt(crossings.inside[some], crossings.step[some], offsets.astype(np.int64))
     burnt = float(np.mean(full.mean(axis=1) > BURNT_PIXELS))
     points = EdgePoints(xy, _tangent_normals(xy, across), u, s, good)
     texture = _texture(residual, z) / max(typical, 1e-6)
@@ -228,8 +230,9 @@ def _texture(residual: Singles, z: Singles) -> float:
         seen = np.abs(residual[::7][side[::7]])
         if not len(seen):
             continue
-        count = running_mean(side.sum(axis=1).astype(float), GRAIN_SAMPLES)
-        mean = running_mean((side * residual).sum(axis=1), GRAIN_SAMPLES) / np.maximum(count, 1e-9)
+        count = running_mean(np.count_nonzero(side, axis=1).astype(float), GRAIN_SAMPLES)
+        total = running_mean(np.einsum("nk,nk->n", side, residual), GRAIN_SAMPLES)
+        mean = total / np.maximum(count, 1e-9)
         pixel = (1.4826 * float(np.median(seen))) ** 2
         by_chance = pixel / np.maximum(np.median(count) * GRAIN_SAMPLES, 1)
         squares += max((1.4826 * float(np.median(np.abs(mean)))) ** 2 - by_chance, 0.0)
