@@ -13,7 +13,8 @@ from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.special import ndtr
+
+from cogloupe.response import unit_step
 
 Floats = NDArray[np.floating[Any]]
 
@@ -162,7 +163,7 @@ def _bands(
             blur = sharper * facing.blur
             moves = np.arange(-1.0, width + 1.01, 0.25)
             z = (facing.distance - moves[:, None]) / blur
-            outer, inner = ndtr(z), ndtr(z + width / blur)
+            outer, inner = (unit_step(place)[0] for place in (z, z + width / blur))
             parts = [1 - inner, inner - outer, outer]
             if shade_px is not None:
                 parts.append(outer * np.exp(-((z * blur / shade_px) ** 2) / 2))

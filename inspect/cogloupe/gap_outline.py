@@ -130,12 +130,14 @@ def blurred(outline: GapOutline, blur: float) -> GapOutline:
     the corners where k jumps.
     """
     step = float(outline.station[1] - outline.station[0])
-    reach = ceil(4 * blur / step)
+    reach = min(ceil(4 * blur / step), len(outline.xy) - 1)
     if reach < 1:
         return outline
     kernel = np.exp(-0.5 * (np.arange(-reach, reach + 1) * step / blur) ** 2)
     kernel /= kernel.sum()
-    ends = np.pad(outline.xy, ((reach, reach), (0, 0)), mode="reflect", reflect_type="odd")
+    first, last = outline.xy[0], outline.xy[-1]
+    before, after = outline.xy[reach:0:-1], outline.xy[-2 : -reach - 2 : -1]
+    ends = np.concatenate([2 * first - before, outline.xy, 2 * last - after])
     smooth = [np.convolve(column, kernel, mode="valid") for column in ends.T]
     return GapOutline(np.stack(smooth, axis=1), outline.normal, outline.station)
 

@@ -11,8 +11,8 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from cogloupe.levels import running_mean
 from cogloupe.response import srgb_light
+from cogloupe.running import running_mean
 from cogloupe.segment import LUMA, Region, mix_colours
 
 Floats = NDArray[np.float64]

@@ -5,13 +5,12 @@ from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.ndimage import uniform_filter1d
+
+from cogloupe.running import LEVEL_WINDOW, running_mean
 
 Floats = NDArray[np.floating[Any]]
 Bools = NDArray[np.bool_]
 
-LEVEL_WINDOW = 120
-"""Samples along the outline over which levels and blur are averaged: about one flank."""
 LEVEL_WINDOWS = (12 * LEVEL_WINDOW, LEVEL_WINDOW)
 """Stretches over which grey levels are averaged, long to short: for steady and for uneven light."""
 
@@ -60,11 +59,6 @@ class Levelled:
     def rise(self) -> Floats:
         """From material to ground."""
         return np.asarray(self.levels[1] - self.levels[0])
-
-
-def running_mean(values: Floats, window: int = LEVEL_WINDOW) -> Floats:
-    """Running mean along the outline (the last axis), which closes on itself."""
-    return np.asarray(uniform_filter1d(values, min(window, values.shape[-1]), mode="wrap"))
 
 
 def common_levels(

@@ -5,12 +5,12 @@ from math import ceil, inf, sqrt
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.ndimage import maximum_filter1d
 
 from cogloupe.bevel import NARROWEST_PX, NO_BEVEL, Bevel, Misfit, Profiles, misfit, roughness
 from cogloupe.bevel_fit import find_bevel, settle_bevel
 from cogloupe.greys import Greys, clearest_mixture
 from cogloupe.outline import Crossings, bend
+from cogloupe.running import running_mean
 from cogloupe.sampling import LONGEST_ACROSS_BEVEL_PX, Fit, Samples, profiles_across, sample_edge
 
 LOOK_REACH_PX, BEVEL_SHARE = 14, 0.2
@@ -230,7 +230,7 @@ def _profiles(greys: Greys, measured: Samples, reach: int) -> Profiles | None:
     turn = bend(normal, reach)
     # The stretches were cut out of the outline: normals are wrong where they meet.
     jump = np.abs(np.roll(measured.points.xy, -1, axis=0) - measured.points.xy).max(axis=1) > 3
-    usable = measured.points.good & ~maximum_filter1d(jump, 2 * reach, mode="wrap")
+    usable = measured.points.good & (running_mean(1.0 * jump, 2 * reach) == 0)
     # The blur of a bend is no matter of camera or bevel: on small teeth only the straighter half.
     straight = max(0.8, float(np.median(turn[usable]))) if usable.any() else 0.8
     kept = np.flatnonzero(usable & (turn >= min(straight, 0.99)))

@@ -11,9 +11,9 @@ from typing import Any
 import cv2
 import numpy as np
 from numpy.typing import NDArray
-from scipy.ndimage import uniform_filter1d
 
 from cogloupe.greys import Greys
+from cogloupe.running import running_mean
 from cogloupe.segment import Region
 
 Floats = NDArray[np.float64]
@@ -145,7 +145,7 @@ def bend(normal: Floats, reach: int) -> Floats:
 def tangents(xy: Floats, reach: int = 5) -> Floats:
     """Unit tangents of a closed chain, from smoothed neighbours on both sides."""
     reach = min(reach, max(1, len(xy) // 4))
-    smooth = uniform_filter1d(xy, reach, axis=0, mode="wrap")
+    smooth = running_mean(xy.T, reach).T
     chord = np.roll(smooth, -reach, axis=0) - np.roll(smooth, reach, axis=0)
     length = np.maximum(np.hypot(*chord.T), 1e-9)
     return np.asarray(chord / length[:, None])

@@ -18,9 +18,9 @@ from numpy.typing import NDArray
 from cogloupe.bevel import NO_BEVEL, Bevel
 from cogloupe.grain import PLATEAU_BLURS, PLATEAU_SHARE
 from cogloupe.greys import Greys
-from cogloupe.levels import running_mean
 from cogloupe.outline import Crossings, normals
 from cogloupe.response import unit_step
+from cogloupe.running import running_mean
 from cogloupe.stepfit import GRAIN_SAMPLES, fit_steps
 
 Floats = NDArray[np.float64]

@@ -16,18 +16,17 @@ from numpy.typing import NDArray
 
 from cogloupe.grain import PLATEAU_BLURS, Grain, grains_beside, pixel_weights
 from cogloupe.levels import (
-    LEVEL_WINDOW,
     LEVEL_WINDOWS,
     Levelled,
     UnitStep,
     beyond_chance,
     common_levels,
     dot,
-    running_mean,
     solve_levels,
 )
 from cogloupe.outline import bend
 from cogloupe.response import BrokenEdge, broken_step, unit_step
+from cogloupe.running import LEVEL_WINDOW, running_mean
 
 Floats = NDArray[np.floating[Any]]
 Doubles = NDArray[np.float64]
