@@ -23,6 +23,9 @@ BURNT_DOUBT = 1.5
 """Standard uncertainty of every edge's place, in blurs, where the ground beside it is burnt out:
 how much brighter it really was is not known; three times as bright moves the edge 1.2 true blurs,
 with the sRGB curve 1.8 (recomputed), and makes the blur look half as wide."""
+SHARPENING_DOUBT = 0.05
+"""The same where a camera's sharpening was undone: rendered gears show 0.01, with a bevel 0.04, but
+cameras do not all sharpen by the book."""
 BEVEL_DOUBT = 0.05
 """Standard uncertainty of the outer edge where a bevel is seen, as a share of the bevel's width
 (rendered gears show 0.01; real ones are less even)."""
@@ -49,8 +52,8 @@ class Outlines:
     curve : float
         1 where the grey values follow the sRGB curve, 0 where they are proportional to light.
     u_level_px : float
-        Standard uncertainty that the doubt about that curve, and a bevel, leave in every edge's
-        place, px.
+        Standard uncertainty that the doubt about that curve, sharpening, and a bevel leave in every
+        edge's place, px.
     bevel_px : float
         Width of a bevel along the outline, px; 0 where none is seen.
     u_bevel_px : float
@@ -58,6 +61,8 @@ class Outlines:
         faces, px.
     mixed : bool
         Colours were mixed otherwise than to brightness.
+    sharpening : float
+        Amount of the camera's sharpening that was undone; 0 where it does none.
     texture : float
         How much the levels of gear and ground vary from place to place beside the outline
         (tool marks, a grained ground), as a share of the contrast.
@@ -74,6 +79,7 @@ class Outlines:
     bevel_px: float
     u_bevel_px: float
     mixed: bool
+    sharpening: float
     texture: float
 
 
@@ -116,10 +122,13 @@ def find_edges(pixels: NDArray[Any], region: Region, edge: EdgeChoice = "outer")
     ]
     first = measured[0]
     blur = float(np.median(first.points.blur))
-    doubt = hypot(curve_doubt(best, others), BURNT_DOUBT * first.burnt)
+    sharpening = best.sharpening.amount if best.sharpening else 0.0
+    doubt = hypot(
+        curve_doubt(best, others), BURNT_DOUBT * first.burnt, SHARPENING_DOUBT * (sharpening > 0)
+    )
     u_level = hypot(doubt * blur, BEVEL_DOUBT * bevel.width_px, bevel.u_px)
     return Outlines(
         placed[0], tuple(placed[1:]), best.contrast, first.noise / first.contrast, blur,
         first.burnt, best.curve, u_level, bevel.width_px, bevel.u_px,
-        best.greys.mixed, first.texture,
+        best.greys.mixed, sharpening, first.texture,
     )  # fmt: skip

@@ -12,6 +12,7 @@ from cogloupe.greys import Greys, clearest_mixture
 from cogloupe.outline import Crossings, bend
 from cogloupe.running import running_mean
 from cogloupe.sampling import LONGEST_ACROSS_BEVEL_PX, Fit, Samples, profiles_across, sample_edge
+from cogloupe.sharpening import Sharpening, find_sharpenings, unsharpened
 
 LOOK_REACH_PX, BEVEL_SHARE = 14, 0.2
 """How far profiles reach to either side, but no further than teeth are thick; and where a bevel is
@@ -41,6 +42,8 @@ is no band, by 0.1 and 4."""
 RESOLVED_BLURS, LEAST_UNLIKE = 1.5, 0.15
 """Width from which a band shows for what it is; a narrower one must be as unlike itself from side
 to side, in differences of face and ground, to be told from blur."""
+UNSHARPENED = 2.0
+"""Factor by which edges must fit better with a sharpening undone for that to be believed."""
 PINNED = 1.03
 """A band within this factor of the narrowest that is looked for was not found."""
 
@@ -67,6 +70,8 @@ class Look:
         Factor by which the curve may fit better and still not be believed.
     bevel : Bevel
         The bevel it goes with.
+    sharpening : Sharpening or None
+        What the camera did that was undone first.
     """
 
     greys: Greys
@@ -77,6 +82,7 @@ class Look:
     contrast: float
     handicap: float = 1.0
     bevel: Bevel = NO_BEVEL
+    sharpening: Sharpening | None = None
 
     @property
     def curve(self) -> float:
@@ -88,6 +94,12 @@ class Look:
         """What tells a wrong camera curve: lopsided edges, or with a bevel all that is left."""
         left = self.misfit.by_facing if self.bevel.width_px else self.misfit.overall
         return self.handicap * left
+
+    @property
+    def score(self) -> float:
+        """What tells a camera that sharpens: both misfits, since halos and bevels leave either."""
+        doubt = 1.0 if self.sharpening is None else UNSHARPENED
+        return doubt * self.handicap * self.misfit.overall * self.misfit.by_facing
 
 
 def best_looks(greys: Greys, crossings: Crossings, coloured: bool, fit: Fit) -> list[Look]:
@@ -112,29 +124,59 @@ def best_looks(greys: Greys, crossings: Crossings, coloured: bool, fit: Fit) -> 
         One or two, best first; the first with a bevel where there is one.
     """
     few = crossings.take(_stretches(len(crossings.step), LOOK_SAMPLES))
-    looks = _looks(greys, few, coloured, fit, _reach(fit))
-    plain = sorted(looks, key=lambda look: look.badness)
-    profiles = plain[0].profiles
-    if profiles is None or profiles.short_of_level or _left(plain) < MISFIT_LOOKED_INTO**2:
+    plain = _looks(greys, few, coloured, fit, _reach(fit))
+    if _explained(plain):
         return plain
-    # A narrow band can pass for a camera curve, so only a clear word turns the choice of the edges.
-    possible = [look for look in plain if look.badness < RULED_OUT * plain[0].badness]
+    versions = [plain, *_unsharpened(plain, few, coloured, fit)]
+    if _explained(versions[-1]):
+        return versions[-1]
     reach = _bevel_reach(fit)
-    first, *rest = [_with_bevel(look, reach) for look in possible]
-    clearly = [look for look in rest if OTHER_CURVE * look.badness < first.badness]
-    best = clearly[0] if clearly else first
-    if best.bevel.width_px < PINNED * NARROWEST_PX or best.badness > _left(plain):
-        return plain
+    banded = [_banded(looks, reach) for looks in versions]
+    chosen = int(np.argmin([looks[0].score for looks in banded]))
+    single, (best, *others) = versions[chosen], banded[chosen]
+    if best.bevel.width_px < PINNED * NARROWEST_PX or best.badness > _left(single):
+        return single
     many = crossings.take(_stretches(len(crossings.step), BEVEL_SAMPLES))
     bevel = _settled(many, best, fit, reach)
-    if bevel is None:
-        return plain
-    others = [look for look in (first, *rest, *plain[len(possible) :]) if look is not best]
-    return [replace(best, bevel=bevel), *others]
+    return single if bevel is None else [replace(best, bevel=bevel), *others]
+
+
+def _explained(looks: list[Look]) -> bool:
+    """Whether single edges leave little, or too little is seen to look further."""
+    profiles = looks[0].profiles
+    return profiles is None or profiles.short_of_level or _left(looks) < MISFIT_LOOKED_INTO**2
+
+
+def _unsharpened(plain: list[Look], few: Crossings, coloured: bool, fit: Fit) -> list[list[Look]]:
+    """Looks at the picture before its camera sharpened it, as it may have, the best last."""
+    stored = next(look for look in plain if not look.greys.in_light)
+    weights = stored.greys.weights
+    # Cameras sharpen brightness, of which a difference of colours says nothing.
+    if stored.profiles is None or (weights is not None and weights.min() < 0):
+        return []
+    undone = []
+    for sharpening in find_sharpenings(stored.profiles, stored.greys.full_scale):
+        greys = unsharpened(stored.greys, sharpening)
+        looks = _looks(greys, few, coloured, fit, _reach(fit))
+        undone.append([replace(look, sharpening=sharpening) for look in looks])
+        if _explained(undone[-1]):
+            break
+    undone.sort(key=lambda looks: -looks[0].score)
+    return [looks for looks in undone if looks[0].score < plain[0].score]
 
 
 def _left(looks: list[Look]) -> float:
     return min(look.handicap * look.misfit.by_facing for look in looks)
+
+
+def _banded(plain: list[Look], reach: int) -> list[Look]:
+    """The same looks, best first, with the bands that suit them best."""
+    # A narrow band can pass for a camera curve, so only a clear word turns the choice of the edges.
+    possible = [look for look in plain if look.badness < RULED_OUT * plain[0].badness]
+    first, *rest = [_with_bevel(look, reach) for look in possible]
+    clearly = [look for look in rest if OTHER_CURVE * look.badness < first.badness]
+    best = clearly[0] if clearly else first
+    return [best, *(look for look in (first, *rest, *plain[len(possible) :]) if look is not best)]
 
 
 def _with_bevel(look: Look, reach: int) -> Look:
@@ -169,7 +211,7 @@ def _stretches(samples: int, wanted: int) -> NDArray[np.int64]:
 
 
 def _looks(greys: Greys, crossings: Crossings, coloured: bool, fit: Fit, reach: int) -> list[Look]:
-    """One or two looks without a bevel."""
+    """One or two looks without a bevel, best first."""
     fit = replace(fit, grained=False)
     first = sample_edge(greys, crossings, fit)
     if not len(first.points):
@@ -182,7 +224,8 @@ def _looks(greys: Greys, crossings: Crossings, coloured: bool, fit: Fit, reach: 
     # A camera's colour picture is sRGB unless the edges speak clearly against it.
     handicap = COLOUR_IS_SRGB if coloured else 1.0
     one = _look(greys, first, apart, contrast, reach)
-    return [replace(one, handicap=handicap), _look(light, second, apart, contrast, reach)]
+    looks = [replace(one, handicap=handicap), _look(light, second, apart, contrast, reach)]
+    return sorted(looks, key=lambda look: look.badness)
 
 
 def _clearest(

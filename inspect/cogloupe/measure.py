@@ -240,6 +240,8 @@ def _picture_notices(
         notices.append(flag("teeth_estimated", count=teeth.teeth))
     if outlines.mixed:
         notices.append(flag("colour_channel"))
+    if outlines.sharpening:
+        notices.append(flag("sharpened", percent=100 * outlines.sharpening))
     if region.cut_off:
         notices.append(flag("cut_off"))
     if outlines.bevel_px > 0:

@@ -36,6 +36,21 @@ def srgb_light(stored: Floats) -> Floats:
     return np.where(stored <= 0.04045, stored / 12.92, high)
 
 
+def srgb_stored(light: Floats) -> Floats:
+    """Value that stores an amount of light, both 0 to 1: the inverse of `srgb_light`.
+
+    Parameters
+    ----------
+    light : ndarray
+
+    Returns
+    -------
+    ndarray
+    """
+    high = 1.055 * np.maximum(light, 0.0031308) ** (1 / 2.4) - 0.055
+    return np.where(light <= 0.0031308, 12.92 * light, high)
+
+
 def unit_step(z: Floats) -> tuple[Floats, Floats]:
     """Step from 0 to 1 blurred by one, and its slope.
 

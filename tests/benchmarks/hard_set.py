@@ -87,6 +87,7 @@ def burrs(module: float, teeth: int) -> Change:
 
 GAMMA: Change = {"gamma": "srgb"}
 BRASS: Change = {"look": "front-lit", "gamma": "srgb"}
+SHARPENED: Change = GAMMA | {"sharpening": 0.8, "sharpening_px": 1.5}
 SPOILERS = (
     Spoiler("plain"),
     Spoiler("dust and swarf", camera=swarf),
@@ -95,6 +96,11 @@ SPOILERS = (
     Spoiler("JPEG 60", camera=lambda m, z: {"jpeg_quality": 60}, file="jpg"),
     Spoiler("texture", camera=lambda m, z: {"tool_marks": 0.12, "ground_texture": 0.05}),
     Spoiler("gamma sRGB", camera=lambda m, z: GAMMA),
+    Spoiler("sharpened", camera=lambda m, z: SHARPENED),
+    Spoiler(
+        "sharpened, halos clipped",
+        camera=lambda m, z: SHARPENED | {"ground_level": 0.97, "gear_level": 0.04},
+    ),
     Spoiler("bevel", camera=lambda m, z: {"bevel_mm": 0.06 * m}),
     Spoiler("defocus 1.0 to 3.5", camera=lambda m, z: {"blur_px": 1.0, "far_blur_px": 3.5}),
     Spoiler("dark on dark", camera=lambda m, z: {"ground_level": 0.16, "gear_level": 0.08} | GAMMA),
@@ -104,6 +110,10 @@ SPOILERS = (
         camera=lambda m, z: (
             BRASS | {"tool_marks": 0.15, "bevel_mm": 0.06 * m, "shadow_mm": 0.08 * m}
         ),
+    ),
+    Spoiler(
+        "front-lit brass, bevel, sharpened",
+        camera=lambda m, z: BRASS | SHARPENED | {"tool_marks": 0.15, "bevel_mm": 0.06 * m},
     ),
     Spoiler("distortion 1 %, not corrected", camera=lambda m, z: {"distortion": 0.01}),
     Spoiler(

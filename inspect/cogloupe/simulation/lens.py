@@ -258,3 +258,23 @@ def to_level(light: Floats, gamma: str) -> Floats:
     if gamma == "linear":
         return light
     return np.where(light <= 0.0031308, 12.92 * light, 1.055 * light ** (1 / 2.4) - 0.055)
+
+
+def sharpened(level: Floats, amount: float, radius_px: float) -> Floats:
+    """Unsharp masking, as cameras do it to what they store.
+
+    Parameters
+    ----------
+    level : ndarray, shape (h, w) or (h, w, 3)
+        Levels as a share of full scale.
+    amount : float
+        Share of the difference from the blurred picture that is added.
+    radius_px : float
+        Standard deviation of that blur, px.
+
+    Returns
+    -------
+    ndarray
+        The same shape, cut to 0..1.
+    """
+    return np.clip(level + amount * (level - blurred(level, radius_px)), 0.0, 1.0)

@@ -19,6 +19,7 @@ from cogloupe.simulation.lens import (
     finer,
     focused,
     pooled,
+    sharpened,
     spread,
     to_level,
     to_linear,
@@ -218,12 +219,15 @@ def _dust_light(camera: Camera) -> Floats:
 
 
 def _sensed(light: Floats, camera: Camera, rng: np.random.Generator) -> Picture:
-    """Add the sensor's noise, encode, and round to whole levels."""
+    """Add the sensor's noise, encode, sharpen, and round to whole levels."""
     ground, gear = _levels(camera)
     contrast = float(np.abs(ground - gear).mean())
     noisy = light + rng.normal(0, 1, light.shape) * camera.noise * contrast
     top = 2**camera.bits - 1
-    level = np.rint(to_level(noisy, camera.gamma) * top)
+    stored = to_level(noisy, camera.gamma)
+    if camera.sharpening:
+        stored = sharpened(stored, camera.sharpening, camera.sharpening_px)
+    level = np.rint(stored * top)
     if camera.bits == 8:
         return np.asarray(level, np.uint8)
     return np.asarray(level, np.uint16)

@@ -245,6 +245,8 @@ class Camera(_Model):
         pixel; 2 or more is for studies of accuracy, at a cost in time.
     noise : float
         Standard deviation as a share of the contrast, in linear light.
+    sharpening, sharpening_px : float
+        Amount and radius of the unsharp masking that the camera applies to its stored values.
     illumination, illumination_direction_deg : float
         Brightness rises by this share towards one side of the frame and falls to the other.
     tool_marks, ground_texture : float
@@ -274,6 +276,8 @@ class Camera(_Model):
     noise: NotNegative = 0.01
     bits: Literal[8, 16] = 8
     gamma: Literal["linear", "srgb"] = "srgb"
+    sharpening: NotNegative = 0.0
+    sharpening_px: Positive = 1.5
     illumination: Share = 0.0
     illumination_direction_deg: float = -135.0
     tool_marks: NotNegative = 0.0

@@ -1,0 +1,218 @@
+"""What a camera's sharpening does to edges, found from the edges themselves and undone.
+
+Cheap cameras draw edges harder by unsharp masking: every stored value is moved away from the mean
+of its neighbours by a share of what it differs from it. That leaves a dark and a bright line along
+the two sides of an edge, which passes for a bevel, and hides which curve light was stored by.
+"""
+
+from collections.abc import Iterator
+from dataclasses import dataclass, replace
+from math import ceil, exp, log
+from typing import Any
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from cogloupe.bevel import NO_BEVEL, Profiles, levels_beside, steps_with
+from cogloupe.greys import Greys
+from cogloupe.response import srgb_light, srgb_stored, unit_step
+
+Floats = NDArray[np.floating[Any]]
+
+BIN_PX, FINE_PX = 0.25, 0.1
+"""How finely the averaged edge is looked at, and worked out."""
+LEAST_IN_BIN = 20
+MISFIT = 0.002
+"""What may be wrong with the averaged edge besides its noise, as a share of the contrast: steps of
+8 bits, and edges that were placed a little apart."""
+GROUND_SIDE_PX = 0.3
+"""Where the ground side begins: the step itself is half the band's."""
+GROUND_LOOSE = 0.2
+SCALES = (0.1, 0.1, 0.01, 0.01, 0.1, 0.1)
+STARTS = ((0.5, 1.0), (1.0, 2.0))
+MOST_AMOUNT, RADII_PX = 4.0, (0.5, 6.0)
+LEAST_AMOUNT = 0.1
+"""Less moves edges by hundredths of a pixel."""
+TAIL = 4.0
+"""Standard deviations to which a Gaussian reaches."""
+KERNEL_PX = 64
+SIXTEEN_BITS = 257
+"""Factor from bytes to 16 bits."""
+BAND_ROWS = 512
+
+
+@dataclass(frozen=True)
+class Sharpening:
+    """Unsharp masking.
+
+    Attributes
+    ----------
+    amount : float
+        Share of the difference from the neighbours' mean that is added.
+    radius_px : float
+        Standard deviation of the Gaussian that the mean is taken with, px.
+    """
+
+    amount: float
+    radius_px: float
+
+
+@dataclass(frozen=True)
+class _Edge:
+    """Stored values across the typical edge, as a share of full scale.
+
+    `levels` are those of material and ground, the first to within `loose`.
+    """
+
+    distance: Floats
+    value: Floats
+    u: Floats
+    levels: Floats
+    blur: float
+    loose: float = 0.2
+
+
+def find_sharpenings(profiles: Profiles, full_scale: float) -> Iterator[Sharpening]:
+    """Find the sharpening that explains the shape of an outline's edges best.
+
+    Parameters
+    ----------
+    profiles : Profiles
+        In values as stored.
+    full_scale : float
+        The largest of them that there can be.
+
+    Yields
+    ------
+    Sharpening
+        What whole edges show, then what their ground side shows, which a bevel does not reach;
+        neither where nothing is seen of one. Whether it is there, other edges must tell.
+    """
+    edge = _typical_edge(profiles, full_scale)
+    outside = edge.distance > GROUND_SIDE_PX
+    ground = _Edge(
+        edge.distance[outside], edge.value[outside], edge.u[outside], edge.levels, edge.blur, 0.02
+    )
+    for part in (edge, ground):
+        found = _fit(part)
+        if found.amount > LEAST_AMOUNT:
+            yield found
+
+
+def _typical_edge(profiles: Profiles, full_scale: float) -> _Edge:
+    """Average the profiles by the distance from the edge."""
+    levels = levels_beside(profiles, steps_with(profiles, NO_BEVEL)).levels
+    typical = np.median(levels, axis=1)
+    rise = (levels[1] - levels[0]) / (typical[1] - typical[0])
+    usual = (
+        np.abs(np.log2(np.maximum(rise, 1e-3))) < 1
+    )  # dirt, and what else is no edge, is left out
+    share = (profiles.grey - levels[0][:, None])[usual] / rise[usual, None]
+    value = (typical[0] + share) / full_scale
+    distance = ((profiles.offsets - profiles.place[:, None]) * profiles.cosine[:, None])[usual]
+    # Rows and columns that run aslant reach less far along the normal.
+    reach = float(np.floor(np.abs(distance).max() * 0.7))
+    place = np.floor((distance + reach) / BIN_PX).astype(int)
+    within = (place >= 0) & (place < int(2 * reach / BIN_PX))
+    count, where, total, square = (
+        np.bincount(place[within], weights)
+        for weights in (None, distance[within], value[within], value[within] ** 2)
+    )
+    seen = count > LEAST_IN_BIN
+    count, where, total, square = (v[seen] for v in (count, where, total, square))
+    mean = total / count
+    chance = np.maximum(square / count - mean**2, 0.0) / count
+    levels = typical / full_scale
+    u = np.sqrt(chance + (MISFIT * (levels[1] - levels[0])) ** 2)
+    return _Edge(where / count, mean, u, levels, float(np.median(profiles.blur)))
+
+
+def _fit(edge: _Edge) -> Sharpening:
+    """Fit a blurred step as a camera sharpens and stores it."""
+    from scipy.optimize import least_squares  # slow to import, and only some cameras need it
+
+    material, ground = edge.levels
+    low = [-3.0, 0.3, material - edge.loose, ground - GROUND_LOOSE, 0.0, log(RADII_PX[0])]
+    high = [3.0, 8.0, material + edge.loose, ground + GROUND_LOOSE, MOST_AMOUNT, log(RADII_PX[1])]
+
+    def left(sizes: Floats, curved: bool) -> Floats:
+        shape = _stored_edge(edge.distance, sizes, curved)
+        return np.asarray((shape - edge.value) / edge.u)
+
+    found = [
+        least_squares(
+            left, [0.0, edge.blur, material, ground, amount, log(radius)], args=(curved,),
+            x_scale=SCALES, bounds=(low, high),
+        )
+        for curved in (False, True)
+        for amount, radius in STARTS
+    ]  # fmt: skip
+    best = min(found, key=lambda end: float(end.cost))
+    return Sharpening(float(best.x[4]), exp(float(best.x[5])))
+
+
+def _stored_edge(distance: Floats, sizes: Floats, curved: bool) -> Floats:
+    """Values that a camera stores across a straight edge, clipped where they do not fit."""
+    place, blur, low, high, amount, radius = *sizes[:5], exp(sizes[5])
+    soft = _gaussian(radius / FINE_PX)
+    reach = float(np.abs(distance).max()) + TAIL * radius + 1
+    fine = np.arange(-reach, reach, FINE_PX)
+    step = unit_step((fine - place) / blur)[0]
+    if curved:
+        dark, bright = srgb_light(np.array([low, high]))
+        stored = srgb_stored(dark + (bright - dark) * step)
+    else:
+        stored = low + (high - low) * step
+    mean = np.convolve(stored, soft, mode="same")
+    sharp = np.clip(stored + amount * (stored - mean), 0.0, 1.0)
+    return np.asarray(np.interp(distance, fine, sharp))
+
+
+def _gaussian(spread: float) -> Floats:
+    """Weights of a Gaussian mean, `spread` in samples."""
+    reach = ceil(TAIL * spread)
+    weights = np.exp(-0.5 * (np.arange(-reach, reach + 1) / spread) ** 2)
+    return np.asarray(weights / weights.sum())
+
+
+def unsharpened(greys: Greys, sharpening: Sharpening) -> Greys:
+    """Undo a sharpening.
+
+    Parameters
+    ----------
+    greys : Greys
+    sharpening : Sharpening
+
+    Returns
+    -------
+    Greys
+        Of 16 bits, so that no more is rounded.
+
+    Notes
+    -----
+    Unsharp masking multiplies every wave by ``1 + a - a g``, g being what its Gaussian leaves of
+    it, which is 1 or more: dividing by it loses nothing. What was clipped at black or at full scale
+    stays lost.
+    """
+    x, y = greys.corner
+    height, width = greys.shape
+    window = greys.pixels[y : y + height, x : x + width]
+    kernel = _inverse(sharpening)
+    halo = len(kernel) // 2
+    undone = np.empty(window.shape, np.uint16)
+    for top in range(0, height, BAND_ROWS):
+        rows = window[max(top - halo, 0) : top + BAND_ROWS + halo]
+        wide = rows if rows.dtype == np.uint16 else rows.astype(np.uint16) * SIXTEEN_BITS
+        band = cv2.filter2D(wide, -1, kernel, borderType=cv2.BORDER_REPLICATE)
+        undone[top : top + BAND_ROWS] = band[min(top, halo) :][:BAND_ROWS]
+    return replace(greys, pixels=undone, corner=(0, 0))
+
+
+def _inverse(sharpening: Sharpening) -> NDArray[np.float32]:
+    """Kernel that undoes a sharpening."""
+    wave = 2 * np.pi * np.fft.fftfreq(KERNEL_PX)
+    left = np.exp(-0.5 * (sharpening.radius_px * wave) ** 2)
+    kept = 1 + sharpening.amount * (1 - left[:, None] * left)
+    kernel = np.fft.fftshift(np.fft.ifft2(1 / kept).real)[1:, 1:]
+    return np.asarray(kernel / kernel.sum(), np.float32)
