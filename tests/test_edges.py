@@ -102,6 +102,16 @@ def test_the_camera_s_curve_is_told_from_the_edges(gamma):
     assert bore.radius == pytest.approx(3 / CAMERA.mm_per_px, abs=0.02)
 
 
+@pytest.mark.parametrize("exponent", [1.4, 1.8, 2.2])
+def test_cameras_of_another_curve_are_read(exponent):
+    light = rendered(bits=16, ground_level=0.85, gear_level=0.1).image / 65535
+    stored = np.rint(255 * light ** (1 / exponent)).astype(np.uint8)
+    found = find_edges(stored, find_gears(stored)[0])
+    bore = find_bore(found.holes, np.array([369.5, 369.5]), 260.0)
+    # Taken for linear or sRGB, the edge is off by up to a quarter of a pixel.
+    assert bore.radius == pytest.approx(3 / CAMERA.mm_per_px, abs=0.06)
+
+
 def test_the_bore_is_found_with_its_centre():
     image = rendered(bore_x_px=370.3, bore_y_px=368.9).image
     found = find_edges(image, find_gears(image)[0])

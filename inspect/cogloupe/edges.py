@@ -50,7 +50,8 @@ class Outlines:
     burnt : float
         Share of the samples that touch full scale.
     curve : float
-        1 where the grey values follow the sRGB curve, 0 where they are proportional to light.
+        0 where the grey values are proportional to light, 1 where they follow the sRGB curve; else
+        the exponent that the light of that curve is raised to.
     u_level_px : float
         Standard uncertainty that the doubt about that curve, sharpening, and a bevel leave in every
         edge's place, px.

@@ -45,6 +45,8 @@ class Greys:
         Mixture of the colours, where there are any.
     in_light : bool
         Values are turned back to light by the sRGB curve; else they are taken as they are.
+    power : float
+        Exponent that the light of that curve is raised to, for cameras of another curve.
     """
 
     pixels: NDArray[Any]
@@ -52,6 +54,7 @@ class Greys:
     shape: tuple[int, int]
     weights: Floats | None
     in_light: bool = False
+    power: float = 1.0
 
     @property
     def full_scale(self) -> float:
@@ -160,7 +163,7 @@ class Greys:
     def _light(self) -> NDArray[np.float32]:
         """Light behind every stored value, both up to full scale."""
         stored = np.arange(self.full_scale + 1) / self.full_scale
-        return (self.full_scale * srgb_light(stored)).astype(np.float32)
+        return (self.full_scale * srgb_light(stored) ** self.power).astype(np.float32)
 
 
 def greys_of(pixels: NDArray[Any], region: Region) -> Greys:

@@ -42,6 +42,11 @@ is no band, by 0.1 and 4."""
 RESOLVED_BLURS, LEAST_UNLIKE = 1.5, 0.15
 """Width from which a band shows for what it is; a narrower one must be as unlike itself from side
 to side, in differences of face and ground, to be told from blur."""
+LINEAR, POWERS = 0.45, (0.6, 0.8, 1.2)
+"""Exponents of the sRGB curve's light that are tried for other cameras, and the one that makes it
+about linear."""
+CURVE_FITS, CURVE_BETTER = 3.0, 2.0
+"""Misfit up to which a usual curve is not doubted, and factor by which another must fit better."""
 UNSHARPENED = 2.0
 """Factor by which edges must fit better with a sharpening undone for that to be believed."""
 PINNED = 1.03
@@ -86,8 +91,8 @@ class Look:
 
     @property
     def curve(self) -> float:
-        """1 where values are turned back to light by the sRGB curve, else 0."""
-        return float(self.greys.in_light)
+        """Exponent of the sRGB curve's light that values are turned back to; 0 as they are."""
+        return self.greys.power * self.greys.in_light
 
     @property
     def badness(self) -> float:
@@ -126,10 +131,10 @@ def best_looks(greys: Greys, crossings: Crossings, coloured: bool, fit: Fit) -> 
     few = crossings.take(_stretches(len(crossings.step), LOOK_SAMPLES))
     plain = _looks(greys, few, coloured, fit, _reach(fit))
     if _explained(plain):
-        return plain
+        return _with_any_curve(plain, few, fit)
     versions = [plain, *_unsharpened(plain, few, coloured, fit)]
     if _explained(versions[-1]):
-        return versions[-1]
+        return _with_any_curve(versions[-1], few, fit)
     reach = _bevel_reach(fit)
     banded = [_banded(looks, reach) for looks in versions]
     chosen = int(np.argmin([looks[0].score for looks in banded]))
@@ -145,6 +150,33 @@ def _explained(looks: list[Look]) -> bool:
     """Whether single edges leave little, or too little is seen to look further."""
     profiles = looks[0].profiles
     return profiles is None or profiles.short_of_level or _left(looks) < MISFIT_LOOKED_INTO**2
+
+
+def _with_any_curve(looks: list[Look], few: Crossings, fit: Fit) -> list[Look]:
+    """The same looks, after one by a curve of its own where neither usual one fits and it does."""
+    best = looks[0]
+    if best.profiles is None or best.profiles.short_of_level or best.misfit.overall < CURVE_FITS:
+        return looks
+    fit = replace(fit, grained=False, blur=float(np.median(best.measured.points.blur)))
+    reach = _reach(fit)
+
+    def look(power: float) -> Look:
+        greys = replace(best.greys, in_light=True, power=power)
+        measured = sample_edge(greys, few, fit)
+        other = _look(greys, measured, best.half_way, best.contrast, reach)
+        return replace(other, sharpening=best.sharpening)
+
+    tried = {one.curve or LINEAR: one for one in looks}
+    tried |= {power: look(power) for power in POWERS}
+    powers = sorted(tried)
+    misfits = [tried[power].misfit.overall for power in powers]
+    first = max(min(int(np.argmin(misfits)) - 1, len(powers) - 3), 0)
+    low, middle, high = powers[first : first + 3]
+    bend, slope, _ = np.polyfit([low, middle, high], misfits[first : first + 3], 2)
+    if bend <= 0:
+        return looks
+    found = look(min(max(float(-slope / (2 * bend)), low), high))
+    return [found, *looks] if CURVE_BETTER * found.badness < best.badness else looks
 
 
 def _unsharpened(plain: list[Look], few: Crossings, coloured: bool, fit: Fit) -> list[list[Look]]:
