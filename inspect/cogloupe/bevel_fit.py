@@ -42,7 +42,8 @@ times smaller, as the harmonics of any line without steps are."""
 FIRST_WIDTHS_PX = (2.5, 6.0)
 WIDEST_SHARE = 0.6
 """A band may fill this share of the profiles inside the edge."""
-PLACES_PX = (-4.0, 6.0)
+FURTHEST_IN_PX, FURTHEST_OUT_PX = -4.0, 3.0
+"""How far in of a single step an edge may lie, and how far out of it beyond the widest band."""
 FIRST_TURNS, TURNS = 6, 10
 LEAST_TURNS, SETTLED = 3, 1e-3
 """A fit ends when a turn brings the misfit down by less than this share."""
@@ -147,6 +148,10 @@ def _limits(profiles: Profiles) -> tuple[float, float]:
     return NARROWEST_PX, WIDEST_SHARE * float(profiles.offsets[-1])
 
 
+def _places(limits: tuple[float, float]) -> tuple[float, float]:
+    return FURTHEST_IN_PX, limits[1] + FURTHEST_OUT_PX
+
+
 @dataclass(frozen=True)
 class _State:
     """Where the fit stands."""
@@ -169,7 +174,7 @@ def _starts(profiles: Profiles, frame: Frame, limits: tuple[float, float]) -> It
 
     def state(bevel: Bevel, sharper: float, move: Floats | float) -> _State:
         spread = np.linalg.lstsq(terms, sharper * profiles.blur, rcond=None)[0]
-        place = np.clip(profiles.place + move / profiles.cosine, *PLACES_PX)
+        place = np.clip(profiles.place + move / profiles.cosine, *_places(limits))
         return _State(replace(bevel, spread=spread), place)
 
     for width in FIRST_WIDTHS_PX:
@@ -256,7 +261,7 @@ def _better(
         shade=state.bevel.shade + shade,
         spread=state.bevel.spread + spread,
     )
-    place = np.clip(state.place + place, *PLACES_PX)
+    place = np.clip(state.place + place, *_places(limits))
     return _State(bevel, place), float(own[usual].mean())
 
 

@@ -185,6 +185,9 @@ def _bands(
 def smooth_light(band: FirstBand, terms: Floats) -> tuple[Floats, FirstBand]:
     """Fit smooth terms to the light of a band, and keep the sectors that agree with them.
 
+    Where no band shows it is as bright as the face, or as the ground and the edge a band's width
+    further out: the other sectors tell which.
+
     Parameters
     ----------
     band : FirstBand
@@ -197,12 +200,17 @@ def smooth_light(band: FirstBand, terms: Floats) -> tuple[Floats, FirstBand]:
     FirstBand
         With weights of zero for sectors that stray.
     """
-    weight = band.weight
+    unseen = (np.abs(band.light) < STRAY) | (np.abs(band.light - 1) < STRAY)
+    weight = np.where(unseen, 0.0, band.weight)
+    light, move = band.light, band.move
     for _ in range(8):
         weighted = terms * weight[:, None]
         normal = weighted.T @ terms + RIDGE * band.weight.mean() * np.eye(terms.shape[1])
-        found = np.linalg.solve(normal, weighted.T @ band.light)
-        off = np.abs(band.light - terms @ found)
+        found = np.linalg.solve(normal, weighted.T @ light)
+        hidden = terms @ found > 0.5
+        light = np.where(unseen, hidden, band.light)
+        move = np.where(unseen, hidden * band.width_px, band.move)
+        off = np.abs(light - terms @ found)
         # Huber's weights.
         weight = band.weight * np.minimum(1.0, STRAY / np.maximum(off, 1e-9))
-    return found, replace(band, weight=band.weight * (off < 2 * STRAY))
+    return found, replace(band, light=light, move=move, weight=band.weight * (off < 2 * STRAY))

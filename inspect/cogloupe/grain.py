@@ -20,6 +20,8 @@ PLATEAU_SHARE = 0.99
 """Share of one side in a pixel from which it is taken to tell of that side alone."""
 
 ENOUGH_PROFILES = 4000
+LEAST_NOISE = 1e-6
+"""Variance that any side is taken to have, by the square of the contrast."""
 
 
 @dataclass(frozen=True)
@@ -67,11 +69,13 @@ def grains_beside(residual: Floats, z: Floats, rise: Floats, plain: Bools) -> tu
     usual = off < 6 * np.median(off[::7]) + 0.3 * np.abs(rise)[:, None]
     usual &= plain[:, None]
     sides = (usual & (z < -PLATEAU_BLURS), usual & (z > PLATEAU_BLURS))
-    return _grain_of(residual, sides[0]), _grain_of(residual, sides[1])
+    least = LEAST_NOISE * float(np.median(np.abs(rise))) ** 2
+    return _grain_of(residual, sides[0], least), _grain_of(residual, sides[1], least)
 
 
-def _grain_of(residual: Floats, side: Bools) -> Grain:
+def _grain_of(residual: Floats, side: Bools, least: float) -> Grain:
     whole, near, far = (_lagged(residual, side, lag) for lag in (0, 1, 3))
+    whole = max(whole, least)
     if near <= 0:
         return Grain(0.0, 1.0, whole)
     reach_squared = 4 / log(1 / min(max(far / near, 1e-3), 0.98))  # (3^2 - 1^2) / 2
