@@ -51,6 +51,17 @@ def test_narrow_and_wide_bevels_are_found(width):
     assert found.bevel_px == pytest.approx(width, abs=0.15)
 
 
+@pytest.mark.parametrize("width", [2.5, 5.0])
+def test_bevels_as_dark_as_the_ground_on_one_side_are_followed(width):
+    # Away from the lamp the outer edge is all but invisible.
+    single, thick, _ = errors_px(
+        bevel_mm=width * PX_MM, look="light-on-dark", blur_px=0.9, ground_level=0.16,
+        gear_level=0.78,
+    )  # fmt: skip
+    assert rms(single) < 0.1
+    assert abs(thick) < 0.15
+
+
 def test_the_inner_edge_lies_in_by_the_bevel_s_width():
     image = rendered(bevel_mm=3 * PX_MM, **BRASS).image
     region = find_gears(image)[0]

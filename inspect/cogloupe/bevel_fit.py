@@ -39,6 +39,8 @@ shine more (common practice, no source)."""
 SMOOTH = 0.3
 """Standard deviation expected of the first harmonic of a band's light; those of order n are n^2
 times smaller, as the harmonics of any line without steps are."""
+MOST_LIKE_GROUND = 0.7
+"""Mean light of a band, 1 being that of the ground, from which it is none."""
 FIRST_WIDTHS_PX = (2.5, 6.0)
 WIDEST_SHARE = 0.6
 """A band may fill this share of the profiles inside the edge."""
@@ -78,6 +80,8 @@ def find_bevel(profiles: Profiles) -> tuple[Bevel, Profiles]:
     limits = _limits(profiles)
     starts = _starts(profiles, frame, limits)
     tried = [_settle(profiles, start, limits, FIRST_TURNS) for start in starts]
+    # What looks like the ground all round is ground, or a shadow on it.
+    tried = [end for end in tried if end[0].bevel.share[0] < MOST_LIKE_GROUND] or tried
     best, _ = min(tried, key=lambda end: end[1])
     state, _ = _settle(profiles, best, limits, TURNS)
     bevel = state.bevel
@@ -186,14 +190,29 @@ def _starts(profiles: Profiles, frame: Frame, limits: tuple[float, float]) -> It
     if len(facing.turn) < SECTORS_NEEDED:
         return
     ways = harmonics(np.stack([np.cos(facing.turn), np.sin(facing.turn)], axis=1), ORDERS)
+    turn = np.arctan2(profiles.normal[:, 1], profiles.normal[:, 0])
     for shade_px in (None, SHADE_PX):
         share, band = smooth_light(first_band(facing, limits, shade_px), ways)
         if not band.weight.any():
             continue
-        turn = np.arctan2(profiles.normal[:, 1], profiles.normal[:, 0])
         kept = band.weight > 0
         move = np.interp(turn, facing.turn[kept], band.move[kept], period=2 * pi)
-        yield state(replace(none, width_px=band.width_px, share=share), band.sharper, move)
+        found = replace(none, width_px=band.width_px, share=share)
+        yield state(found, band.sharper, move)
+        # A side that looks like the ground may have been taken for one without a band.
+        share = _to_the_ground(share)
+        hidden = harmonics(profiles.normal, ORDERS) @ share > 0.5
+        yield state(replace(found, share=share), band.sharper, hidden * band.width_px)
+
+
+def _to_the_ground(share: Floats) -> Floats:
+    """Light that changes evenly from what the brighter side has to that of the ground."""
+    swing = float(np.hypot(*share[1:3]))
+    least = float(share[0]) - swing
+    even = np.zeros_like(share)
+    even[0] = (1 + least) / 2
+    even[1:3] = (1 - least) / 2 * share[1:3] / max(swing, 1e-9)
+    return even
 
 
 def _settle(

@@ -7,7 +7,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from cogloupe.bevel import NARROWEST_PX, NO_BEVEL, Bevel, Misfit, Profiles, misfit, roughness
-from cogloupe.bevel_fit import find_bevel, settle_bevel
+from cogloupe.bevel_fit import MOST_LIKE_GROUND, find_bevel, settle_bevel
 from cogloupe.greys import Greys, clearest_mixture
 from cogloupe.outline import Crossings, bend
 from cogloupe.running import running_mean
@@ -139,7 +139,8 @@ def best_looks(greys: Greys, crossings: Crossings, coloured: bool, fit: Fit) -> 
     banded = [_banded(looks, reach) for looks in versions]
     chosen = int(np.argmin([looks[0].score for looks in banded]))
     single, (best, *others) = versions[chosen], banded[chosen]
-    if best.bevel.width_px < PINNED * NARROWEST_PX or best.badness > _left(single):
+    none = best.bevel.width_px < PINNED * NARROWEST_PX or best.bevel.share[0] > MOST_LIKE_GROUND
+    if none or best.badness > _left(single):
         return single
     many = crossings.take(_stretches(len(crossings.step), BEVEL_SAMPLES))
     bevel = _settled(many, best, fit, reach)
