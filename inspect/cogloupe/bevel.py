@@ -22,9 +22,6 @@ from cogloupe.stepfit import Band
 
 Floats = NDArray[np.floating[Any]]
 
-SHADE_ORDERS, SHADE_PX = 3, 4.0
-"""Harmonics of the direction that a shadow beside a band may have, and how far it reaches (as far
-as a bevel of a tenth of a module is high, common practice, no source)."""
 NARROWEST_PX = 1.5
 """A narrower band cannot be told from an edge whose blur is no Gaussian."""
 MARK_SAMPLES = 9
@@ -89,8 +86,12 @@ class Bevel:
         Width of the band, px; 0 where no band is seen.
     share : ndarray, shape (2 n + 1,)
         Its light, as harmonics of the way it faces: mean, then cosine and sine of each order.
-    shade : ndarray, shape (2 SHADE_ORDERS + 1,)
-        Change of the ground's light beside it, a shadow or a glow.
+    shade : float
+        Share of the ground's light that is lost in the gear's shadow.
+    fall : ndarray, shape (2,)
+        How far the shadow is moved from the gear, px: away from the lamp, by the gear's height.
+    soft_px : float
+        Standard deviation of the Gaussian that its border is blurred by, px: the size of the lamp.
     lighting : ndarray, shape (4,)
         How the lighting changes over the frame, as shares of that at its middle.
     spread : ndarray, shape (5,)
@@ -104,7 +105,9 @@ class Bevel:
 
     width_px: float
     share: Floats
-    shade: Floats
+    shade: float
+    fall: Floats
+    soft_px: float
     lighting: Floats
     spread: Floats
     frame: Frame
@@ -121,6 +124,16 @@ class Bevel:
         """How much its light changes with the way it faces, root mean square."""
         return sqrt(float((self.share[1:] ** 2).sum()) / 2)
 
+    @property
+    def seen(self) -> bool:
+        """Whether there is a band or a shadow."""
+        return self.width_px > 0 or self.shade > 0
+
+    @property
+    def darkness(self) -> float:
+        """From the light of the ground to none."""
+        return self.black - 1
+
     def along(self, normal: Floats, xy: NDArray[Any]) -> Band:
         """Take the band and the shadow as samples of the outline meet them.
 
@@ -134,8 +147,8 @@ class Bevel:
         Band
         """
         light = self.black + (self._light(normal) - self.black) * self._lit(xy)
-        shade = harmonics(normal, SHADE_ORDERS) @ self.shade
-        return Band(self.width_px, light, SHADE_PX, shade, self.blur(xy))
+        shade = self.shade * self.darkness
+        return Band(self.width_px, light, shade, normal @ self.fall, self.soft_px, self.blur(xy))
 
     def blur(self, xy: NDArray[Any]) -> Floats:
         """Work out the blur at places, shape (n, 2), px."""
@@ -154,10 +167,11 @@ class Bevel:
         return np.asarray(1 + self.frame.terms(xy)[:, 1:] @ self.lighting)
 
 
+SOFT_PX = 4.0
+"""Softness of a shadow before it is known."""
 NO_BEVEL = Bevel(
-    0.0, np.zeros(1), np.zeros(2 * SHADE_ORDERS + 1), np.zeros(4),
-    np.zeros(5), Frame(np.zeros(2), 1.0),
-)  # fmt: skip
+    0.0, np.zeros(1), 0.0, np.zeros(2), SOFT_PX, np.zeros(4), np.zeros(5), Frame(np.zeros(2), 1.0)
+)
 
 
 @dataclass(frozen=True)

@@ -17,8 +17,7 @@ from cogloupe.bevel import (
     NARROWEST_PX,
     NO_BEVEL,
     PARTS,
-    SHADE_ORDERS,
-    SHADE_PX,
+    SOFT_PX,
     Bevel,
     Frame,
     Profiles,
@@ -46,6 +45,10 @@ WIDEST_SHARE = 0.6
 """A band may fill this share of the profiles inside the edge."""
 FURTHEST_IN_PX, FURTHEST_OUT_PX = -4.0, 3.0
 """How far in of a single step an edge may lie, and how far out of it beyond the widest band."""
+SHADES, SOFTS_PX, FURTHEST_PX = (0.0, 0.95), (1.0, 12.0), 15.0
+"""Shadows that may be: their light, how soft they are, and how far they are moved."""
+FIRST_SHADE = 0.05
+SHADE_SIZE, FALL_PX, SOFT_SPREAD_PX = 0.3, 4.0, 1.5
 FIRST_TURNS, TURNS = 6, 10
 LEAST_TURNS, SETTLED = 3, 1e-3
 """A fit ends when a turn brings the misfit down by less than this share."""
@@ -56,8 +59,11 @@ PART_LIMIT = 3.0
 """A sample's word counts for no more than this many times the usual misfit: dirt has no say."""
 LEAST_SPREAD = 0.1
 """Spread of the parts' words, in usual misfits, where they hardly differ."""
-HELD = 1e9
-"""Damping that holds all that samples share."""
+FREE, ALL_HELD = np.zeros(7), np.full(7, 1e9)
+UNSHADED = np.array([0, 0, 1e9, 1e9, 1e9, 0, 0])
+"""Damping that holds what samples share: the band's light, lighting, a shadow's light, fall and
+softness, width, and blur."""
+NO_WIDTH = (0.0, 0.0)
 
 
 def find_bevel(profiles: Profiles) -> tuple[Bevel, Profiles]:
@@ -88,6 +94,30 @@ def find_bevel(profiles: Profiles) -> tuple[Bevel, Profiles]:
     return bevel, replace(profiles, place=state.place, blur=bevel.blur(profiles.xy))
 
 
+def find_shadow(profiles: Profiles) -> tuple[Bevel, Profiles]:
+    """Find the shadow beside a single edge that explains its profiles best.
+
+    Parameters
+    ----------
+    profiles : Profiles
+        Placed by single steps.
+
+    Returns
+    -------
+    Bevel
+        Of no width. Whether the shadow is there is for `settle_bevel` to tell.
+    Profiles
+        The same, placed and blurred by the step with the shadow.
+    """
+    profiles = weighed(profiles)
+    none = _no_band(profiles, Frame.about(profiles.xy), 0)
+    spread = np.linalg.lstsq(none.frame.terms(profiles.xy), profiles.blur, rcond=None)[0]
+    start = _State(replace(none, spread=spread), profiles.place)
+    state, _ = _settle(profiles, start, NO_WIDTH, TURNS)
+    bevel = state.bevel
+    return bevel, replace(profiles, place=state.place, blur=bevel.blur(profiles.xy))
+
+
 def settle_bevel(profiles: Profiles, bevel: Bevel) -> tuple[Bevel, float, float]:
     """Fit a band that was found on part of an outline to all of it, and see if it is there.
 
@@ -96,28 +126,31 @@ def settle_bevel(profiles: Profiles, bevel: Bevel) -> tuple[Bevel, float, float]
     profiles : Profiles
         Placed by the two-edge step.
     bevel : Bevel
+        A band, or with no width only the shadow beside a single edge.
 
     Returns
     -------
     Bevel
     gain : float
         By how much less, in usual misfits, the band misses a sample than a single edge (with a
-        shadow) does: each half of the outline is judged by what the other was fitted to, so that
-        neither gains by having more to fit.
+        shadow) does, or the shadow than none: each half of the outline is judged by what the other
+        was fitted to, so that neither gains by having more to fit.
     sure : float
         The same in its own standard errors, from parts of the outline.
     """
-    more = np.zeros(2 * ALL_ORDERS + 1 - len(bevel.share))
-    bevel = replace(bevel, share=np.concatenate([bevel.share, more]))
+    banded = bevel.width_px > 0
+    if banded:
+        more = np.zeros(2 * ALL_ORDERS + 1 - len(bevel.share))
+        bevel = replace(bevel, share=np.concatenate([bevel.share, more]))
     profiles = weighed(profiles, bevel)
-    limits = _limits(profiles)
+    limits = _limits(profiles) if banded else NO_WIDTH
     settled, _ = _settle(profiles, _State(bevel, profiles.place), limits, TURNS)
     # Outlines were followed where pixels pass half way, which is where a single edge lies.
     single = replace(profiles, place=np.full(len(profiles.xy), 0.5))
-    banded = replace(profiles, place=settled.place)
-    none = replace(NO_BEVEL, frame=bevel.frame, spread=bevel.spread)
-    one, _ = _held_out(single, none, (0.0, 0.0))
-    two, u_px = _held_out(banded, settled.bevel, limits)
+    found = replace(profiles, place=settled.place)
+    none = replace(NO_BEVEL, frame=bevel.frame, spread=bevel.spread, black=bevel.black)
+    one, _ = _held_out(single, none, NO_WIDTH, FREE if banded else UNSHADED)
+    two, u_px = _held_out(found, settled.bevel, limits, FREE)
     usual = np.median(np.minimum(one, two))
     gain = np.clip((one - two) / usual, -PART_LIMIT, PART_LIMIT)
     parts = np.array([part.mean() for part in np.array_split(gain, PARTS)])
@@ -127,7 +160,7 @@ def settle_bevel(profiles: Profiles, bevel: Bevel) -> tuple[Bevel, float, float]
 
 
 def _held_out(
-    profiles: Profiles, bevel: Bevel, limits: tuple[float, float]
+    profiles: Profiles, bevel: Bevel, limits: tuple[float, float], held: Floats
 ) -> tuple[Floats, float]:
     """Fit all that is shared to either half of an outline, and judge it by the other.
 
@@ -139,9 +172,9 @@ def _held_out(
     left, places = np.empty(n), []
     for mine in (half, ~half):
         others = profiles.take(~mine)
-        fitted, _ = _settle(others, _State(bevel, others.place), limits, HALF_TURNS)
+        fitted, _ = _settle(others, _State(bevel, others.place), limits, HALF_TURNS, held)
         state = _State(fitted.bevel, profiles.place)
-        state, _ = _settle(profiles, state, limits, HALF_TURNS, HELD)
+        state, _ = _settle(profiles, state, limits, HALF_TURNS, ALL_HELD)
         left[mine] = (_rates(profiles, state)[0][mine] ** 2).mean(axis=1)
         places.append(state.place * profiles.cosine)
     apart = np.minimum((places[1] - places[0]) ** 2, 1.0)
@@ -166,15 +199,8 @@ class _State:
 
 def _starts(profiles: Profiles, frame: Frame, limits: tuple[float, float]) -> Iterator[_State]:
     """Bands to begin with: none to speak of, and those that averaged profiles show."""
-    levels = levels_beside(profiles, steps_with(profiles, NO_BEVEL)).levels
-    typical = np.median(levels, axis=1)
+    none = _no_band(profiles, frame, ORDERS)
     terms = frame.terms(profiles.xy)
-    lighting = np.linalg.lstsq(terms, levels.sum(axis=0), rcond=None)[0]
-    black = float(-typical[0] / (typical[1] - typical[0]))
-    none = replace(
-        NO_BEVEL, share=np.zeros(2 * ORDERS + 1), frame=frame, black=black,
-        lighting=lighting[1:] / lighting[0],
-    )  # fmt: skip
 
     def state(bevel: Bevel, sharper: float, move: Floats | float) -> _State:
         spread = np.linalg.lstsq(terms, sharper * profiles.blur, rcond=None)[0]
@@ -184,6 +210,7 @@ def _starts(profiles: Profiles, frame: Frame, limits: tuple[float, float]) -> It
     for width in FIRST_WIDTHS_PX:
         # A single step takes the band for more blur.
         yield state(replace(none, width_px=width), 0.85, 0.0)
+    levels = levels_beside(profiles, steps_with(profiles, NO_BEVEL)).levels
     light = (profiles.grey - levels[0][:, None]) / (levels[1] - levels[0])[:, None]
     distance = (profiles.offsets - profiles.place[:, None]) * profiles.cosine[:, None]
     facing = by_facing(light, distance, profiles.normal, float(np.median(profiles.blur)))
@@ -191,7 +218,7 @@ def _starts(profiles: Profiles, frame: Frame, limits: tuple[float, float]) -> It
         return
     ways = harmonics(np.stack([np.cos(facing.turn), np.sin(facing.turn)], axis=1), ORDERS)
     turn = np.arctan2(profiles.normal[:, 1], profiles.normal[:, 0])
-    for shade_px in (None, SHADE_PX):
+    for shade_px in (None, SOFT_PX):
         share, band = smooth_light(first_band(facing, limits, shade_px), ways)
         if not band.weight.any():
             continue
@@ -203,6 +230,17 @@ def _starts(profiles: Profiles, frame: Frame, limits: tuple[float, float]) -> It
         share = _to_the_ground(share)
         hidden = harmonics(profiles.normal, ORDERS) @ share > 0.5
         yield state(replace(found, share=share), band.sharper, hidden * band.width_px)
+
+
+def _no_band(profiles: Profiles, frame: Frame, orders: int) -> Bevel:
+    """What a fit begins with: lighting and black as the levels show them, and a faint shadow."""
+    levels = levels_beside(profiles, steps_with(profiles, NO_BEVEL)).levels
+    typical = np.median(levels, axis=1)
+    lighting = np.linalg.lstsq(frame.terms(profiles.xy), levels.sum(axis=0), rcond=None)[0]
+    return replace(
+        NO_BEVEL, share=np.zeros(2 * orders + 1), shade=FIRST_SHADE, frame=frame,
+        black=float(-typical[0] / (typical[1] - typical[0])), lighting=lighting[1:] / lighting[0],
+    )  # fmt: skip
 
 
 def _to_the_ground(share: Floats) -> Floats:
@@ -220,13 +258,14 @@ def _settle(
     state: _State,
     limits: tuple[float, float],
     turns: int,
-    held: float = 0.0,
+    held: Floats = FREE,
 ) -> tuple[_State, float]:
     """Fit a band from a start; the mean square residual tells how well."""
     terms = state.bevel.frame.terms(profiles.xy)
+    ones = np.ones((len(terms), 1))
     bases = (
         harmonics(profiles.normal, state.bevel.orders), terms[:, 1:],
-        harmonics(profiles.normal, SHADE_ORDERS), np.ones((len(terms), 1)), terms,
+        ones, profiles.normal, ones, ones, terms,
     )  # fmt: skip
     residual = np.inf
     for turn in range(turns):
@@ -242,7 +281,7 @@ def _better(
     state: _State,
     bases: tuple[Floats, ...],
     limits: tuple[float, float],
-    damping: float,
+    damping: Floats,
 ) -> tuple[_State, float]:
     """One step of Gauss and Newton, each sample's own place eliminated."""
     residual, by_place, rates = _rates(profiles, state)
@@ -263,13 +302,20 @@ def _better(
     pull = np.concatenate([b.T @ r for b, r in zip(bases, right, strict=True)])
     share, noise = state.bevel.share, float(own[usual].mean())
     alike = _alike(bases[0] * right[0][:, None], noise, normal)
-    stiff = alike * noise / _EXPECTED[: len(share)] ** 2
-    normal[np.diag_indices(len(share))] += stiff
-    pull[: len(share)] -= stiff * share
-    normal += np.diag(damping * np.diag(normal) + 1e-9 * np.trace(normal))
+    off = _from_expected(state.bevel)
+    for first, values, expected in (
+        (0, share, _EXPECTED[: len(share)]),
+        (len(share) + bases[1].shape[1], *off),
+    ):
+        stiff = alike * noise / expected**2
+        place_of = np.arange(first, first + len(values))
+        normal[place_of, place_of] += stiff
+        pull[place_of] -= stiff * values
+    each = np.repeat(damping, [b.shape[1] for b in bases])
+    normal += np.diag(each * np.diag(normal) + 1e-9 * np.trace(normal))
     change = np.linalg.solve(normal, pull)
     changes = np.split(change, np.cumsum([b.shape[1] for b in bases])[:-1])
-    light, lighting, shade, width, spread = changes
+    light, lighting, shade, fall, soft, width, spread = changes
     moved = sum(g * (b @ c)[:, None] for g, b, c in zip(rates, bases, changes, strict=True))
     place = np.clip((by_place * (residual - moved)).sum(axis=1) / gain, -1, 1)
     bevel = replace(
@@ -277,11 +323,19 @@ def _better(
         width_px=float(np.clip(state.bevel.width_px + np.clip(width[0], -0.7, 0.7), *limits)),
         share=state.bevel.share + light,
         lighting=state.bevel.lighting + lighting,
-        shade=state.bevel.shade + shade,
+        shade=float(np.clip(state.bevel.shade + np.clip(shade[0], -0.2, 0.2), *SHADES)),
+        fall=np.clip(state.bevel.fall + np.clip(fall, -1, 1), -FURTHEST_PX, FURTHEST_PX),
+        soft_px=float(np.clip(state.bevel.soft_px + np.clip(soft[0], -1, 1), *SOFTS_PX)),
         spread=state.bevel.spread + spread,
     )
     place = np.clip(state.place + place, *_places(limits))
     return _State(bevel, place), float(own[usual].mean())
+
+
+def _from_expected(bevel: Bevel) -> tuple[Floats, Floats]:
+    """How far a shadow is from what is expected, and the standard deviation of that."""
+    off = np.array([bevel.shade, *bevel.fall, bevel.soft_px - SOFT_PX])
+    return off, np.array([SHADE_SIZE, FALL_PX, FALL_PX, SOFT_SPREAD_PX])
 
 
 def _alike(pulls: Floats, noise: float, normal: Floats) -> float:
@@ -311,9 +365,11 @@ def _rates(profiles: Profiles, state: _State) -> tuple[Floats, Floats, tuple[Flo
     by_blur = -per_blur * (unit.both * from_edge(at) + unit.inner * widths)
     by_share, by_lighting = state.bevel.rates(profiles.normal, profiles.xy)
     by_light = float(np.median(rise)) * unit.lit
+    by_soft = (state.bevel.soft_px / np.hypot(state.bevel.soft_px, blur))[:, None]
+    by_shade = state.bevel.darkness * rise * unit.shaded
     shared = (
-        by_light * by_share[:, None], by_light * by_lighting[:, None], rise * unit.shaded,
-        per_blur * unit.inner, by_blur,
+        by_light * by_share[:, None], by_light * by_lighting[:, None], by_shade,
+        per_blur * unit.shifted, per_blur * unit.softer * by_soft, per_blur * unit.inner, by_blur,
     )  # fmt: skip
     weight = profiles.weight
     residual = weight * (profiles.grey - found.grey)

@@ -1,5 +1,6 @@
 """Which camera curve and which bevel explain the edges of a picture best."""
 
+from collections.abc import Callable
 from dataclasses import dataclass, replace
 from math import ceil, inf, sqrt
 
@@ -7,12 +8,14 @@ import numpy as np
 from numpy.typing import NDArray
 
 from cogloupe.bevel import NARROWEST_PX, NO_BEVEL, Bevel, Misfit, Profiles, misfit, roughness
-from cogloupe.bevel_fit import MOST_LIKE_GROUND, find_bevel, settle_bevel
+from cogloupe.bevel_fit import MOST_LIKE_GROUND, find_bevel, find_shadow, settle_bevel
 from cogloupe.greys import Greys, clearest_mixture
 from cogloupe.outline import Crossings, bend
 from cogloupe.running import running_mean
 from cogloupe.sampling import LONGEST_ACROSS_BEVEL_PX, Fit, Samples, profiles_across, sample_edge
 from cogloupe.sharpening import Sharpening, find_sharpenings, unsharpened
+
+Finder = Callable[[Profiles], tuple[Bevel, Profiles]]
 
 LOOK_REACH_PX, BEVEL_SHARE = 14, 0.2
 """How far profiles reach to either side, but no further than teeth are thick; and where a bevel is
@@ -97,7 +100,7 @@ class Look:
     @property
     def badness(self) -> float:
         """What tells a wrong camera curve: lopsided edges, or with a bevel all that is left."""
-        left = self.misfit.by_facing if self.bevel.width_px else self.misfit.overall
+        left = self.misfit.by_facing if self.bevel.seen else self.misfit.overall
         return self.handicap * left
 
     @property
@@ -136,15 +139,21 @@ def best_looks(greys: Greys, crossings: Crossings, coloured: bool, fit: Fit) -> 
     if _explained(versions[-1]):
         return _with_any_curve(versions[-1], few, fit)
     reach = _bevel_reach(fit)
-    banded = [_banded(looks, reach) for looks in versions]
+    banded = [_banded(looks, reach, find_bevel) for looks in versions]
     chosen = int(np.argmin([looks[0].score for looks in banded]))
     single, (best, *others) = versions[chosen], banded[chosen]
-    none = best.bevel.width_px < PINNED * NARROWEST_PX or best.bevel.share[0] > MOST_LIKE_GROUND
-    if none or best.badness > _left(single):
-        return single
     many = crossings.take(_stretches(len(crossings.step), BEVEL_SAMPLES))
-    bevel = _settled(many, best, fit, reach)
-    return single if bevel is None else [replace(best, bevel=bevel), *others]
+    pinned = best.bevel.width_px < PINNED * NARROWEST_PX
+    if not pinned and best.bevel.share[0] < MOST_LIKE_GROUND and best.badness < _left(single):
+        bevel = _settled(many, best, fit, reach)
+        if bevel is not None:
+            return [replace(best, bevel=bevel), *others]
+    best, *others = _banded(single, _reach(fit), find_shadow)
+    if best.badness < _left(single):
+        bevel = _settled(many, best, fit, _reach(fit))
+        if bevel is not None:
+            return [replace(best, bevel=bevel), *others]
+    return single
 
 
 def _explained(looks: list[Look]) -> bool:
@@ -202,22 +211,22 @@ def _left(looks: list[Look]) -> float:
     return min(look.handicap * look.misfit.by_facing for look in looks)
 
 
-def _banded(plain: list[Look], reach: int) -> list[Look]:
-    """The same looks, best first, with the bands that suit them best."""
+def _banded(plain: list[Look], reach: int, find: Finder) -> list[Look]:
+    """The same looks, best first, with the bands or shadows that suit them best."""
     # A narrow band can pass for a camera curve, so only a clear word turns the choice of the edges.
     possible = [look for look in plain if look.badness < RULED_OUT * plain[0].badness]
-    first, *rest = [_with_bevel(look, reach) for look in possible]
+    first, *rest = [_with_bevel(look, reach, find) for look in possible]
     clearly = [look for look in rest if OTHER_CURVE * look.badness < first.badness]
     best = clearly[0] if clearly else first
     return [best, *(look for look in (first, *rest, *plain[len(possible) :]) if look is not best)]
 
 
-def _with_bevel(look: Look, reach: int) -> Look:
-    """The same look with the band that suits it best."""
+def _with_bevel(look: Look, reach: int, find: Finder) -> Look:
+    """The same look with the band or the shadow that suits it best."""
     profiles = _profiles(look.greys, look.measured, reach)
     if profiles is None:
         return look
-    bevel, profiles = find_bevel(profiles)
+    bevel, profiles = find(profiles)
     left = misfit(profiles, look.greys, bevel)
     return replace(look, profiles=profiles, misfit=left, bevel=bevel)
 
@@ -230,10 +239,14 @@ def _settled(crossings: Crossings, look: Look, fit: Fit, reach: int) -> Bevel | 
     if profiles is None:
         return None
     bevel, gain, sure = settle_bevel(profiles, look.bevel)
-    # A narrow band of one light all round is only another blur.
-    told = bevel.width_px > RESOLVED_BLURS * np.median(profiles.blur) or bevel.unlike > LEAST_UNLIKE
-    found = bevel.width_px > PINNED * NARROWEST_PX and gain > LEAST_GAIN and sure > SURE
-    return bevel if told and found else None
+    if gain < LEAST_GAIN or sure < SURE:
+        return None
+    if look.bevel.width_px:
+        # A narrow band of one light all round is only another blur.
+        resolved = bevel.width_px > RESOLVED_BLURS * np.median(profiles.blur)
+        if bevel.width_px < PINNED * NARROWEST_PX or not (resolved or bevel.unlike > LEAST_UNLIKE):
+            return None
+    return bevel
 
 
 def _stretches(samples: int, wanted: int) -> NDArray[np.int64]:

@@ -93,17 +93,21 @@ class BrokenEdge:
         Width of the band.
     band : ndarray, shape (n,)
         Its light, 0 for that of the material and 1 for that of the ground.
-    reach : ndarray, shape (n,)
-        How far the shadow reaches: the standard deviation of the Gaussian it fades as.
     shade : ndarray, shape (n,)
-        How much the light of the ground changes at the edge, in differences of ground and
+        How much the light of the ground changes in the shadow, in differences of ground and
         material.
+    offset : ndarray, shape (n,)
+        How far out of the edge the shadow's border lies, in its middle.
+    soft : ndarray, shape (n,)
+        Standard deviation of the Gaussian that this border is blurred by, that of the lens within
+        it, so more than 1.
     """
 
     width: Floats
     band: Floats
-    reach: Floats
     shade: Floats
+    offset: Floats
+    soft: Floats
 
 
 @dataclass(frozen=True)
@@ -117,6 +121,8 @@ class BrokenStep:
         Change when both edges move, and when the band grows wider inwards, per blur.
     lit, shaded : ndarray
         Change with the light of the band, and of the shadow.
+    shifted, softer : ndarray
+        Change when the shadow's border lies further out, and when it is softer, per blur.
     material, ground : ndarray
         Change with the light of either.
     """
@@ -126,6 +132,8 @@ class BrokenStep:
     inner: Floats
     lit: Floats
     shaded: Floats
+    shifted: Floats
+    softer: Floats
     material: Floats
     ground: Floats
 
@@ -143,15 +151,24 @@ def broken_step(z: Floats, edge: BrokenEdge) -> BrokenStep:
     -------
     BrokenStep
     """
-    width, band, reach, shade = (
-        v[:, None].astype(z.dtype) for v in (edge.width, edge.band, edge.reach, edge.shade)
+    width, band, shade, offset, soft = (
+        v[:, None].astype(z.dtype)
+        for v in (edge.width, edge.band, edge.shade, edge.offset, edge.soft)
     )
     (far, inner), (near, outer) = unit_step(z + width), unit_step(z)
-    fall = z / reach
-    fading = np.exp(-(fall**2) / 2)
-    dark = near * fading
+    within = (offset - z) / soft
+    fading, border = unit_step(within)
+    # The lens blurs the edge and the shadow's border alike, so both go together: a bivariate
+    # normal distribution, to the second order of its tetrachoric series.
+    alike = 1 / soft
+    apart = np.sqrt(1 - alike**2)
+    both = outer * border
+    dark = near * fading - alike * both * (1 - 0.5 * alike * z * within)
+    at_edge = outer * unit_step((within + alike * z) / apart)[0]
+    at_border = border * unit_step((z + alike * within) / apart)[0]
+    shifted = shade * at_border / soft
+    softer = shade * alike**2 * both - within * shifted
     inner = band * inner
-    slope = (1 - band) * outer + inner
-    slope += shade * (outer * fading - dark * fall / reach)
+    slope = (1 - band) * outer + inner + shade * at_edge - shifted
     step = near + band * (far - near) + shade * dark
-    return BrokenStep(step, slope, inner, far - near, dark, 1 - far, near)
+    return BrokenStep(step, slope, inner, far - near, dark, shifted, softer, 1 - far, near)

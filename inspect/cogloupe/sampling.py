@@ -177,7 +177,7 @@ def sample_edge(greys: Greys, crossings: Crossings, fit: Fit) -> Samples:
             return _nothing_measured(crossings)
         normal = crossings.normal[kept]
         cosine = np.abs((normal * crossings.step[kept]).sum(axis=1)).astype(np.float32)
-        band = fit.bevel.along(normal, crossings.inside[kept]) if width else None
+        band = fit.bevel.along(normal, crossings.inside[kept]) if fit.bevel.seen else None
         steps = fit_steps(profiles, offsets, cosine, normal, blur, band, fit.grained)
         blur = max(blur, float(np.median(steps.blur)))
     t, s, levels, residual = steps.place, steps.blur, steps.levels, steps.residual

@@ -51,25 +51,33 @@ class Band:
 
     Attributes
     ----------
-    width_px, reach_px : float
-        Width of the bevel, and how far its shadow reaches on the ground.
+    width_px : float
+        Width of the bevel.
     light : ndarray, shape (n,)
         0 for the light of the material, 1 for that of the ground.
-    shade : ndarray, shape (n,)
-        Change of the ground's light at the edge, on the same scale.
+    shade : float
+        Change of the ground's light in the shadow, on the same scale.
+    offset_px : ndarray, shape (n,)
+        How far out of the edge the shadow's border lies.
+    soft_px : float
+        Softness of that border.
     blur : ndarray, shape (n,)
         Blur that was found with it, px.
     """
 
     width_px: float
     light: Floats
-    reach_px: float
-    shade: Floats
+    shade: float
+    offset_px: Floats
+    soft_px: float
     blur: Floats
 
     def in_blurs(self, s: Floats) -> BrokenEdge:
         """Give the same in blurs of each profile."""
-        return BrokenEdge(self.width_px / s, self.light, self.reach_px / s, self.shade)
+        shade = np.full_like(s, self.shade)
+        # The lens blurs the shadow too.
+        soft = np.hypot(self.soft_px / s, 1.0)
+        return BrokenEdge(self.width_px / s, self.light, shade, self.offset_px / s, soft)
 
 
 @dataclass(frozen=True)
