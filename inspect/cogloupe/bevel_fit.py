@@ -49,14 +49,19 @@ SHADES, SOFTS_PX, FURTHEST_PX = (0.0, 0.95), (1.0, 12.0), 15.0
 """Shadows that may be: their light, how soft they are, and how far they are moved."""
 FIRST_SHADE = 0.05
 SHADE_SIZE, FALL_PX, SOFT_SPREAD_PX = 0.3, 4.0, 1.5
-FIRST_TURNS, TURNS = 6, 10
+FIRST_TURNS, TURNS = 7, 11
+WORSE, STIFFER = 1.02, 10.0
+"""Factor of the misfit from which a step went too far, and that of the damping then."""
 LEAST_TURNS, SETTLED = 3, 1e-3
 """A fit ends when a turn brings the misfit down by less than this share."""
 SECTORS_NEEDED = 8
-HALVES, HALF_TURNS = 4, 6
+HALVES, HALF_TURNS = 4, 7
 """Stretches of an outline that each half has, and turns that its fit takes."""
 PART_LIMIT = 3.0
 """A sample's word counts for no more than this many times the usual misfit: dirt has no say."""
+SURE_OF_SHADE = 1.0
+"""Standard errors by which a shadow beside a band must help: rendered ones help by 1.3 to 8, others
+by less than 0.2."""
 LEAST_SPREAD = 0.1
 """Spread of the parts' words, in usual misfits, where they hardly differ."""
 FREE, ALL_HELD = np.zeros(7), np.full(7, 1e9)
@@ -64,6 +69,14 @@ UNSHADED = np.array([0, 0, 1e9, 1e9, 1e9, 0, 0])
 """Damping that holds what samples share: the band's light, lighting, a shadow's light, fall and
 softness, width, and blur."""
 NO_WIDTH = (0.0, 0.0)
+
+
+@dataclass(frozen=True)
+class _State:
+    """Where the fit stands."""
+
+    bevel: Bevel
+    place: Floats
 
 
 def find_bevel(profiles: Profiles) -> tuple[Bevel, Profiles]:
@@ -144,23 +157,33 @@ def settle_bevel(profiles: Profiles, bevel: Bevel) -> tuple[Bevel, float, float]
         bevel = replace(bevel, share=np.concatenate([bevel.share, more]))
     profiles = weighed(profiles, bevel)
     limits = _limits(profiles) if banded else NO_WIDTH
-    settled, _ = _settle(profiles, _State(bevel, profiles.place), limits, TURNS)
+    state, _ = _settle(profiles, _State(bevel, profiles.place), limits, TURNS)
+    left, u_px = _held_out(profiles, state, limits, FREE)
+    if banded and state.bevel.shade > 0:
+        start = _State(replace(state.bevel, shade=0.0), state.place)
+        plain, _ = _settle(profiles, start, limits, TURNS, UNSHADED)
+        other, u_plain = _held_out(profiles, plain, limits, UNSHADED)
+        if _gain(other, left)[1] < SURE_OF_SHADE:
+            state, left, u_px = plain, other, u_plain
     # Outlines were followed where pixels pass half way, which is where a single edge lies.
-    single = replace(profiles, place=np.full(len(profiles.xy), 0.5))
-    found = replace(profiles, place=settled.place)
     none = replace(NO_BEVEL, frame=bevel.frame, spread=bevel.spread, black=bevel.black)
-    one, _ = _held_out(single, none, NO_WIDTH, FREE if banded else UNSHADED)
-    two, u_px = _held_out(found, settled.bevel, limits, FREE)
+    single = _State(none, np.full(len(profiles.xy), 0.5))
+    one, _ = _held_out(profiles, single, NO_WIDTH, FREE if banded else UNSHADED)
+    return replace(state.bevel, u_px=u_px), *_gain(one, left)
+
+
+def _gain(one: Floats, two: Floats) -> tuple[float, float]:
+    """By how much less the second misses samples, in usual misfits and in its standard errors."""
     usual = np.median(np.minimum(one, two))
     gain = np.clip((one - two) / usual, -PART_LIMIT, PART_LIMIT)
     parts = np.array([part.mean() for part in np.array_split(gain, PARTS)])
     error = max(float(parts.std(ddof=1)), LEAST_SPREAD) / sqrt(PARTS)
     mean = float(parts.mean())
-    return replace(settled.bevel, u_px=u_px), mean, mean / error
+    return mean, mean / error
 
 
 def _held_out(
-    profiles: Profiles, bevel: Bevel, limits: tuple[float, float], held: Floats
+    profiles: Profiles, state: _State, limits: tuple[float, float], held: Floats
 ) -> tuple[Floats, float]:
     """Fit all that is shared to either half of an outline, and judge it by the other.
 
@@ -171,12 +194,12 @@ def _held_out(
     half = np.arange(n) * 2 * HALVES // n % 2 == 0
     left, places = np.empty(n), []
     for mine in (half, ~half):
-        others = profiles.take(~mine)
-        fitted, _ = _settle(others, _State(bevel, others.place), limits, HALF_TURNS, held)
-        state = _State(fitted.bevel, profiles.place)
-        state, _ = _settle(profiles, state, limits, HALF_TURNS, ALL_HELD)
-        left[mine] = (_rates(profiles, state)[0][mine] ** 2).mean(axis=1)
-        places.append(state.place * profiles.cosine)
+        others = _State(state.bevel, state.place[~mine])
+        fitted, _ = _settle(profiles.take(~mine), others, limits, HALF_TURNS, held)
+        judged = _State(fitted.bevel, state.place)
+        judged, _ = _settle(profiles, judged, limits, HALF_TURNS, ALL_HELD)
+        left[mine] = (_rates(profiles, judged)[0][mine] ** 2).mean(axis=1)
+        places.append(judged.place * profiles.cosine)
     apart = np.minimum((places[1] - places[0]) ** 2, 1.0)
     return left, sqrt(float(apart.mean())) / 2
 
@@ -187,14 +210,6 @@ def _limits(profiles: Profiles) -> tuple[float, float]:
 
 def _places(limits: tuple[float, float]) -> tuple[float, float]:
     return FURTHEST_IN_PX, limits[1] + FURTHEST_OUT_PX
-
-
-@dataclass(frozen=True)
-class _State:
-    """Where the fit stands."""
-
-    bevel: Bevel
-    place: Floats
 
 
 def _starts(profiles: Profiles, frame: Frame, limits: tuple[float, float]) -> Iterator[_State]:
@@ -267,13 +282,21 @@ def _settle(
         harmonics(profiles.normal, state.bevel.orders), terms[:, 1:],
         ones, profiles.normal, ones, ones, terms,
     )  # fmt: skip
-    residual = np.inf
+    best, least, more = state, np.inf, 0.0
     for turn in range(turns):
-        before, damping = residual, held + (0.3 if turn < 3 else 0.02)
-        state, residual = _better(profiles, state, bases, limits, damping)
-        if turn >= LEAST_TURNS and before - residual < SETTLED * residual:
+        damping = held + more + (0.3 if turn < 3 else 0.02)
+        after, residual = _better(profiles, state, bases, limits, damping)
+        if residual > WORSE * least:
+            # The last step went too far: a shorter one from where it began (Levenberg, Marquardt).
+            more = max(STIFFER * more, 1.0)
+            state, _ = _better(profiles, best, bases, limits, held + more)
+            continue
+        settled = least - residual < SETTLED * residual
+        best, least, more = state, residual, more / STIFFER
+        if turn >= LEAST_TURNS and settled:
             break
-    return state, residual
+        state = after
+    return best, least
 
 
 def _better(
