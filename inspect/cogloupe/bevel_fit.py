@@ -28,6 +28,7 @@ from cogloupe.bevel import (
     weighed,
 )
 from cogloupe.bevel_start import by_facing, first_band, smooth_light
+from cogloupe.response import BrokenStep
 
 Floats = NDArray[np.floating[Any]]
 
@@ -55,8 +56,8 @@ WORSE, STIFFER = 1.02, 10.0
 LEAST_TURNS, SETTLED = 3, 1e-3
 """A fit ends when a turn brings the misfit down by less than this share."""
 SECTORS_NEEDED = 8
-HALVES, HALF_TURNS = 4, 7
-"""Stretches of an outline that each half has, and turns that its fit takes."""
+HALVES, HALF_TURNS, PLACE_TURNS = 4, 7, 4
+"""Stretches of an outline that each half has, turns that its fit takes, and that places take."""
 PART_LIMIT = 3.0
 """A sample's word counts for no more than this many times the usual misfit: dirt has no say."""
 SURE_OF_SHADE = 1.0
@@ -64,7 +65,7 @@ SURE_OF_SHADE = 1.0
 by less than 0.2."""
 LEAST_SPREAD = 0.1
 """Spread of the parts' words, in usual misfits, where they hardly differ."""
-FREE, ALL_HELD = np.zeros(7), np.full(7, 1e9)
+FREE = np.zeros(7)
 UNSHADED = np.array([0, 0, 1e9, 1e9, 1e9, 0, 0])
 """Damping that holds what samples share: the band's light, lighting, a shadow's light, fall and
 softness, width, and blur."""
@@ -196,12 +197,23 @@ def _held_out(
     for mine in (half, ~half):
         others = _State(state.bevel, state.place[~mine])
         fitted, _ = _settle(profiles.take(~mine), others, limits, HALF_TURNS, held)
-        judged = _State(fitted.bevel, state.place)
-        judged, _ = _settle(profiles, judged, limits, HALF_TURNS, ALL_HELD)
-        left[mine] = (_rates(profiles, judged)[0][mine] ** 2).mean(axis=1)
+        judged, residual = _placed(profiles, _State(fitted.bevel, state.place), limits)
+        left[mine] = (residual[mine] ** 2).mean(axis=1)
         places.append(judged.place * profiles.cosine)
     apart = np.minimum((places[1] - places[0]) ** 2, 1.0)
     return left, sqrt(float(apart.mean())) / 2
+
+
+def _placed(
+    profiles: Profiles, state: _State, limits: tuple[float, float]
+) -> tuple[_State, Floats]:
+    """Find the place of each sample where all that is shared is known; gives what is left, too."""
+    for _ in range(PLACE_TURNS):
+        laid = _laid(profiles, state)
+        gain = np.maximum((laid.by_place**2).sum(axis=1), 1e-12)
+        move = np.clip((laid.by_place * laid.residual).sum(axis=1) / gain, -1, 1)
+        state = replace(state, place=np.clip(state.place + move, *_places(limits)))
+    return state, _laid(profiles, state).residual
 
 
 def _limits(profiles: Profiles) -> tuple[float, float]:
@@ -307,7 +319,8 @@ def _better(
     damping: Floats,
 ) -> tuple[_State, float]:
     """One step of Gauss and Newton, each sample's own place eliminated."""
-    residual, by_place, rates = _rates(profiles, state)
+    laid = _laid(profiles, state)
+    residual, by_place, rates = laid.residual, laid.by_place, _rates(profiles, state, laid)
     gain = np.maximum((by_place**2).sum(axis=1), 1e-12)
     without_place = [
         v - by_place * ((by_place * v).sum(axis=1) / gain)[:, None] for v in (*rates, residual)
@@ -375,25 +388,42 @@ def _alike(pulls: Floats, noise: float, normal: Floats) -> float:
 _EXPECTED = np.concatenate([[1e6], np.repeat(SMOOTH / np.arange(1, ALL_ORDERS + 1) ** 2, 2)])
 
 
-def _rates(profiles: Profiles, state: _State) -> tuple[Floats, Floats, tuple[Floats, ...]]:
-    """Residuals, and how profiles change with place and with all that is shared, all weighed."""
+@dataclass(frozen=True)
+class _Laid:
+    """Steps laid against profiles: what they leave, and its change with place, both weighed."""
+
+    unit: BrokenStep
+    rise: Floats
+    distance: Floats
+    blur: Floats
+    residual: Floats
+    by_place: Floats
+
+
+def _laid(profiles: Profiles, state: _State) -> _Laid:
     blur = state.bevel.blur(profiles.xy)
     at = replace(profiles, place=state.place, blur=blur)
     unit = steps_with(at, state.bevel)
     found = levels_beside(profiles, unit)
-    rise = found.rise[:, None]
-    per_blur = rise / blur[:, None]
-    by_place = -per_blur * profiles.cosine[:, None] * unit.both
-    widths = (state.bevel.width_px / blur)[:, None]
-    by_blur = -per_blur * (unit.both * from_edge(at) + unit.inner * widths)
-    by_share, by_lighting = state.bevel.rates(profiles.normal, profiles.xy)
-    by_light = float(np.median(rise)) * unit.lit
-    by_soft = (state.bevel.soft_px / np.hypot(state.bevel.soft_px, blur))[:, None]
-    by_shade = state.bevel.darkness * rise * unit.shaded
-    shared = (
-        by_light * by_share[:, None], by_light * by_lighting[:, None], by_shade,
-        per_blur * unit.shifted, per_blur * unit.softer * by_soft, per_blur * unit.inner, by_blur,
+    per_px = -found.rise * profiles.cosine / blur
+    return _Laid(
+        unit, found.rise[:, None], from_edge(at), blur[:, None],
+        profiles.weight * (profiles.grey - found.grey),
+        profiles.weight * per_px[:, None] * unit.both,
     )  # fmt: skip
-    weight = profiles.weight
-    residual = weight * (profiles.grey - found.grey)
-    return residual, weight * by_place, tuple(weight * rate for rate in shared)
+
+
+def _rates(profiles: Profiles, state: _State, laid: _Laid) -> tuple[Floats, ...]:
+    """How profiles change with all that is shared, weighed."""
+    bevel, unit, rise = state.bevel, laid.unit, laid.rise
+    per_blur = rise / laid.blur
+    by_blur = -per_blur * (unit.both * laid.distance + unit.inner * bevel.width_px / laid.blur)
+    by_share, by_lighting = bevel.rates(profiles.normal, profiles.xy)
+    by_light = float(np.median(rise)) * unit.lit
+    by_soft = bevel.soft_px / np.hypot(bevel.soft_px, laid.blur)
+    shared = (
+        by_light * by_share[:, None], by_light * by_lighting[:, None],
+        bevel.darkness * rise * unit.shaded, per_blur * unit.shifted,
+        per_blur * unit.softer * by_soft, per_blur * unit.inner, by_blur,
+    )  # fmt: skip
+    return tuple(profiles.weight * rate for rate in shared)

@@ -38,6 +38,9 @@ OTHER_CURVE, RULED_OUT = 3.0, 10.0
 """Factor by which a band must fit better with another camera curve than the one that single edges
 speak for, for that to be believed; and by which single edges must speak against it to rule it out.
 """
+BAND_BETTER = 2.0
+"""Factor by which a band must fit averaged profiles better than a single edge (rendered bevels do
+by 3 to 100)."""
 LEAST_GAIN, SURE = 0.25, 4.0
 """Usual misfits by which a band must bring that of a sample down, and in its own standard errors.
 Rendered bevels bring it down by 1 to 3 and 6 to 70 standard errors, uneven light on the face, which
@@ -144,16 +147,21 @@ def best_looks(greys: Greys, crossings: Crossings, coloured: bool, fit: Fit) -> 
     single, (best, *others) = versions[chosen], banded[chosen]
     many = crossings.take(_stretches(len(crossings.step), BEVEL_SAMPLES))
     pinned = best.bevel.width_px < PINNED * NARROWEST_PX
-    if not pinned and best.bevel.share[0] < MOST_LIKE_GROUND and best.badness < _left(single):
+    if not pinned and best.bevel.share[0] < MOST_LIKE_GROUND and _worth(best, single):
         bevel = _settled(many, best, fit, reach)
         if bevel is not None:
             return [replace(best, bevel=bevel), *others]
     best, *others = _banded(single, _reach(fit), find_shadow)
-    if best.badness < _left(single):
+    if _worth(best, single):
         bevel = _settled(many, best, fit, _reach(fit))
         if bevel is not None:
             return [replace(best, bevel=bevel), *others]
     return single
+
+
+def _worth(banded: Look, single: list[Look]) -> bool:
+    """Whether a band or a shadow explains enough to be looked into."""
+    return banded.bevel.seen and BAND_BETTER * banded.badness < _left(single)
 
 
 def _explained(looks: list[Look]) -> bool:
