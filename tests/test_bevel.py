@@ -51,6 +51,16 @@ def test_narrow_and_wide_bevels_are_found(width):
     assert found.bevel_px == pytest.approx(width, abs=0.15)
 
 
+@pytest.mark.parametrize("fall", [2.5, 4.0])
+def test_a_shadow_on_a_light_ground_moves_no_edge(fall):
+    single, thick, reading = errors_px(shadow_mm=fall * PX_MM, **BRASS, **LIGHT_GROUND)
+    # Single steps take the shadow for part of the gear, by up to its width on the side away from
+    # the lamp. What is left is where a tip's shadow falls into a gap.
+    assert rms(single) < 0.1
+    assert abs(thick) < 0.1
+    assert "two_edges" not in {notice.code for notice in reading.warnings}
+
+
 @pytest.mark.parametrize("width", [2.5, 5.0])
 def test_bevels_as_dark_as_the_ground_on_one_side_are_followed(width):
     # Away from the lamp the outer edge is all but invisible.

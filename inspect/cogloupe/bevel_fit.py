@@ -46,11 +46,13 @@ WIDEST_SHARE = 0.6
 """A band may fill this share of the profiles inside the edge."""
 FURTHEST_IN_PX, FURTHEST_OUT_PX = -4.0, 3.0
 """How far in of a single step an edge may lie, and how far out of it beyond the widest band."""
+SINGLE_PX = (-8.0, 2.5)
+"""Where a single edge beside a shadow may lie: a deep shadow's border passes for the edge."""
 SHADES, SOFTS_PX, FURTHEST_PX = (0.0, 0.95), (1.0, 12.0), 15.0
 """Shadows that may be: their light, how soft they are, and how far they are moved."""
 FIRST_SHADE = 0.05
 SHADE_SIZE, FALL_PX, SOFT_SPREAD_PX = 0.3, 4.0, 1.5
-FIRST_TURNS, TURNS = 7, 11
+FIRST_TURNS, TURNS, SHADOW_TURNS = 7, 11, 20
 WORSE, STIFFER = 1.02, 10.0
 """Factor of the misfit from which a step went too far, and that of the damping then."""
 LEAST_TURNS, SETTLED = 3, 1e-3
@@ -127,7 +129,7 @@ def find_shadow(profiles: Profiles) -> tuple[Bevel, Profiles]:
     none = _no_band(profiles, Frame.about(profiles.xy), 0)
     spread = np.linalg.lstsq(none.frame.terms(profiles.xy), profiles.blur, rcond=None)[0]
     start = _State(replace(none, spread=spread), profiles.place)
-    state, _ = _settle(profiles, start, NO_WIDTH, TURNS)
+    state, _ = _settle(profiles, start, NO_WIDTH, SHADOW_TURNS)
     bevel = state.bevel
     return bevel, replace(profiles, place=state.place, blur=bevel.blur(profiles.xy))
 
@@ -221,6 +223,8 @@ def _limits(profiles: Profiles) -> tuple[float, float]:
 
 
 def _places(limits: tuple[float, float]) -> tuple[float, float]:
+    if limits == NO_WIDTH:
+        return SINGLE_PX
     return FURTHEST_IN_PX, limits[1] + FURTHEST_OUT_PX
 
 

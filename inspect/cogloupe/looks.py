@@ -1,4 +1,4 @@
-"""Which camera curve and which bevel explain the edges of a picture best."""
+"""Which camera curve, sharpening, bevel and shadow explain the edges of a picture best."""
 
 from collections.abc import Callable
 from dataclasses import dataclass, replace
@@ -51,8 +51,9 @@ to side, in differences of face and ground, to be told from blur."""
 LINEAR, POWERS = 0.45, (0.6, 0.8, 1.2)
 """Exponents of the sRGB curve's light that are tried for other cameras, and the one that makes it
 about linear."""
-CURVE_FITS, CURVE_BETTER = 3.0, 2.0
-"""Misfit up to which a usual curve is not doubted, and factor by which another must fit better."""
+CURVE_FITS, CURVE_BETTER = 4.0, 3.0
+"""Misfit up to which a usual curve is not doubted, and by how much less another must leave: by
+chance, the usual one leaves 3 and another 2 less."""
 UNSHARPENED = 2.0
 """Factor by which edges must fit better with a sharpening undone for that to be believed."""
 PINNED = 1.03
@@ -61,7 +62,7 @@ PINNED = 1.03
 
 @dataclass(frozen=True)
 class Look:
-    """The outer outline as one camera curve explains it, with or without a bevel.
+    """The outer outline as one camera explains it, with or without a bevel or a shadow.
 
     Attributes
     ----------
@@ -80,7 +81,7 @@ class Look:
     handicap : float
         Factor by which the curve may fit better and still not be believed.
     bevel : Bevel
-        The bevel it goes with.
+        The bevel or shadow it goes with.
     sharpening : Sharpening or None
         What the camera did that was undone first.
     """
@@ -114,9 +115,10 @@ class Look:
 
 
 def best_looks(greys: Greys, crossings: Crossings, coloured: bool, fit: Fit) -> list[Look]:
-    """Look at an outline with each camera curve that may be behind the picture, and for a bevel.
+    """Look at an outline as each camera that may be behind the picture, and for a bevel or shadow.
 
-    Light is stored in proportion, or by the sRGB curve: cameras do one or the other.
+    Light is stored in proportion, by the sRGB curve, or by one like it; and stored values may have
+    been sharpened.
 
     Parameters
     ----------
@@ -132,7 +134,7 @@ def best_looks(greys: Greys, crossings: Crossings, coloured: bool, fit: Fit) -> 
     Returns
     -------
     list of Look
-        One or two, best first; the first with a bevel where there is one.
+        Best first; the first with a bevel or a shadow where there is one.
     """
     few = crossings.take(_stretches(len(crossings.step), LOOK_SAMPLES))
     plain = _looks(greys, few, coloured, fit, _reach(fit))
@@ -190,11 +192,11 @@ def _with_any_curve(looks: list[Look], few: Crossings, fit: Fit) -> list[Look]:
     misfits = [tried[power].misfit.overall for power in powers]
     first = max(min(int(np.argmin(misfits)) - 1, len(powers) - 3), 0)
     low, middle, high = powers[first : first + 3]
-    bend, slope, _ = np.polyfit([low, middle, high], misfits[first : first + 3], 2)
-    if bend <= 0:
+    hollow, slope, _ = np.polyfit([low, middle, high], misfits[first : first + 3], 2)
+    if hollow <= 0:
         return looks
-    found = look(min(max(float(-slope / (2 * bend)), low), high))
-    return [found, *looks] if CURVE_BETTER * found.badness < best.badness else looks
+    found = look(min(max(float(-slope / (2 * hollow)), low), high))
+    return [found, *looks] if found.badness + CURVE_BETTER < best.badness else looks
 
 
 def _unsharpened(plain: list[Look], few: Crossings, coloured: bool, fit: Fit) -> list[list[Look]]:
