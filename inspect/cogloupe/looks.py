@@ -51,9 +51,9 @@ to side, in differences of face and ground, to be told from blur."""
 LINEAR, POWERS = 0.45, (0.6, 0.8, 1.2)
 """Exponents of the sRGB curve's light that are tried for other cameras, and the one that makes it
 about linear."""
-CURVE_FITS, CURVE_BETTER = 4.0, 3.0
-"""Misfit up to which a usual curve is not doubted, and by how much less another must leave: by
-chance, the usual one leaves 3 and another 2 less."""
+CURVE_FITS, CURVE_LESS, CURVE_BETTER = 4.0, 3.0, 2.0
+"""Misfit up to which a usual curve is not doubted, by how much less another must leave, and by what
+factor: by chance, the usual one leaves 3 and another 2 less, and JPEG files leave much with any."""
 UNSHARPENED = 2.0
 """Factor by which edges must fit better with a sharpening undone for that to be believed."""
 PINNED = 1.03
@@ -196,7 +196,8 @@ def _with_any_curve(looks: list[Look], few: Crossings, fit: Fit) -> list[Look]:
     if hollow <= 0:
         return looks
     found = look(min(max(float(-slope / (2 * hollow)), low), high))
-    return [found, *looks] if found.badness + CURVE_BETTER < best.badness else looks
+    most = min(best.badness - CURVE_LESS, best.badness / CURVE_BETTER)
+    return [found, *looks] if found.badness < most else looks
 
 
 def _unsharpened(plain: list[Look], few: Crossings, coloured: bool, fit: Fit) -> list[list[Look]]:
