@@ -1,8 +1,8 @@
-"""Fit a band along an outline, and tell whether there is one.
+"""Fit a band along an outline, and a shadow beside it, and tell whether they are there.
 
 Ground, shadow, band and face are fitted together, to all samples at once: the band's width belongs
-to the gear, its light and that of its shadow change smoothly with the way it faces, lighting and
-blur smoothly over the frame, and each sample has its own place.
+to the gear, its light changes smoothly with the way it faces, the shadow falls to one side by the
+gear's height, lighting and blur change smoothly over the frame, and each sample has its own place.
 """
 
 from collections.abc import Iterator
@@ -49,9 +49,11 @@ FURTHEST_IN_PX, FURTHEST_OUT_PX = -4.0, 3.0
 SINGLE_PX = (-8.0, 2.5)
 """Where a single edge beside a shadow may lie: a deep shadow's border passes for the edge."""
 SHADES, SOFTS_PX, FURTHEST_PX = (0.0, 0.95), (1.0, 12.0), 15.0
-"""Shadows that may be: their light, how soft they are, and how far they are moved."""
+"""Shadows that may be: the light they take, how soft they are, and how far they are moved."""
 FIRST_SHADE = 0.05
 SHADE_SIZE, FALL_PX, SOFT_SPREAD_PX = 0.3, 4.0, 1.5
+"""Standard deviations expected of a shadow's light, of how far it is moved, and of its softness
+about `SOFT_PX`: as far as a bevel of a tenth of a module is high (common practice, no source)."""
 FIRST_TURNS, TURNS, SHADOW_TURNS = 7, 11, 20
 WORSE, STIFFER = 1.02, 10.0
 """Factor of the misfit from which a step went too far, and that of the damping then."""
@@ -67,10 +69,9 @@ SURE_OF_SHADE = 1.0
 by less than 0.2."""
 LEAST_SPREAD = 0.1
 """Spread of the parts' words, in usual misfits, where they hardly differ."""
-FREE = np.zeros(7)
-UNSHADED = np.array([0, 0, 1e9, 1e9, 1e9, 0, 0])
-"""Damping that holds what samples share: the band's light, lighting, a shadow's light, fall and
-softness, width, and blur."""
+FREE, UNSHADED = np.zeros(7), np.array([0, 0, 1e9, 1e9, 1e9, 0, 0])
+"""Damping of what samples share, the band's light, lighting, a shadow's light, fall and softness,
+width, and blur: nothing held, and no shadow."""
 NO_WIDTH = (0.0, 0.0)
 
 
