@@ -95,6 +95,8 @@ def find_sharpenings(profiles: Profiles, full_scale: float) -> Iterator[Sharpeni
         edge.distance[outside], edge.value[outside], edge.u[outside], edge.levels, edge.blur, 0.02
     )
     for part in (edge, ground):
+        if len(part.value) < 2 * len(SCALES):
+            continue
         found = _fit(part)
         if found.amount > LEAST_AMOUNT:
             yield found
@@ -105,9 +107,7 @@ def _typical_edge(profiles: Profiles, full_scale: float) -> _Edge:
     levels = levels_beside(profiles, steps_with(profiles, NO_BEVEL)).levels
     typical = np.median(levels, axis=1)
     rise = (levels[1] - levels[0]) / (typical[1] - typical[0])
-    usual = (
-        np.abs(np.log2(np.maximum(rise, 1e-3))) < 1
-    )  # dirt, and what else is no edge, is left out
+    usual = (rise > 0.5) & (rise < 2)  # dirt is no edge
     share = (profiles.grey - levels[0][:, None])[usual] / rise[usual, None]
     value = (typical[0] + share) / full_scale
     distance = ((profiles.offsets - profiles.place[:, None]) * profiles.cosine[:, None])[usual]
