@@ -215,7 +215,12 @@ def _unsharpened(plain: list[Look], few: Crossings, coloured: bool, fit: Fit) ->
         if _explained(undone[-1]):
             break
     undone.sort(key=lambda looks: -looks[0].score)
-    return [looks for looks in undone if looks[0].score < plain[0].score]
+    # A bevel may hide a halo from either misfit.
+    return [
+        looks
+        for looks in undone
+        if looks[0].score < plain[0].score or UNSHARPENED * _left(looks) < _left(plain)
+    ]
 
 
 def _left(looks: list[Look]) -> float:
