@@ -41,10 +41,10 @@ speak for, for that to be believed; and by which single edges must speak against
 BAND_BETTER = 2.0
 """Factor by which a band must fit averaged profiles better than a single edge (rendered bevels do
 by 3 to 100)."""
-LEAST_GAIN, SURE = 0.25, 4.0
+LEAST_GAIN, SURE, SURE_OF_FAINT = 0.25, 4.0, 5.0
 """Usual misfits by which a band must bring that of a sample down, and in its own standard errors.
 Rendered bevels bring it down by 1 to 3 and 6 to 70 standard errors, uneven light on the face, which
-is no band, by 0.1 and 4."""
+is no band, by 0.1 and 4; a faint band that all parts of the outline confirm will do."""
 RESOLVED_BLURS, LEAST_UNLIKE = 1.5, 0.15
 """Width from which a band shows for what it is; a narrower one must be as unlike itself from side
 to side, in differences of face and ground, to be told from blur."""
@@ -255,7 +255,7 @@ def _settled(crossings: Crossings, look: Look, fit: Fit, reach: int) -> Bevel | 
     if profiles is None:
         return None
     bevel, gain, sure = settle_bevel(profiles, look.bevel)
-    if gain < LEAST_GAIN or sure < SURE:
+    if sure < SURE or (gain < LEAST_GAIN and sure < SURE_OF_FAINT):
         return None
     if look.bevel.width_px:
         # A narrow band of one light all round is only another blur.
