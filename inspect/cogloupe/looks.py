@@ -51,6 +51,9 @@ to side, in differences of face and ground, to be told from blur."""
 LINEAR, POWERS = 0.45, (0.6, 0.8, 1.2)
 """Exponents of the sRGB curve's light that are tried for other cameras, and the one that makes it
 about linear."""
+CURVE_SURE = 25.0
+"""Factor by which one usual curve leaves less than the other from which none between is looked for:
+it would move edges by less than 0.03 px."""
 CURVE_FITS, CURVE_LESS, CURVE_BETTER = 4.0, 3.0, 2.0
 """Misfit up to which a usual curve is not doubted, by how much less another must leave, and by what
 factor: by chance, the usual one leaves 3 and another 2 less, and JPEG files leave much with any."""
@@ -175,7 +178,10 @@ def _explained(looks: list[Look]) -> bool:
 def _with_any_curve(looks: list[Look], few: Crossings, fit: Fit) -> list[Look]:
     """The same looks, after one by a curve of its own where neither usual one fits and it does."""
     best = looks[0]
-    if best.profiles is None or best.profiles.short_of_level or best.misfit.overall < CURVE_FITS:
+    if best.profiles is None or best.profiles.short_of_level:
+        return looks
+    left = best.misfit.overall
+    if left < CURVE_FITS or CURVE_SURE * left < looks[-1].misfit.overall:
         return looks
     fit = replace(fit, grained=False, blur=float(np.median(best.measured.points.blur)))
     reach = _reach(fit)
