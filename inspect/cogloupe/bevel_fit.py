@@ -28,6 +28,7 @@ from cogloupe.bevel import (
     weighed,
 )
 from cogloupe.bevel_start import by_facing, first_band, smooth_light
+from cogloupe.levels import taken_up
 from cogloupe.response import BrokenStep
 
 Floats = NDArray[np.floating[Any]]
@@ -83,6 +84,11 @@ class _State:
     place: Floats
 
 
+def _at(profiles: Profiles, state: _State) -> Profiles:
+    """Profiles placed and blurred as the fit has them."""
+    return replace(profiles, place=state.place, blur=state.bevel.blur(profiles.xy))
+
+
 def find_bevel(profiles: Profiles) -> tuple[Bevel, Profiles]:
     """Find the band along an outline that explains its profiles best.
 
@@ -107,8 +113,7 @@ def find_bevel(profiles: Profiles) -> tuple[Bevel, Profiles]:
     tried = [end for end in tried if end[0].bevel.share[0] < MOST_LIKE_GROUND] or tried
     best, _ = min(tried, key=lambda end: end[1])
     state, _ = _settle(profiles, best, limits, TURNS)
-    bevel = state.bevel
-    return bevel, replace(profiles, place=state.place, blur=bevel.blur(profiles.xy))
+    return state.bevel, _at(profiles, state)
 
 
 def find_shadow(profiles: Profiles) -> tuple[Bevel, Profiles]:
@@ -127,12 +132,12 @@ def find_shadow(profiles: Profiles) -> tuple[Bevel, Profiles]:
         The same, placed and blurred by the step with the shadow.
     """
     profiles = weighed(profiles)
-    none = _no_band(profiles, Frame.about(profiles.xy), 0)
+    levels = levels_beside(profiles, steps_with(profiles, NO_BEVEL)).levels
+    none = _no_band(profiles, levels, Frame.about(profiles.xy), 0)
     spread = np.linalg.lstsq(none.frame.terms(profiles.xy), profiles.blur, rcond=None)[0]
     start = _State(replace(none, spread=spread), profiles.place)
     state, _ = _settle(profiles, start, NO_WIDTH, SHADOW_TURNS)
-    bevel = state.bevel
-    return bevel, replace(profiles, place=state.place, blur=bevel.blur(profiles.xy))
+    return state.bevel, _at(profiles, state)
 
 
 def settle_bevel(profiles: Profiles, bevel: Bevel) -> tuple[Bevel, float, float]:
@@ -213,8 +218,7 @@ def _placed(
     """Find the place of each sample where all that is shared is known; gives what is left, too."""
     for _ in range(PLACE_TURNS):
         laid = _laid(profiles, state)
-        gain = np.maximum((laid.by_place**2).sum(axis=1), 1e-12)
-        move = np.clip((laid.by_place * laid.residual).sum(axis=1) / gain, -1, 1)
+        move = np.clip(taken_up(laid.by_place, laid.residual), -1, 1)
         state = replace(state, place=np.clip(state.place + move, *_places(limits)))
     return state, _laid(profiles, state).residual
 
@@ -231,7 +235,8 @@ def _places(limits: tuple[float, float]) -> tuple[float, float]:
 
 def _starts(profiles: Profiles, frame: Frame, limits: tuple[float, float]) -> Iterator[_State]:
     """Bands to begin with: none to speak of, and those that averaged profiles show."""
-    none = _no_band(profiles, frame, ORDERS)
+    levels = levels_beside(profiles, steps_with(profiles, NO_BEVEL)).levels
+    none = _no_band(profiles, levels, frame, ORDERS)
     terms = frame.terms(profiles.xy)
 
     def state(bevel: Bevel, sharper: float, move: Floats | float) -> _State:
@@ -242,7 +247,6 @@ def _starts(profiles: Profiles, frame: Frame, limits: tuple[float, float]) -> It
     for width in FIRST_WIDTHS_PX:
         # A single step takes the band for more blur.
         yield state(replace(none, width_px=width), 0.85, 0.0)
-    levels = levels_beside(profiles, steps_with(profiles, NO_BEVEL)).levels
     light = (profiles.grey - levels[0][:, None]) / (levels[1] - levels[0])[:, None]
     distance = (profiles.offsets - profiles.place[:, None]) * profiles.cosine[:, None]
     facing = by_facing(light, distance, profiles.normal, float(np.median(profiles.blur)))
@@ -264,9 +268,8 @@ def _starts(profiles: Profiles, frame: Frame, limits: tuple[float, float]) -> It
         yield state(replace(found, share=share), band.sharper, hidden * band.width_px)
 
 
-def _no_band(profiles: Profiles, frame: Frame, orders: int) -> Bevel:
+def _no_band(profiles: Profiles, levels: Floats, frame: Frame, orders: int) -> Bevel:
     """What a fit begins with: lighting and black as the levels show them, and a faint shadow."""
-    levels = levels_beside(profiles, steps_with(profiles, NO_BEVEL)).levels
     typical = np.median(levels, axis=1)
     lighting = np.linalg.lstsq(frame.terms(profiles.xy), levels.sum(axis=0), rcond=None)[0]
     return replace(
@@ -326,10 +329,7 @@ def _better(
     """One step of Gauss and Newton, each sample's own place eliminated."""
     laid = _laid(profiles, state)
     residual, by_place, rates = laid.residual, laid.by_place, _rates(profiles, state, laid)
-    gain = np.maximum((by_place**2).sum(axis=1), 1e-12)
-    without_place = [
-        v - by_place * ((by_place * v).sum(axis=1) / gain)[:, None] for v in (*rates, residual)
-    ]
+    without_place = [v - by_place * taken_up(by_place, v)[:, None] for v in (*rates, residual)]
     left = without_place[-1]
     own = (left**2).mean(axis=1)
     usual = own < 9 * np.median(own)
@@ -358,7 +358,7 @@ def _better(
     changes = np.split(change, np.cumsum([b.shape[1] for b in bases])[:-1])
     light, lighting, shade, fall, soft, width, spread = changes
     moved = sum(g * (b @ c)[:, None] for g, b, c in zip(rates, bases, changes, strict=True))
-    place = np.clip((by_place * (residual - moved)).sum(axis=1) / gain, -1, 1)
+    place = np.clip(taken_up(by_place, residual - moved), -1, 1)
     bevel = replace(
         state.bevel,
         width_px=float(np.clip(state.bevel.width_px + np.clip(width[0], -0.7, 0.7), *limits)),
@@ -406,13 +406,12 @@ class _Laid:
 
 
 def _laid(profiles: Profiles, state: _State) -> _Laid:
-    blur = state.bevel.blur(profiles.xy)
-    at = replace(profiles, place=state.place, blur=blur)
+    at = _at(profiles, state)
     unit = steps_with(at, state.bevel)
     found = levels_beside(profiles, unit)
-    per_px = -found.rise * profiles.cosine / blur
+    per_px = -found.rise * profiles.cosine / at.blur
     return _Laid(
-        unit, found.rise[:, None], from_edge(at), blur[:, None],
+        unit, found.rise[:, None], from_edge(at), at.blur[:, None],
         profiles.weight * (profiles.grey - found.grey),
         profiles.weight * per_px[:, None] * unit.both,
     )  # fmt: skip

@@ -145,6 +145,11 @@ def dot(a: Floats, b: Floats) -> Floats:
     return np.asarray(np.einsum("nk,nk->n", a, b))
 
 
+def taken_up(slope: Floats, values: Floats) -> Floats:
+    """Move along each profile's slope that takes up most of its values (least squares)."""
+    return dot(slope, values) / np.maximum(dot(slope, slope), 1e-12)
+
+
 def beyond_chance(
     square: Floats | np.floating[Any], by_chance: Floats | np.floating[Any]
 ) -> Floats:

@@ -149,24 +149,30 @@ def best_looks(greys: Greys, crossings: Crossings, coloured: bool, fit: Fit) -> 
     reach = _bevel_reach(fit)
     banded = [_banded(looks, reach, find_bevel) for looks in versions]
     chosen = int(np.argmin([looks[0].score for looks in banded]))
-    single, (best, *others) = versions[chosen], banded[chosen]
+    single = versions[chosen]
     many = crossings.take(_stretches(len(crossings.step), BEVEL_SAMPLES))
-    pinned = best.bevel.width_px < PINNED * NARROWEST_PX
-    if not pinned and best.bevel.share[0] < MOST_LIKE_GROUND and _worth(best, single):
-        bevel = _settled(many, best, fit, reach)
-        if bevel is not None:
-            return [replace(best, bevel=bevel), *others]
-    best, *others = _banded(single, _reach(fit), find_shadow)
-    if _worth(best, single):
-        bevel = _settled(many, best, fit, _reach(fit))
-        if bevel is not None:
-            return [replace(best, bevel=bevel), *others]
-    return single
+    believed = _believed(banded[chosen], single, many, fit, reach)
+    if believed is None:
+        shaded = _banded(single, _reach(fit), find_shadow)
+        believed = _believed(shaded, single, many, fit, _reach(fit))
+    return believed or single
+
+
+def _believed(
+    banded: list[Look], single: list[Look], many: Crossings, fit: Fit, reach: int
+) -> list[Look] | None:
+    """Looks with the band or the shadow as more of the outline confirms it; None where not."""
+    best, *others = banded
+    bevel = _settled(many, best, fit, reach) if _worth(best, single) else None
+    return None if bevel is None else [replace(best, bevel=bevel), *others]
 
 
 def _worth(banded: Look, single: list[Look]) -> bool:
     """Whether a band or a shadow explains enough to be looked into."""
-    return banded.bevel.seen and BAND_BETTER * banded.badness < _left(single)
+    bevel = banded.bevel
+    pinned = 0 < bevel.width_px < PINNED * NARROWEST_PX
+    possible = bevel.seen and not pinned and bevel.share[0] < MOST_LIKE_GROUND
+    return bool(possible and BAND_BETTER * banded.badness < _left(single))
 
 
 def _explained(looks: list[Look]) -> bool:

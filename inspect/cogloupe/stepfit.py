@@ -23,6 +23,7 @@ from cogloupe.levels import (
     common_levels,
     dot,
     solve_levels,
+    taken_up,
 )
 from cogloupe.outline import bend
 from cogloupe.response import BrokenEdge, broken_step, unit_step
@@ -144,7 +145,7 @@ def fit_steps(
 
     for turn in range(turns):
         now = compared(t, s)
-        t = np.clip(t + np.clip(_share(now.slope, now.residual), -1, 1), *limits)
+        t = np.clip(t + np.clip(taken_up(now.slope, now.residual), -1, 1), *limits)
         if 0 < turn < turns - 1 and band is None:
             change = _widening(now, s, plain)
             s = np.clip(s + np.clip(change, -0.3 * s, 0.3 * s), 0.3, WIDEST_BLUR_PX)
@@ -231,11 +232,6 @@ class _Compared:
         return np.asarray(self.unit.rate * (-self.rise * self.scale)[:, None])
 
 
-def _share(slope: Floats, residual: Floats) -> Floats:
-    """Move of each place that takes up most of its residuals."""
-    return dot(slope, residual) / np.maximum(dot(slope, slope), 1e-12)
-
-
 def _widening(now: _Compared, s: Floats, plain: Bools) -> Floats:
     """Change of the blur that takes up most of the residuals, shared along the outline.
 
@@ -246,7 +242,7 @@ def _widening(now: _Compared, s: Floats, plain: Bools) -> Floats:
     """
     slope, step, residual = now.slope, now.unit.step, now.residual
     widen = now.unit.spread * (-now.rise / s)[:, None]
-    widen = widen - slope * (dot(slope, widen) / np.maximum(dot(slope, slope), 1e-12))[:, None]
+    widen = widen - slope * taken_up(slope, widen)[:, None]
     on_step, crossed = dot(widen, step), dot(step, step)
     on_rest, grounds = np.einsum("nk->n", widen) - on_step, np.einsum("nk->n", step)
     sums = plain * np.stack(
