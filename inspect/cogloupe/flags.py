@@ -70,8 +70,8 @@ SENTENCES: dict[str, str] = {
     "lens_by_turning": "The camera's own errors were told from the gear's by turning it: "
     "{px:.2f} px at most on the teeth, undone here. What turned with the gear, as a lean from a "
     "burr under it, would stay in.",
-    "sharpened": "The camera sharpens its pictures (by about {percent:.0f} %); that was undone. If "
-    "it can be switched off, edges are surer.",
+    "sharpened": "The camera sharpens its pictures, which draws a dark and a bright line along "
+    "every edge; that was undone. If it can be switched off, edges are surer.",
     "colour_channel": "The gear stood out best in a mixture of the colours, so that was measured.",
 }
 

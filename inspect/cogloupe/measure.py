@@ -241,7 +241,7 @@ def _picture_notices(
     if outlines.mixed:
         notices.append(flag("colour_channel"))
     if outlines.sharpening:
-        notices.append(flag("sharpened", percent=100 * outlines.sharpening))
+        notices.append(flag("sharpened"))
     if region.cut_off:
         notices.append(flag("cut_off"))
     if outlines.bevel_px > 0:
