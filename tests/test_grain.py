@@ -2,10 +2,11 @@
 
 import numpy as np
 import pytest
+from scipy.ndimage import gaussian_filter
 from scipy.special import ndtr
 
 from cogloupe.grain import Grain, grains_beside, pixel_weights
-from cogloupe.stepfit import fit_steps
+from cogloupe.stepfit import BLURS_PX, fit_steps
 
 N, BLUR, NOISE, MARK = 3000, 1.25, 0.5, 12.0
 FACE, GROUND = 120.0, 20.0
@@ -61,3 +62,19 @@ def test_without_grain_all_pixels_weigh_alike():
     alike = Grain(0.0, 1.0, 4.0)
     weights = pixel_weights((alike, alike), 1 - share, share, np.zeros(1, np.int64))
     np.testing.assert_allclose(weights[0], np.eye(len(OFFSETS)) / 4, atol=1e-6)
+
+
+@pytest.mark.parametrize("seed", [8, 13, 19])
+def test_the_border_of_a_stain_can_be_fitted_like_an_edge(seed):
+    # What passes for a hole in a stained ground has a slope of its own at every sample.
+    n, reach = 375, np.arange(-8, 10, dtype=np.float32)
+    rng = np.random.default_rng(seed)
+    stain = gaussian_filter(rng.normal(size=(n, len(reach))), (20, 3), mode="wrap")
+    stain -= stain[:, 8:10].mean(axis=1, keepdims=True)
+    stain *= np.sign(stain[:, 9] - stain[:, 8])[:, None] / stain.std()
+    grey = 100 + 3 * stain + 0.3 * rng.normal(size=stain.shape)
+    turn = np.linspace(0, 2 * np.pi, n, endpoint=False)
+    normal = np.stack([np.cos(turn), np.sin(turn)], axis=1)
+    steps = fit_steps(grey.astype(np.float32), reach, np.ones(n, np.float32), normal, 2.0)
+    assert np.isfinite(steps.place).all()
+    assert steps.blur.min() >= BLURS_PX[0]

@@ -16,8 +16,8 @@ from numpy.typing import NDArray
 from cogloupe.bevel_start import sector_of
 from cogloupe.grain import PLATEAU_SHARE
 from cogloupe.greys import Greys
-from cogloupe.levels import LEVEL_WINDOWS, Levelled, UnitStep, common_levels
-from cogloupe.response import BrokenStep, broken_step
+from cogloupe.levels import LEVEL_WINDOWS, Levelled, common_levels
+from cogloupe.response import BrokenStep, UnitStep, blurs_out, broken_step, unit_step
 from cogloupe.stepfit import Band
 
 Floats = NDArray[np.floating[Any]]
@@ -205,8 +205,8 @@ class Profiles:
     def take(self, chosen: NDArray[np.bool_]) -> "Profiles":
         """Pick profiles by a mask."""
         return Profiles(
-            self.grey[chosen], self.offsets, self.cosine[chosen], self.normal[chosen],
-            self.xy[chosen], self.place[chosen], self.blur[chosen], self.weight[chosen],
+            self.grey.T[:, chosen].T, self.offsets, self.cosine[chosen], self.normal[chosen],
+            self.xy[chosen], self.place[chosen], self.blur[chosen], self.weight.T[:, chosen].T,
         )  # fmt: skip
 
     @property
@@ -248,18 +248,18 @@ def misfit(profiles: Profiles, greys: Greys, bevel: Bevel = NO_BEVEL) -> Misfit:
     Misfit
     """
     z = from_edge(profiles)
-    found = levels_beside(profiles, steps_with(profiles, bevel))
+    found = levels_beside(profiles, _unit_steps(profiles, bevel))
     left = greys.stored(found.grey, profiles.grey - found.grey)
     whole = greys.full_scale * greys.contrast(np.median(found.levels, axis=1))
     share = np.clip(left / whole, -0.6, 0.6)
     sector = sector_of(profiles.normal, SECTORS)
     distance = z * profiles.blur[:, None]
     bins = np.floor((distance - distance.min()) / BIN_PX).astype(int)
-    cell = (sector[:, None] * (bins.max() + 1) + bins).ravel()
+    cell = (sector[:, None] * (bins.max() + 1) + bins).ravel("F")
     size = SECTORS * (int(bins.max()) + 1)
     count, total, square = (
         np.bincount(cell, weights, size).reshape(SECTORS, -1)
-        for weights in (np.ones(len(cell)), share.ravel(), share.ravel() ** 2)
+        for weights in (None, share.ravel("F"), share.ravel("F") ** 2)
     )
     pixel = float((square - total**2 / np.maximum(count, 1)).sum() / count.sum())
     return Misfit(_in_its_errors(z, share), _mean_square(total, count, pixel))
@@ -277,7 +277,7 @@ def roughness(profiles: Profiles) -> float:
     float
     """
     near = np.abs(from_edge(profiles)) < STEP_BLURS
-    found = levels_beside(profiles, steps_with(profiles, NO_BEVEL))
+    found = levels_beside(profiles, single_steps(profiles))
     square = ((profiles.grey - found.grey) ** 2 * near).sum(axis=1) / np.maximum(
         near.sum(axis=1), 1
     )
@@ -330,13 +330,22 @@ def steps_with(profiles: Profiles, bevel: Bevel) -> BrokenStep:
     return broken_step(from_edge(profiles), band.in_blurs(profiles.blur))
 
 
-def levels_beside(profiles: Profiles, unit: BrokenStep) -> Levelled:
+def single_steps(profiles: Profiles) -> UnitStep:
+    """Work out the unit steps that profiles hold where there is no band."""
+    return UnitStep(unit_step(from_edge(profiles))[0], None, None)
+
+
+def _unit_steps(profiles: Profiles, bevel: Bevel) -> UnitStep:
+    return steps_with(profiles, bevel) if bevel.seen else single_steps(profiles)
+
+
+def levels_beside(profiles: Profiles, unit: UnitStep) -> Levelled:
     """Work out levels that follow tool marks closely, for where only the edge's shape matters.
 
     Parameters
     ----------
     profiles : Profiles
-    unit : BrokenStep
+    unit : UnitStep
         Unit step of each.
 
     Returns
@@ -344,8 +353,7 @@ def levels_beside(profiles: Profiles, unit: BrokenStep) -> Levelled:
     Levelled
     """
     windows = (*LEVEL_WINDOWS, MARK_SAMPLES)
-    step = UnitStep(unit.step, unit.material, unit.ground)
-    return common_levels(profiles.grey, step, np.ones(len(profiles.xy), bool), windows)
+    return common_levels(profiles.grey, unit, np.ones(len(profiles.xy), bool), windows)
 
 
 def weighed(profiles: Profiles, bevel: Bevel = NO_BEVEL) -> Profiles:
@@ -361,12 +369,13 @@ def weighed(profiles: Profiles, bevel: Bevel = NO_BEVEL) -> Profiles:
     Profiles
         Pixels count 1 on average.
     """
-    unit = steps_with(profiles, bevel)
+    unit = _unit_steps(profiles, bevel)
     left = profiles.grey - levels_beside(profiles, unit).grey
-    sides = unit.ground < 1 - PLATEAU_SHARE, unit.ground > PLATEAU_SHARE
+    beyond = unit.sides[1]
+    sides = beyond < 1 - PLATEAU_SHARE, beyond > PLATEAU_SHARE
     face, ground = (float(np.median(left[side] ** 2)) if side.any() else 0.0 for side in sides)
     least = max(face, ground) / MOST_UNLIKE + 1e-12
-    variance = max(face, least) + (max(ground, least) - max(face, least)) * unit.ground
+    variance = max(face, least) + (max(ground, least) - max(face, least)) * beyond
     return replace(
         profiles, weight=np.sqrt(1 / (variance * np.mean(1 / variance))).astype(np.float32)
     )
@@ -374,8 +383,8 @@ def weighed(profiles: Profiles, bevel: Bevel = NO_BEVEL) -> Profiles:
 
 def from_edge(profiles: Profiles) -> Floats:
     """Work out the distance of every pixel out of the edge, in blurs, shape (n, k)."""
-    along = profiles.offsets - profiles.place[:, None]
-    return np.asarray(along * (profiles.cosine / profiles.blur)[:, None], np.float32)
+    scale = profiles.cosine / profiles.blur
+    return np.asarray(blurs_out(profiles.offsets, profiles.place, scale), np.float32)
 
 
 def harmonics(normal: Floats, orders: int) -> Floats:

@@ -24,6 +24,7 @@ from cogloupe.bevel import (
     from_edge,
     harmonics,
     levels_beside,
+    single_steps,
     steps_with,
     weighed,
 )
@@ -132,7 +133,7 @@ def find_shadow(profiles: Profiles) -> tuple[Bevel, Profiles]:
         The same, placed and blurred by the step with the shadow.
     """
     profiles = weighed(profiles)
-    levels = levels_beside(profiles, steps_with(profiles, NO_BEVEL)).levels
+    levels = levels_beside(profiles, single_steps(profiles)).levels
     none = _no_band(profiles, levels, Frame.about(profiles.xy), 0)
     spread = np.linalg.lstsq(none.frame.terms(profiles.xy), profiles.blur, rcond=None)[0]
     start = _State(replace(none, spread=spread), profiles.place)
@@ -235,7 +236,7 @@ def _places(limits: tuple[float, float]) -> tuple[float, float]:
 
 def _starts(profiles: Profiles, frame: Frame, limits: tuple[float, float]) -> Iterator[_State]:
     """Bands to begin with: none to speak of, and those that averaged profiles show."""
-    levels = levels_beside(profiles, steps_with(profiles, NO_BEVEL)).levels
+    levels = levels_beside(profiles, single_steps(profiles)).levels
     none = _no_band(profiles, levels, frame, ORDERS)
     terms = frame.terms(profiles.xy)
 

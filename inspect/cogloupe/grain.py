@@ -89,7 +89,7 @@ def _lagged(residual: Floats, side: Bools, lag: int) -> float:
     k = residual.shape[1]
     pairs = side[:, lag:] & side[:, : k - lag]
     products = residual[:, lag:] * residual[:, : k - lag]
-    return float(products[pairs].sum()) / max(int(pairs.sum()), 1)
+    return float((products * pairs).sum()) / max(int(pairs.sum()), 1)
 
 
 def pixel_weights(

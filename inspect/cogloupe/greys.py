@@ -95,26 +95,29 @@ class Greys:
         -------
         ndarray, shape (n, k), float32
         """
-        colours = self.colours(start, step, offsets)
-        if self.weights is None:
-            return colours
-        return np.asarray(colours @ self.weights.astype(np.float32))
+        colours = self._colours(start, step, offsets)
+        mixed = colours if self.weights is None else colours @ self.weights.astype(np.float32)
+        return np.asarray(mixed.T)
 
     def colours(self, start: Ints, step: Ints, offsets: Ints) -> NDArray[np.float32]:
         """Take the same with colours unmixed, shape (n, k, 3), or (n, k) where there are none."""
-        stored = self._pixels_along(start, step, offsets)
-        return self._light[stored] if self.in_light else stored.astype(np.float32)
+        return np.swapaxes(self._colours(start, step, offsets), 0, 1)
 
     def burnt(self, start: Ints, step: Ints, offsets: Ints) -> NDArray[np.bool_]:
         """Tell which of these pixels are burnt out in all colours, shape (n, k)."""
-        full = self._pixels_along(start, step, offsets) >= self.full_scale
-        return np.asarray(full if self.weights is None else full.all(axis=2))
+        full = self._pixels(start, step, offsets) >= self.full_scale
+        return np.asarray(full if self.weights is None else full.all(axis=2)).T
 
-    def _pixels_along(self, start: Ints, step: Ints, offsets: Ints) -> NDArray[Any]:
+    def _colours(self, start: Ints, step: Ints, offsets: Ints) -> NDArray[np.float32]:
+        stored = self._pixels(start, step, offsets)
+        return self._light[stored] if self.in_light else stored.astype(np.float32)
+
+    def _pixels(self, start: Ints, step: Ints, offsets: Ints) -> NDArray[Any]:
+        """Stored values, shape (k, n) or (k, n, 3): see `response.blurs_out`."""
         # One flat index is read faster than two.
         width = self.pixels.shape[1]
         first, stride = (start + self.corner) @ [1, width], step @ [1, width]
-        index = first[:, None] + stride[:, None] * offsets
+        index = first + stride * offsets[:, None]
         return np.asarray(self.pixels.reshape(-1, *self.pixels.shape[2:])[index])
 
     def stored(self, values: Singles, changes: Singles) -> Singles:

@@ -6,38 +6,14 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from cogloupe.running import LEVEL_WINDOW, running_mean
+from cogloupe.response import UnitStep
+from cogloupe.running import LEVEL_WINDOW, dot, running_mean
 
 Floats = NDArray[np.floating[Any]]
 Bools = NDArray[np.bool_]
 
 LEVEL_WINDOWS = (12 * LEVEL_WINDOW, LEVEL_WINDOW)
 """Stretches over which grey levels are averaged, long to short: for steady and for uneven light."""
-
-
-@dataclass(frozen=True)
-class UnitStep:
-    """Steps between two typical levels, and what a change of either level does to them.
-
-    Attributes
-    ----------
-    step : ndarray, shape (n, k)
-        From 0, the typical grey of the material, to 1, that of the ground.
-    material, ground : ndarray, shape (n, k), or None
-        Change of grey with that of material and of ground; None where nothing else is in sight, so
-        that both follow from the step.
-    """
-
-    step: Floats
-    material: Floats | None
-    ground: Floats | None
-
-    @property
-    def sides(self) -> tuple[Floats, Floats]:
-        """Change of grey with that of material and of ground."""
-        if self.material is None or self.ground is None:
-            return 1 - self.step, self.step
-        return self.material, self.ground
 
 
 @dataclass(frozen=True)
@@ -138,11 +114,6 @@ def _sums(profiles: Floats, material: Floats, ground: Floats) -> Floats:
         [dot(material, material), dot(material, ground), dot(ground, ground),
          dot(material, profiles), dot(ground, profiles)]
     )  # fmt: skip
-
-
-def dot(a: Floats, b: Floats) -> Floats:
-    """Sum of products along each profile."""
-    return np.asarray(np.einsum("nk,nk->n", a, b))
 
 
 def taken_up(slope: Floats, values: Floats) -> Floats:

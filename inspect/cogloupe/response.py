@@ -78,9 +78,55 @@ def unit_step(z: Floats) -> tuple[Floats, Floats]:
     return rest + (z > 0) * (1 - 2 * rest), slope
 
 
+def blurs_out(offsets: Floats, place: Floats, scale: Floats) -> Floats:
+    """Distance of every pixel of profiles out of their edges, in blurs.
+
+    Parameters
+    ----------
+    offsets : ndarray, shape (k,)
+        Of the pixels along every profile, px.
+    place : ndarray, shape (n,)
+        Edge on the same scale.
+    scale : ndarray, shape (n,)
+        Blurs along the normal to a pixel along the profile.
+
+    Returns
+    -------
+    ndarray, shape (n, k)
+        Pixel by pixel in memory, as all that belongs to profiles: of each there are thousands, of
+        which sums and products take a third of the time.
+    """
+    return ((offsets[:, None] - place) * scale).T
+
+
 def bell(z: Floats) -> Floats:
     """Normal density, the slope of a blurred step."""
     return np.asarray(np.exp(z * z * -0.5) * (1 / sqrt(2 * pi)), z.dtype)
+
+
+@dataclass(frozen=True)
+class UnitStep:
+    """Steps between two typical levels, and what a change of either level does to them.
+
+    Attributes
+    ----------
+    step : ndarray, shape (n, k)
+        From 0, the typical grey of the material, to 1, that of the ground.
+    material, ground : ndarray, shape (n, k), or None
+        Change of grey with that of material and of ground; None where nothing else is in sight, so
+        that both follow from the step.
+    """
+
+    step: Floats
+    material: Floats | None
+    ground: Floats | None
+
+    @property
+    def sides(self) -> tuple[Floats, Floats]:
+        """Change of grey with that of material and of ground."""
+        if self.material is None or self.ground is None:
+            return 1 - self.step, self.step
+        return self.material, self.ground
 
 
 @dataclass(frozen=True)
@@ -111,31 +157,25 @@ class BrokenEdge:
 
 
 @dataclass(frozen=True)
-class BrokenStep:
-    """Unit steps of a broken edge, each of shape (n, k), and their changes.
+class BrokenStep(UnitStep):
+    """Unit steps of a broken edge, and their changes with more, each of shape (n, k).
 
     Attributes
     ----------
-    step : ndarray
     both, inner : ndarray
         Change when both edges move, and when the band grows wider inwards, per blur.
     lit, shaded : ndarray
         Change with the light of the band, and of the shadow.
     shifted, softer : ndarray
         Change when the shadow's border lies further out, and when it is softer, per blur.
-    material, ground : ndarray
-        Change with the light of either.
     """
 
-    step: Floats
     both: Floats
     inner: Floats
     lit: Floats
     shaded: Floats
     shifted: Floats
     softer: Floats
-    material: Floats
-    ground: Floats
 
 
 def broken_step(z: Floats, edge: BrokenEdge) -> BrokenStep:
@@ -171,4 +211,4 @@ def broken_step(z: Floats, edge: BrokenEdge) -> BrokenStep:
     inner = band * inner
     slope = (1 - band) * outer + inner + shade * at_edge - shifted
     step = near + band * (far - near) + shade * dark
-    return BrokenStep(step, slope, inner, far - near, dark, shifted, softer, 1 - far, near)
+    return BrokenStep(step, 1 - far, near, slope, inner, far - near, dark, shifted, softer)

@@ -1,7 +1,8 @@
-"""Running means along an outline, which closes on itself."""
+"""Running means along an outline, which closes on itself, and sums across it."""
 
 from typing import Any
 
+import cv2
 import numpy as np
 from numpy.typing import NDArray
 
@@ -13,8 +14,6 @@ LEVEL_WINDOW = 120
 
 def running_mean(values: Floats, window: int = LEVEL_WINDOW) -> Floats:
     """Average each value with its neighbours.
-
-    A library's filter does the same, but takes a fifth of a second to load, a tenth of a reading.
 
     Parameters
     ----------
@@ -30,8 +29,13 @@ def running_mean(values: Floats, window: int = LEVEL_WINDOW) -> Floats:
     n = values.shape[-1]
     window = min(window, n)
     before = window // 2
-    ends = values[..., n - before :], values, values[..., : window - before - 1]
-    total = np.cumsum(np.concatenate(ends, axis=-1), axis=-1, dtype=np.float64)
-    sums = total[..., window - 1 :]
-    sums[..., 1:] -= total[..., :-window]
-    return np.asarray(sums / window, values.dtype)
+    # OpenCV takes rows, and closes them only by copies of their ends.
+    rows = values.reshape(-1, n)
+    closed = cv2.copyMakeBorder(rows, 0, 0, before, window - before - 1, cv2.BORDER_WRAP)
+    mean = cv2.blur(closed, (window, 1), anchor=(before, 0))[:, before : before + n]
+    return np.asarray(mean.reshape(values.shape), values.dtype)
+
+
+def dot(a: NDArray[Any], b: NDArray[Any]) -> Floats:
+    """Sum of products of each row, shapes (n, k) to (n,)."""
+    return np.asarray(np.einsum("nk,nk->n", a, b))

@@ -19,8 +19,8 @@ from cogloupe.bevel import NO_BEVEL, Bevel
 from cogloupe.grain import PLATEAU_BLURS, PLATEAU_SHARE
 from cogloupe.greys import Greys
 from cogloupe.outline import Crossings, normals
-from cogloupe.response import unit_step
-from cogloupe.running import running_mean
+from cogloupe.response import blurs_out, unit_step
+from cogloupe.running import dot, running_mean
 from cogloupe.stepfit import GRAIN_SAMPLES, fit_steps
 
 Floats = NDArray[np.float64]
@@ -176,7 +176,7 @@ def sample_edge(greys: Greys, crossings: Crossings, fit: Fit) -> Samples:
         if len(profiles) == 0:
             return _nothing_measured(crossings)
         normal = crossings.normal[kept]
-        cosine = np.abs((normal * crossings.step[kept]).sum(axis=1)).astype(np.float32)
+        cosine = np.abs(dot(normal, crossings.step[kept])).astype(np.float32)
         band = fit.bevel.along(normal, crossings.inside[kept]) if fit.bevel.seen else None
         steps = fit_steps(profiles, offsets, cosine, normal, blur, band, fit.grained)
         blur = max(blur, float(np.median(steps.blur)))
@@ -188,7 +188,7 @@ def sample_edge(greys: Greys, crossings: Crossings, fit: Fit) -> Samples:
     xy = crossings.inside[kept] + t[:, None] * across
     typical = float(np.median(np.abs(contrast)))
     u = noise / np.maximum(np.abs(contrast), 1e-6) * np.sqrt(2 * sqrt(pi) * s * cosine)
-    z = (offsets - t[:, None]) * (cosine / s)[:, None]
+    z = blurs_out(offsets, t, cosine / s)
     most = 4 * noise + 0.02 * typical
     good = _rms(residual) < most
     if np.mean(good) < ALL_GOOD:  # tool marks are no fault of the edge
@@ -248,7 +248,7 @@ def _nothing_measured(crossings: Crossings) -> Samples:
 def _tangent_normals(xy: Floats, steps: NDArray[np.int64]) -> Floats:
     """Normals from the measured positions, turned to the ground side."""
     normal = normals(xy)
-    return np.asarray(normal * np.where((normal * steps).sum(axis=1) < 0, -1.0, 1.0)[:, None])
+    return np.asarray(normal * np.where(dot(normal, steps) < 0, -1.0, 1.0)[:, None])
 
 
 def _reach(blur: float, bevel_px: float) -> int:
@@ -291,7 +291,7 @@ def _first_blur(greys: Greys, crossings: Crossings) -> float:
     profiles, _, kept = profiles_across(greys, few, FIRST_REACH_PX)
     if len(profiles) == 0:
         return 1.0
-    cosine = np.abs((few.normal * few.step).sum(axis=1))[kept]
+    cosine = np.abs(dot(few.normal, few.step))[kept]
     steepest = np.median(np.abs(np.diff(profiles, axis=1)).max(axis=1) / cosine)
     height = np.median(np.abs(profiles[:, :2].mean(axis=1) - profiles[:, -2:].mean(axis=1)))
     return float(np.clip(height / max(steepest, 1e-9) / sqrt(2 * pi), 0.4, 5.0))

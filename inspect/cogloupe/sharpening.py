@@ -14,7 +14,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from cogloupe.bevel import NO_BEVEL, Profiles, levels_beside, steps_with
+from cogloupe.bevel import Profiles, levels_beside, single_steps
 from cogloupe.greys import Greys
 from cogloupe.response import srgb_light, srgb_stored, unit_step
 
@@ -104,7 +104,7 @@ def find_sharpenings(profiles: Profiles, full_scale: float) -> Iterator[Sharpeni
 
 def _typical_edge(profiles: Profiles, full_scale: float) -> _Edge:
     """Average the profiles by the distance from the edge."""
-    levels = levels_beside(profiles, steps_with(profiles, NO_BEVEL)).levels
+    levels = levels_beside(profiles, single_steps(profiles)).levels
     typical = np.median(levels, axis=1)
     rise = (levels[1] - levels[0]) / (typical[1] - typical[0])
     usual = (rise > 0.5) & (rise < 2)  # dirt is no edge

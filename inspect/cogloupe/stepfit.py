@@ -18,27 +18,26 @@ from cogloupe.grain import PLATEAU_BLURS, Grain, grains_beside, pixel_weights
 from cogloupe.levels import (
     LEVEL_WINDOWS,
     Levelled,
-    UnitStep,
     beyond_chance,
     common_levels,
-    dot,
     solve_levels,
     taken_up,
 )
 from cogloupe.outline import bend
-from cogloupe.response import BrokenEdge, broken_step, unit_step
-from cogloupe.running import LEVEL_WINDOW, running_mean
+from cogloupe.response import BrokenEdge, UnitStep, blurs_out, broken_step, unit_step
+from cogloupe.running import LEVEL_WINDOW, dot, running_mean
 
 Floats = NDArray[np.floating[Any]]
 Doubles = NDArray[np.float64]
 Bools = NDArray[np.bool_]
 Ints = NDArray[np.int64]
 
-SLOW_BLUR_PX = 1.6
-"""From this blur on levels, blur and place settle more slowly together and take more turns."""
+MOST_TURNS, SETTLED_PX, SETTLED_BLUR = 8, 0.001, 0.01
+"""Turns that places, levels and blurs are given to settle; the mean move of a place, and the mean
+share of a blur, from which the next turn would change a third and a twentieth of it at most."""
 GRAIN_SAMPLES = 12
 """Neighbouring samples that one grain of a texture may reach."""
-WIDEST_BLUR_PX = 8.0
+BLURS_PX = 0.3, 8.0
 GRAINED_TURNS = 3
 LEAST_PLATEAU_PX = 2.5
 """Plateau that a profile must reach for grain to be told from it."""
@@ -135,7 +134,6 @@ def fit_steps(
     """
     t = _half_way(profiles, offsets) - _beyond(band, blur) * blur / cosine
     s = np.full(len(profiles), blur, profiles.dtype) if band is None else band.blur
-    turns = 6 if blur > SLOW_BLUR_PX or band is not None else 3
     limits = (-2.0, 3.0) if band is None else (-3.0, 4.0 + band.width_px)
     plain = _plain(normal, profiles, _unit_steps(offsets, cosine, t, s, band).step)
 
@@ -143,23 +141,28 @@ def fit_steps(
         unit = _unit_steps(offsets, cosine, t, s, band)
         return _Compared(profiles, unit, common_levels(profiles, unit, plain), cosine / s)
 
-    for turn in range(turns):
+    wrong_blur = band is None
+    for _ in range(MOST_TURNS):
         now = compared(t, s)
-        t = np.clip(t + np.clip(taken_up(now.slope, now.residual), -1, 1), *limits)
-        if 0 < turn < turns - 1 and band is None:
-            change = _widening(now, s, plain)
-            s = np.clip(s + np.clip(change, -0.3 * s, 0.3 * s), 0.3, WIDEST_BLUR_PX)
+        move = np.clip(taken_up(now.slope, now.residual), -1, 1)
+        t = np.clip(t + move, *limits)
+        if wrong_blur:
+            change = np.clip(_widening(now, s, plain), -0.3 * s, 0.3 * s)
+            s = np.clip(s + change, *BLURS_PX)
+            wrong_blur = bool(np.mean(np.abs(change) / s) > SETTLED_BLUR)
+        elif np.mean(np.abs(move[plain])) < SETTLED_PX:
+            break
     # Grain is told by plateaus.
     seen = offsets[-1] > PLATEAU_BLURS * float(np.median(s)) + LEAST_PLATEAU_PX
     grains = grains_beside(now.residual, now.unit.z, now.rise, plain) if grained and seen else None
     if grains and any(grain.variance > LEAST_GRAIN * grain.own for grain in grains):
-        s = _smooth(s, np.ones(len(s))) if band is None else s
+        s = np.clip(_smooth(s, np.ones(len(s))), *BLURS_PX) if band is None else s
         for _ in range(GRAINED_TURNS):
             now = compared(t, s)
             move, by_blur, wider = _weighted_moves(now, s, grains, _kinds(now.unit.z, band))
             if band is None:
                 move -= by_blur * wider
-                s = np.clip(s + wider, 0.3, WIDEST_BLUR_PX)
+                s = np.clip(s + wider, *BLURS_PX)
             t = np.clip(t + np.clip(move, -1, 1), *limits)
     place, blurs, greys = (values.astype(np.float64) for values in (t, s, now.levelled.levels))
     return Steps(place, blurs, greys, now.residual)
@@ -197,7 +200,7 @@ class _Unit(UnitStep):
 
 
 def _unit_steps(offsets: Floats, cosine: Floats, t: Floats, s: Floats, band: Band | None) -> _Unit:
-    z = (offsets - t[:, None]) * (cosine / s)[:, None]
+    z = blurs_out(offsets, t, cosine / s)
     if band is None:
         step, rate = unit_step(z)
         return _Unit(step, None, None, z, rate, rate * z)
