@@ -11,7 +11,7 @@ from cogloupe.bevel import NARROWEST_PX, NO_BEVEL, Bevel, Misfit, Profiles, misf
 from cogloupe.bevel_fit import MOST_LIKE_GROUND, find_bevel, find_shadow, settle_bevel
 from cogloupe.greys import Greys, clearest_mixture
 from cogloupe.outline import Crossings, bend
-from cogloupe.running import running_mean
+from cogloupe.running import dot, running_mean
 from cogloupe.sampling import LONGEST_ACROSS_BEVEL_PX, Fit, Samples, profiles_across, sample_edge
 from cogloupe.sharpening import Sharpening, find_sharpenings, unsharpened
 
@@ -141,11 +141,11 @@ def best_looks(greys: Greys, crossings: Crossings, coloured: bool, fit: Fit) -> 
     """
     few = crossings.take(_stretches(len(crossings.step), LOOK_SAMPLES))
     plain = _looks(greys, few, coloured, fit, _reach(fit))
-    if _explained(plain):
+    if _blind(plain) or _explained(plain):
         return _with_any_curve(plain, few, fit)
     versions = [plain, *_unsharpened(plain, few, coloured, fit)]
     if _explained(versions[-1]):
-        return _with_any_curve(versions[-1], few, fit)
+        return versions[-1]
     reach = _bevel_reach(fit)
     banded = [_banded(looks, reach, find_bevel) for looks in versions]
     chosen = int(np.argmin([looks[0].score for looks in banded]))
@@ -175,16 +175,21 @@ def _worth(banded: Look, single: list[Look]) -> bool:
     return bool(possible and BAND_BETTER * banded.badness < _left(single))
 
 
-def _explained(looks: list[Look]) -> bool:
-    """Whether single edges leave little, or too little is seen to look further."""
+def _blind(looks: list[Look]) -> bool:
+    """Whether too little is seen to look further."""
     profiles = looks[0].profiles
-    return profiles is None or profiles.short_of_level or _left(looks) < MISFIT_LOOKED_INTO**2
+    return profiles is None or profiles.short_of_level
+
+
+def _explained(looks: list[Look]) -> bool:
+    """Whether single edges leave little."""
+    return _left(looks) < MISFIT_LOOKED_INTO**2
 
 
 def _with_any_curve(looks: list[Look], few: Crossings, fit: Fit) -> list[Look]:
     """The same looks, after one by a curve of its own where neither usual one fits and it does."""
     best = looks[0]
-    if best.profiles is None or best.profiles.short_of_level:
+    if _blind(looks):
         return looks
     left = best.misfit.overall
     if left < CURVE_FITS or CURVE_SURE * left < looks[-1].misfit.overall:
@@ -195,8 +200,7 @@ def _with_any_curve(looks: list[Look], few: Crossings, fit: Fit) -> list[Look]:
     def look(power: float) -> Look:
         greys = replace(best.greys, in_light=True, power=power)
         measured = sample_edge(greys, few, fit)
-        other = _look(greys, measured, best.half_way, best.contrast, reach)
-        return replace(other, sharpening=best.sharpening)
+        return _look(greys, measured, best.half_way, best.contrast, reach)
 
     tried = {one.curve or LINEAR: one for one in looks}
     tried |= {power: look(power) for power in POWERS}
@@ -223,6 +227,8 @@ def _unsharpened(plain: list[Look], few: Crossings, coloured: bool, fit: Fit) ->
     for sharpening in find_sharpenings(stored.profiles, stored.greys.full_scale):
         greys = unsharpened(stored.greys, sharpening)
         looks = _looks(greys, few, coloured, fit, _reach(fit))
+        if _blind(looks):
+            continue
         undone.append([replace(look, sharpening=sharpening) for look in looks])
         if _explained(undone[-1]):
             break
@@ -244,7 +250,7 @@ def _banded(plain: list[Look], reach: int, find: Finder) -> list[Look]:
     # A narrow band can pass for a camera curve, so only a clear word turns the choice of the edges.
     possible = [look for look in plain if look.badness < RULED_OUT * plain[0].badness]
     first, *rest = [_with_bevel(look, reach, find) for look in possible]
-    clearly = [look for look in rest if OTHER_CURVE * look.badness < first.badness]
+    clearly = [look for look in rest if OTHER_CURVE * look.score < first.score]
     best = clearly[0] if clearly else first
     return [best, *(look for look in (first, *rest, *plain[len(possible) :]) if look is not best)]
 
@@ -358,7 +364,7 @@ def _profiles(greys: Greys, measured: Samples, reach: int) -> Profiles | None:
     kept = kept[inside]
     if len(kept) < 200 or measured.burnt > 0.5:
         return None
-    cosine = np.abs((normal[kept] * crossings.step[inside]).sum(axis=1))
+    cosine = np.abs(dot(normal[kept], crossings.step[inside]))
     points = measured.points.take(kept)
     return Profiles(
         values, offsets, cosine, points.normal, points.xy, measured.place[kept], points.blur,

@@ -7,7 +7,7 @@ uneven light does not move the dividing level.
 
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
-from math import pi
+from math import inf, pi
 from typing import Any
 
 import cv2
@@ -24,6 +24,17 @@ LUMA = np.array([0.299, 0.587, 0.114])  # ITU-R BT.601
 MOST_TEETH = 480
 LEAST_SHARE = 0.40
 """Share of the seen turn that evenly spaced teeth must take before it is called a gear."""
+CERTAIN_SHARE = 0.75
+"""The same from which no other mixture of colours is tried, where the gear is clear in this one."""
+CLEAR, CLEAR_CONTRAST = 8.0, 0.1
+"""Clearness (see `Region.clear`), and contrast as a share of the picture's range, from which
+brightness serves (brass on a dark ground shows 9 to 15; a ground as bright as the gear 2 to 6)."""
+NEARLY = 0.9
+"""Share of the best one's by which another look at the same gear may be less like one."""
+BESIDE_PX, EDGE_PX, SIDE_SECTORS, LEAST_IN_SECTOR = 9, 3, 12, 20
+"""Width of the band along an outline in which both sides are compared and of the edge within it, in
+pixels of the reduced picture; parts of a turn in which light is taken to be even; and their least
+pixels."""
 _BAND = 32  # rows of colours turned into numbers at a time
 
 
@@ -49,6 +60,10 @@ class Region:
         Share (0 to 1) of the seen turn that evenly spaced teeth take.
     cut_off : bool
         True where the gear reaches the picture's border.
+    clear : float
+        Difference of both sides of the outline, in their common standard deviation.
+    contrast : float
+        The same difference in mixed pixel values.
     coloured : bool
         True where the picture has colours, not only greys stored as colours.
     """
@@ -63,6 +78,8 @@ class Region:
     teeth: int
     share: float
     cut_off: bool
+    clear: float = inf
+    contrast: float = inf
     coloured: bool = False
 
 
@@ -122,9 +139,9 @@ def find_gears(pixels: NDArray[Any]) -> list[Region]:
     found: list[Region] = []
     for weights in _mixtures(small):
         found += _gears_in(np.asarray(mix_colours(small, weights), np.float32), weights)
-        if found and found[0].share > 0.75:
+        if found and _certain(found[0], float(np.ptp(small))):
             break
-    if small.ndim == 3 and found and max(r.share for r in found) <= 0.75:
+    if small.ndim == 3 and found and max(r.share for r in found) <= CERTAIN_SHARE:
         best = max(found, key=_merit)
         weights = _fisher_mixture(small, best)
         found += _gears_in(np.asarray(mix_colours(small, weights), np.float32), weights)
@@ -132,6 +149,12 @@ def find_gears(pixels: NDArray[Any]) -> list[Region]:
     found = [replace(region, coloured=coloured) for region in found]
     distinct = _without_repeats(sorted(found, key=_merit, reverse=True))
     return [_to_full_size(region, pixels.shape[1] / size[0]) for region in distinct]
+
+
+def _certain(region: Region, span: float) -> bool:
+    """Whether no other mixture of colours need be tried."""
+    clear = region.clear > CLEAR and region.contrast > CLEAR_CONTRAST * span
+    return region.share > CERTAIN_SHARE and clear
 
 
 def _merit(region: Region) -> float:
@@ -170,6 +193,7 @@ def _gears_in(grey: NDArray[np.float32], weights: Floats | None) -> list[Region]
                     Region(
                         weights, threshold, bright, circle.x, circle.y, circle.radius,
                         outline.root_radius, outline.teeth, outline.share, outline.cut_off,
+                        *(_sides(grey, mask, outline) if weights is not None else ()),
                     )
                 )  # fmt: skip
         if regions:
@@ -221,6 +245,30 @@ def _smooth_light(
     design, values = terms[chosen], grey[chosen]
     normal = design.T @ design + 1e-3 * len(values) * np.diag([0, 0.01, 0.01, 1, 1, 1])
     return np.asarray(terms @ np.linalg.solve(normal, design.T @ values), np.float32)
+
+
+def _sides(grey: NDArray[np.float32], mask: Bools, outline: _Outline) -> tuple[float, float]:
+    """How clearly both sides of an outline differ, and by how much, in most parts of its turn."""
+    band = np.zeros(mask.shape, np.uint8)
+    for colour, width in ((1, BESIDE_PX), (0, EDGE_PX)):
+        cv2.drawContours(band, [outline.contour], -1, colour, width)
+    y, x = np.nonzero(band)
+    value, material = grey[y, x].astype(np.float64), mask[y, x]
+    turn = (np.arctan2(y - outline.circle.y, x - outline.circle.x) + pi) / (2 * pi)
+    cell = 2 * (turn * SIDE_SECTORS).astype(int).clip(0, SIDE_SECTORS - 1) + material
+    count, total, square = (
+        np.bincount(cell, weights, 2 * SIDE_SECTORS).reshape(-1, 2)
+        for weights in (None, value, value**2)
+    )
+    count = np.maximum(count, 1)
+    mean = total / count
+    variance = np.maximum(square / count - mean**2, 0.0).sum(axis=1)
+    seen = count.min(axis=1) >= LEAST_IN_SECTOR
+    if not seen.any():
+        return 0.0, 0.0
+    apart = np.abs(mean[:, 1] - mean[:, 0])[seen]
+    # Rounding alone leaves any grey a little uncertain.
+    return float(np.median(apart / np.sqrt(variance[seen] + 0.1))), float(np.median(apart))
 
 
 def _gear_outlines(mask: Bools) -> Iterator[_Outline]:
@@ -356,15 +404,19 @@ def _fisher_mixture(small: NDArray[np.float32], region: Region) -> Floats:
 
 
 def _without_repeats(regions: list[Region]) -> list[Region]:
-    """Keep the best region of each place."""
+    """Keep the clearest look at each place of those that are nearly the best; best place first."""
     kept: list[Region] = []
-    for region in regions:
-        if all(
-            np.hypot(region.x - k.x, region.y - k.y) > 0.5 * max(k.tip_radius, region.tip_radius)
-            for k in kept
-        ):
-            kept.append(region)
+    while regions:
+        best, nearly = regions[0], NEARLY * _merit(regions[0])
+        here = [r for r in regions if _overlap(r, best)]
+        kept.append(max((r for r in here if _merit(r) >= nearly), key=lambda r: r.clear))
+        regions = [r for r in regions if not _overlap(r, best)]
     return kept
+
+
+def _overlap(one: Region, two: Region) -> bool:
+    apart = np.hypot(one.x - two.x, one.y - two.y)
+    return bool(apart <= 0.5 * max(one.tip_radius, two.tip_radius))
 
 
 def _to_full_size(region: Region, factor: float) -> Region:
