@@ -116,8 +116,9 @@ class Greys:
         """Stored values, shape (k, n) or (k, n, 3): see `response.blurs_out`."""
         # One flat index is read faster than two.
         width = self.pixels.shape[1]
-        first, stride = (start + self.corner) @ [1, width], step @ [1, width]
-        index = first + stride * offsets[:, None]
+        x, y = start.T + np.array(self.corner)[:, None]
+        across, down = step.T
+        index = y * width + x + (down * width + across) * offsets[:, None]
         return np.asarray(self.pixels.reshape(-1, *self.pixels.shape[2:])[index])
 
     def stored(self, values: Singles, changes: Singles) -> Singles:

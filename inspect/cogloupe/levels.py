@@ -77,8 +77,8 @@ def common_levels(
         fixed = low + (high - low) * unit.step - low * unit.material - high * unit.ground
         sums = plain * _sums(profiles - fixed, unit.material, unit.ground)
     levels = solve_levels(running_mean(sums, windows[0]), middle)
-    # A few hundred profiles tell the noise as well as all of them.
-    few = slice(None, None, max(1, n // 300))
+    # A hundred profiles tell the noise as well as all of them.
+    few = slice(None, None, max(1, n // 100))
     residual = profiles[few] - _grey(levels, unit, fixed, few)
     noise = (1.4826 * float(np.median(np.abs(residual)))) ** 2
     for window in windows[1:]:

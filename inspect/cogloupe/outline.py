@@ -25,11 +25,8 @@ def material_mask(greys: Greys, region: Region) -> NDArray[np.uint8]:
     """Material (255) and ground (0), after a light smoothing that keeps noise off the border."""
     plain = greys.weights is None and greys.pixels.dtype == np.uint8
     grey_type: Any = np.uint8 if plain else np.float32
-    # Whole levels do for bytes: the border only has to lie near the edge.
-    coarse = region.threshold.round()
-    if plain:
-        coarse = np.clip(coarse, 0, 255)
-    coarse = coarse.astype(grey_type)
+    # Bytes lie above a level where they lie above the whole one below it.
+    coarse = np.clip(region.threshold, 0, 255).astype(np.uint8) if plain else region.threshold
     compare = cv2.CMP_GT if region.bright else cv2.CMP_LE
     height = greys.shape[0]
     mask = np.empty(greys.shape, np.uint8)

@@ -9,6 +9,7 @@ information bound of the sample ``(sigma_n / A) sqrt(2 sqrt(pi) s)``.
 """
 
 from dataclasses import dataclass
+from functools import cached_property
 from math import ceil, pi, sqrt
 from typing import Any
 
@@ -118,17 +119,24 @@ class Samples:
     """Samples of one outline with what they were fitted from.
 
     `levels` (2, n) are the greys of material and ground beside each sample, `place` (n,) is where
-    the edge lies, in steps from the pixel inside.
+    the edge lies, in steps from the pixel inside; `residual` (n, k) is what the fit leaves of the
+    profiles, and `z` (n, k) how far their pixels lie out of the edge, in blurs.
     """
 
     points: EdgePoints
     contrast: float
     noise: float
     burnt: float
-    texture: float
     levels: Floats
     place: Floats
     crossings: Crossings
+    residual: Singles
+    z: Singles
+
+    @cached_property
+    def texture(self) -> float:
+        """How much the levels beside the outline vary, as a share of the contrast."""
+        return _texture(self.residual, self.z) / max(self.contrast, 1e-6)
 
 
 @dataclass(frozen=True)
@@ -175,17 +183,16 @@ def sample_edge(greys: Greys, crossings: Crossings, fit: Fit) -> Samples:
         profiles, offsets, kept = profiles_across(greys, crossings, reach)
         if len(profiles) == 0:
             return _nothing_measured(crossings)
-        normal = crossings.normal[kept]
-        cosine = np.abs(dot(normal, crossings.step[kept])).astype(np.float32)
-        band = fit.bevel.along(normal, crossings.inside[kept]) if fit.bevel.seen else None
-        steps = fit_steps(profiles, offsets, cosine, normal, blur, band, fit.grained)
+        seen = crossings.take(kept)
+        cosine = np.abs(dot(seen.normal, seen.step)).astype(np.float32)
+        band = fit.bevel.along(seen.normal, seen.inside) if fit.bevel.seen else None
+        steps = fit_steps(profiles, offsets, cosine, seen.normal, blur, band, fit.grained)
         blur = max(blur, float(np.median(steps.blur)))
     t, s, levels, residual = steps.place, steps.blur, steps.levels, steps.residual
     # A thousand profiles tell the noise as well as all of them.
     noise = 1.4826 * float(np.median(np.abs(residual[:: max(1, len(residual) // 1000)])))
     contrast = levels[1] - levels[0]
-    across = crossings.step[kept]
-    xy = crossings.inside[kept] + t[:, None] * across
+    xy = seen.inside + t[:, None] * seen.step
     typical = float(np.median(np.abs(contrast)))
     u = noise / np.maximum(np.abs(contrast), 1e-6) * np.sqrt(2 * sqrt(pi) * s * cosine)
     z = blurs_out(offsets, t, cosine / s)
@@ -194,12 +201,11 @@ def sample_edge(greys: Greys, crossings: Crossings, fit: Fit) -> Samples:
     if np.mean(good) < ALL_GOOD:  # tool marks are no fault of the edge
         good |= _rms(_levelled(residual, z, width / s, typical)) < most
     good &= np.abs(contrast) > 0.3 * typical
-    some = kept[::BURNT_EVERY]
-    full = greys.burnt(crossings.inside[some], crossings.step[some], offsets.astype(np.int64))
+    few = slice(None, None, BURNT_EVERY)
+    full = greys.burnt(seen.inside[few], seen.step[few], offsets.astype(np.int64))
     burnt = float(np.mean(full.mean(axis=1) > BURNT_PIXELS))
-    points = EdgePoints(xy, _tangent_normals(xy, across), u, s, good)
-    texture = _texture(residual, z) / max(typical, 1e-6)
-    return Samples(points, typical, noise, burnt, texture, levels, t, crossings.take(kept))
+    points = EdgePoints(xy, _tangent_normals(xy, seen.step), u, s, good)
+    return Samples(points, typical, noise, burnt, levels, t, seen, residual, z)
 
 
 def _rms(residual: Singles) -> Floats:
@@ -230,8 +236,8 @@ def _texture(residual: Singles, z: Singles) -> float:
         seen = np.abs(residual[::7][side[::7]])
         if not len(seen):
             continue
-        count = running_mean(np.count_nonzero(side, axis=1).astype(float), GRAIN_SAMPLES)
-        total = running_mean(np.einsum("nk,nk->n", side, residual), GRAIN_SAMPLES)
+        count = running_mean(side.sum(axis=1, dtype=float), GRAIN_SAMPLES)
+        total = running_mean(dot(side, residual), GRAIN_SAMPLES)
         mean = total / np.maximum(count, 1e-9)
         pixel = (1.4826 * float(np.median(seen))) ** 2
         by_chance = pixel / np.maximum(np.median(count) * GRAIN_SAMPLES, 1)
@@ -240,9 +246,9 @@ def _texture(residual: Singles, z: Singles) -> float:
 
 
 def _nothing_measured(crossings: Crossings) -> Samples:
-    empty = np.empty(0)
+    empty, none = np.empty(0), np.empty((0, 0))
     points = EdgePoints(np.empty((0, 2)), np.empty((0, 2)), empty, empty, np.empty(0, bool))
-    return Samples(points, 1.0, 1.0, 0.0, 0.0, np.empty((2, 0)), empty, crossings)
+    return Samples(points, 1.0, 1.0, 0.0, np.empty((2, 0)), empty, crossings, none, none)
 
 
 def _tangent_normals(xy: Floats, steps: NDArray[np.int64]) -> Floats:
@@ -277,10 +283,10 @@ def profiles_across(
         Indices of the crossings whose profiles lie within the picture.
     """
     offsets = np.arange(-reach + 1, reach + 1)
-    height, width = greys.shape
-    ends = crossings.inside + crossings.step * offsets[[0, -1], None, None]
-    inside = ((ends >= 0) & (ends < [width, height])).all(axis=(0, 2))
-    kept = np.flatnonzero(inside)
+    # Along the outline in memory, which is fast: see `response.blurs_out`.
+    ends = crossings.inside.T + crossings.step.T * offsets[[0, -1], None, None]
+    frame = np.array(greys.shape[::-1])[:, None]
+    kept = np.flatnonzero(((ends >= 0) & (ends < frame)).all(axis=(0, 1)))
     profiles = greys.along(crossings.inside[kept], crossings.step[kept], offsets)
     return profiles, offsets.astype(np.float32), kept
 
