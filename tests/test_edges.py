@@ -129,6 +129,17 @@ def test_a_hole_off_the_middle_is_no_bore():
     assert find_bore((), np.array([369.5, 369.5]), 260.0) is None
 
 
+def test_a_turning_mark_is_no_bore():
+    # A bright groove seen over a radian: its points lie on a circle about the middle.
+    turn = np.linspace(-0.5, 0.5, 200)
+    turn = np.concatenate([turn, turn[::-1]])
+    radius = np.repeat([199.5, 200.5], 200)
+    out = np.stack([np.cos(turn), np.sin(turn)], axis=1)
+    one = np.ones(400)
+    mark = EdgePoints(radius[:, None] * out, out, 0.02 * one, one, one > 0)
+    assert find_bore((mark,), np.zeros(2), 260.0) is None
+
+
 def test_a_colour_picture_of_grey_reads_as_the_grey_one():
     image = rendered(gamma="srgb").image
     region = find_gears(np.dstack([image] * 3))[0]

@@ -1,7 +1,7 @@
 """Round things on a picture: the bore, the tip circle, and a pin or disc of known size."""
 
 from dataclasses import dataclass
-from math import sqrt
+from math import pi, sqrt
 from typing import Any
 
 import cv2
@@ -19,6 +19,9 @@ Floats = NDArray[np.float64]
 ROUND_SHARE = 0.6
 """Share of a hole's edge that must lie on one circle for it to serve as bore; a keyway takes less
 than a quarter of the turn (common practice, no source)."""
+FULL = 0.25
+"""Share of its circle's area that a round hole holds at least; the frame may cut it, but a mark
+along an arc holds next to nothing."""
 ROUND_WITHIN = 0.01
 """A disc's outline keeps this near to its circle, as a share of the radius; a twelve-sided nut
 departs by 1.7 % to both sides, a hexagon by 7 %."""
@@ -85,7 +88,7 @@ def find_bore(holes: tuple[EdgePoints, ...], axis: Floats, root_radius: float) -
 def _round(edge: EdgePoints, size: float, hollow: bool) -> Bore | None:
     """Circle of an outline, where most of it lies on one; `size` sets what lies near, px."""
     rough = robust_circle(edge.xy, max(0.6, 0.004 * size))
-    if rough is None or rough.share < ROUND_SHARE:
+    if rough is None or rough.share < ROUND_SHARE or _area(edge.xy) < FULL * pi * rough.radius**2:
         return None
     # Blur moves a curved edge towards its centre of curvature; a hollow one curves the other way.
     xy = edge.straightened((-1 if hollow else 1) / rough.radius)
@@ -101,6 +104,12 @@ def _round(edge: EdgePoints, size: float, hollow: bool) -> Bore | None:
     scatter = rms * sqrt(_run_factor(residual) / used.sum())
     u_centre = max(scatter * sqrt(2), _lobe(xy[used] - [x, y], residual))
     return Bore(np.array([x, y]), radius, u_centre, scatter, rms, float(used.mean()))
+
+
+def _area(xy: Floats) -> float:
+    """Area that a closed outline goes round."""
+    x, y = (xy - xy.mean(axis=0)).T
+    return abs(float(np.sum(x * np.roll(y, -1) - np.roll(x, -1) * y))) / 2
 
 
 def _lobe(arm: Floats, residual: Floats) -> float:

@@ -34,6 +34,10 @@ STARTS = ((0.5, 1.0), (1.0, 2.0))
 MOST_AMOUNT, RADII_PX = 4.0, (0.5, 6.0)
 LEAST_AMOUNT = 0.1
 """Less moves edges by hundredths of a pixel."""
+PLAIN, SHARPER = 0.3, 1.5
+"""Mean square misfit, in that of `MISFIT` and noise, up to which an edge is that of a camera that
+does not sharpen; and the factor by which sharpening must lower it (rendered edges: 3 to 200 where
+they were sharpened by more than 0.3, less than 1.15 where not)."""
 TAIL = 4.0
 """Standard deviations to which a Gaussian reaches."""
 KERNEL_PX = 64
@@ -95,10 +99,8 @@ def find_sharpenings(profiles: Profiles, full_scale: float) -> Iterator[Sharpeni
         edge.distance[outside], edge.value[outside], edge.u[outside], edge.levels, edge.blur, 0.02
     )
     for part in (edge, ground):
-        if len(part.value) < 2 * len(SCALES):
-            continue
-        found = _fit(part)
-        if found.amount > LEAST_AMOUNT:
+        found = _fit(part) if len(part.value) >= 2 * len(SCALES) else None
+        if found is not None and found.amount > LEAST_AMOUNT:
             yield found
 
 
@@ -128,8 +130,8 @@ def _typical_edge(profiles: Profiles, full_scale: float) -> _Edge:
     return _Edge(where / count, mean, u, levels, float(np.median(profiles.blur)))
 
 
-def _fit(edge: _Edge) -> Sharpening:
-    """Fit a blurred step as a camera sharpens and stores it."""
+def _fit(edge: _Edge) -> Sharpening | None:
+    """Fit a blurred step as a camera sharpens and stores it; None where it need not sharpen."""
     from scipy.optimize import least_squares  # slow to import, and only some cameras need it
 
     material, ground = edge.levels
@@ -140,21 +142,37 @@ def _fit(edge: _Edge) -> Sharpening:
         shape = _stored_edge(edge.distance, sizes, curved)
         return np.asarray((shape - edge.value) / edge.u)
 
-    found = [
-        least_squares(
-            left, [0.0, edge.blur, material, ground, amount, log(radius)], args=(curved,),
-            x_scale=SCALES, bounds=(low, high),
-        )
-        for curved in (False, True)
-        for amount, radius in STARTS
-    ]  # fmt: skip
-    best = min(found, key=lambda end: float(end.cost))
-    return Sharpening(float(best.x[4]), exp(float(best.x[5])))
+    def best(*starts: tuple[float, ...]) -> tuple[Floats, float]:
+        """Sizes with the least mean square of what is left, and that."""
+        ends = [
+            least_squares(
+                left, start, args=(curved,), x_scale=SCALES[: len(start)],
+                bounds=(low[: len(start)], high[: len(start)]),
+            )
+            for curved in (False, True)
+            for start in starts
+        ]  # fmt: skip
+        end = min(ends, key=lambda end: float(end.cost))
+        return end.x, 2 * float(end.cost) / len(edge.value)
+
+    step = (0.0, edge.blur, float(material), float(ground))
+    _, plain = best(step)
+    if plain < PLAIN:
+        return None
+    sizes, sharpened = best(*((*step, amount, log(radius)) for amount, radius in STARTS))
+    if plain < SHARPER * sharpened:
+        return None
+    return Sharpening(float(sizes[4]), exp(float(sizes[5])))
 
 
 def _stored_edge(distance: Floats, sizes: Floats, curved: bool) -> Floats:
-    """Values that a camera stores across a straight edge, clipped where they do not fit."""
-    place, blur, low, high, amount, radius = *sizes[:5], exp(sizes[5])
+    """Values that a camera stores across a straight edge, clipped where they do not fit.
+
+    `sizes` are place, blur and both levels, and where the camera sharpens, how much, and the
+    logarithm of the radius.
+    """
+    place, blur, low, high = sizes[:4]
+    amount, radius = (sizes[4], exp(sizes[5])) if len(sizes) > 4 else (0.0, FINE_PX)
     soft = _gaussian(radius / FINE_PX)
     reach = float(np.abs(distance).max()) + TAIL * radius + 1
     fine = np.arange(-reach, reach, FINE_PX)
