@@ -34,10 +34,8 @@ misfit, in blurs)."""
 CLEARER = 0.85
 """Share of the roughness of brightness that another mixture of colours may have to be taken: a JPEG
 file keeps colours coarser than brightness."""
-OTHER_CURVE, RULED_OUT = 3.0, 10.0
-"""Factor by which a band must fit better with another camera curve than the one that single edges
-speak for, for that to be believed; and by which single edges must speak against it to rule it out.
-"""
+RULED_OUT = 10.0
+"""Factor by which single edges must speak against a camera curve to rule it out."""
 BAND_BETTER = 2.0
 """Factor by which a band must fit averaged profiles better than a single edge (rendered bevels do
 by 3 to 100)."""
@@ -155,7 +153,8 @@ def best_looks(greys: Greys, crossings: Crossings, coloured: bool, fit: Fit) -> 
     if believed is None:
         shaded = _banded(single, _reach(fit), find_shadow)
         believed = _believed(shaded, single, many, fit, _reach(fit))
-    return believed or single
+    curves = [look.curve for look in banded[chosen]]
+    return believed or sorted(single, key=lambda look: curves.index(look.curve))
 
 
 def _believed(
@@ -170,8 +169,7 @@ def _believed(
 def _worth(banded: Look, single: list[Look]) -> bool:
     """Whether a band or a shadow explains enough to be looked into."""
     bevel = banded.bevel
-    pinned = 0 < bevel.width_px < PINNED * NARROWEST_PX
-    possible = bevel.seen and not pinned and bevel.share[0] < MOST_LIKE_GROUND
+    possible = bevel.seen and bevel.share[0] < MOST_LIKE_GROUND
     return bool(possible and BAND_BETTER * banded.badness < _left(single))
 
 
@@ -247,12 +245,17 @@ def _left(looks: list[Look]) -> float:
 
 def _banded(plain: list[Look], reach: int, find: Finder) -> list[Look]:
     """The same looks, best first, with the bands or shadows that suit them best."""
-    # A narrow band can pass for a camera curve, so only a clear word turns the choice of the edges.
     possible = [look for look in plain if look.badness < RULED_OUT * plain[0].badness]
-    first, *rest = [_with_bevel(look, reach, find) for look in possible]
-    clearly = [look for look in rest if OTHER_CURVE * look.score < first.score]
-    best = clearly[0] if clearly else first
-    return [best, *(look for look in (first, *rest, *plain[len(possible) :]) if look is not best)]
+    banded = [(_with_bevel(look, reach, find), look.badness) for look in possible]
+    # Misfits in shares of the contrast say nothing where other colours are measured.
+    alike = len({str(look.greys.weights) for look in possible}) == 1
+
+    def badness(pair: tuple[Look, float]) -> float:
+        """A narrow band can pass for a camera curve, so single edges have a say as well."""
+        look, single = pair
+        return single * (look.score if alike else look.handicap * look.misfit.overall)
+
+    return [*(look for look, _ in sorted(banded, key=badness)), *plain[len(possible) :]]
 
 
 def _with_bevel(look: Look, reach: int, find: Finder) -> Look:
@@ -261,6 +264,8 @@ def _with_bevel(look: Look, reach: int, find: Finder) -> Look:
     if profiles is None:
         return look
     bevel, profiles = find(profiles)
+    if 0 < bevel.width_px < PINNED * NARROWEST_PX:
+        return look
     left = misfit(profiles, look.greys, bevel)
     return replace(look, profiles=profiles, misfit=left, bevel=bevel)
 
