@@ -163,7 +163,10 @@ def fit_steps(
             if band is None:
                 move -= by_blur * wider
                 s = np.clip(s + wider, *BLURS_PX)
-            t = np.clip(t + np.clip(move, -1, 1), *limits)
+            move = np.clip(move, -1, 1)
+            t = np.clip(t + move, *limits)
+            if np.mean(np.abs(move[plain])) < SETTLED_PX:
+                break
     place, blurs, greys = (values.astype(np.float64) for values in (t, s, now.levelled.levels))
     return Steps(place, blurs, greys, now.residual)
 
