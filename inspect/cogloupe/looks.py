@@ -31,7 +31,7 @@ MISFIT_LOOKED_INTO = 0.003
 """A single step that fits the averaged profiles to this share of the contrast is good enough: the
 band behind such a misfit moves no edge by a hundredth of a pixel (it moves them by about twice the
 misfit, in blurs)."""
-CLEARER = 0.85
+CLEARER = 0.9
 """Share of the roughness of brightness that another mixture of colours may have to be taken: a JPEG
 file keeps colours coarser than brightness."""
 RULED_OUT = 10.0
