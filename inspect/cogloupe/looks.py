@@ -142,7 +142,9 @@ def best_looks(greys: Greys, crossings: Crossings, coloured: bool, fit: Fit) -> 
     if _blind(plain) or _explained(plain):
         return _with_any_curve(plain, few, fit)
     versions = [plain, *_unsharpened(plain, few, coloured, fit)]
-    if _explained(versions[-1]):
+    undone = versions[-1][0].sharpening
+    # What clipping leaves of a halo is not to be told from a band.
+    if _explained(versions[-1]) or (undone and undone.clipped):
         return versions[-1]
     reach = _bevel_reach(fit)
     banded = [_banded(looks, reach, find_bevel) for looks in versions]

@@ -28,9 +28,10 @@ Floats = NDArray[np.float64]
 Singles = NDArray[np.floating[Any]]
 Bools = NDArray[np.bool_]
 
-BURNT_PIXELS, BURNT_EVERY = 0.15, 4
-"""Share of a sample's pixels at full scale from which its bright level is called burnt out; and the
-samples that are looked at for it, every so many."""
+BURNT_ENDS, BURNT_EVERY = 3, 4
+"""Pixels at an end of a sample most of which touch full scale where its bright level is burnt out
+(the halo of a camera that sharpens lies nearer to the edge); and the samples that are looked at for
+it, every so many."""
 FIRST_REACH_PX = 8
 """Reach of the profiles that tell the first blur."""
 ALL_GOOD = 0.98
@@ -202,8 +203,9 @@ def sample_edge(greys: Greys, crossings: Crossings, fit: Fit) -> Samples:
         good |= _rms(_levelled(residual, z, width / s, typical)) < most
     good &= np.abs(contrast) > 0.3 * typical
     few = slice(None, None, BURNT_EVERY)
-    full = greys.burnt(seen.inside[few], seen.step[few], offsets.astype(np.int64))
-    burnt = float(np.mean(full.mean(axis=1) > BURNT_PIXELS))
+    ends = offsets.astype(np.int64)[[*range(BURNT_ENDS), *range(-BURNT_ENDS, 0)]]
+    full = greys.burnt(seen.inside[few], seen.step[few], ends).reshape(-1, 2, BURNT_ENDS)
+    burnt = float(np.mean((full.mean(axis=2) > 0.5).any(axis=1)))
     points = EdgePoints(xy, _tangent_normals(xy, seen.step), u, s, good)
     return Samples(points, typical, noise, burnt, levels, t, seen, residual, z)
 

@@ -38,6 +38,9 @@ PLAIN, SHARPER = 0.3, 1.5
 """Mean square misfit, in that of `MISFIT` and noise, up to which an edge is that of a camera that
 does not sharpen; and the factor by which sharpening must lower it (rendered edges: 3 to 200 where
 they were sharpened by more than 0.3, less than 1.15 where not)."""
+CLIPPED = 0.01
+"""Share of the contrast by which halos go beyond what can be stored where they are called clipped.
+"""
 TAIL = 4.0
 """Standard deviations to which a Gaussian reaches."""
 KERNEL_PX = 64
@@ -56,10 +59,13 @@ class Sharpening:
         Share of the difference from the neighbours' mean that is added.
     radius_px : float
         Standard deviation of the Gaussian that the mean is taken with, px.
+    clipped : bool
+        Whether halos went beyond black or full scale, so that something is left when it is undone.
     """
 
     amount: float
     radius_px: float
+    clipped: bool = False
 
 
 @dataclass(frozen=True)
@@ -139,34 +145,39 @@ def _fit(edge: _Edge) -> Sharpening | None:
     high = [3.0, 8.0, material + edge.loose, ground + GROUND_LOOSE, MOST_AMOUNT, log(RADII_PX[1])]
 
     def left(sizes: Floats, curved: bool) -> Floats:
-        shape = _stored_edge(edge.distance, sizes, curved)
+        shape = np.clip(_sharp_edge(edge.distance, sizes, curved), 0.0, 1.0)
         return np.asarray((shape - edge.value) / edge.u)
 
-    def best(*starts: tuple[float, ...]) -> tuple[Floats, float]:
-        """Sizes with the least mean square of what is left, and that."""
+    def best(*starts: tuple[float, ...]) -> tuple[float, Floats, bool]:
+        """Least mean square of what is left, and the sizes and the curve that leave it."""
         ends = [
-            least_squares(
-                left, start, args=(curved,), x_scale=SCALES[: len(start)],
-                bounds=(low[: len(start)], high[: len(start)]),
+            (
+                least_squares(
+                    left, start, args=(curved,), x_scale=SCALES[: len(start)],
+                    bounds=(low[: len(start)], high[: len(start)]),
+                ),
+                curved,
             )
             for curved in (False, True)
             for start in starts
         ]  # fmt: skip
-        end = min(ends, key=lambda end: float(end.cost))
-        return end.x, 2 * float(end.cost) / len(edge.value)
+        end, curved = min(ends, key=lambda end: float(end[0].cost))
+        return 2 * float(end.cost) / len(edge.value), end.x, curved
 
     step = (0.0, edge.blur, float(material), float(ground))
-    _, plain = best(step)
+    plain, *_ = best(step)
     if plain < PLAIN:
         return None
-    sizes, sharpened = best(*((*step, amount, log(radius)) for amount, radius in STARTS))
-    if plain < SHARPER * sharpened:
+    left_over, sizes, curved = best(*((*step, amount, log(radius)) for amount, radius in STARTS))
+    if plain < SHARPER * left_over:
         return None
-    return Sharpening(float(sizes[4]), exp(float(sizes[5])))
+    beyond = np.abs(_sharp_edge(edge.distance, sizes, curved) - 0.5).max() - 0.5
+    clipped = bool(beyond > CLIPPED * abs(ground - material))
+    return Sharpening(float(sizes[4]), exp(float(sizes[5])), clipped)
 
 
-def _stored_edge(distance: Floats, sizes: Floats, curved: bool) -> Floats:
-    """Values that a camera stores across a straight edge, clipped where they do not fit.
+def _sharp_edge(distance: Floats, sizes: Floats, curved: bool) -> Floats:
+    """Values that a camera makes of a straight edge, before it clips those that do not fit.
 
     `sizes` are place, blur and both levels, and where the camera sharpens, how much, and the
     logarithm of the radius.
@@ -183,8 +194,7 @@ def _stored_edge(distance: Floats, sizes: Floats, curved: bool) -> Floats:
     else:
         stored = low + (high - low) * step
     mean = np.convolve(stored, soft, mode="same")
-    sharp = np.clip(stored + amount * (stored - mean), 0.0, 1.0)
-    return np.asarray(np.interp(distance, fine, sharp))
+    return np.asarray(np.interp(distance, fine, stored + amount * (stored - mean)))
 
 
 def _gaussian(spread: float) -> Floats:
