@@ -29,7 +29,7 @@ CERTAIN_SHARE = 0.75
 CLEAR, CLEAR_CONTRAST = 8.0, 0.1
 """Clearness (see `Region.clear`), and contrast as a share of the picture's range, from which
 brightness serves (brass on a dark ground shows 9 to 15; a ground as bright as the gear 2 to 6)."""
-NEARLY = 0.9
+NEARLY = 0.97
 """Share of the best one's by which another look at the same gear may be less like one."""
 BESIDE_PX, EDGE_PX, SIDE_SECTORS, LEAST_IN_SECTOR = 9, 3, 12, 20
 """Width of the band along an outline in which both sides are compared and of the edge within it, in
