@@ -34,8 +34,9 @@ misfit, in blurs)."""
 CLEARER = 0.9
 """Share of the roughness of brightness that another mixture of colours may have to be taken: a JPEG
 file keeps colours coarser than brightness."""
-RULED_OUT = 10.0
-"""Factor by which single edges must speak against a camera curve to rule it out."""
+UNDECIDED, RULED_OUT = 3.0, 10.0
+"""Factors by which single edges must speak against a camera curve for a band that is not believed
+to have no say, and to rule it out."""
 BAND_BETTER = 2.0
 """Factor by which a band must fit averaged profiles better than a single edge (rendered bevels do
 by 3 to 100)."""
@@ -155,8 +156,15 @@ def best_looks(greys: Greys, crossings: Crossings, coloured: bool, fit: Fit) -> 
     if believed is None:
         shaded = _banded(single, _reach(fit), find_shadow)
         believed = _believed(shaded, single, many, fit, _reach(fit))
-    curves = [look.curve for look in banded[chosen]]
-    return believed or sorted(single, key=lambda look: curves.index(look.curve))
+    return believed or _by_bands(single, banded[chosen])
+
+
+def _by_bands(single: list[Look], banded: list[Look]) -> list[Look]:
+    """Single edges in the order of the bands, where they do not themselves tell the curve."""
+    curves = [look.curve for look in banded]
+    open_to = [look for look in single if look.badness < UNDECIDED * single[0].badness]
+    open_to.sort(key=lambda look: curves.index(look.curve))
+    return [*open_to, *single[len(open_to) :]]
 
 
 def _believed(
