@@ -88,7 +88,9 @@ def find_bore(holes: tuple[EdgePoints, ...], axis: Floats, root_radius: float) -
 def _round(edge: EdgePoints, size: float, hollow: bool) -> Bore | None:
     """Circle of an outline, where most of it lies on one; `size` sets what lies near, px."""
     rough = robust_circle(edge.xy, max(0.6, 0.004 * size))
-    if rough is None or rough.share < ROUND_SHARE or _area(edge.xy) < FULL * pi * rough.radius**2:
+    if rough is None or rough.share < ROUND_SHARE:
+        return None
+    if cv2.contourArea(edge.xy.astype(np.float32)) < FULL * pi * rough.radius**2:
         return None
     # Blur moves a curved edge towards its centre of curvature; a hollow one curves the other way.
     xy = edge.straightened((-1 if hollow else 1) / rough.radius)
@@ -104,12 +106,6 @@ def _round(edge: EdgePoints, size: float, hollow: bool) -> Bore | None:
     scatter = rms * sqrt(_run_factor(residual) / used.sum())
     u_centre = max(scatter * sqrt(2), _lobe(xy[used] - [x, y], residual))
     return Bore(np.array([x, y]), radius, u_centre, scatter, rms, float(used.mean()))
-
-
-def _area(xy: Floats) -> float:
-    """Area that a closed outline goes round."""
-    x, y = (xy - xy.mean(axis=0)).T
-    return abs(float(np.sum(x * np.roll(y, -1) - np.roll(x, -1) * y))) / 2
 
 
 def _lobe(arm: Floats, residual: Floats) -> float:

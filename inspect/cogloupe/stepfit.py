@@ -38,6 +38,7 @@ share of a blur, from which the next turn would change a third and a twentieth o
 GRAIN_SAMPLES = 12
 """Neighbouring samples that one grain of a texture may reach."""
 BLURS_PX = 0.3, 8.0
+"""Least and most blur that is looked for."""
 GRAINED_TURNS = 3
 LEAST_PLATEAU_PX = 2.5
 """Plateau that a profile must reach for grain to be told from it."""
