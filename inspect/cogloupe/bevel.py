@@ -16,8 +16,9 @@ from numpy.typing import NDArray
 from cogloupe.bevel_start import sector_of
 from cogloupe.grain import PLATEAU_SHARE
 from cogloupe.greys import Greys
-from cogloupe.levels import LEVEL_WINDOWS, Levelled, common_levels
+from cogloupe.levels import Levelled, common_levels
 from cogloupe.response import BrokenStep, UnitStep, blurs_out, broken_step, unit_step
+from cogloupe.running import median
 from cogloupe.stepfit import Band
 
 Floats = NDArray[np.floating[Any]]
@@ -204,15 +205,17 @@ class Profiles:
 
     def take(self, chosen: NDArray[np.bool_]) -> "Profiles":
         """Pick profiles by a mask."""
+        index = np.flatnonzero(chosen)
         return Profiles(
-            self.grey.T[:, chosen].T, self.offsets, self.cosine[chosen], self.normal[chosen],
-            self.xy[chosen], self.place[chosen], self.blur[chosen], self.weight.T[:, chosen].T,
+            self.grey.T.take(index, axis=1).T, self.offsets, self.cosine[index],
+            self.normal.take(index, axis=0), self.xy.take(index, axis=0), self.place[index],
+            self.blur[index], self.weight.T.take(index, axis=1).T,
         )  # fmt: skip
 
     @property
     def short_of_level(self) -> bool:
         """Whether they end before the level of the face is seen beyond a narrow band."""
-        return bool(self.offsets[-1] < 3 * np.median(self.blur) + NARROWEST_PX)
+        return bool(self.offsets[-1] < 3 * median(self.blur) + NARROWEST_PX)
 
 
 @dataclass(frozen=True)
@@ -281,7 +284,7 @@ def roughness(profiles: Profiles) -> float:
     square = ((profiles.grey - found.grey) ** 2 * near).sum(axis=1) / np.maximum(
         near.sum(axis=1), 1
     )
-    return float(np.median(np.sqrt(square) * profiles.blur) / np.median(np.abs(found.rise)))
+    return median(np.sqrt(square) * profiles.blur) / median(np.abs(found.rise))
 
 
 def _in_its_errors(z: Floats, share: Floats) -> float:
@@ -352,8 +355,7 @@ def levels_beside(profiles: Profiles, unit: UnitStep) -> Levelled:
     -------
     Levelled
     """
-    windows = (*LEVEL_WINDOWS, MARK_SAMPLES)
-    return common_levels(profiles.grey, unit, np.ones(len(profiles.xy), bool), windows)
+    return common_levels(profiles.grey, unit, np.ones(len(profiles.xy), bool), MARK_SAMPLES)
 
 
 def weighed(profiles: Profiles, bevel: Bevel = NO_BEVEL) -> Profiles:
@@ -373,7 +375,7 @@ def weighed(profiles: Profiles, bevel: Bevel = NO_BEVEL) -> Profiles:
     left = profiles.grey - levels_beside(profiles, unit).grey
     beyond = unit.sides[1]
     sides = beyond < 1 - PLATEAU_SHARE, beyond > PLATEAU_SHARE
-    face, ground = (float(np.median(left[side] ** 2)) if side.any() else 0.0 for side in sides)
+    face, ground = (median(left[side] ** 2) if side.any() else 0.0 for side in sides)
     least = max(face, ground) / MOST_UNLIKE + 1e-12
     variance = max(face, least) + (max(ground, least) - max(face, least)) * beyond
     return replace(

@@ -14,6 +14,7 @@ from numpy.typing import NDArray
 from cogloupe.greys import greys_of
 from cogloupe.looks import best_looks, curve_doubt
 from cogloupe.outline import border_chains, crossings_of, material_mask
+from cogloupe.running import median
 from cogloupe.sampling import EdgePoints, Fit, sample_edge
 from cogloupe.segment import Region
 
@@ -111,7 +112,7 @@ def find_edges(pixels: NDArray[Any], region: Region, edge: EdgeChoice = "outer")
     teeth = Fit(module)
     best, *others = best_looks(greys, crossings, region.coloured, teeth)
     bevel = best.bevel
-    start = None if best.profiles is None else float(np.median(best.profiles.blur))
+    start = None if best.profiles is None else median(best.profiles.blur)
     teeth = replace(teeth, bevel=bevel, blur=start)
     bore = replace(teeth, room_px=np.inf)
     measured = [sample_edge(best.greys, crossings, teeth)]
@@ -122,7 +123,7 @@ def find_edges(pixels: NDArray[Any], region: Region, edge: EdgeChoice = "outer")
         for m in measured
     ]
     first = measured[0]
-    blur = float(np.median(first.points.blur))
+    blur = median(first.points.blur)
     sharpening = best.sharpening.amount if best.sharpening else 0.0
     doubt = hypot(
         curve_doubt(best, others), BURNT_DOUBT * first.burnt, SHARPENING_DOUBT * (sharpening > 0)

@@ -10,6 +10,8 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from cogloupe.running import median
+
 Floats = NDArray[np.floating[Any]]
 Bools = NDArray[np.bool_]
 Ints = NDArray[np.int64]
@@ -66,10 +68,10 @@ def grains_beside(residual: Floats, z: Floats, rise: Floats, plain: Bools) -> tu
     residual, z, rise, plain = residual[few], z[few], rise[few], plain[few]
     # Dirt is no grain.
     off = np.abs(residual)
-    usual = off < 6 * np.median(off[::7]) + 0.3 * np.abs(rise)[:, None]
+    usual = off < 6 * median(off[::7]) + 0.3 * np.abs(rise)[:, None]
     usual &= plain[:, None]
     sides = (usual & (z < -PLATEAU_BLURS), usual & (z > PLATEAU_BLURS))
-    least = LEAST_NOISE * float(np.median(np.abs(rise))) ** 2
+    least = LEAST_NOISE * median(np.abs(rise)) ** 2
     return _grain_of(residual, sides[0], least), _grain_of(residual, sides[1], least)
 
 

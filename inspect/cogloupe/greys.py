@@ -110,7 +110,7 @@ class Greys:
 
     def _colours(self, start: Ints, step: Ints, offsets: Ints) -> NDArray[np.float32]:
         stored = self._pixels(start, step, offsets)
-        return self._light[stored] if self.in_light else stored.astype(np.float32)
+        return self._light.take(stored) if self.in_light else stored.astype(np.float32)
 
     def _pixels(self, start: Ints, step: Ints, offsets: Ints) -> NDArray[Any]:
         """Stored values, shape (k, n) or (k, n, 3): see `response.blurs_out`."""
@@ -119,7 +119,8 @@ class Greys:
         x, y = start.T + np.array(self.corner)[:, None]
         across, down = step.T
         index = y * width + x + (down * width + across) * offsets[:, None]
-        return np.asarray(self.pixels.reshape(-1, *self.pixels.shape[2:])[index])
+        rows = self.pixels.reshape(-1, *self.pixels.shape[2:])
+        return np.asarray(rows.take(index, axis=0))
 
     def stored(self, values: Singles, changes: Singles) -> Singles:
         """Turn small changes of values into those of what a picture stores, about.

@@ -11,7 +11,7 @@ from cogloupe.bevel import NARROWEST_PX, NO_BEVEL, Bevel, Misfit, Profiles, misf
 from cogloupe.bevel_fit import MOST_LIKE_GROUND, find_bevel, find_shadow, settle_bevel
 from cogloupe.greys import Greys, clearest_mixture
 from cogloupe.outline import Crossings, bend
-from cogloupe.running import dot, running_mean
+from cogloupe.running import dot, median, running_mean
 from cogloupe.sampling import LONGEST_ACROSS_BEVEL_PX, Fit, Samples, profiles_across, sample_edge
 from cogloupe.sharpening import Sharpening, find_sharpenings, unsharpened
 
@@ -202,7 +202,7 @@ def _with_any_curve(looks: list[Look], few: Crossings, fit: Fit) -> list[Look]:
     left = best.misfit.overall
     if left < CURVE_FITS or CURVE_SURE * left < looks[-1].misfit.overall:
         return looks
-    fit = replace(fit, grained=False, blur=float(np.median(best.measured.points.blur)))
+    fit = replace(fit, grained=False, blur=median(best.measured.points.blur))
     reach = _reach(fit)
 
     def look(power: float) -> Look:
@@ -282,7 +282,7 @@ def _with_bevel(look: Look, reach: int, find: Finder) -> Look:
 
 def _settled(crossings: Crossings, look: Look, fit: Fit, reach: int) -> Bevel | None:
     """The bevel of a look as more of the outline has it; None where it is not surely there."""
-    blur = None if look.profiles is None else float(np.median(look.profiles.blur))
+    blur = None if look.profiles is None else median(look.profiles.blur)
     fit = replace(fit, bevel=look.bevel, blur=blur, grained=False)
     profiles = _profiles(look.greys, sample_edge(look.greys, crossings, fit), reach)
     if profiles is None:
@@ -292,7 +292,7 @@ def _settled(crossings: Crossings, look: Look, fit: Fit, reach: int) -> Bevel | 
         return None
     if look.bevel.width_px:
         # A narrow band of one light all round is only another blur.
-        resolved = bevel.width_px > RESOLVED_BLURS * np.median(profiles.blur)
+        resolved = bevel.width_px > RESOLVED_BLURS * median(profiles.blur)
         if bevel.width_px < PINNED * NARROWEST_PX or not (resolved or bevel.unlike > LEAST_UNLIKE):
             return None
     return bevel
@@ -311,7 +311,7 @@ def _looks(greys: Greys, crossings: Crossings, coloured: bool, fit: Fit, reach: 
     first = sample_edge(greys, crossings, fit)
     if not len(first.points):
         return [Look(greys, first, None, NOT_SEEN, 0.0, 1.0)]
-    fit = replace(fit, blur=float(np.median(first.points.blur)))
+    fit = replace(fit, blur=median(first.points.blur))
     light = replace(greys, in_light=True)
     light, second = _clearest(light, crossings, coloured, fit, reach)
     apart = abs(_typical_place(second) - _typical_place(first))
@@ -344,7 +344,7 @@ def _roughness(greys: Greys, measured: Samples, reach: int) -> float:
 
 def _typical_place(measured: Samples) -> float:
     """How far out of the crossings' pixels the edge lies in the middle, in blurs."""
-    return float(np.median(measured.place / measured.points.blur))
+    return median(measured.place / measured.points.blur)
 
 
 def _reach(fit: Fit) -> int:
@@ -370,7 +370,7 @@ def _profiles(greys: Greys, measured: Samples, reach: int) -> Profiles | None:
     jump = np.abs(np.roll(measured.points.xy, -1, axis=0) - measured.points.xy).max(axis=1) > 3
     usable = measured.points.good & (running_mean(1.0 * jump, 2 * reach) == 0)
     # The blur of a bend is no matter of camera or bevel: on small teeth only the straighter half.
-    straight = max(0.8, float(np.median(turn[usable]))) if usable.any() else 0.8
+    straight = max(0.8, median(turn[usable])) if usable.any() else 0.8
     kept = np.flatnonzero(usable & (turn >= min(straight, 0.99)))
     if len(kept) < 200:
         kept = np.flatnonzero(usable)
@@ -379,8 +379,8 @@ def _profiles(greys: Greys, measured: Samples, reach: int) -> Profiles | None:
     kept = kept[inside]
     if len(kept) < 200 or measured.burnt > 0.5:
         return None
-    cosine = np.abs(dot(normal[kept], crossings.step[inside]))
     points = measured.points.take(kept)
+    cosine = np.abs(dot(points.normal, crossings.step.take(inside, axis=0)))
     return Profiles(
         values, offsets, cosine, points.normal, points.xy, measured.place[kept], points.blur,
         np.ones_like(values),

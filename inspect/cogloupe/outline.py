@@ -93,7 +93,9 @@ class Crossings:
 
     def take(self, chosen: NDArray[np.int64]) -> "Crossings":
         """Pick crossings by index."""
-        return Crossings(self.inside[chosen], self.step[chosen], self.normal[chosen])
+        # Rows are taken in a tenth of the time of an index in brackets.
+        inside, step = self.inside.take(chosen, axis=0), self.step.take(chosen, axis=0)
+        return Crossings(inside, step, self.normal.take(chosen, axis=0))
 
 
 def crossings_of(mask: NDArray[np.uint8], chain: NDArray[Any]) -> Crossings:
@@ -105,8 +107,8 @@ def crossings_of(mask: NDArray[np.uint8], chain: NDArray[Any]) -> Crossings:
     # more of the same.
     inner = np.stack([x < width - 1, y < height - 1, x > 0, y > 0], axis=1)
     beside = (y * width + x)[:, None] + inner * (steps @ [1, width])
-    which, direction = np.nonzero(mask.ravel()[beside] == 0)
-    inside, step = chain[which].astype(np.int64), steps[direction]
+    which, direction = np.divmod(np.flatnonzero(mask.ravel().take(beside) == 0), len(steps))
+    inside, step = chain.take(which, axis=0).astype(np.int64), steps.take(direction, axis=0)
     half_way = inside + step / 2
     normal = normals(half_way)
     outwards = dot(normal, step)
@@ -117,7 +119,7 @@ def crossings_of(mask: NDArray[np.uint8], chain: NDArray[Any]) -> Crossings:
     along = np.abs(normal)
     principal = np.where(step[:, 0] != 0, along[:, 0] >= along[:, 1], along[:, 1] > along[:, 0])
     keep = principal & (outwards > 0)
-    return Crossings(inside[keep], step[keep], normal[keep])
+    return Crossings(inside, step, normal).take(np.flatnonzero(keep))
 
 
 def normals(xy: Floats) -> Floats:
@@ -149,5 +151,5 @@ def tangents(xy: Floats, reach: int = 5) -> Floats:
     reach = min(reach, max(1, len(xy) // 4))
     smooth = running_mean(xy.T, reach).T
     chord = np.roll(smooth, -reach, axis=0) - np.roll(smooth, reach, axis=0)
-    length = np.maximum(np.hypot(*chord.T), 1e-9)
+    length = np.maximum(np.sqrt(dot(chord, chord)), 1e-9)
     return np.asarray(chord / length[:, None])

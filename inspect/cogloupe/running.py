@@ -1,4 +1,4 @@
-"""Running means along an outline, which closes on itself, and sums across it."""
+"""Means and medians along an outline, which closes on itself, and sums across it."""
 
 from typing import Any
 
@@ -10,6 +10,11 @@ Floats = NDArray[np.floating[Any]]
 
 LEVEL_WINDOW = 120
 """Samples along the outline over which levels and blur are averaged: about one flank."""
+NORMAL = 1.4826
+"""Standard deviation of a normal distribution, in medians of its absolute values."""
+PIECE = 12
+"""Samples of the pieces that what changes slowly is worked out for; grain of a texture reaches no
+further."""
 
 
 def running_mean(values: Floats, window: int = LEVEL_WINDOW) -> Floats:
@@ -34,6 +39,54 @@ def running_mean(values: Floats, window: int = LEVEL_WINDOW) -> Floats:
     closed = cv2.copyMakeBorder(rows, 0, 0, before, window - before - 1, cv2.BORDER_WRAP)
     mean = cv2.blur(closed, (window, 1), anchor=(before, 0))[:, before : before + n]
     return np.asarray(mean.reshape(values.shape), values.dtype)
+
+
+def by_piece(values: Floats) -> Floats:
+    """Average values over pieces of an outline, of `PIECE` samples or little more.
+
+    Parameters
+    ----------
+    values : ndarray, shape (m, n)
+        In order along the outline.
+
+    Returns
+    -------
+    ndarray, shape (m, pieces)
+    """
+    rows, n = values.shape
+    pieces = max(1, n // PIECE)
+    return np.asarray(cv2.resize(values, (pieces, rows), interpolation=cv2.INTER_AREA))
+
+
+def mean_of_pieces(pieces: Floats, samples: int = LEVEL_WINDOW) -> Floats:
+    """Average each piece with its neighbours, over about so many samples: see `running_mean`."""
+    return running_mean(pieces, max(1, samples // PIECE))
+
+
+def along(pieces: Floats, n: int) -> Floats:
+    """Give each of n samples what lies between the middles of pieces.
+
+    Parameters
+    ----------
+    pieces : ndarray, shape (m, pieces)
+    n : int
+
+    Returns
+    -------
+    ndarray, shape (m, n)
+    """
+    return np.asarray(cv2.resize(pieces, (n, len(pieces)), interpolation=cv2.INTER_LINEAR))
+
+
+def median(values: Floats) -> float:
+    """Middle of values, the upper one of two: a library's mean of both takes five times as long."""
+    half = values.size // 2
+    return float(np.partition(values.ravel("K"), half)[half])
+
+
+def scatter(values: Floats) -> float:
+    """Standard deviation of values about zero, which some that stray far hardly change."""
+    return NORMAL * median(np.abs(values))
 
 
 def dot(a: NDArray[Any], b: NDArray[Any]) -> Floats:

@@ -21,8 +21,8 @@ from cogloupe.grain import PLATEAU_BLURS, PLATEAU_SHARE
 from cogloupe.greys import Greys
 from cogloupe.outline import Crossings, normals
 from cogloupe.response import blurs_out, unit_step
-from cogloupe.running import dot, running_mean
-from cogloupe.stepfit import GRAIN_SAMPLES, fit_steps
+from cogloupe.running import PIECE, dot, median, running_mean, scatter
+from cogloupe.stepfit import fit_steps
 
 Floats = NDArray[np.float64]
 Singles = NDArray[np.floating[Any]]
@@ -84,10 +84,9 @@ class EdgePoints:
         -------
         EdgePoints
         """
-        return EdgePoints(
-            self.xy[chosen], self.normal[chosen], self.u[chosen], self.blur[chosen],
-            self.good[chosen],
-        )  # fmt: skip
+        index = np.flatnonzero(chosen) if chosen.dtype == bool else chosen
+        xy, normal = self.xy.take(index, axis=0), self.normal.take(index, axis=0)
+        return EdgePoints(xy, normal, self.u[index], self.blur[index], self.good[index])
 
     def straightened(self, curvature: Floats | float) -> Floats:
         """Undo the shift that blur gives a curved edge.
@@ -188,13 +187,13 @@ def sample_edge(greys: Greys, crossings: Crossings, fit: Fit) -> Samples:
         cosine = np.abs(dot(seen.normal, seen.step)).astype(np.float32)
         band = fit.bevel.along(seen.normal, seen.inside) if fit.bevel.seen else None
         steps = fit_steps(profiles, offsets, cosine, seen.normal, blur, band, fit.grained)
-        blur = max(blur, float(np.median(steps.blur)))
+        blur = max(blur, median(steps.blur))
     t, s, levels, residual = steps.place, steps.blur, steps.levels, steps.residual
     # A thousand profiles tell the noise as well as all of them.
-    noise = 1.4826 * float(np.median(np.abs(residual[:: max(1, len(residual) // 1000)])))
+    noise = scatter(residual[:: max(1, len(residual) // 1000)])
     contrast = levels[1] - levels[0]
     xy = seen.inside + t[:, None] * seen.step
-    typical = float(np.median(np.abs(contrast)))
+    typical = median(np.abs(contrast))
     u = noise / np.maximum(np.abs(contrast), 1e-6) * np.sqrt(2 * sqrt(pi) * s * cosine)
     z = blurs_out(offsets, t, cosine / s)
     most = 4 * noise + 0.02 * typical
@@ -222,7 +221,7 @@ def _levelled(residual: Singles, z: Singles, band: Floats, typical: float) -> Si
     for share in (face, unit_step(z)[0]):
         plateau = share > PLATEAU_SHARE
         own = (plateau * residual).sum(axis=1) / np.maximum(plateau.sum(axis=1), 1)
-        most = STRAY * float(np.median(np.abs(own))) + 0.02 * typical
+        most = STRAY * median(np.abs(own)) + 0.02 * typical
         left = left - share * np.clip(own, -most, most)[:, None]
     return left
 
@@ -235,15 +234,15 @@ def _texture(residual: Singles, z: Singles) -> float:
     """
     squares = 0.0
     for side in (z < -PLATEAU_BLURS, z > PLATEAU_BLURS):
-        seen = np.abs(residual[::7][side[::7]])
+        seen = residual[::7][side[::7]]
         if not len(seen):
             continue
-        count = running_mean(side.sum(axis=1, dtype=float), GRAIN_SAMPLES)
-        total = running_mean(dot(side, residual), GRAIN_SAMPLES)
+        count = running_mean(side.sum(axis=1, dtype=float), PIECE)
+        total = running_mean(dot(side, residual), PIECE)
         mean = total / np.maximum(count, 1e-9)
-        pixel = (1.4826 * float(np.median(seen))) ** 2
-        by_chance = pixel / np.maximum(np.median(count) * GRAIN_SAMPLES, 1)
-        squares += max((1.4826 * float(np.median(np.abs(mean)))) ** 2 - by_chance, 0.0)
+        pixel = scatter(seen) ** 2
+        by_chance = pixel / max(median(count) * PIECE, 1)
+        squares += max(scatter(mean) ** 2 - by_chance, 0.0)
     return sqrt(squares)
 
 
@@ -288,8 +287,9 @@ def profiles_across(
     # Along the outline in memory, which is fast: see `response.blurs_out`.
     ends = crossings.inside.T + crossings.step.T * offsets[[0, -1], None, None]
     frame = np.array(greys.shape[::-1])[:, None]
-    kept = np.flatnonzero(((ends >= 0) & (ends < frame)).all(axis=(0, 1)))
-    profiles = greys.along(crossings.inside[kept], crossings.step[kept], offsets)
+    kept = np.flatnonzero(((ends >= 0) & (ends < frame)).reshape(4, -1).all(axis=0))
+    seen = crossings.take(kept)
+    profiles = greys.along(seen.inside, seen.step, offsets)
     return profiles, offsets.astype(np.float32), kept
 
 
@@ -300,6 +300,6 @@ def _first_blur(greys: Greys, crossings: Crossings) -> float:
     if len(profiles) == 0:
         return 1.0
     cosine = np.abs(dot(few.normal, few.step))[kept]
-    steepest = np.median(np.abs(np.diff(profiles, axis=1)).max(axis=1) / cosine)
-    height = np.median(np.abs(profiles[:, :2].mean(axis=1) - profiles[:, -2:].mean(axis=1)))
+    steepest = median(np.abs(np.diff(profiles, axis=1)).max(axis=1) / cosine)
+    height = median(np.abs(profiles[:, :2].mean(axis=1) - profiles[:, -2:].mean(axis=1)))
     return float(np.clip(height / max(steepest, 1e-9) / sqrt(2 * pi), 0.4, 5.0))

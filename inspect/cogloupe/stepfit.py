@@ -25,7 +25,16 @@ from cogloupe.levels import (
 )
 from cogloupe.outline import bend
 from cogloupe.response import BrokenEdge, UnitStep, blurs_out, broken_step, unit_step
-from cogloupe.running import LEVEL_WINDOW, dot, running_mean
+from cogloupe.running import (
+    LEVEL_WINDOW,
+    PIECE,
+    along,
+    by_piece,
+    dot,
+    mean_of_pieces,
+    median,
+    running_mean,
+)
 
 Floats = NDArray[np.floating[Any]]
 Doubles = NDArray[np.float64]
@@ -35,8 +44,6 @@ Ints = NDArray[np.int64]
 MOST_TURNS, SETTLED_PX, SETTLED_BLUR = 8, 0.001, 0.01
 """Turns that places, levels and blurs are given to settle; the mean move of a place, and the mean
 share of a blur, from which the next turn would change a third and a twentieth of it at most."""
-GRAIN_SAMPLES = 12
-"""Neighbouring samples that one grain of a texture may reach."""
 BLURS_PX = 0.3, 8.0
 """Least and most blur that is looked for."""
 GRAINED_TURNS = 3
@@ -154,7 +161,7 @@ def fit_steps(
         elif np.mean(np.abs(move[plain])) < SETTLED_PX:
             break
     # Grain is told by plateaus.
-    seen = offsets[-1] > PLATEAU_BLURS * float(np.median(s)) + LEAST_PLATEAU_PX
+    seen = offsets[-1] > PLATEAU_BLURS * median(s) + LEAST_PLATEAU_PX
     grains = grains_beside(now.residual, now.unit.z, now.rise, plain) if grained and seen else None
     if grains and any(grain.variance > LEAST_GRAIN * grain.own for grain in grains):
         s = np.clip(_smooth(s, np.ones(len(s))), *BLURS_PX) if band is None else s
@@ -252,25 +259,25 @@ def _widening(now: _Compared, s: Floats, plain: Bools) -> Floats:
     widen = widen - slope * taken_up(slope, widen)[:, None]
     on_step, crossed = dot(widen, step), dot(step, step)
     on_rest, grounds = np.einsum("nk->n", widen) - on_step, np.einsum("nk->n", step)
-    sums = plain * np.stack(
+    sums = by_piece(plain * np.stack(
         [step.shape[1] - 2 * grounds + crossed, grounds - crossed, crossed, on_rest, on_step,
          dot(widen, widen), dot(widen, residual)]
-    )  # fmt: skip
+    ))  # fmt: skip
     far, near = (_solve_widening(sums, window) for window in LEVEL_WINDOWS)
-    # Chance scatter of a stretch's wish from that of short pieces, within which marks err together.
-    pieces = running_mean(sums[-1] - running_mean(sums[-1]), GRAIN_SAMPLES)
-    own = np.maximum(running_mean(sums[-2]), 1e-12)
-    by_chance = np.mean((pieces / own) ** 2) * GRAIN_SAMPLES / LEVEL_WINDOW
+    # Chance scatter of a stretch's wish from that of its pieces, within which marks err together.
+    own, wanted = mean_of_pieces(sums[-2:])
+    scatter = (sums[-1] - wanted) / np.maximum(own, 1e-12)
+    by_chance = np.mean(scatter**2) * PIECE / LEVEL_WINDOW
     difference = near - far
-    return np.asarray(far + difference * beyond_chance(np.mean(difference**2), by_chance))
+    change = far + difference * beyond_chance(np.mean(difference**2), by_chance)
+    return np.asarray(along(change[None], len(s))[0])
 
 
 def _solve_widening(sums: Floats, window: int) -> Floats:
     """Change of the blur for stretches of the outline."""
     # A plain running mean turns the sign of some ripples along the outline, which would grow.
-    *levels, on_rest, on_step, own, wanted = running_mean(
-        running_mean(sums, window // 2), window // 2
-    )
+    half = window // 2
+    *levels, on_rest, on_step, own, wanted = mean_of_pieces(mean_of_pieces(sums, half), half)
     dark, bright = solve_levels(np.stack([*levels, on_rest, on_step]), 0.0)
     left = np.maximum(own - dark * on_rest - bright * on_step, 0.1 * own + 1e-12)
     return np.asarray(wanted / left)
@@ -349,5 +356,5 @@ def _plain(normal: Doubles, profiles: Floats, step: Floats) -> Bools:
             running_mean(usable * 1.0), 1e-9
         )
         away = np.abs(own - middle)
-        plain &= (count > 0) & (away <= 5 * np.median(away[usable]) + 1e-9)
+        plain &= (count > 0) & (away <= 5 * median(away[usable]) + 1e-9)
     return np.asarray(plain if plain.any() else smooth)
