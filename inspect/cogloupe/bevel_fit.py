@@ -5,7 +5,7 @@ to the gear, its light changes smoothly with the way it faces, the shadow falls 
 gear's height, lighting and blur change smoothly over the frame, and each sample has its own place.
 """
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from math import pi, sqrt
 from typing import Any
@@ -31,8 +31,10 @@ from cogloupe.bevel import (
 from cogloupe.bevel_start import by_facing, first_band, smooth_light
 from cogloupe.levels import taken_up
 from cogloupe.response import BrokenStep
+from cogloupe.running import dot, median
 
 Floats = NDArray[np.floating[Any]]
+Bools = NDArray[np.bool_]
 
 ORDERS, ALL_ORDERS = 3, 8
 """Harmonics of the direction that a band's brightness may have, while it is looked for and when
@@ -184,7 +186,7 @@ def settle_bevel(profiles: Profiles, bevel: Bevel) -> tuple[Bevel, float, float]
 
 def _gain(one: Floats, two: Floats) -> tuple[float, float]:
     """By how much less the second misses samples, in usual misfits and in its standard errors."""
-    usual = np.median(np.minimum(one, two))
+    usual = median(np.minimum(one, two))
     gain = np.clip((one - two) / usual, -PART_LIMIT, PART_LIMIT)
     parts = np.array([part.mean() for part in np.array_split(gain, PARTS)])
     error = max(float(parts.std(ddof=1)), LEAST_SPREAD) / sqrt(PARTS)
@@ -250,7 +252,7 @@ def _starts(profiles: Profiles, frame: Frame, limits: tuple[float, float]) -> It
         yield state(replace(none, width_px=width), 0.85, 0.0)
     light = (profiles.grey - levels[0][:, None]) / (levels[1] - levels[0])[:, None]
     distance = (profiles.offsets - profiles.place[:, None]) * profiles.cosine[:, None]
-    facing = by_facing(light, distance, profiles.normal, float(np.median(profiles.blur)))
+    facing = by_facing(light, distance, profiles.normal, median(profiles.blur))
     if len(facing.turn) < SECTORS_NEEDED:
         return
     ways = harmonics(np.stack([np.cos(facing.turn), np.sin(facing.turn)], axis=1), ORDERS)
@@ -333,14 +335,10 @@ def _better(
     without_place = [v - by_place * taken_up(by_place, v)[:, None] for v in (*rates, residual)]
     left = without_place[-1]
     own = (left**2).mean(axis=1)
-    usual = own < 9 * np.median(own)
-    shared = np.stack(without_place[:-1])
-    products = np.einsum("ank,bnk->abn", shared, shared) * usual
-    right = np.einsum("ank,nk->an", shared, left) * usual
-    normal = np.block(
-        [[a.T @ (products[i, j][:, None] * b) for j, b in enumerate(bases)]
-         for i, a in enumerate(bases)]
-    )  # fmt: skip
+    usual = own < 9 * median(own)
+    shared = without_place[:-1]
+    normal = _normal(shared, bases, usual)
+    right = [dot(rate, left) * usual for rate in shared]
     pull = np.concatenate([b.T @ r for b, r in zip(bases, right, strict=True)])
     share, noise = state.bevel.share, float(own[usual].mean())
     alike = _alike(bases[0] * right[0][:, None], noise, normal)
@@ -372,6 +370,19 @@ def _better(
     )
     place = np.clip(state.place + place, *_places(limits))
     return _State(bevel, place), float(own[usual].mean())
+
+
+def _normal(shared: Sequence[Floats], bases: tuple[Floats, ...], usual: Bools) -> Floats:
+    """Normal equations of what is shared, from its rates and the terms that it is made of."""
+    ends = np.cumsum([base.shape[1] for base in bases])
+    parts = [slice(end - base.shape[1], end) for base, end in zip(bases, ends, strict=True)]
+    normal = np.empty((ends[-1], ends[-1]))
+    for i, a in enumerate(bases):
+        for j, b in enumerate(bases[: i + 1]):
+            block = a.T @ ((dot(shared[i], shared[j]) * usual)[:, None] * b)
+            normal[parts[i], parts[j]] = block
+            normal[parts[j], parts[i]] = block.T
+    return normal
 
 
 def _from_expected(bevel: Bevel) -> tuple[Floats, Floats]:
@@ -410,9 +421,9 @@ def _laid(profiles: Profiles, state: _State) -> _Laid:
     at = _at(profiles, state)
     unit = steps_with(at, state.bevel)
     found = levels_beside(profiles, unit)
-    per_px = -found.rise * profiles.cosine / at.blur
+    per_px = (-found.rise * profiles.cosine / at.blur).astype(np.float32)
     return _Laid(
-        unit, found.rise[:, None], from_edge(at), at.blur[:, None],
+        unit, found.rise[:, None], from_edge(at), at.blur.astype(np.float32)[:, None],
         profiles.weight * (profiles.grey - found.grey),
         profiles.weight * per_px[:, None] * unit.both,
     )  # fmt: skip
@@ -423,8 +434,10 @@ def _rates(profiles: Profiles, state: _State, laid: _Laid) -> tuple[Floats, ...]
     bevel, unit, rise = state.bevel, laid.unit, laid.rise
     per_blur = rise / laid.blur
     by_blur = -per_blur * (unit.both * laid.distance + unit.inner * bevel.width_px / laid.blur)
-    by_share, by_lighting = bevel.rates(profiles.normal, profiles.xy)
-    by_light = float(np.median(rise)) * unit.lit
+    by_share, by_lighting = (
+        rates.astype(np.float32) for rates in bevel.rates(profiles.normal, profiles.xy)
+    )
+    by_light = median(rise) * unit.lit
     by_soft = bevel.soft_px / np.hypot(bevel.soft_px, laid.blur)
     shared = (
         by_light * by_share[:, None], by_light * by_lighting[:, None],

@@ -7,7 +7,8 @@ the two sides of an edge, which passes for a bevel, and hides which curve light 
 
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
-from math import ceil, exp, log
+from functools import partial
+from math import ceil, exp, hypot, log
 from typing import Any
 
 import cv2
@@ -15,6 +16,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from cogloupe.bevel import Profiles, levels_beside, single_steps
+from cogloupe.bounded_fit import BoundedFit, fit_within
 from cogloupe.greys import Greys
 from cogloupe.response import srgb_light, srgb_stored, unit_step
 
@@ -29,7 +31,7 @@ MISFIT = 0.002
 GROUND_SIDE_PX = 0.3
 """Where the ground side begins: the step itself is half the band's."""
 GROUND_LOOSE = 0.2
-SCALES = (0.1, 0.1, 0.01, 0.01, 0.1, 0.1)
+SCALES = np.array([0.1, 0.1, 0.01, 0.01, 0.1, 0.1])
 STARTS = ((0.5, 1.0), (1.0, 2.0))
 MOST_AMOUNT, RADII_PX = 4.0, (0.5, 6.0)
 LEAST_AMOUNT = 0.1
@@ -41,7 +43,7 @@ they were sharpened by more than 0.3, less than 1.15 where not)."""
 CLIPPED = 0.01
 """Share of the contrast by which halos go beyond what can be stored where they are called clipped.
 """
-TAIL = 4.0
+TAIL = 5.0
 """Standard deviations to which a Gaussian reaches."""
 KERNEL_PX = 64
 SIXTEEN_BITS = 257
@@ -138,8 +140,6 @@ def _typical_edge(profiles: Profiles, full_scale: float) -> _Edge:
 
 def _fit(edge: _Edge) -> Sharpening | None:
     """Fit a blurred step as a camera sharpens and stores it; None where it need not sharpen."""
-    from scipy.optimize import least_squares  # slow to import, and only some cameras need it
-
     material, ground = edge.levels
     low = [-3.0, 0.3, material - edge.loose, ground - GROUND_LOOSE, 0.0, log(RADII_PX[0])]
     high = [3.0, 8.0, material + edge.loose, ground + GROUND_LOOSE, MOST_AMOUNT, log(RADII_PX[1])]
@@ -148,29 +148,28 @@ def _fit(edge: _Edge) -> Sharpening | None:
         shape = np.clip(_sharp_edge(edge.distance, sizes, curved), 0.0, 1.0)
         return np.asarray((shape - edge.value) / edge.u)
 
-    def best(*starts: tuple[float, ...]) -> tuple[float, Floats, bool]:
-        """Least mean square of what is left, and the sizes and the curve that leave it."""
+    def best(*starts: tuple[float, ...]) -> tuple[BoundedFit, bool]:
+        """What leaves least, and whether by the sRGB curve."""
+        count = len(starts[0])
+        bounds = np.array(low[:count]), np.array(high[:count])
         ends = [
             (
-                least_squares(
-                    left, start, args=(curved,), x_scale=SCALES[: len(start)],
-                    bounds=(low[: len(start)], high[: len(start)]),
-                ),
+                fit_within(partial(left, curved=curved), np.array(start), bounds, SCALES[:count]),
                 curved,
             )
             for curved in (False, True)
             for start in starts
-        ]  # fmt: skip
-        end, curved = min(ends, key=lambda end: float(end[0].cost))
-        return 2 * float(end.cost) / len(edge.value), end.x, curved
+        ]
+        return min(ends, key=lambda end: end[0].mean_square)
 
     step = (0.0, edge.blur, float(material), float(ground))
-    plain, *_ = best(step)
-    if plain < PLAIN:
+    plain, _ = best(step)
+    if plain.mean_square < PLAIN:
         return None
-    left_over, sizes, curved = best(*((*step, amount, log(radius)) for amount, radius in STARTS))
-    if plain < SHARPER * left_over:
+    found, curved = best(*((*step, amount, log(radius)) for amount, radius in STARTS))
+    if plain.mean_square < SHARPER * found.mean_square:
         return None
+    sizes = found.values
     beyond = np.abs(_sharp_edge(edge.distance, sizes, curved) - 0.5).max() - 0.5
     clipped = bool(beyond > CLIPPED * abs(ground - material))
     return Sharpening(float(sizes[4]), exp(float(sizes[5])), clipped)
@@ -184,16 +183,17 @@ def _sharp_edge(distance: Floats, sizes: Floats, curved: bool) -> Floats:
     """
     place, blur, low, high = sizes[:4]
     amount, radius = (sizes[4], exp(sizes[5])) if len(sizes) > 4 else (0.0, FINE_PX)
-    soft = _gaussian(radius / FINE_PX)
-    reach = float(np.abs(distance).max()) + TAIL * radius + 1
-    fine = np.arange(-reach, reach, FINE_PX)
-    step = unit_step((fine - place) / blur)[0]
-    if curved:
-        dark, bright = srgb_light(np.array([low, high]))
-        stored = srgb_stored(dark + (bright - dark) * step)
-    else:
-        stored = low + (high - low) * step
-    mean = np.convolve(stored, soft, mode="same")
+    if not curved:
+        # A blurred step's Gaussian mean is a step of more blur.
+        step, soft = (unit_step((distance - place) / s)[0] for s in (blur, hypot(blur, radius)))
+        return np.asarray(low + (high - low) * (step + amount * (step - soft)))
+    weights = _gaussian(radius / FINE_PX)
+    # Places that stay where they are make what is left change smoothly.
+    reach = ceil((float(np.abs(distance).max()) + 1) / FINE_PX) + len(weights) // 2
+    fine = FINE_PX * np.arange(-reach, reach + 1)
+    dark, bright = srgb_light(np.array([low, high]))
+    stored = srgb_stored(dark + (bright - dark) * unit_step((fine - place) / blur)[0])
+    mean = np.convolve(stored, weights, mode="same")
     return np.asarray(np.interp(distance, fine, stored + amount * (stored - mean)))
 
 
