@@ -5,7 +5,7 @@ import pytest
 from scipy.ndimage import gaussian_filter
 from scipy.special import ndtr
 
-from cogloupe.grain import Grain, grains_beside, pixel_weights
+from cogloupe.grain import Grain, grains_beside, weighed_products
 from cogloupe.stepfit import BLURS_PX, fit_steps
 
 N, BLUR, NOISE, MARK = 3000, 1.25, 0.5, 12.0
@@ -60,8 +60,26 @@ def test_grain_is_told_from_the_plateaus():
 def test_without_grain_all_pixels_weigh_alike():
     share = ndtr(OFFSETS[None] / BLUR)
     alike = Grain(0.0, 1.0, 4.0)
-    weights = pixel_weights((alike, alike), 1 - share, share, np.zeros(1, np.int64))
-    np.testing.assert_allclose(weights[0], np.eye(len(OFFSETS)) / 4, atol=1e-6)
+    values = np.eye(len(OFFSETS))[:, :, None]
+    products = weighed_products(values, (alike, alike), 1 - share, share, np.zeros(1, np.int64))
+    np.testing.assert_allclose(products, values / 4, atol=1e-6)
+
+
+def test_every_profile_is_weighed_by_its_own_kind():
+    rng = np.random.default_rng(5)
+    kind = np.array([7, 3, 7, 9, 3])
+    share = ndtr((OFFSETS + kind[:, None] / 10) / BLUR)
+    values = rng.normal(size=(2, len(OFFSETS), len(kind)))
+    grains = Grain(2.0, 3.0, 1.0), Grain(0.5, 1.5, 0.3)
+    products = weighed_products(values, grains, 1 - share, share, kind)
+    for k, ground in enumerate(share):
+        both = [
+            side[:, None] * side * grain.covariance(len(OFFSETS))
+            for side, grain in zip((1 - ground, ground), grains, strict=True)
+        ]
+        own = np.diag((1 - ground) * grains[0].own + ground * grains[1].own)
+        expected = values[:, :, k] @ np.linalg.solve(sum(both) + own, values[:, :, k].T)
+        np.testing.assert_allclose(products[:, :, k], expected, rtol=1e-9)
 
 
 @pytest.mark.parametrize("seed", [8, 13, 19])

@@ -10,9 +10,10 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from cogloupe.running import median
+from cogloupe.running import dot, median
 
 Floats = NDArray[np.floating[Any]]
+Doubles = NDArray[np.float64]
 Bools = NDArray[np.bool_]
 Ints = NDArray[np.int64]
 
@@ -94,13 +95,15 @@ def _lagged(residual: Floats, side: Bools, lag: int) -> float:
     return float((products * pairs).sum()) / max(int(pairs.sum()), 1)
 
 
-def pixel_weights(
-    grains: tuple[Grain, Grain], material: Floats, ground: Floats, kind: Ints
-) -> Floats:
-    """Weights of the pixels of profiles: the inverses of their covariances.
+def weighed_products(
+    values: Floats, grains: tuple[Grain, Grain], material: Floats, ground: Floats, kind: Ints
+) -> Doubles:
+    """Products of values along profiles, weighed by the inverse covariances of their pixels.
 
     Parameters
     ----------
+    values : ndarray, shape (m, k, n)
+        Pixel by pixel in memory: see `response.blurs_out`.
     grains : tuple of Grain
         Of material and ground.
     material, ground : ndarray, shape (n, k)
@@ -111,14 +114,29 @@ def pixel_weights(
 
     Returns
     -------
-    ndarray, shape (n, k, k)
+    ndarray, shape (m, m, n)
     """
-    _, one, which = np.unique(kind, return_index=True, return_inverse=True)
+    order = np.argsort(kind, kind="stable")
+    first = np.flatnonzero(np.diff(kind[order], prepend=kind[order[0]] - 1))
+    one = order[first]
+    weights = _weights(grains, material.take(one, axis=0), ground.take(one, axis=0))
+    alike = values.take(order, axis=2)
+    weighed = np.empty_like(alike)
+    for weight, start, stop in zip(weights, first, [*first[1:], len(kind)], strict=True):
+        weighed[:, :, start:stop] = weight @ alike[:, :, start:stop]
+    products = np.empty((len(values), len(values), len(kind)))
+    for i, value in enumerate(alike):
+        for j, other in enumerate(weighed[: i + 1]):
+            products[i, j, order] = products[j, i, order] = dot(value.T, other.T)
+    return products
+
+
+def _weights(grains: tuple[Grain, Grain], material: Floats, ground: Floats) -> Floats:
+    """Inverses of the covariances of pixels, shape (n, k, k)."""
     k = material.shape[1]
     inner, outer = (grain.covariance(k).astype(material.dtype) for grain in grains)
-    face, bright = material[one], ground[one]
-    covariance = face[:, :, None] * face[:, None, :] * inner
-    covariance += bright[:, :, None] * bright[:, None, :] * outer
+    covariance = material[:, :, None] * material[:, None, :] * inner
+    covariance += ground[:, :, None] * ground[:, None, :] * outer
     diagonal = np.arange(k)
-    covariance[:, diagonal, diagonal] += (1 - bright) * grains[0].own + bright * grains[1].own
-    return np.linalg.inv(covariance)[which]
+    covariance[:, diagonal, diagonal] += (1 - ground) * grains[0].own + ground * grains[1].own
+    return np.linalg.inv(covariance)

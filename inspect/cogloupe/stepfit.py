@@ -14,7 +14,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from cogloupe.grain import PLATEAU_BLURS, Grain, grains_beside, pixel_weights
+from cogloupe.grain import PLATEAU_BLURS, Grain, grains_beside, weighed_products
 from cogloupe.levels import (
     LEVEL_WINDOWS,
     Levelled,
@@ -290,11 +290,10 @@ def _smooth(values: Floats, weights: Floats) -> Floats:
     tells little, they are placed by the foot of the step, which a wider blur puts further out.
     """
     turn = 2 * pi * np.arange(len(values)) / len(values)
-    waves = [wave(n * turn) for n in (1, 2) for wave in (np.cos, np.sin)]
-    terms = np.stack([np.ones(len(values)), *waves], axis=1)
-    weighted = terms * weights[:, None]
-    found = np.linalg.solve(weighted.T @ terms + 1e-9 * np.eye(5), weighted.T @ values)
-    return np.asarray(terms @ found, values.dtype)
+    terms = np.stack([np.ones_like(turn), *(w(k * turn) for k in (1, 2) for w in (np.cos, np.sin))])
+    weighted = terms * weights
+    found = np.linalg.solve(weighted @ terms.T + 1e-9 * np.eye(5), weighted @ values)
+    return np.asarray(found @ terms, values.dtype)
 
 
 def _weighted_moves(
@@ -307,21 +306,27 @@ def _weighted_moves(
     sample has levels of its own besides, and the blur is common to all, as smooth as the lens makes
     it.
     """
-    residual, unit = now.residual, now.unit
-    sides = unit.sides
-    inverse = pixel_weights(grains, *sides, kind)
-    own = np.stack([now.slope, *sides], axis=2)
-    rest = np.stack([residual, unit.spread * (-now.rise / s)[:, None]], axis=2)
-    weighted = np.swapaxes(inverse @ own, 1, 2)
-    normal = weighted @ own
+    unit, sides = now.unit, now.unit.sides
+    spread = unit.spread * (-now.rise / s)[:, None]
+    values = np.stack([v.T for v in (now.slope, *sides, now.residual, spread)])
+    products = weighed_products(values, grains, *sides, kind)
+    # A level strays no further from the common one than its grain lets it.
     for side, grain in enumerate(grains, start=1):
-        normal[:, side, side] += 1 / max(grain.variance, 1e-3 * grain.own)
+        products[side, side] += 1 / max(grain.variance, 1e-3 * grain.own)
     # What place and levels take up of the residuals, and of a change of the blur.
-    taken = np.linalg.solve(normal, weighted @ rest)
-    left = rest - own @ taken
-    wanted, known = ((left[:, :, 1:] * (inverse @ rest)).sum(axis=1)).T
+    taken = _solve_three(products[:3, :3], products[:3, 3:])
+    wanted, known = products[4, 3:] - (products[4, :3, None] * taken).sum(axis=0)
     wider = _smooth(wanted / np.maximum(known, 1e-12), np.maximum(known, 1e-12))
-    return taken[:, 0, 0], taken[:, 0, 1], wider
+    return taken[0, 0], taken[0, 1], wider
+
+
+def _solve_three(normal: Doubles, right: Doubles) -> Doubles:
+    """Solve n sets of three equations, shapes (3, 3, n) and (3, m, n), by Cramer's rule."""
+    one, two, three = normal
+    across = [np.cross(a, b, axis=0) for a, b in ((two, three), (three, one), (one, two))]
+    size = (one * across[0]).sum(axis=0)
+    adjoint = np.stack(across, axis=1) / np.where(np.abs(size) > 1e-300, size, np.inf)
+    return np.asarray((adjoint[:, :, None] * right).sum(axis=1))
 
 
 def _kinds(z: Floats, band: Band | None) -> Ints:
