@@ -19,6 +19,7 @@ from cogloupe.bevel import Profiles, levels_beside, single_steps
 from cogloupe.bounded_fit import BoundedFit, fit_within
 from cogloupe.greys import Greys
 from cogloupe.response import srgb_light, srgb_stored, unit_step
+from cogloupe.running import median
 
 Floats = NDArray[np.floating[Any]]
 
@@ -34,6 +35,9 @@ GROUND_LOOSE = 0.2
 SCALES = np.array([0.1, 0.1, 0.01, 0.01, 0.1, 0.1])
 STARTS = ((0.5, 1.0), (1.0, 2.0))
 MOST_AMOUNT, RADII_PX = 4.0, (0.5, 6.0)
+USUAL_PX, USUAL_SPREAD = 1.3, 0.3
+"""Radius that cameras sharpen with, and the standard deviation of its logarithm (common practice,
+no source): a smaller one with a larger amount draws nearly the same edge."""
 LEAST_AMOUNT = 0.1
 """Less moves edges by hundredths of a pixel."""
 PLAIN, SHARPER = 0.3, 1.5
@@ -103,9 +107,10 @@ def find_sharpenings(profiles: Profiles, full_scale: float) -> Iterator[Sharpeni
     """
     edge = _typical_edge(profiles, full_scale)
     outside = edge.distance > GROUND_SIDE_PX
-    ground = _Edge(
-        edge.distance[outside], edge.value[outside], edge.u[outside], edge.levels, edge.blur, 0.02
-    )
+    ground = replace(
+        edge, distance=edge.distance[outside], value=edge.value[outside], u=edge.u[outside],
+        loose=0.02,
+    )  # fmt: skip
     for part in (edge, ground):
         found = _fit(part) if len(part.value) >= 2 * len(SCALES) else None
         if found is not None and found.amount > LEAST_AMOUNT:
@@ -132,10 +137,10 @@ def _typical_edge(profiles: Profiles, full_scale: float) -> _Edge:
     seen = count > LEAST_IN_BIN
     count, where, total, square = (v[seen] for v in (count, where, total, square))
     mean = total / count
-    chance = np.maximum(square / count - mean**2, 0.0) / count
+    variance = np.maximum(square / count - mean**2, 0.0)
     levels = typical / full_scale
-    u = np.sqrt(chance + (MISFIT * (levels[1] - levels[0])) ** 2)
-    return _Edge(where / count, mean, u, levels, float(np.median(profiles.blur)))
+    u = np.sqrt(variance / count + (MISFIT * (levels[1] - levels[0])) ** 2)
+    return _Edge(where / count, mean, u, levels, median(profiles.blur))
 
 
 def _fit(edge: _Edge) -> Sharpening | None:
@@ -146,7 +151,8 @@ def _fit(edge: _Edge) -> Sharpening | None:
 
     def left(sizes: Floats, curved: bool) -> Floats:
         shape = np.clip(_sharp_edge(edge.distance, sizes, curved), 0.0, 1.0)
-        return np.asarray((shape - edge.value) / edge.u)
+        off = (shape - edge.value) / edge.u
+        return np.append(off, (sizes[5] - log(USUAL_PX)) / USUAL_SPREAD) if len(sizes) > 4 else off
 
     def best(*starts: tuple[float, ...]) -> tuple[BoundedFit, bool]:
         """What leaves least, and whether by the sRGB curve."""
