@@ -168,11 +168,10 @@ def _bands(
             if shade_px is not None:
                 parts.append(outer * np.exp(-((z * blur / shade_px) ** 2) / 2))
             # Face, band and ground (and shadow) have each a level: linear least squares.
-            design = np.stack(parts, axis=2)
-            normal = np.einsum("mki,mkj->mij", design, design) + RIDGE * np.eye(len(parts))
-            right = np.einsum("mki,sk->mis", design, facing.light)
-            levels = np.linalg.solve(normal, right)
-            left = facing.light[None] - np.einsum("mki,mis->msk", design, levels)
+            design = np.stack(parts, axis=1)
+            normal = design @ design.swapaxes(1, 2) + RIDGE * np.eye(len(parts))
+            levels = np.linalg.solve(normal, design @ facing.light.T)
+            left = facing.light - levels.swapaxes(1, 2) @ design
             square = (left**2).mean(axis=2)
             best = square.argmin(axis=0)
             sector = np.arange(len(best))
