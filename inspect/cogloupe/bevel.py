@@ -230,10 +230,14 @@ class Misfit:
     by_facing : float
         Mean square of what is left, averaged by the way the outline faces, in shares of contrast: a
         bevel shows here. What pixel noise leaves is taken off, down to a tenth of it.
+    error : float
+        Typical standard deviation of what is left on average over the whole outline, in shares of
+        contrast.
     """
 
     overall: float
     by_facing: float
+    error: float
 
 
 def misfit(profiles: Profiles, greys: Greys, bevel: Bevel = NO_BEVEL) -> Misfit:
@@ -265,7 +269,8 @@ def misfit(profiles: Profiles, greys: Greys, bevel: Bevel = NO_BEVEL) -> Misfit:
         for weights in (None, share.ravel("F"), share.ravel("F") ** 2)
     )
     pixel = float((square - total**2 / np.maximum(count, 1)).sum() / count.sum())
-    return Misfit(_in_its_errors(z, share), _mean_square(total, count, pixel))
+    overall, error = _in_its_errors(z, share)
+    return Misfit(overall, _mean_square(total, count, pixel), error)
 
 
 def roughness(profiles: Profiles) -> float:
@@ -287,8 +292,10 @@ def roughness(profiles: Profiles) -> float:
     return median(np.sqrt(square) * profiles.blur) / median(np.abs(found.rise))
 
 
-def _in_its_errors(z: Floats, share: Floats) -> float:
+def _in_its_errors(z: Floats, share: Floats) -> tuple[float, float]:
     """Mean square of the average misfit across the edge, in the variance that its parts show.
+
+    Gives the root of that variance, too.
 
     Tool marks reach over many samples, so what pixels leave says nothing of their chance.
     """
@@ -302,12 +309,12 @@ def _in_its_errors(z: Floats, share: Floats) -> float:
     ).reshape(2, PARTS, count)
     seen = sums[0].sum(axis=0) > PARTS
     if not seen.any():
-        return 1.0
+        return 1.0, 1.0
     weight, total = sums[:, :, seen]
     mean = total.sum(axis=0) / weight.sum(axis=0)
     apart = np.where(weight > 0, total / np.maximum(weight, 1) - mean, 0.0)
-    error = apart.std(axis=0, ddof=1) / sqrt(PARTS)
-    return float(np.mean((mean / np.maximum(error, 1e-9)) ** 2))
+    error = np.maximum(apart.std(axis=0, ddof=1) / sqrt(PARTS), 1e-9)
+    return float(np.mean((mean / error) ** 2)), median(error)
 
 
 def _mean_square(total: NDArray[Any], count: NDArray[Any], pixel: float) -> float:

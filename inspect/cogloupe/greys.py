@@ -122,6 +122,10 @@ class Greys:
         rows = self.pixels.reshape(-1, *self.pixels.shape[2:])
         return np.asarray(rows.take(index, axis=0))
 
+    def lit(self, stored: Singles) -> Singles:
+        """Turn stored values, of no colours, to what is measured of them."""
+        return np.interp(stored, np.arange(len(self._light)), self._light)
+
     def stored(self, values: Singles, changes: Singles) -> Singles:
         """Turn small changes of values into those of what a picture stores, about.
 

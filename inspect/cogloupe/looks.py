@@ -7,13 +7,23 @@ from math import ceil, inf, sqrt
 import numpy as np
 from numpy.typing import NDArray
 
-from cogloupe.bevel import NARROWEST_PX, NO_BEVEL, Bevel, Misfit, Profiles, misfit, roughness
+from cogloupe.bevel import (
+    NARROWEST_PX,
+    NO_BEVEL,
+    STEP_BLURS,
+    Bevel,
+    Misfit,
+    Profiles,
+    misfit,
+    roughness,
+)
 from cogloupe.bevel_fit import MOST_LIKE_GROUND, find_bevel, find_shadow, settle_bevel
 from cogloupe.greys import Greys, clearest_mixture
 from cogloupe.outline import Crossings, bend
 from cogloupe.running import dot, median, running_mean
 from cogloupe.sampling import LONGEST_ACROSS_BEVEL_PX, Fit, Samples, profiles_across, sample_edge
 from cogloupe.sharpening import Sharpening, find_sharpenings, unsharpened
+from cogloupe.wrong_curve import taken_wrongly
 
 Finder = Callable[[Profiles], tuple[Bevel, Profiles]]
 
@@ -26,7 +36,7 @@ COLOUR_IS_SRGB = 2.0
 LOOK_SAMPLES, BEVEL_SAMPLES = 3000, 9000
 """Samples that are enough to tell the camera curve, and a bevel, in stretches of `LOOK_STRETCH`."""
 LOOK_STRETCH = 240
-NOT_SEEN = Misfit(1e9, 1.0)
+NOT_SEEN = Misfit(1e9, 1.0, 1.0)
 MISFIT_LOOKED_INTO = 0.003
 """A single step that fits the averaged profiles to this share of the contrast is good enough: the
 band behind such a misfit moves no edge by a hundredth of a pixel (it moves them by about twice the
@@ -53,6 +63,9 @@ about linear."""
 CURVE_SURE = 25.0
 """Factor by which one usual curve leaves less than the other from which none between is looked for:
 it would move edges by less than 0.03 px."""
+FOLLOWED = 0.5
+"""Share of the mean square that a wrong curve leaves where levels follow the edges (rendered gears
+show 0.45)."""
 CURVE_FITS, CURVE_LESS, CURVE_BETTER = 4.0, 3.0, 2.0
 """Misfit up to which a usual curve is not doubted, by how much less another must leave, and by what
 factor: by chance, the usual one leaves 3 and another 2 less, and JPEG files leave much with any."""
@@ -311,16 +324,31 @@ def _looks(greys: Greys, crossings: Crossings, coloured: bool, fit: Fit, reach: 
     first = sample_edge(greys, crossings, fit)
     if not len(first.points):
         return [Look(greys, first, None, NOT_SEEN, 0.0, 1.0)]
-    fit = replace(fit, blur=median(first.points.blur))
+    one = _look(greys, first, 0.0, first.contrast / greys.full_scale, reach)
     light = replace(greys, in_light=True)
+    if not coloured and _explained([one]):
+        other = _foreseen(one, light)
+        if other.misfit.overall > CURVE_SURE * max(one.misfit.overall, CURVE_FITS):
+            return [replace(one, half_way=other.half_way), other]
+    fit = replace(fit, blur=median(first.points.blur))
     light, second = _clearest(light, crossings, coloured, fit, reach)
     apart = abs(_typical_place(second) - _typical_place(first))
-    contrast = first.contrast / greys.full_scale
     # A camera's colour picture is sRGB unless the edges speak clearly against it.
     handicap = COLOUR_IS_SRGB if coloured else 1.0
-    one = _look(greys, first, apart, contrast, reach)
-    looks = [replace(one, handicap=handicap), _look(light, second, apart, contrast, reach)]
+    looks = [
+        replace(one, half_way=apart, handicap=handicap),
+        _look(light, second, apart, one.contrast, reach),
+    ]
     return sorted(looks, key=lambda look: look.badness)
+
+
+def _foreseen(look: Look, greys: Greys) -> Look:
+    """The look by another curve as it would be if this one were right: of edges, without them."""
+    wrong = taken_wrongly(np.median(look.measured.levels, axis=1), greys)
+    near = np.abs(wrong.distance) < STEP_BLURS
+    square = float(np.mean(wrong.left[near] ** 2)) / look.misfit.error**2
+    left = Misfit(1 + FOLLOWED * square, look.misfit.by_facing, look.misfit.error)
+    return replace(look, greys=greys, misfit=left, half_way=abs(wrong.move))
 
 
 def _clearest(
