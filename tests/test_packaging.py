@@ -27,6 +27,22 @@ def test_folder_named_inspect_does_not_hide_the_standard_module():
     assert Path(child.stdout.strip()).parent == Path(sysconfig.get_path("stdlib"))
 
 
+def test_a_brass_gear_is_read_without_scipy():
+    """Importing that takes longer than all the work on a photograph."""
+    code = """
+import sys
+from pathlib import Path
+from cogloupe.inspection import inspect_photo
+from cogloupe.photo import read_photo
+from cogloupe.settings import settings_for
+photo = Path("sample_images/tide-wheel-m08-20-soft.jpg")
+inspect_photo(read_photo(photo), settings_for(photo, {}))
+sys.exit("scipy" in sys.modules)
+"""
+    child = subprocess.run([sys.executable, "-c", code], cwd=ROOT, check=False)
+    assert child.returncode == 0
+
+
 @pytest.mark.parametrize("folder", ["inspect", "calibration", "tests"])
 def test_folder_is_no_package(folder):
     assert not (ROOT / folder / "__init__.py").exists()
