@@ -133,9 +133,7 @@ def find_gears(pixels: NDArray[Any]) -> list[Region]:
     list of Region
         Empty where no outline repeats like teeth.
     """
-    scale = min(1.0, REDUCED_SIDE_PX / max(pixels.shape[:2]))
-    size = (round(pixels.shape[1] * scale), round(pixels.shape[0] * scale))
-    small = cv2.resize(pixels, size, interpolation=cv2.INTER_AREA).astype(np.float32)
+    small = _reduced(pixels).astype(np.float32)
     found: list[Region] = []
     for weights in _mixtures(small):
         found += _gears_in(np.asarray(mix_colours(small, weights), np.float32), weights)
@@ -148,7 +146,20 @@ def find_gears(pixels: NDArray[Any]) -> list[Region]:
     coloured = small.ndim == 3 and _colourfulness(small) > 0.0
     found = [replace(region, coloured=coloured) for region in found]
     distinct = _without_repeats(sorted(found, key=_merit, reverse=True))
-    return [_to_full_size(region, pixels.shape[1] / size[0]) for region in distinct]
+    return [_to_full_size(region, pixels.shape[1] / small.shape[1]) for region in distinct]
+
+
+def _reduced(pixels: NDArray[Any]) -> NDArray[Any]:
+    """The picture made small enough to be looked through."""
+    height, width = pixels.shape[:2]
+    scale = min(1.0, REDUCED_SIDE_PX / max(height, width))
+    size = (round(width * scale), round(height * scale))
+    # Halves are made in a tenth of the time of other parts.
+    while max(pixels.shape[:2]) > 4 * REDUCED_SIDE_PX:
+        half = (pixels.shape[1] // 2, pixels.shape[0] // 2)
+        even = pixels[: 2 * half[1], : 2 * half[0]]
+        pixels = cv2.resize(even, half, interpolation=cv2.INTER_AREA)
+    return np.asarray(cv2.resize(pixels, size, interpolation=cv2.INTER_AREA))
 
 
 def _certain(region: Region, span: float) -> bool:
@@ -216,8 +227,8 @@ def _dividing_levels(grey: NDArray[np.float32]) -> Iterator[NDArray[np.float32]]
         above = coarse > level
         if not 0.005 < above.mean() < 0.995:
             break
-        both = _smooth_light(coarse, above, terms) + _smooth_light(coarse, ~above, terms)
-        level = np.asarray(both / 2, np.float32)
+        both = [_smooth_light(coarse, side, terms) for side in (above, ~above)]
+        level = np.asarray(np.mean(both, axis=0) @ terms, np.float32).reshape(coarse.shape)
     yield np.asarray(cv2.resize(level, (width, height)), np.float32)
     yield flat
 
@@ -231,20 +242,22 @@ def _otsu_level(grey: NDArray[np.float32]) -> float:
 
 
 def _quadratic_terms(shape: tuple[int, ...]) -> NDArray[np.float32]:
-    """Terms of a quadratic surface over a frame, shape (h, w, 6)."""
+    """Terms of a quadratic surface over a frame, shape (6, h w)."""
     x = np.linspace(-1, 1, shape[1], dtype=np.float32)[None, :]
     y = np.linspace(-1, 1, shape[0], dtype=np.float32)[:, None]
-    one = np.ones(shape, np.float32)
-    return np.stack([one, x * one, y * one, x * y, x * x * one, y * y * one], axis=-1)
+    terms = np.empty((6, *shape), np.float32)
+    for term, values in zip(terms, (1.0, x, y, x * y, x * x, y * y), strict=True):
+        term[:] = values
+    return terms.reshape(6, -1)
 
 
 def _smooth_light(
     grey: NDArray[np.float32], chosen: Bools, terms: NDArray[np.float32]
-) -> NDArray[np.float32]:
-    """Quadratic surface through the chosen pixels, over the whole frame."""
-    design, values = terms[chosen], grey[chosen]
-    normal = design.T @ design + 1e-3 * len(values) * np.diag([0, 0.01, 0.01, 1, 1, 1])
-    return np.asarray(terms @ np.linalg.solve(normal, design.T @ values), np.float32)
+) -> NDArray[np.float64]:
+    """Coefficients of a quadratic surface through the chosen pixels."""
+    weighted = terms * chosen.ravel()
+    stiff = 1e-3 * np.count_nonzero(chosen) * np.diag([0, 0.01, 0.01, 1, 1, 1])
+    return np.linalg.solve(weighted @ terms.T + stiff, weighted @ grey.ravel())
 
 
 def _sides(grey: NDArray[np.float32], mask: Bools, outline: _Outline) -> tuple[float, float]:
