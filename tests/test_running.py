@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from cogloupe.running import PIECE, along, by_piece, median, running_mean, scatter
+from cogloupe.running import PIECE, along, by_piece, mean_of_pieces, median, running_mean, scatter
 
 
 @pytest.mark.parametrize("window", [1, 2, 5, 12, 40, 100])
@@ -36,6 +36,15 @@ def test_what_changes_slowly_is_the_same_from_pieces():
     assert along(by_piece(slow), n) == pytest.approx(slow, abs=3 * 2 * np.pi * PIECE / n)
     inner = slice(PIECE, -PIECE)
     assert along(by_piece(slow), n)[:, inner] == pytest.approx(slow[:, inner], abs=1e-4)
+
+
+@pytest.mark.parametrize("samples", [12, 60, 120, 1440])
+def test_what_is_averaged_over_pieces_stays_where_it_is(samples):
+    n = 12_000
+    wave = np.cos(2 * np.pi * np.arange(n) / n)[None]
+    mean = along(mean_of_pieces(by_piece(wave), samples), n)[0]
+    crest = np.angle(np.sum(mean * np.exp(2j * np.pi * np.arange(n) / n))) * n / (2 * np.pi)
+    assert crest == pytest.approx(0, abs=0.01)
 
 
 @pytest.mark.parametrize("shape", [(1,), (7,), (31, 5)])

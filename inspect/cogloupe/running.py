@@ -59,8 +59,9 @@ def by_piece(values: Floats) -> Floats:
 
 
 def mean_of_pieces(pieces: Floats, samples: int = LEVEL_WINDOW) -> Floats:
-    """Average each piece with its neighbours, over about so many samples: see `running_mean`."""
-    return running_mean(pieces, max(1, samples // PIECE))
+    """Average each piece with as many on either side, over about so many samples."""
+    # An even number of them would move what is averaged by half a piece.
+    return running_mean(pieces, samples // PIECE | 1)
 
 
 def along(pieces: Floats, n: int) -> Floats:
