@@ -5,13 +5,13 @@ import pytest
 from scipy.optimize import curve_fit
 from scipy.special import ndtr
 
-from cogloupe import looks
-from cogloupe.edges import curve_doubt
+from cogloupe import single_looks
 from cogloupe.greys import Greys, greys_of
 from cogloupe.looks import best_looks
 from cogloupe.outline import border_chains, crossings_of, material_mask
 from cogloupe.sampling import Fit
 from cogloupe.segment import find_gears
+from cogloupe.single_looks import curve_doubt
 from cogloupe.wrong_curve import Z, taken_wrongly
 
 from .pictures import rendered
@@ -52,7 +52,7 @@ def test_a_step_moves_into_the_brighter_side(levels):
 def test_what_is_foreseen_is_what_would_be_found(monkeypatch):
     image = rendered().image
     best, other = looks_at(image)
-    monkeypatch.setattr(looks, "CURVE_SURE", np.inf)
+    monkeypatch.setattr(single_looks, "CURVE_SURE", np.inf)
     found_best, found = looks_at(image)
     assert best.curve == found_best.curve == 0
     assert other.curve == found.curve == 1

@@ -12,11 +12,12 @@ import numpy as np
 from numpy.typing import NDArray
 
 from cogloupe.greys import greys_of
-from cogloupe.looks import best_looks, curve_doubt
+from cogloupe.looks import best_looks
 from cogloupe.outline import border_chains, crossings_of, material_mask
 from cogloupe.running import median
 from cogloupe.sampling import EdgePoints, Fit, sample_edge
 from cogloupe.segment import Region
+from cogloupe.single_looks import curve_doubt
 
 EdgeChoice = Literal["outer", "inner"]
 
