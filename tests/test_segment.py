@@ -5,7 +5,8 @@ import numpy as np
 import pytest
 
 from cogloupe.circles import Circle
-from cogloupe.segment import LEAST_SHARE, LUMA, find_gears, mix_colours, tooth_rhythm
+from cogloupe.segment import LUMA, find_gears, mix_colours
+from cogloupe.tooth_rhythm import LEAST_SHARE, tooth_rhythm
 
 from .outlines import PX_PER_MM, traced
 from .pictures import disc, rendered

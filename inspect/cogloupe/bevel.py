@@ -13,9 +13,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from cogloupe.bevel_start import sector_of
 from cogloupe.grain import PLATEAU_SHARE
-from cogloupe.greys import Greys
 from cogloupe.levels import Levelled, common_levels
 from cogloupe.response import BrokenStep, UnitStep, blurs_out, broken_step, unit_step
 from cogloupe.running import median
@@ -29,11 +27,6 @@ MARK_SAMPLES = 9
 """Neighbouring samples whose levels are averaged, so that those follow tool marks."""
 MOST_UNLIKE = 100.0
 """Ratio of the variances of both sides that weights follow at most."""
-STEP_BLURS, BIN_BLURS, PARTS = 2.5, 0.5, 40
-"""Where a step tells the camera's curve, how finely that is looked at, and the parts of an outline
-whose words are compared."""
-SECTORS = 36
-BIN_PX = 0.5
 
 
 @dataclass(frozen=True)
@@ -218,112 +211,6 @@ class Profiles:
         return bool(self.offsets[-1] < 3 * median(self.blur) + NARROWEST_PX)
 
 
-@dataclass(frozen=True)
-class Misfit:
-    """What steps leave of an outline's averaged profiles.
-
-    Attributes
-    ----------
-    overall : float
-        Mean square, in its own variance, of what is left on average over the whole outline: a
-        wrong camera curve shows here.
-    by_facing : float
-        Mean square of what is left, averaged by the way the outline faces, in shares of contrast: a
-        bevel shows here. What pixel noise leaves is taken off, down to a tenth of it.
-    error : float
-        Typical standard deviation of what is left on average over the whole outline, in shares of
-        contrast.
-    """
-
-    overall: float
-    by_facing: float
-    error: float
-
-
-def misfit(profiles: Profiles, greys: Greys, bevel: Bevel = NO_BEVEL) -> Misfit:
-    """How badly steps fit an outline's profiles.
-
-    Parameters
-    ----------
-    profiles : Profiles
-    greys : Greys
-        What was measured.
-    bevel : Bevel
-
-    Returns
-    -------
-    Misfit
-    """
-    z = from_edge(profiles)
-    found = levels_beside(profiles, _unit_steps(profiles, bevel))
-    left = greys.stored(found.grey, profiles.grey - found.grey)
-    whole = greys.full_scale * greys.contrast(np.median(found.levels, axis=1))
-    share = np.clip(left / whole, -0.6, 0.6)
-    sector = sector_of(profiles.normal, SECTORS)
-    distance = z * profiles.blur[:, None]
-    bins = np.floor((distance - distance.min()) / BIN_PX).astype(int)
-    cell = (sector[:, None] * (bins.max() + 1) + bins).ravel("F")
-    size = SECTORS * (int(bins.max()) + 1)
-    count, total, square = (
-        np.bincount(cell, weights, size).reshape(SECTORS, -1)
-        for weights in (None, share.ravel("F"), share.ravel("F") ** 2)
-    )
-    pixel = float((square - total**2 / np.maximum(count, 1)).sum() / count.sum())
-    overall, error = _in_its_errors(z, share)
-    return Misfit(overall, _mean_square(total, count, pixel), error)
-
-
-def roughness(profiles: Profiles) -> float:
-    """How roughly single steps fit: what is left of a typical sample, in px that it moves an edge.
-
-    Parameters
-    ----------
-    profiles : Profiles
-
-    Returns
-    -------
-    float
-    """
-    near = np.abs(from_edge(profiles)) < STEP_BLURS
-    found = levels_beside(profiles, single_steps(profiles))
-    square = ((profiles.grey - found.grey) ** 2 * near).sum(axis=1) / np.maximum(
-        near.sum(axis=1), 1
-    )
-    return median(np.sqrt(square) * profiles.blur) / median(np.abs(found.rise))
-
-
-def _in_its_errors(z: Floats, share: Floats) -> tuple[float, float]:
-    """Mean square of the average misfit across the edge, in the variance that its parts show.
-
-    Gives the root of that variance, too.
-
-    Tool marks reach over many samples, so what pixels leave says nothing of their chance.
-    """
-    bins = np.floor((z + STEP_BLURS) / BIN_BLURS).astype(int)
-    count = int(2 * STEP_BLURS / BIN_BLURS)
-    part = np.arange(len(z)) * PARTS // len(z)
-    near = (bins >= 0) & (bins < count)
-    cell = (part[:, None] * count + bins)[near]
-    sums = np.stack(
-        [np.bincount(cell, weights, PARTS * count) for weights in (None, share[near])]
-    ).reshape(2, PARTS, count)
-    seen = sums[0].sum(axis=0) > PARTS
-    if not seen.any():
-        return 1.0, 1.0
-    weight, total = sums[:, :, seen]
-    mean = total.sum(axis=0) / weight.sum(axis=0)
-    apart = np.where(weight > 0, total / np.maximum(weight, 1) - mean, 0.0)
-    error = np.maximum(apart.std(axis=0, ddof=1) / sqrt(PARTS), 1e-9)
-    return float(np.mean((mean / error) ** 2)), median(error)
-
-
-def _mean_square(total: NDArray[Any], count: NDArray[Any], pixel: float) -> float:
-    """Mean square of the averages of groups of pixels, less what the noise of pixels leaves."""
-    chance = pixel * float((count > 0).sum() / count.sum())
-    left = float((total**2 / np.maximum(count, 1)).sum() / count.sum())
-    return max(left - chance, 0.1 * chance)
-
-
 def steps_with(profiles: Profiles, bevel: Bevel) -> BrokenStep:
     """Work out the unit steps that a band leaves in profiles.
 
@@ -345,7 +232,8 @@ def single_steps(profiles: Profiles) -> UnitStep:
     return UnitStep(unit_step(from_edge(profiles))[0], None, None)
 
 
-def _unit_steps(profiles: Profiles, bevel: Bevel) -> UnitStep:
+def unit_steps(profiles: Profiles, bevel: Bevel) -> UnitStep:
+    """Work out the unit steps that profiles hold, with a band or without."""
     return steps_with(profiles, bevel) if bevel.seen else single_steps(profiles)
 
 
@@ -378,7 +266,7 @@ def weighed(profiles: Profiles, bevel: Bevel = NO_BEVEL) -> Profiles:
     Profiles
         Pixels count 1 on average.
     """
-    unit = _unit_steps(profiles, bevel)
+    unit = unit_steps(profiles, bevel)
     left = profiles.grey - levels_beside(profiles, unit).grey
     beyond = unit.sides[1]
     sides = beyond < 1 - PLATEAU_SHARE, beyond > PLATEAU_SHARE

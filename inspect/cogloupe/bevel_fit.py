@@ -16,7 +16,6 @@ from numpy.typing import NDArray
 from cogloupe.bevel import (
     NARROWEST_PX,
     NO_BEVEL,
-    PARTS,
     SOFT_PX,
     Bevel,
     Frame,
@@ -30,6 +29,7 @@ from cogloupe.bevel import (
 )
 from cogloupe.bevel_start import by_facing, first_band, smooth_light
 from cogloupe.levels import taken_up
+from cogloupe.misfit import PARTS
 from cogloupe.response import BrokenStep
 from cogloupe.running import dot, median
 

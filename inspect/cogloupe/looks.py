@@ -11,10 +11,10 @@ from cogloupe.bevel import (
     NARROWEST_PX,
     Bevel,
     Profiles,
-    misfit,
 )
 from cogloupe.bevel_fit import MOST_LIKE_GROUND, find_bevel, find_shadow, settle_bevel
 from cogloupe.greys import Greys
+from cogloupe.misfit import misfit
 from cogloupe.outline import Crossings
 from cogloupe.running import median
 from cogloupe.sampling import LONGEST_ACROSS_BEVEL_PX, Fit, sample_edge

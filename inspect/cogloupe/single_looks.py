@@ -5,8 +5,9 @@ from math import inf, sqrt
 
 import numpy as np
 
-from cogloupe.bevel import NO_BEVEL, STEP_BLURS, Bevel, Misfit, Profiles, misfit, roughness
+from cogloupe.bevel import NO_BEVEL, Bevel, Profiles
 from cogloupe.greys import Greys, clearest_mixture
+from cogloupe.misfit import STEP_BLURS, Misfit, misfit, roughness
 from cogloupe.outline import Crossings, bend
 from cogloupe.running import dot, median, running_mean
 from cogloupe.sampling import Fit, Samples, profiles_across, sample_edge
