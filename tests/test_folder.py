@@ -122,7 +122,7 @@ def watched(tmp_path, monkeypatch):
     )
     place.folder.mkdir()
 
-    def short_work(photo, settings):
+    def short_work(photo, settings, figured):
         place.read.append((photo.name, settings.teeth))
         if settings.teeth == 25:
             raise PhotoError("24 teeth are seen, not 25: check --teeth")
@@ -178,10 +178,10 @@ def test_what_comes_while_another_is_being_read_is_not_missed(watched, monkeypat
     quick = inspection.inspect_photo
     begun, go_on = threading.Event(), threading.Event()
 
-    def slow(photo, settings):
+    def slow(*given):
         begun.set()
         assert go_on.wait(5)
-        return quick(photo, settings)
+        return quick(*given)
 
     monkeypatch.setattr(inspection, "inspect_photo", slow)
     (watched.folder / "a.png").write_bytes(wheel_png)
@@ -224,10 +224,10 @@ def test_a_bad_file_does_not_end_the_watch(watched, wheel_png):
 def test_a_fault_of_ours_does_not_end_the_watch(watched, monkeypatch, wheel_png):
     quick = inspection.inspect_photo
 
-    def stumble(photo, settings):
+    def stumble(photo, *given):
         if photo.name == "a.png":
             raise IndexError("out of bounds")
-        return quick(photo, settings)
+        return quick(photo, *given)
 
     monkeypatch.setattr(inspection, "inspect_photo", stumble)
     for name in ("a.png", "b.png"):

@@ -9,7 +9,7 @@ import pytest
 
 from cogloupe.datum_axis import choose_datum
 from cogloupe.figures import work_out
-from cogloupe.inspection import camera_of
+from cogloupe.inspection import camera_of, inspect_photo
 from cogloupe.measure import measure_gear
 from cogloupe.photo import Photo
 from cogloupe.settings import make_settings
@@ -492,4 +492,19 @@ def test_a_soft_picture_is_told_and_stays_within_its_uncertainty(blur_px):
     assert (errors <= 2 * flanks(reading, "u_single_pitch_um")).all()
     assert abs(reading.summary.thickness_mean_mm - truth.summary.thickness_mean_mm) <= (
         2 * reading.summary.u_thickness_mean_mm
+    )
+
+
+def test_charts_can_be_begun_before_what_cut_the_gear_is_known():
+    photo = Photo("gear.png", "0" * 64, rendered().image, {})
+    begun = []
+    reading, _ = inspect_photo(photo, make_settings(KNOWN), begun.append)
+    (early,) = begun
+    assert early.cutting is None
+    assert reading.cutting is not None
+    # All that charts show is there.
+    assert (early.teeth, early.gaps, early.summary) == (
+        reading.teeth,
+        reading.gaps,
+        reading.summary,
     )

@@ -6,6 +6,7 @@ import sys
 import threading
 import time
 from collections.abc import Callable, Container, Iterator
+from concurrent.futures import Future, ThreadPoolExecutor
 from contextlib import suppress
 from dataclasses import dataclass
 from importlib import import_module
@@ -178,8 +179,12 @@ def read_one(
         from cogloupe.inspection import inspect_photo
         from cogloupe.report.write import write_report
 
-        reading, evidence = inspect_photo(picture, settings)
-        write_report(reading, evidence, folder, draw)
+        with ThreadPoolExecutor(max_workers=1) as beside:
+            charts: list[Future[dict[str, bytes]]] = []
+            reading, evidence = inspect_photo(
+                picture, settings, lambda figures: charts.append(beside.submit(draw, figures))
+            )
+            write_report(reading, evidence, folder, lambda _: charts[0].result())
     except CogloupeError as error:
         return Outcome(photo, None, error)
     except Exception as error:  # a fault of ours in one photograph must not cost the others

@@ -1,6 +1,7 @@
 """One photograph from file to reading: the whole job in the order of its steps."""
 
 import datetime
+from collections.abc import Callable
 from math import inf, pi
 
 import numpy as np
@@ -54,7 +55,9 @@ OUTSIDE_WARNS = 0.05
 """Share of its tip radius by which a gear may reach outside the calibrated part of the frame."""
 
 
-def inspect_photo(photo: Photo, settings: GearSettings) -> tuple[Reading, Evidence]:
+def inspect_photo(
+    photo: Photo, settings: GearSettings, figured: Callable[[Reading], object] | None = None
+) -> tuple[Reading, Evidence]:
     """Read the gear on a photograph.
 
     Parameters
@@ -63,6 +66,9 @@ def inspect_photo(photo: Photo, settings: GearSettings) -> tuple[Reading, Eviden
         Upright photograph.
     settings : GearSettings
         What is known of gear and picture.
+    figured : callable, optional
+        Given the reading as soon as all its figures are there, so that charts can be begun: what
+        cut the gear is worked out after that, and takes a third of the time.
 
     Returns
     -------
@@ -88,6 +94,8 @@ def inspect_photo(photo: Photo, settings: GearSettings) -> tuple[Reading, Eviden
     figures = work_out(measured, axes, settings, frame, lens)
     details = work_out_details(measured, axes, figures, frame, lens, settings)
     reading = build_reading(photo, measured, axes, figures, notices, lens, details)
+    if figured is not None:
+        figured(reading)
     told = gap_findings(measured, figures, settings, lens or unmeasured_lens(*frame))
     reading = reading.model_copy(update={"cutting": told[0], "identity": told[1]})
     if settings.calibration is not None and calibration is not None:
