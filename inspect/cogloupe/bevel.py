@@ -14,7 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from cogloupe.grain import PLATEAU_SHARE
-from cogloupe.levels import Levelled, common_levels
+from cogloupe.levels import LEVEL_WINDOWS, Levelled, common_levels
 from cogloupe.response import BrokenStep, UnitStep, blurs_out, broken_step, unit_step
 from cogloupe.running import median
 from cogloupe.stepfit import Band
@@ -250,7 +250,8 @@ def levels_beside(profiles: Profiles, unit: UnitStep) -> Levelled:
     -------
     Levelled
     """
-    return common_levels(profiles.grey, unit, np.ones(len(profiles.xy), bool), MARK_SAMPLES)
+    windows = (*LEVEL_WINDOWS, MARK_SAMPLES)
+    return common_levels(profiles.grey, unit, np.ones(len(profiles.xy), bool), windows)
 
 
 def weighed(profiles: Profiles, bevel: Bevel = NO_BEVEL) -> Profiles:

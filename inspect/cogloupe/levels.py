@@ -46,7 +46,7 @@ class Levelled:
 
 
 def common_levels(
-    profiles: Floats, unit: UnitStep, plain: Bools, closely: int | None = None
+    profiles: Floats, unit: UnitStep, plain: Bools, windows: tuple[int, ...] = LEVEL_WINDOWS
 ) -> Levelled:
     """Grey of material and ground beside each sample, shared along the outline.
 
@@ -63,8 +63,8 @@ def common_levels(
         The step fitted to each profile.
     plain : ndarray, shape (n,), bool
         False at corners and at samples that look unlike their neighbours.
-    closely : int or None
-        A stretch, in samples, that is to correct those of `LEVEL_WINDOWS` in its turn.
+    windows : tuple of int
+        Stretches, long to short, in samples.
 
     Returns
     -------
@@ -84,28 +84,20 @@ def common_levels(
         low, high = solve_levels(typical, middle).astype(profiles.dtype)
         fixed = low + (high - low) * unit.step - low * unit.material - high * unit.ground
         sums = plain * _sums(profiles - fixed, unit.material, unit.ground)
-    pieces = by_piece(sums)
-    far, near = (min(window, n) for window in LEVEL_WINDOWS)
-    levels = solve_levels(mean_of_pieces(pieces, far), middle)
+    # Over the longest stretch they change so slowly that pieces of it tell them.
+    levels = along(solve_levels(mean_of_pieces(by_piece(sums), windows[0]), middle), n)
     # A hundred profiles tell the noise as well as all of them.
     few = slice(None, None, max(1, n // 100))
-    residual = profiles[few] - _grey(along(levels, n), unit, fixed, few)
-    noise = scatter(residual) ** 2
-    levels = _corrected(levels, mean_of_pieces(pieces, near), near, noise)
-    levels = along(levels, n)
-    if closely:
-        levels = _corrected(levels, running_mean(sums, closely), min(closely, n), noise)
+    noise = scatter(profiles[few] - _grey(levels, unit, fixed, few)) ** 2
+    for window in windows[1:]:
+        near_sums = running_mean(sums, window)
+        information = np.maximum(near_sums[[0, 2]] * min(window, n), 1e-9)
+        difference = np.where(information > 2, solve_levels(near_sums, middle) - levels, 0.0)
+        expected = np.mean(noise / np.maximum(information, 2.0), axis=1)
+        share = beyond_chance(np.mean(difference**2, axis=1), expected)
+        levels = levels + share[:, None] * difference
     levels = levels.astype(profiles.dtype)
     return Levelled(levels, _grey(levels, unit, fixed, slice(None)))
-
-
-def _corrected(levels: Floats, sums: Floats, samples: int, noise: float) -> Floats:
-    """Levels corrected by those of shorter stretches, of so many samples each."""
-    information = np.maximum(sums[[0, 2]] * samples, 1e-9)
-    difference = np.where(information > 2, solve_levels(sums, levels) - levels, 0.0)
-    expected = np.mean(noise / np.maximum(information, 2.0), axis=1)
-    share = beyond_chance(np.mean(difference**2, axis=1), expected)
-    return np.asarray(levels + share[:, None] * difference)
 
 
 def _grey(levels: Floats, unit: UnitStep, fixed: Floats | None, few: slice) -> Floats:
@@ -146,7 +138,7 @@ def beyond_chance(
     return np.asarray(excess / np.maximum(excess + by_chance, 1e-12))
 
 
-def solve_levels(sums: Floats, otherwise: Floats | float) -> Floats:
+def solve_levels(sums: Floats, otherwise: float) -> Floats:
     """Material and ground levels from running sums of the two-by-two normal equations."""
     rr, rs, ss, ry, sy = sums
     det = rr * ss - rs**2

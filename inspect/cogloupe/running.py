@@ -58,7 +58,7 @@ def by_piece(values: Floats) -> Floats:
     return np.asarray(cv2.resize(values, (pieces, rows), interpolation=cv2.INTER_AREA))
 
 
-def mean_of_pieces(pieces: Floats, samples: int = LEVEL_WINDOW) -> Floats:
+def mean_of_pieces(pieces: Floats, samples: int) -> Floats:
     """Average each piece with as many on either side, over about so many samples."""
     # An even number of them would move what is averaged by half a piece.
     return running_mean(pieces, samples // PIECE | 1)

@@ -259,15 +259,15 @@ def _widening(now: _Compared, s: Floats, plain: Bools) -> Floats:
     widen = widen - slope * taken_up(slope, widen)[:, None]
     on_step, crossed = dot(widen, step), dot(step, step)
     on_rest, grounds = np.einsum("nk->n", widen) - on_step, np.einsum("nk->n", step)
-    sums = by_piece(plain * np.stack(
+    sums = plain * np.stack(
         [step.shape[1] - 2 * grounds + crossed, grounds - crossed, crossed, on_rest, on_step,
          dot(widen, widen), dot(widen, residual)]
-    ))  # fmt: skip
-    far, near = (_solve_widening(sums, window) for window in LEVEL_WINDOWS)
-    # Chance scatter of a stretch's wish from that of its pieces, within which marks err together.
-    own, wanted = mean_of_pieces(sums[-2:])
-    scatter = (sums[-1] - wanted) / np.maximum(own, 1e-12)
-    by_chance = np.mean(scatter**2) * PIECE / LEVEL_WINDOW
+    )  # fmt: skip
+    far, near = (_solve_widening(by_piece(sums), window) for window in LEVEL_WINDOWS)
+    # Chance scatter of a stretch's wish from that of short pieces, within which marks err together.
+    pieces = running_mean(sums[-1] - running_mean(sums[-1]), PIECE)
+    own = np.maximum(running_mean(sums[-2]), 1e-12)
+    by_chance = np.mean((pieces / own) ** 2) * PIECE / LEVEL_WINDOW
     difference = near - far
     change = far + difference * beyond_chance(np.mean(difference**2), by_chance)
     return np.asarray(along(change[None], len(s))[0])
