@@ -263,21 +263,22 @@ def _widening(now: _Compared, s: Floats, plain: Bools) -> Floats:
         [step.shape[1] - 2 * grounds + crossed, grounds - crossed, crossed, on_rest, on_step,
          dot(widen, widen), dot(widen, residual)]
     )  # fmt: skip
-    far, near = (_solve_widening(by_piece(sums), window) for window in LEVEL_WINDOWS)
-    # Chance scatter of a stretch's wish from that of short pieces, within which marks err together.
-    pieces = running_mean(sums[-1] - running_mean(sums[-1]), PIECE)
+    pieces = by_piece(sums)
+    far, near = (_solve_widening(pieces, window) for window in LEVEL_WINDOWS)
+    # Chance scatter of a stretch's wish from that of short ones, within which marks err together.
+    short = running_mean(sums[-1] - running_mean(sums[-1]), PIECE)
     own = np.maximum(running_mean(sums[-2]), 1e-12)
-    by_chance = np.mean((pieces / own) ** 2) * PIECE / LEVEL_WINDOW
+    by_chance = np.mean((short / own) ** 2) * PIECE / LEVEL_WINDOW
     difference = near - far
     change = far + difference * beyond_chance(np.mean(difference**2), by_chance)
     return np.asarray(along(change[None], len(s))[0])
 
 
-def _solve_widening(sums: Floats, window: int) -> Floats:
-    """Change of the blur for stretches of the outline."""
+def _solve_widening(pieces: Floats, window: int) -> Floats:
+    """Change of the blur for stretches of the outline, from sums over pieces of it."""
     # A plain running mean turns the sign of some ripples along the outline, which would grow.
     half = window // 2
-    *levels, on_rest, on_step, own, wanted = mean_of_pieces(mean_of_pieces(sums, half), half)
+    *levels, on_rest, on_step, own, wanted = mean_of_pieces(mean_of_pieces(pieces, half), half)
     dark, bright = solve_levels(np.stack([*levels, on_rest, on_step]), 0.0)
     left = np.maximum(own - dark * on_rest - bright * on_step, 0.1 * own + 1e-12)
     return np.asarray(wanted / left)
