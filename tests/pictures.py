@@ -1,5 +1,6 @@
 """Small rendered pictures for the tests of reading: made once, measured once, kept."""
 
+import io
 import os
 from functools import cache
 from math import cos, pi, radians, sqrt
@@ -28,6 +29,14 @@ KNOWN = {"teeth": 24, "module_mm": 1.0, "scale_um_per_px": 40.0}
 def rendered(spec=WHEEL, faults=SCATTERED, seed=1, **camera):
     """Picture and truth; changes of the camera by name."""
     return render(spec, faults, CAMERA.model_copy(update=camera), np.random.default_rng(seed))
+
+
+def as_jpeg(pixels, quality):
+    """Pixels as a JPEG file of a quality gives them back, and its steps of brightness, (8, 8)."""
+    file = io.BytesIO()
+    Image.fromarray(pixels).save(file, "JPEG", quality=quality)
+    with Image.open(file) as image:
+        return np.asarray(image), np.reshape(image.quantization[0], (8, 8))
 
 
 def read(image, **settings):

@@ -12,7 +12,7 @@ from cogloupe.sampling import EdgePoints
 from cogloupe.segment import Region, find_gears
 from cogloupe_calibration.errors import PhotoError
 
-from .pictures import CAMERA, disc, rendered
+from .pictures import CAMERA, as_jpeg, disc, rendered
 from .polygon_gauges import reference_facts
 
 RADIUS, X, Y, BLUR = 150.0, 211.3, 198.6, 1.0
@@ -100,6 +100,13 @@ def test_the_camera_s_curve_is_told_from_the_edges(gamma):
     # Whichever it is, the bore's edge lies where it was drawn.
     bore = find_bore(found.holes, np.array([369.5, 369.5]), 260.0)
     assert bore.radius == pytest.approx(3 / CAMERA.mm_per_px, abs=0.02)
+
+
+@pytest.mark.parametrize(("noise", "blur", "quality"), [(0.01, 1.0, 70), (0.005, 1.4, 60)])
+def test_the_rounding_of_a_file_is_not_taken_for_another_curve(noise, blur, quality):
+    picture = rendered(gamma="srgb", noise=noise, blur_px=blur).image
+    pixels, _ = as_jpeg(picture, quality)
+    assert find_edges(pixels, find_gears(pixels)[0]).curve == 1
 
 
 @pytest.mark.parametrize("exponent", [1.4, 1.8, 2.2])

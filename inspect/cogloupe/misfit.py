@@ -40,7 +40,8 @@ class Misfit:
         wrong camera curve shows here.
     by_facing : float
         Mean square of what is left, averaged by the way the outline faces, in shares of contrast: a
-        bevel shows here. What pixel noise leaves is taken off, down to a tenth of it.
+        bevel shows here. What noise and marks leave is taken off, down to a tenth of what pixel
+        noise does.
     error : float
         Typical standard deviation of what is left on average over the whole outline, in shares of
         contrast.
@@ -70,13 +71,13 @@ def misfit(profiles: Profiles, greys: Greys, bevel: Bevel = NO_BEVEL) -> Misfit:
     left = greys.stored(found.grey, profiles.grey - found.grey)
     whole = greys.full_scale * greys.contrast(np.median(found.levels, axis=1))
     share = np.clip(left / whole, -0.6, 0.6)
-    sector = sector_of(profiles.normal, SECTORS)
     distance = z * profiles.blur[:, None]
     bins = np.floor((distance - distance.min()) / BIN_PX).astype(int)
-    cell = (sector[:, None] * (bins.max() + 1) + bins).ravel("F")
-    size = SECTORS * (int(bins.max()) + 1)
+    group = _half_sectors(profiles.normal)
+    cell = (group[:, None] * (bins.max() + 1) + bins).ravel("F")
+    size = 2 * SECTORS * (int(bins.max()) + 1)
     count, total, square = (
-        np.bincount(cell, weights, size).reshape(SECTORS, -1)
+        np.bincount(cell, weights, size).reshape(SECTORS, 2, -1)
         for weights in (None, share.ravel("F"), share.ravel("F") ** 2)
     )
     pixel = float((square - total**2 / np.maximum(count, 1)).sum() / count.sum())
@@ -128,8 +129,25 @@ def _in_its_errors(z: Floats, share: Floats) -> tuple[float, float]:
     return float(np.mean((mean / error) ** 2)), median(error)
 
 
+def _half_sectors(normal: Floats) -> NDArray[np.int64]:
+    """Number each half, along the outline, of the samples that face each way: shape (n,)."""
+    sector = sector_of(normal, SECTORS)
+    order = np.argsort(sector, kind="stable")
+    counts = np.bincount(sector, minlength=SECTORS)
+    rank = np.arange(len(sector)) - np.repeat(np.cumsum(counts) - counts, counts)
+    group = np.empty(len(sector), dtype=np.int64)
+    group[order] = 2 * sector[order] + (2 * rank >= counts[sector[order]])
+    return group
+
+
 def _mean_square(total: NDArray[Any], count: NDArray[Any], pixel: float) -> float:
-    """Mean square of the averages of groups of pixels, less what the noise of pixels leaves."""
-    chance = pixel * float((count > 0).sum() / count.sum())
-    left = float((total**2 / np.maximum(count, 1)).sum() / count.sum())
-    return max(left - chance, 0.1 * chance)
+    """Mean square of the averages of cells, from two halves of each whose chance is their own.
+
+    Tool marks are much like noise that reaches over many samples: what they leave in one half says
+    nothing of the other.
+    """
+    one, two = count.swapaxes(0, 1)
+    weight = one * two / np.maximum(one + two, 1)
+    means = (total / np.maximum(count, 1)).prod(axis=1)
+    chance = pixel * float((one + two > 0).sum() / count.sum())
+    return max(float((weight * means).sum() / max(weight.sum(), 1.0)), 0.1 * chance)
