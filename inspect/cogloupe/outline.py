@@ -36,7 +36,7 @@ def material_mask(greys: Greys, region: Region) -> NDArray[np.uint8]:
         smooth = cv2.GaussianBlur(rows.astype(grey_type, copy=False), (5, 5), 1.0)
         corner = (greys.corner[0], greys.corner[1] + top)
         level = _levels(coarse, corner, greys.pixels.shape, part.shape)
-        part[:] = cv2.compare(smooth[min(top, _HALO) :][: len(part)], level, compare)
+        cv2.compare(smooth[min(top, _HALO) :][: len(part)], level, compare, dst=part)
     return mask
 
 
