@@ -143,6 +143,32 @@ def find_shadow(profiles: Profiles) -> tuple[Bevel, Profiles]:
     return state.bevel, _at(profiles, state)
 
 
+def shadow_without_band(profiles: Profiles, bevel: Bevel) -> tuple[Bevel, Profiles]:
+    """Fit the shadow beside a single edge, from where a band with a shadow ended.
+
+    A shadow that is deep or wide takes single edges so far off that `find_shadow` does not come
+    back from there; a band as bright as the face bridges the way.
+
+    Parameters
+    ----------
+    profiles : Profiles
+        Placed by the two-edge step.
+    bevel : Bevel
+        The band.
+
+    Returns
+    -------
+    Bevel
+        Of no width.
+    Profiles
+        The same, placed and blurred by the step with the shadow.
+    """
+    bare = replace(bevel, width_px=0.0, share=np.zeros(1))
+    profiles = weighed(profiles, bare)
+    state, _ = _settle(profiles, _State(bare, profiles.place), NO_WIDTH, SHADOW_TURNS)
+    return state.bevel, _at(profiles, state)
+
+
 def settle_bevel(profiles: Profiles, bevel: Bevel) -> tuple[Bevel, float, float]:
     """Fit a band that was found on part of an outline to all of it, and see if it is there.
 

@@ -12,7 +12,13 @@ from cogloupe.bevel import (
     Bevel,
     Profiles,
 )
-from cogloupe.bevel_fit import MOST_LIKE_GROUND, find_bevel, find_shadow, settle_bevel
+from cogloupe.bevel_fit import (
+    MOST_LIKE_GROUND,
+    find_bevel,
+    find_shadow,
+    settle_bevel,
+    shadow_without_band,
+)
 from cogloupe.greys import Greys
 from cogloupe.misfit import misfit
 from cogloupe.outline import Crossings
@@ -31,7 +37,7 @@ from cogloupe.single_looks import (
     with_any_curve,
 )
 
-Finder = Callable[[Profiles], tuple[Bevel, Profiles]]
+Finder = Callable[[Look, int], Look]
 
 BEVEL_SHARE = 0.2
 """How far profiles reach where a bevel is looked for, as a share of the module (a tenth of one is a
@@ -52,6 +58,9 @@ is no band, by 0.1 and 4; a faint band that all parts of the outline confirm wil
 RESOLVED_BLURS, LEAST_UNLIKE = 1.5, 0.15
 """Width from which a band shows for what it is; a narrower one must be as unlike itself from side
 to side, in differences of face and ground, to be told from blur."""
+LIKE_FACE = 0.15
+"""Light of a band, and its change from side to side, up to which it may be the face itself beside a
+shadow."""
 PINNED = 1.03
 """A band within this factor of the narrowest that is looked for was not found."""
 
@@ -88,13 +97,16 @@ def best_looks(greys: Greys, crossings: Crossings, coloured: bool, fit: Fit) -> 
     if explained(versions[-1]) or (undone and undone.clipped):
         return versions[-1]
     reach = _bevel_reach(fit)
-    banded = [_banded(looks, reach, find_bevel) for looks in versions]
+    banded = [_banded(looks, reach, _with_band) for looks in versions]
     chosen = int(np.argmin([looks[0].score for looks in banded]))
     single = versions[chosen]
     many = crossings.take(_stretches(len(crossings.step), BEVEL_SAMPLES))
     believed = _believed(banded[chosen], single, many, fit, reach)
     if believed is None:
-        shaded = _banded(single, look_reach(fit), find_shadow)
+        best, *others = banded[chosen]
+        believed = _believed([_bare(best), *others], single, many, fit, reach)
+    if believed is None:
+        shaded = _banded(single, look_reach(fit), _with_shadow)
         believed = _believed(shaded, single, many, fit, look_reach(fit))
     return believed or _by_bands(single, banded[chosen])
 
@@ -152,7 +164,7 @@ def _unsharpened(plain: list[Look], few: Crossings, coloured: bool, fit: Fit) ->
 def _banded(plain: list[Look], reach: int, find: Finder) -> list[Look]:
     """The same looks, best first, with the bands or shadows that suit them best."""
     possible = [look for look in plain if look.badness < RULED_OUT * plain[0].badness]
-    banded = [(_with_bevel(look, reach, find), look.badness) for look in possible]
+    banded = [(find(look, reach), look.badness) for look in possible]
     # Misfits in shares of the contrast say nothing where other colours are measured.
     alike = len({str(look.greys.weights) for look in possible}) == 1
 
@@ -164,14 +176,33 @@ def _banded(plain: list[Look], reach: int, find: Finder) -> list[Look]:
     return [*(look for look, _ in sorted(banded, key=badness)), *plain[len(possible) :]]
 
 
-def _with_bevel(look: Look, reach: int, find: Finder) -> Look:
-    """The same look with the band or the shadow that suits it best."""
+def _with_band(look: Look, reach: int) -> Look:
+    """The same look with the band that suits it best, or a shadow alone where that does as well."""
     profiles = long_profiles(look.greys, look.measured, reach)
     if profiles is None:
         return look
-    bevel, profiles = find(profiles)
-    if 0 < bevel.width_px < PINNED * NARROWEST_PX:
-        return look
+    banded = _judged(look, *find_bevel(profiles))
+    bare = _bare(banded)
+    best = bare if bare.score < banded.score else banded
+    return look if 0 < best.bevel.width_px < PINNED * NARROWEST_PX else best
+
+
+def _bare(banded: Look) -> Look:
+    """The same look without its band, where that may be the face itself beside a shadow."""
+    bevel, profiles = banded.bevel, banded.profiles
+    like_face = max(abs(bevel.share[0]), bevel.unlike) < LIKE_FACE
+    if profiles is None or not (like_face and bevel.width_px > 0 and bevel.shade > 0):
+        return banded
+    return _judged(banded, *shadow_without_band(profiles, bevel))
+
+
+def _with_shadow(look: Look, reach: int) -> Look:
+    """The same look with the shadow that suits it best."""
+    profiles = long_profiles(look.greys, look.measured, reach)
+    return look if profiles is None else _judged(look, *find_shadow(profiles))
+
+
+def _judged(look: Look, bevel: Bevel, profiles: Profiles) -> Look:
     left = misfit(profiles, look.greys, bevel)
     return replace(look, profiles=profiles, misfit=left, bevel=bevel)
 
