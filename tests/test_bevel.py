@@ -8,7 +8,7 @@ from cogloupe.bevel_start import by_facing, first_band, smooth_light
 from cogloupe.edges import find_edges
 from cogloupe.segment import find_gears
 
-from .pictures import CAMERA, flanks, read, rendered, rms
+from .pictures import CAMERA, as_jpeg, flanks, read, rendered, rms
 
 PX_MM = CAMERA.mm_per_px
 BRASS = {"look": "front-lit", "gamma": "srgb"}
@@ -49,6 +49,24 @@ def test_the_outer_edge_is_measured_beside_a_bevel(camera):
 def test_narrow_and_wide_bevels_are_found(width):
     found = edges_of(bevel_mm=width * PX_MM, **BRASS)
     assert found.bevel_px == pytest.approx(width, abs=0.15)
+
+
+@pytest.mark.parametrize("gamma", ["linear", "srgb"])
+def test_a_bevel_does_not_hide_the_camera_s_curve(gamma):
+    found = edges_of(bevel_mm=3 * PX_MM, **BRASS | {"gamma": gamma})
+    assert found.curve == (1 if gamma == "srgb" else 0)
+    assert found.bevel_px == pytest.approx(3, abs=0.15)
+
+
+@pytest.mark.parametrize("quality", [65, 86])
+def test_two_greys_in_a_file_are_told_apart_by_brightness(quality):
+    greys = {"gear_rgb": (0.49, 0.53, 0.52), "ground_rgb": (0.11, 0.12, 0.09)}
+    image = rendered(bevel_mm=4 * PX_MM, **BRASS, **greys).image
+    pixels, _ = as_jpeg(image, quality)
+    found = find_edges(pixels, find_gears(pixels)[0])
+    # Their faint difference of colours looks clear where the file has smoothed it.
+    assert not found.mixed
+    assert found.bevel_px == pytest.approx(4, abs=0.3)
 
 
 @pytest.mark.parametrize("fall", [2.5, 4.0])

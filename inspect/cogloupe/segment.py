@@ -27,6 +27,9 @@ tried, where the gear is clear in this one."""
 CLEAR, CLEAR_CONTRAST = 8.0, 0.1
 """Clearness (see `Region.clear`), and contrast as a share of the picture's range, from which
 brightness serves (brass on a dark ground shows 9 to 15; a ground as bright as the gear 2 to 6)."""
+BRIGHTNESS_AHEAD = 1.5
+"""Factor by which another mixture must be clearer than brightness, which files keep finer: a small
+difference of colours between two greys looks clear where a JPEG file has smoothed it."""
 NEARLY = 0.97
 """Share of the best one's by which another look at the same gear may be less like one."""
 BESIDE_PX, EDGE_PX, SIDE_SECTORS, LEAST_IN_SECTOR = 9, 3, 12, 20
@@ -290,9 +293,15 @@ def _without_repeats(regions: list[Region]) -> list[Region]:
     while regions:
         best, nearly = regions[0], NEARLY * _merit(regions[0])
         here = [r for r in regions if _overlap(r, best)]
-        kept.append(max((r for r in here if _merit(r) >= nearly), key=lambda r: r.clear))
+        kept.append(max((r for r in here if _merit(r) >= nearly), key=_clearness))
         regions = [r for r in regions if not _overlap(r, best)]
     return kept
+
+
+def _clearness(region: Region) -> float:
+    """How clear a gear is, with the start that brightness has."""
+    bright = region.weights is None or np.allclose(region.weights, LUMA)
+    return region.clear * (BRIGHTNESS_AHEAD if bright else 1.0)
 
 
 def _overlap(one: Region, two: Region) -> bool:

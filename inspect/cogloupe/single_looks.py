@@ -28,6 +28,9 @@ bevel or a shadow 0.003 or more."""
 CLEARER = 0.9
 """Share of the roughness of brightness that another mixture of colours may have to be taken: a JPEG
 file keeps colours coarser than brightness."""
+LEAST_OF_BRIGHTNESS = 0.25
+"""Share of the contrast of brightness that another mixture must have: of two greys a difference of
+colours shows little more than what the file rounds."""
 LINEAR, POWERS = 0.45, (0.6, 0.8, 1.2)
 """Exponents of the sRGB curve's light that are tried for other cameras, and the one that makes it
 about linear."""
@@ -133,6 +136,10 @@ def single_looks(greys: Greys, crossings: Crossings, coloured: bool, fit: Fit) -
             return [replace(one, half_way=other.half_way), other]
     fit = replace(fit, blur=median(first.points.blur))
     light, second = _clearest(light, crossings, coloured, fit, reach)
+    if light.weights is not greys.weights:
+        # What is left tells the curve only where the same colours are measured.
+        first = sample_edge(mixed := replace(greys, weights=light.weights), crossings, fit)
+        one = _look(mixed, first, 0.0, first.contrast / greys.full_scale, reach)
     apart = abs(_typical_place(second) - _typical_place(first))
     # A camera's colour picture is sRGB unless the edges speak clearly against it.
     handicap = COLOUR_IS_SRGB if coloured else 1.0
@@ -162,6 +169,8 @@ def _clearest(
         return greys, measured
     mixed = replace(greys, weights=mixture)
     other = sample_edge(mixed, crossings, fit)
+    if other.contrast < LEAST_OF_BRIGHTNESS * measured.contrast:
+        return greys, measured
     clearer = _roughness(mixed, other, reach) < CLEARER * _roughness(greys, measured, reach)
     return (mixed, other) if clearer else (greys, measured)
 
