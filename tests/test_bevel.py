@@ -61,7 +61,7 @@ def test_a_bevel_does_not_hide_the_camera_s_curve(gamma):
 @pytest.mark.parametrize("quality", [65, 86])
 def test_two_greys_in_a_file_are_told_apart_by_brightness(quality):
     greys = {"gear_rgb": (0.49, 0.53, 0.52), "ground_rgb": (0.11, 0.12, 0.09)}
-    image = rendered(bevel_mm=4 * PX_MM, **BRASS, **greys).image
+    image = rendered(bevel_mm=4 * PX_MM, tool_marks=0.13, **BRASS, **greys).image
     pixels, _ = as_jpeg(image, quality)
     found = find_edges(pixels, find_gears(pixels)[0])
     # Their faint difference of colours looks clear where the file has smoothed it.
