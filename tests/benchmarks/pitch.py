@@ -152,8 +152,9 @@ PARTS: dict[str, tuple[str, Callable[[], str]]] = {
     "accuracy": (
         f"## Single pitch\n\n{len(TEETH)} gears of {', '.join(map(str, TEETH))} teeth a row, "
         f"clean, {SIDE_PX} px square, tip circle {TIP_PX} px, 8 bits; the whole path from pixels "
-        f"to the reading, each with {DRAWS} drawings of noise. The bound is that of two flanks, sqrt 2 times one flank's, over the "
-        "cosine of the pressure angle. A row's ratios are uncertain by 3 %.\n",
+        f"to the reading, each with {DRAWS} drawings of noise. The bound is that of two flanks, "
+        "sqrt 2 times one flank's, over the cosine of the pressure angle. A row's ratios are "
+        "uncertain by 3 %.\n",
         accuracy,
     ),
     "counts": (
