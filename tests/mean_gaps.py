@@ -4,9 +4,9 @@ from dataclasses import replace
 
 import numpy as np
 
-from cogloupe.gap_outline import blurred, evenly, whole_gap
-from cogloupe.mean_gap import MeanGap
-from cogloupe.rack import half_gap
+from cogloupe.figures.mean_gap import MeanGap
+from cogloupe.forms.gap_outline import blurred, evenly, whole_gap
+from cogloupe.forms.rack import half_gap
 
 PX_MODULES = 0.04
 """Size of a pixel, modules: teeth 56 px deep."""

@@ -4,9 +4,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from cogloupe.basic_racks import basic_rack
-from cogloupe.rack import Gear, gear_outline
-from cogloupe.sampling import EdgePoints
+from cogloupe.forms.basic_racks import basic_rack
+from cogloupe.forms.rack import Gear, gear_outline
+from cogloupe.optics.sampling import EdgePoints
 from cogloupe.teeth import map_teeth
 
 PX_PER_MM = 25.0

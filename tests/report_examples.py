@@ -5,9 +5,9 @@ from math import pi
 import cv2
 import numpy as np
 
-from cogloupe.basic_racks import rack_for_angle
 from cogloupe.evidence import Evidence
-from cogloupe.rack import Gear, gear_outline
+from cogloupe.forms.basic_racks import rack_for_angle
+from cogloupe.forms.rack import Gear, gear_outline
 from cogloupe.reading import (
     BudgetLine,
     CalibrationInfo,

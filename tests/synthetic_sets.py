@@ -4,7 +4,7 @@ from math import pi
 
 import numpy as np
 
-from cogloupe.adjust import View
+from cogloupe.sets.adjust import View
 from cogloupe_calibration.lens import TERMS, frame_middle, make_lens, term_effects
 
 FRAME = (1600, 1200)

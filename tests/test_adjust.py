@@ -5,7 +5,7 @@ from math import radians
 import numpy as np
 import pytest
 
-from cogloupe.adjust import TIP, adjust, rolled, scaled_inverse
+from cogloupe.sets.adjust import TIP, adjust, rolled, scaled_inverse
 
 from .synthetic_sets import TRUE_TERMS, faulty_gear, view, wide_lens
 

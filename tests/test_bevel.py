@@ -4,8 +4,8 @@ import numpy as np
 import pytest
 from scipy.special import ndtr
 
-from cogloupe.bevel_start import by_facing, first_band, smooth_light
 from cogloupe.edges import find_edges
+from cogloupe.optics.bevel_start import by_facing, first_band, smooth_light
 from cogloupe.segment import find_gears
 
 from .pictures import CAMERA, as_jpeg, flanks, read, rendered, rms

@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 from scipy.optimize import least_squares
 
-from cogloupe.bounded_fit import fit_within
+from cogloupe.optics.bounded_fit import fit_within
 
 X = np.linspace(-3.0, 3.0, 61)
 SIZES = np.array([0.1, 0.1, 0.1])

@@ -6,8 +6,6 @@ from math import cos, hypot, radians, tan
 import numpy as np
 import pytest
 
-from cogloupe.budget import judge_figures
-from cogloupe.datum_axis import choose_datum
 from cogloupe.deviations import (
     cumulative_pitch,
     eccentricity,
@@ -16,9 +14,11 @@ from cogloupe.deviations import (
     thickness,
     wrapped,
 )
-from cogloupe.figures import thickness_uncertainty, work_out
+from cogloupe.figures.budget import judge_figures
+from cogloupe.figures.pitch import thickness_uncertainty, work_out
+from cogloupe.fits.datum_axis import choose_datum
 from cogloupe.flank_sources import allowed_lens, at_the_gear, flank_place
-from cogloupe.involute import angle_at_radius, involute
+from cogloupe.forms.involute import angle_at_radius, involute
 from cogloupe.measure import measure_gear
 from cogloupe.settings import make_settings
 from cogloupe.simulation import Faults

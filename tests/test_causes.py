@@ -5,14 +5,14 @@ from fractions import Fraction
 import numpy as np
 import pytest
 
-from cogloupe.causes import CAUSES, NONE
-from cogloupe.causes_shapes import alias
-from cogloupe.causes_sizes import drive_periods
-from cogloupe.causes_words import could_be
+from cogloupe.causes.diagnosis import diagnose
+from cogloupe.causes.shapes import alias
+from cogloupe.causes.sizes import drive_periods
+from cogloupe.causes.table import CAUSES, NONE
+from cogloupe.causes.words import could_be
 from cogloupe.cautions import CAUTIONS
 from cogloupe.commands import main
-from cogloupe.diagnosis import diagnose
-from cogloupe.machine import make_machine
+from cogloupe.planning.machine import make_machine
 from cogloupe.reading_files import reading_json
 from cogloupe.report.causes_page import cause_tables, causes_html
 from cogloupe.report.causes_text import headline, period_rows

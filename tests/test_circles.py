@@ -5,7 +5,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from cogloupe.circles import fit_circle, robust_circle
+from cogloupe.fits.circles import fit_circle, robust_circle
 
 
 def on_circle(x, y, radius, angles):

@@ -9,18 +9,31 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy.stats import binom
 
-from cogloupe.attempts import Attempt
-from cogloupe.change_tests import LEVEL, NO_PLAY, PATTERN_STATISTICS, holm, judged, plain_change
 from cogloupe.commands import main
-from cogloupe.compare import compare_pair
-from cogloupe.compare_series import compare_series, play_of
-from cogloupe.compared_figures import KINDS, Value, figure_value, same_calibration, why_not
+from cogloupe.comparing.attempts import Attempt
+from cogloupe.comparing.change_tests import (
+    LEVEL,
+    NO_PLAY,
+    PATTERN_STATISTICS,
+    holm,
+    judged,
+    plain_change,
+)
+from cogloupe.comparing.compare import compare_pair
+from cogloupe.comparing.compared_figures import (
+    KINDS,
+    Value,
+    figure_value,
+    same_calibration,
+    why_not,
+)
+from cogloupe.comparing.series import compare_series, play_of
+from cogloupe.comparing.sham_pairs import common_scatter, shams_of_machine, waves_above_scatter
+from cogloupe.comparing.tooth_pattern import align, mirrored, pattern_of, turned
+from cogloupe.comparing.trials import make_trial
 from cogloupe.reading_files import reading_json
 from cogloupe.report.compare_history import unnoted
 from cogloupe.report.compare_text import doubts, findings, headline
-from cogloupe.sham_pairs import common_scatter, shams_of_machine, waves_above_scatter
-from cogloupe.tooth_pattern import align, mirrored, pattern_of, turned
-from cogloupe.trials import make_trial
 from cogloupe_calibration.errors import UseError
 
 from .compare_examples import (

@@ -6,13 +6,13 @@ from math import radians
 import numpy as np
 import pytest
 
-from cogloupe.basic_racks import basic_rack, rack_for_angle
-from cogloupe.cut_ranking import POOR_FIT, rank_cuts
-from cogloupe.gap_fit import shares
-from cogloupe.gap_outline import evenly, whole_gap
-from cogloupe.hob_end import ended_gap
-from cogloupe.rack import Gear, half_gap
-from cogloupe.said_of_gaps import build_cutting
+from cogloupe.cutting.cut_ranking import POOR_FIT, rank_cuts
+from cogloupe.cutting.gap_fit import shares
+from cogloupe.cutting.hob_end import ended_gap
+from cogloupe.cutting.said_of_gaps import build_cutting
+from cogloupe.forms.basic_racks import basic_rack, rack_for_angle
+from cogloupe.forms.gap_outline import evenly, whole_gap
+from cogloupe.forms.rack import Gear, half_gap
 from cogloupe.simulation import GearSpec, Process, Scene, render_scene
 
 from .mean_gaps import generated, mean_gap, turned

@@ -8,11 +8,11 @@ import shapely
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from cogloupe.basic_racks import basic_rack
-from cogloupe.clock_wheel import CycloidalWheel, addendum_sizes
-from cogloupe.cycloid import CycloidalForm, Epicycloid, RoundTop
-from cogloupe.rack import Gear, gear_outline
-from cogloupe.straight import StraightForm, StraightWheel
+from cogloupe.forms.basic_racks import basic_rack
+from cogloupe.forms.clock_wheel import CycloidalWheel, addendum_sizes
+from cogloupe.forms.cycloid import CycloidalForm, Epicycloid, RoundTop
+from cogloupe.forms.rack import Gear, gear_outline
+from cogloupe.forms.straight import StraightForm, StraightWheel
 from cogloupe_calibration.errors import UseError
 
 ROUNDING = 1e-12  # of double precision, on figures of the order of ten

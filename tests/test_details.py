@@ -7,10 +7,10 @@ from math import cos, pi, radians
 import numpy as np
 import pytest
 
-from cogloupe.basic_racks import basic_rack
 from cogloupe.commands.inspect import inspect, watch
 from cogloupe.commands.options import SETTINGS
-from cogloupe.rack import Gear, over_pins_size, span_size
+from cogloupe.forms.basic_racks import basic_rack
+from cogloupe.forms.rack import Gear, over_pins_size, span_size
 from cogloupe.simulation import Faults, GearSpec, render
 from cogloupe_calibration.errors import CogloupeError
 

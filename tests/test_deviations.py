@@ -7,7 +7,6 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from cogloupe.basic_racks import basic_rack
 from cogloupe.deviations import (
     cumulative_pitch,
     eccentricity,
@@ -21,8 +20,9 @@ from cogloupe.deviations import (
     thickness,
     wrapped,
 )
-from cogloupe.involute import involute
-from cogloupe.rack import Gear
+from cogloupe.forms.basic_racks import basic_rack
+from cogloupe.forms.involute import involute
+from cogloupe.forms.rack import Gear
 
 from .polygon_gauges import reference_facts
 

@@ -6,9 +6,9 @@ import numpy as np
 import pytest
 from scipy.spatial import cKDTree
 
-from cogloupe.datum import find_bore, find_disc
 from cogloupe.edges import find_edges
-from cogloupe.sampling import EdgePoints
+from cogloupe.fits.datum import find_bore, find_disc
+from cogloupe.optics.sampling import EdgePoints
 from cogloupe.segment import Region, find_gears
 from cogloupe_calibration.errors import PhotoError
 

@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 from cogloupe.edges import find_edges
-from cogloupe.outline import bend
+from cogloupe.optics.outline import bend
 from cogloupe.segment import find_gears
 
 from .pictures import CAMERA, rendered

@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from cogloupe.file_steps import WAVES, file_step
+from cogloupe.optics.file_steps import WAVES, file_step
 
 from .pictures import as_jpeg, rendered
 

@@ -5,10 +5,10 @@ from math import cos, pi, radians, sqrt
 import numpy as np
 import pytest
 
-from cogloupe.axis import flank_angles, flank_angles_about, teeth_axis_shift
-from cogloupe.flanks import fit_flanks
-from cogloupe.involute import involute_curve
-from cogloupe.sampling import EdgePoints
+from cogloupe.fits.axis import flank_angles, flank_angles_about, teeth_axis_shift
+from cogloupe.fits.flanks import fit_flanks
+from cogloupe.forms.involute import involute_curve
+from cogloupe.optics.sampling import EdgePoints
 
 from .outlines import PX_PER_MM, traced
 

@@ -6,10 +6,10 @@ from math import pi
 import numpy as np
 import pytest
 
-from cogloupe.basic_racks import rack_for_angle
-from cogloupe.gap_outline import blurred, evenly, off_outline, whole_gap
-from cogloupe.hob_end import ended_gap, whole_reach
-from cogloupe.rack import Gear, half_gap
+from cogloupe.cutting.hob_end import ended_gap, whole_reach
+from cogloupe.forms.basic_racks import rack_for_angle
+from cogloupe.forms.gap_outline import blurred, evenly, off_outline, whole_gap
+from cogloupe.forms.rack import Gear, half_gap
 
 
 def gap(teeth=20, angle_deg=20.0, step=0.01):

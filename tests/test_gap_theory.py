@@ -5,10 +5,10 @@ from math import pi
 import numpy as np
 import pytest
 
-from cogloupe.basic_racks import basic_rack
-from cogloupe.check_sizes import shift_without_undercut
-from cogloupe.gap_theory import flank_limits, theoretical_gap
-from cogloupe.rack import Gear, gear_outline
+from cogloupe.forms.basic_racks import basic_rack
+from cogloupe.forms.check_sizes import shift_without_undercut
+from cogloupe.forms.gap_theory import flank_limits, theoretical_gap
+from cogloupe.forms.rack import Gear, gear_outline
 
 from .polygon_gauges import crossings
 

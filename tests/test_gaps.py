@@ -5,9 +5,9 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from cogloupe.basic_racks import basic_rack
+from cogloupe.forms.basic_racks import basic_rack
+from cogloupe.forms.rack import Gear, gear_outline
 from cogloupe.gaps import floor_radii, theoretical_widths, tip_radii
-from cogloupe.rack import Gear, gear_outline
 
 from .outlines import PX_PER_MM, traced
 from .polygon_gauges import crossings

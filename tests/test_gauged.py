@@ -8,9 +8,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from cogloupe.basic_racks import basic_rack
-from cogloupe.flanks import fit_flanks
-from cogloupe.gauged import (
+from cogloupe.fits.flanks import fit_flanks
+from cogloupe.fits.gauged import (
     GaugedFlanks,
     base_pitches,
     gauged_flanks,
@@ -20,8 +19,9 @@ from cogloupe.gauged import (
     seated_pins,
     spans,
 )
-from cogloupe.involute import involute_curve
-from cogloupe.rack import Gear, gear_outline, over_pins_size, span_size
+from cogloupe.forms.basic_racks import basic_rack
+from cogloupe.forms.involute import involute_curve
+from cogloupe.forms.rack import Gear, gear_outline, over_pins_size, span_size
 
 from .outlines import PX_PER_MM, traced
 from .polygon_gauges import reference_facts, reference_rows, size_over_pins, span_between_anvils

@@ -9,8 +9,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from numpy.testing import assert_allclose
 
-from cogloupe.basic_racks import RACK_NAMES, basic_rack, rack_for_angle
-from cogloupe.rack import Gear, gear_outline, over_pins_size, pin_centre_radius, span_size
+from cogloupe.forms.basic_racks import RACK_NAMES, basic_rack, rack_for_angle
+from cogloupe.forms.rack import Gear, gear_outline, over_pins_size, pin_centre_radius, span_size
 
 from .polygon_gauges import (
     radius_of_equal_gap,

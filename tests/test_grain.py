@@ -5,8 +5,8 @@ import pytest
 from scipy.ndimage import gaussian_filter
 from scipy.special import ndtr
 
-from cogloupe.grain import Grain, grains_beside, weighed_products
-from cogloupe.stepfit import BLURS_PX, fit_steps
+from cogloupe.optics.grain import Grain, grains_beside, weighed_products
+from cogloupe.optics.stepfit import BLURS_PX, fit_steps
 
 N, BLUR, NOISE, MARK = 3000, 1.25, 0.5, 12.0
 FACE, GROUND = 120.0, 20.0

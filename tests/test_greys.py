@@ -3,8 +3,8 @@
 import numpy as np
 import pytest
 
-from cogloupe.greys import Greys
-from cogloupe.response import srgb_light
+from cogloupe.optics.greys import Greys
+from cogloupe.optics.response import srgb_light
 
 RNG = np.random.default_rng(3)
 COLOURS = RNG.integers(0, 256, (40, 50, 3), dtype=np.uint8)

@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 from numpy.polynomial import Polynomial
 
-from cogloupe.grouped import grouped_polynomials
+from cogloupe.fits.grouped import grouped_polynomials
 
 RNG = np.random.default_rng(7)
 GROUP = np.repeat(np.arange(5), [30, 12, 50, 8, 20])

@@ -9,8 +9,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from cogloupe.dividing import PlateSetting, division, plate_settings, undivided
-from cogloupe.indexing import (
+from cogloupe.planning.dividing import PlateSetting, division, plate_settings, undivided
+from cogloupe.planning.indexing import (
     STEP_RULES,
     Train,
     cut_ratio,

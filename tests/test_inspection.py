@@ -7,8 +7,8 @@ from math import cos, pi, radians, sqrt
 import numpy as np
 import pytest
 
-from cogloupe.datum_axis import choose_datum
-from cogloupe.figures import work_out
+from cogloupe.figures.pitch import work_out
+from cogloupe.fits.datum_axis import choose_datum
 from cogloupe.inspection import camera_of, inspect_photo
 from cogloupe.measure import measure_gear
 from cogloupe.photo import Photo

@@ -7,7 +7,7 @@ from hypothesis import strategies as st
 from numpy.testing import assert_allclose
 from scipy.integrate import quad
 
-from cogloupe.involute import angle_at_radius, inverse_involute, involute, roll_length
+from cogloupe.forms.involute import angle_at_radius, inverse_involute, involute, roll_length
 
 from .polygon_gauges import reference_facts, reference_rows
 

@@ -7,8 +7,8 @@ from math import cos, pi, radians, sin
 import numpy as np
 import pytest
 
-from cogloupe.join import inspect_joined
 from cogloupe.photo import Photo
+from cogloupe.sets.join import inspect_joined
 from cogloupe.settings import make_settings
 from cogloupe.simulation import Camera, Faults, GearSpec, render
 from cogloupe_calibration.errors import CogloupeError, PhotoError, UseError

@@ -7,7 +7,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from cogloupe.machine import load_machine, make_machine
+from cogloupe.planning.machine import load_machine, make_machine
 from cogloupe_calibration.errors import UseError
 
 SAMPLE = Path(__file__).parent.parent / "sample_images" / "machine.toml"

@@ -5,7 +5,7 @@ from math import pi, radians
 import numpy as np
 import pytest
 
-from cogloupe.matching import (
+from cogloupe.sets.matching import (
     RAYS_A_TOOTH,
     SURE,
     Match,

@@ -5,7 +5,7 @@ from functools import cache
 import numpy as np
 import pytest
 
-from cogloupe.form_fit import mean_flank, misfit
+from cogloupe.fits.form_fit import mean_flank, misfit
 from cogloupe.measure import measure_gear
 from cogloupe.reading_files import load_reading, reading_json
 from cogloupe.settings import make_settings

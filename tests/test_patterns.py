@@ -5,10 +5,10 @@ from math import cos, radians, tan
 import numpy as np
 import pytest
 
-from cogloupe.harmonics import harmonics
-from cogloupe.pattern_layout import SHARED, eccentric_shapes
-from cogloupe.patterns import observe
-from cogloupe.shape_parts import cutter_for, deeper, gap_shift, gap_widening
+from cogloupe.causes.harmonics import harmonics
+from cogloupe.causes.pattern_layout import SHARED, eccentric_shapes
+from cogloupe.causes.patterns import observe
+from cogloupe.causes.shape_parts import cutter_for, deeper, gap_shift, gap_widening
 from cogloupe.simulation import Faults, GearSpec, Process, make
 from cogloupe.simulation.stated_figures import MeasuringErrors
 from cogloupe.simulation.stated_reading import stated_reading

@@ -11,10 +11,9 @@ import shapely
 from hypothesis import given
 from hypothesis import strategies as st
 
-from cogloupe import meshing
-from cogloupe.basic_racks import RACK_NAMES, basic_rack, rack_for_angle
 from cogloupe.cautions import CAUTIONS, cautions_for
-from cogloupe.check_sizes import (
+from cogloupe.forms.basic_racks import RACK_NAMES, basic_rack, rack_for_angle
+from cogloupe.forms.check_sizes import (
     chord,
     over_pins,
     pointed_radius,
@@ -24,12 +23,13 @@ from cogloupe.check_sizes import (
     tip_width,
     usable_spans,
 )
-from cogloupe.hob_setting import feed_mark, form_cutter_number, hob_setting, scallop
-from cogloupe.machine import load_machine, make_machine
-from cogloupe.plan import make_plan, pass_depths
-from cogloupe.plan_notices import notices
-from cogloupe.plan_request import load_request, make_request
-from cogloupe.rack import Gear, gear_outline, over_pins_size, span_size
+from cogloupe.forms.rack import Gear, gear_outline, over_pins_size, span_size
+from cogloupe.planning import meshing
+from cogloupe.planning.hob_setting import feed_mark, form_cutter_number, hob_setting, scallop
+from cogloupe.planning.machine import load_machine, make_machine
+from cogloupe.planning.notices import notices
+from cogloupe.planning.plan import make_plan, pass_depths
+from cogloupe.planning.request import load_request, make_request
 from cogloupe.report.plan_page import plan_html, plan_tables
 from cogloupe.report.plan_rows import plan_title, sections
 from cogloupe.report.plan_text import angle, fraction, lengths

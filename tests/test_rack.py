@@ -9,8 +9,14 @@ from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 from numpy.testing import assert_allclose
 
-from cogloupe.basic_racks import RACK_NAMES, BasicRack, basic_rack, full_radius, rack_for_angle
-from cogloupe.rack import Gear, gear_outline, half_gap, shift_for_thickness, undercut_limit
+from cogloupe.forms.basic_racks import (
+    RACK_NAMES,
+    BasicRack,
+    basic_rack,
+    full_radius,
+    rack_for_angle,
+)
+from cogloupe.forms.rack import Gear, gear_outline, half_gap, shift_for_thickness, undercut_limit
 from cogloupe_calibration.errors import UseError
 
 from .polygon_gauges import crossings, reference_facts

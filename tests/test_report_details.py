@@ -3,9 +3,9 @@
 import numpy as np
 import pytest
 
-from cogloupe.basic_racks import basic_rack
 from cogloupe.evidence import GapSheet, ProfileSheet
-from cogloupe.rack import Gear, half_gap
+from cogloupe.forms.basic_racks import basic_rack
+from cogloupe.forms.rack import Gear, half_gap
 from cogloupe.report.detail_rows import flank_profiles, gap_shape_rows, profile_rows, size_rows
 from cogloupe.report.detail_wording import check_sentences, limit_sentences
 from cogloupe.report.gap_sheet import GAP_PEN, MEAN_PEN, exaggeration, gap_sheet

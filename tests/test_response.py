@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 from scipy.special import ndtr
 
-from cogloupe.response import BrokenEdge, broken_step, srgb_light, unit_step
+from cogloupe.optics.response import BrokenEdge, broken_step, srgb_light, unit_step
 
 Z = np.linspace(-5, 5, 201)
 

@@ -3,7 +3,15 @@
 import numpy as np
 import pytest
 
-from cogloupe.running import PIECE, along, by_piece, mean_of_pieces, median, running_mean, scatter
+from cogloupe.optics.running import (
+    PIECE,
+    along,
+    by_piece,
+    mean_of_pieces,
+    median,
+    running_mean,
+    scatter,
+)
 
 
 @pytest.mark.parametrize("window", [1, 2, 5, 12, 40, 100])

@@ -4,7 +4,7 @@ import cv2
 import numpy as np
 import pytest
 
-from cogloupe.circles import Circle
+from cogloupe.fits.circles import Circle
 from cogloupe.segment import LUMA, find_gears, mix_colours
 from cogloupe.tooth_rhythm import LEAST_SHARE, tooth_rhythm
 

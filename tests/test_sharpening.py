@@ -4,9 +4,9 @@ import numpy as np
 import pytest
 
 from cogloupe.edges import find_edges
-from cogloupe.greys import greys_of
+from cogloupe.optics.greys import greys_of
+from cogloupe.optics.sharpening import Sharpening, unsharpened
 from cogloupe.segment import find_gears
-from cogloupe.sharpening import Sharpening, unsharpened
 from cogloupe.simulation.lens import sharpened
 
 from .pictures import CAMERA, flanks, read, rendered, rms

@@ -6,8 +6,8 @@ import numpy as np
 import pytest
 import shapely
 
-from cogloupe.involute import roll_length
-from cogloupe.rack import gear_outline, half_gap
+from cogloupe.forms.involute import roll_length
+from cogloupe.forms.rack import gear_outline, half_gap
 from cogloupe.simulation import (
     Camera,
     DriveError,

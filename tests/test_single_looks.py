@@ -2,11 +2,11 @@
 
 import pytest
 
-from cogloupe.greys import greys_of
-from cogloupe.outline import border_chains, crossings_of, material_mask
-from cogloupe.sampling import Fit
+from cogloupe.optics.greys import greys_of
+from cogloupe.optics.outline import border_chains, crossings_of, material_mask
+from cogloupe.optics.sampling import Fit
+from cogloupe.optics.single_looks import explained, single_looks
 from cogloupe.segment import find_gears
-from cogloupe.single_looks import explained, single_looks
 
 from .pictures import CAMERA, rendered
 

@@ -7,9 +7,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from cogloupe.attempts import find_reading, gather
-from cogloupe.reading_files import reading_json
-from cogloupe.trials import (
+from cogloupe.comparing.attempts import find_reading, gather
+from cogloupe.comparing.trials import (
     append_trials,
     load_trials,
     make_trial,
@@ -18,6 +17,7 @@ from cogloupe.trials import (
     seen_from,
     trial_text,
 )
+from cogloupe.reading_files import reading_json
 from cogloupe_calibration.errors import UseError
 
 from .report_examples import example_reading

@@ -6,17 +6,17 @@ from hashlib import sha256
 import numpy as np
 import pytest
 
-from cogloupe.camera_map import camera_map
 from cogloupe.inspection import inspect_photo
-from cogloupe.pairing import parse_marks
 from cogloupe.photo import Photo
 from cogloupe.reading import Reading
 from cogloupe.reading_files import reading_json
-from cogloupe.repeats import inspect_repeats
 from cogloupe.report.set_rows import set_rows
+from cogloupe.sets.camera_map import camera_map
+from cogloupe.sets.pairing import parse_marks
+from cogloupe.sets.repeats import inspect_repeats
+from cogloupe.sets.turned import inspect_turned
 from cogloupe.settings import make_settings
 from cogloupe.simulation import Camera, Faults, GearSpec, render
-from cogloupe.turned import inspect_turned
 from cogloupe_calibration.errors import CogloupeError, PhotoError, UseError
 
 from .pictures import flanks, rms

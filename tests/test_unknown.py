@@ -5,15 +5,15 @@ from math import cos, pi
 
 import pytest
 
-from cogloupe.basic_racks import basic_rack
-from cogloupe.check_sizes import usable_spans
 from cogloupe.commands.inspect import _told_by_gaps
-from cogloupe.rack import Gear, over_pins_size, span_size
+from cogloupe.cutting.said_of_gaps import build_identity
+from cogloupe.cutting.unknown import angle_of, identify, measures, size_of, system_of
+from cogloupe.forms.basic_racks import basic_rack
+from cogloupe.forms.check_sizes import usable_spans
+from cogloupe.forms.rack import Gear, over_pins_size, span_size
 from cogloupe.report.gap_rows import chance
 from cogloupe.report.page import report_html
-from cogloupe.said_of_gaps import build_identity
 from cogloupe.simulation import Faults, GearSpec
-from cogloupe.unknown import angle_of, identify, measures, size_of, system_of
 from cogloupe_calibration.errors import UseError
 
 from .mean_gaps import generated, mean_gap

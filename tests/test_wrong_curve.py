@@ -5,14 +5,14 @@ import pytest
 from scipy.optimize import curve_fit
 from scipy.special import ndtr
 
-from cogloupe import single_looks
-from cogloupe.greys import Greys, greys_of
-from cogloupe.looks import best_looks
-from cogloupe.outline import border_chains, crossings_of, material_mask
-from cogloupe.sampling import Fit
+from cogloupe.optics import single_looks
+from cogloupe.optics.greys import Greys, greys_of
+from cogloupe.optics.looks import best_looks
+from cogloupe.optics.outline import border_chains, crossings_of, material_mask
+from cogloupe.optics.sampling import Fit
+from cogloupe.optics.single_looks import curve_doubt
+from cogloupe.optics.wrong_curve import Z, taken_wrongly
 from cogloupe.segment import find_gears
-from cogloupe.single_looks import curve_doubt
-from cogloupe.wrong_curve import Z, taken_wrongly
 
 from .pictures import rendered
 

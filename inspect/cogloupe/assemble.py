@@ -6,14 +6,15 @@ from math import degrees, hypot
 import numpy as np
 from numpy.typing import NDArray
 
-from cogloupe.clock_wheel import addendum_sizes
-from cogloupe.datum_axis import Axes
-from cogloupe.figures import Figures, flank_status, thickness_uncertainty
+from cogloupe.figures.pitch import Figures, flank_status, thickness_uncertainty
+from cogloupe.figures.profile import ProfileFigures
+from cogloupe.figures.shapes import Shapes
+from cogloupe.fits.datum_axis import Axes
 from cogloupe.flags import flag
+from cogloupe.forms.clock_wheel import addendum_sizes
+from cogloupe.forms.rack import Gear
 from cogloupe.measure import Measured
 from cogloupe.numbers import atan2_deg, number
-from cogloupe.profile import ProfileFigures
-from cogloupe.rack import Gear
 from cogloupe.reading import (
     SIDES,
     Datum,
@@ -22,7 +23,6 @@ from cogloupe.reading import (
     Notice,
     Tooth,
 )
-from cogloupe.shapes import Shapes
 from cogloupe.uncertainty import edge_shift
 from cogloupe_calibration.calibration import Lens
 from cogloupe_calibration.lens import UNMEASURED_LEAN, UNMEASURED_RADIAL, observed_points

@@ -6,15 +6,16 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from cogloupe.figures import Figures, common_thickness
+from cogloupe.figures.gap_shape import PerGap
+from cogloupe.figures.measured_sizes import Around, Check, MeasuredSizes
+from cogloupe.figures.pitch import Figures, common_thickness
+from cogloupe.figures.profile import ProfileFigures, SideFigure
+from cogloupe.figures.shapes import Shapes
 from cogloupe.flags import flag
-from cogloupe.gap_shape import PerGap
-from cogloupe.gap_theory import flank_limits
+from cogloupe.forms.gap_theory import flank_limits
+from cogloupe.forms.rack import Gear
 from cogloupe.measure import Measured
-from cogloupe.measured_sizes import Around, Check, MeasuredSizes
 from cogloupe.numbers import mean_seen, number
-from cogloupe.profile import ProfileFigures, SideFigure
-from cogloupe.rack import Gear
 from cogloupe.reading import (
     ChordSize,
     Gap,
@@ -29,7 +30,6 @@ from cogloupe.reading import (
     Sizes,
     SpanSize,
 )
-from cogloupe.shapes import Shapes
 
 Floats = NDArray[np.float64]
 

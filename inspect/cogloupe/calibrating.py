@@ -8,7 +8,7 @@ from typing import Any, Literal
 
 from numpy.typing import NDArray
 
-from cogloupe.datum import find_disc
+from cogloupe.fits.datum import find_disc
 from cogloupe.inspection import camera_of
 from cogloupe.measure import measure_gear
 from cogloupe.photo import Photo, read_photo

@@ -10,7 +10,7 @@ from math import pi
 import numpy as np
 from numpy.typing import NDArray
 
-from cogloupe.involute import InvoluteForm
+from cogloupe.forms.involute import InvoluteForm
 
 Floats = NDArray[np.float64]
 

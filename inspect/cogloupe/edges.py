@@ -11,13 +11,13 @@ from typing import Any, Literal
 import numpy as np
 from numpy.typing import NDArray
 
-from cogloupe.greys import greys_of
-from cogloupe.looks import best_looks
-from cogloupe.outline import border_chains, crossings_of, material_mask
-from cogloupe.running import median
-from cogloupe.sampling import EdgePoints, Fit, sample_edge
+from cogloupe.optics.greys import greys_of
+from cogloupe.optics.looks import best_looks
+from cogloupe.optics.outline import border_chains, crossings_of, material_mask
+from cogloupe.optics.running import median
+from cogloupe.optics.sampling import EdgePoints, Fit, sample_edge
+from cogloupe.optics.single_looks import curve_doubt
 from cogloupe.segment import Region
-from cogloupe.single_looks import curve_doubt
 
 EdgeChoice = Literal["outer", "inner"]
 

@@ -9,10 +9,11 @@ from math import hypot, pi, sqrt
 import numpy as np
 from numpy.typing import NDArray
 
-from cogloupe.axis import flank_angles, flank_angles_about
-from cogloupe.datum_axis import Axes
 from cogloupe.edges import BEVEL_DOUBT
-from cogloupe.flanks import FlankFits
+from cogloupe.fits.axis import flank_angles, flank_angles_about
+from cogloupe.fits.datum_axis import Axes
+from cogloupe.fits.flanks import FlankFits
+from cogloupe.forms.tooth_form import OUT
 from cogloupe.measure import Measured, tips_oval
 from cogloupe.source_effects import (
     FlankPlace,
@@ -22,7 +23,6 @@ from cogloupe.source_effects import (
     gear_stretch,
     lens_modes,
 )
-from cogloupe.tooth_form import OUT
 from cogloupe_calibration.calibration import Lens
 from cogloupe_calibration.lens import unmeasured_lens
 from cogloupe_calibration.scale import Scale

@@ -9,13 +9,13 @@ from math import pi
 import numpy as np
 from numpy.typing import NDArray
 
-from cogloupe.circles import Circle
-from cogloupe.datum import tip_circle
 from cogloupe.deviations import wrapped
-from cogloupe.grouped import grouped_polynomials
-from cogloupe.sampling import EdgePoints
+from cogloupe.fits.circles import Circle
+from cogloupe.fits.datum import tip_circle
+from cogloupe.fits.grouped import grouped_polynomials
+from cogloupe.forms.tooth_form import Wheel
+from cogloupe.optics.sampling import EdgePoints
 from cogloupe.teeth import ToothMap, polar
-from cogloupe.tooth_form import Wheel
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]

@@ -22,22 +22,22 @@ from cogloupe.assemble_shapes import (
     build_sizes,
     size_notices,
 )
-from cogloupe.budget import budget_lines, judge_figures
-from cogloupe.datum_axis import Axes, choose_datum
-from cogloupe.details import Details, work_out_details
+from cogloupe.cutting.gap_findings import gap_findings, settings_by_sight
 from cogloupe.evidence import Evidence
-from cogloupe.figures import Figures, work_out
+from cogloupe.figures.budget import budget_lines, judge_figures
+from cogloupe.figures.details import Details, work_out_details
+from cogloupe.figures.pitch import Figures, work_out
+from cogloupe.fits.datum_axis import Axes, choose_datum
+from cogloupe.fits.size import CirclesSeen, compare_scales
 from cogloupe.flags import flag
 from cogloupe.flank_sources import at_the_gear
-from cogloupe.gap_findings import gap_findings, settings_by_sight
+from cogloupe.forms.rack import Gear, gear_outline
+from cogloupe.forms.tooth_form import BOTH_SIDES
 from cogloupe.measure import Measured, measure_gear
 from cogloupe.photo import Photo
-from cogloupe.rack import Gear, gear_outline
 from cogloupe.reading import CalibrationInfo, Notice, PhotoInfo, Reading
 from cogloupe.settings import GearSettings
-from cogloupe.size import CirclesSeen, compare_scales
 from cogloupe.summary import build_summary, build_tolerance
-from cogloupe.tooth_form import BOTH_SIDES
 from cogloupe.uncertainty import pitch_uncertainty
 from cogloupe_calibration.calibration import (
     Calibration,

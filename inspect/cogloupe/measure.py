@@ -10,26 +10,26 @@ from typing import Any, Literal
 import numpy as np
 from numpy.typing import NDArray
 
-from cogloupe.axis import gap_middles
-from cogloupe.circles import Circle
-from cogloupe.clock_wheel import CycloidalWheel
-from cogloupe.datum import Bore, find_bore
 from cogloupe.edges import Outlines
-from cogloupe.fitting import fit_at_size, plausible
+from cogloupe.fits.axis import gap_middles
+from cogloupe.fits.circles import Circle
+from cogloupe.fits.datum import Bore, find_bore
+from cogloupe.fits.fitting import fit_at_size, plausible
+from cogloupe.fits.flanks import FlankFits
+from cogloupe.fits.form_fit import other_form
+from cogloupe.fits.gauge_scale import scale_from_gauge
+from cogloupe.fits.size import CirclesSeen, SeenModule, settle_size
+from cogloupe.fits.stated_form import see_size, stated_wheel
 from cogloupe.flags import flag
-from cogloupe.flanks import FlankFits
-from cogloupe.form_fit import other_form
+from cogloupe.forms.clock_wheel import CycloidalWheel
+from cogloupe.forms.rack import Gear
+from cogloupe.forms.tooth_form import Wheel
 from cogloupe.gaps import Radii, floor_radii
-from cogloupe.gauge_scale import scale_from_gauge
-from cogloupe.rack import Gear
 from cogloupe.reading import Notice
 from cogloupe.seen_gear import Seen, see_gear
 from cogloupe.segment import Region
 from cogloupe.settings import GearSettings
-from cogloupe.size import CirclesSeen, SeenModule, settle_size
-from cogloupe.stated_form import see_size, stated_wheel
 from cogloupe.teeth import ToothMap, map_teeth, tips_centre
-from cogloupe.tooth_form import Wheel
 from cogloupe_calibration.calibration import Lens
 from cogloupe_calibration.errors import PhotoError
 from cogloupe_calibration.lens import ideal_points

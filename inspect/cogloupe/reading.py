@@ -8,9 +8,9 @@ from typing import Literal
 
 from pydantic import BaseModel, ConfigDict
 
-from cogloupe.findings import Cutting, Identity
-from cogloupe.photo_set import PhotoSet
-from cogloupe.tooth_form import FormName
+from cogloupe.cutting.findings import Cutting, Identity
+from cogloupe.forms.tooth_form import FormName
+from cogloupe.sets.photo_set import PhotoSet
 
 SCHEMA_VERSION = "1.0"
 

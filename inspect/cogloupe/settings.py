@@ -10,9 +10,9 @@ from unicodedata import normalize
 from pydantic import BaseModel, ConfigDict, Field, ValidationError, field_validator
 from pydantic_core import ErrorDetails
 
-from cogloupe.basic_racks import BasicRack, basic_rack, rack_for_angle
+from cogloupe.forms.basic_racks import BasicRack, basic_rack, rack_for_angle
+from cogloupe.forms.tooth_form import FormName
 from cogloupe.reading import DatumKind
-from cogloupe.tooth_form import FormName
 from cogloupe_calibration.errors import UseError
 from cogloupe_calibration.units import MM_PER_INCH, parse_length
 

@@ -12,7 +12,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from cogloupe.tooth_form import OUT
+from cogloupe.forms.tooth_form import OUT
 from cogloupe_calibration.calibration import Lens
 from cogloupe_calibration.lens import TERMS, TERMS_IN_WORDS, point_modes
 

@@ -7,14 +7,14 @@ import numpy as np
 from numpy.typing import NDArray
 
 from cogloupe.assemble_shapes import floor_ratio_mean, per_side, profile_summary
-from cogloupe.budget import Judged, u_direction
-from cogloupe.datum_axis import Axes
-from cogloupe.figures import Figures
+from cogloupe.figures.budget import Judged, u_direction
+from cogloupe.figures.pitch import Figures
+from cogloupe.figures.profile import ProfileFigures
+from cogloupe.figures.shapes import Shapes
+from cogloupe.fits.datum_axis import Axes
 from cogloupe.measure import Measured
 from cogloupe.numbers import atan2_deg, mean_seen, number
-from cogloupe.profile import ProfileFigures
 from cogloupe.reading import Summary, Tolerance, Tooth
-from cogloupe.shapes import Shapes
 from cogloupe.tolerance import FlankFigures, class_range_1995, class_range_2013
 from cogloupe.tolerance import Measured as Graded
 

@@ -11,7 +11,7 @@ from math import pi
 import numpy as np
 from numpy.typing import NDArray
 
-from cogloupe.circles import robust_circle
+from cogloupe.fits.circles import robust_circle
 from cogloupe_calibration.errors import PhotoError
 
 Floats = NDArray[np.float64]

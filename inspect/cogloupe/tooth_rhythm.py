@@ -9,7 +9,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from cogloupe.circles import Circle, robust_circle
+from cogloupe.fits.circles import Circle, robust_circle
 
 Floats = NDArray[np.float64]
 Bools = NDArray[np.bool_]

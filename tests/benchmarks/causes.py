@@ -25,11 +25,11 @@ from causes_gears import (
 )
 from common import make_case, report, table
 
-from cogloupe.causes_model import fresh
-from cogloupe.causes_sizes import Case
-from cogloupe.diagnosis import rank
+from cogloupe.causes.diagnosis import rank
+from cogloupe.causes.model import fresh
+from cogloupe.causes.patterns import observe
+from cogloupe.causes.sizes import Case
 from cogloupe.inspection import inspect_photo
-from cogloupe.patterns import observe
 from cogloupe.simulation.stated_figures import MeasuringErrors
 from cogloupe.simulation.stated_reading import stated_reading
 

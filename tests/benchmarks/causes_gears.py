@@ -7,9 +7,9 @@ from math import sqrt
 import numpy as np
 from numpy.typing import NDArray
 
-from cogloupe.machine import Machine, make_machine
-from cogloupe.pattern_layout import SHARED
-from cogloupe.patterns import Observed, observe
+from cogloupe.causes.pattern_layout import SHARED
+from cogloupe.causes.patterns import Observed, observe
+from cogloupe.planning.machine import Machine, make_machine
 from cogloupe.simulation import (
     Camera,
     DriveError,

@@ -14,8 +14,8 @@ import numpy as np
 from common import Case, make_case, report, settings_of, table
 from numpy.typing import NDArray
 
+from cogloupe.forms.involute import involute, pin_centre_radius
 from cogloupe.inspection import inspect_photo
-from cogloupe.involute import involute, pin_centre_radius
 from cogloupe.reading import Reading
 from cogloupe.simulation import Camera, Faults, GearSpec, Scene
 from cogloupe_calibration.errors import CogloupeError

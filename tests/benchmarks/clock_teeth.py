@@ -11,7 +11,7 @@ from math import sqrt
 import numpy as np
 from common import both_sides, report, rms, table
 
-from cogloupe.clock_wheel import CycloidalWheel
+from cogloupe.forms.clock_wheel import CycloidalWheel
 from cogloupe.inspection import inspect_photo
 from cogloupe.photo import Photo
 from cogloupe.reading import Reading

@@ -14,9 +14,9 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from cogloupe.axis import flank_angles_about
-from cogloupe.flanks import FlankFits
-from cogloupe.involute import angle_at_radius, involute
+from cogloupe.fits.axis import flank_angles_about
+from cogloupe.fits.flanks import FlankFits
+from cogloupe.forms.involute import angle_at_radius, involute
 from cogloupe.photo import Photo, read_photo
 from cogloupe.reading import Reading
 from cogloupe.settings import GearSettings, make_settings

@@ -23,7 +23,7 @@ from tests.compare_examples import (
     unchanged_or_not,
 )
 
-from cogloupe.compare import Comparison, compare_pair
+from cogloupe.comparing.compare import Comparison, compare_pair
 from cogloupe.reading import Reading
 
 PAIRS = 250

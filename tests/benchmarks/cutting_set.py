@@ -4,8 +4,8 @@ from collections.abc import Iterator
 from dataclasses import dataclass, field
 from math import ceil
 
-from cogloupe.basic_racks import basic_rack
-from cogloupe.rack import Gear
+from cogloupe.forms.basic_racks import basic_rack
+from cogloupe.forms.rack import Gear
 from cogloupe.simulation import Camera, Faults, GearSpec, Process, Scene
 
 PX_PER_DEPTH = 50

@@ -17,15 +17,15 @@ from extractors import LIBRARY, OURS
 from numpy.typing import NDArray
 
 from cogloupe.edges import find_edges
-from cogloupe.flanks import FlankFits, fit_flanks
-from cogloupe.involute import involute_curve
-from cogloupe.outline import normals
-from cogloupe.sampling import EdgePoints
+from cogloupe.fits.flanks import FlankFits, fit_flanks
+from cogloupe.forms.involute import involute_curve
+from cogloupe.forms.tooth_form import FlankCurve
+from cogloupe.optics.outline import normals
+from cogloupe.optics.sampling import EdgePoints
 from cogloupe.segment import find_gears
 from cogloupe.simulation import Scene, render_scene
 from cogloupe.simulation.truth import Truth
 from cogloupe.teeth import map_teeth
-from cogloupe.tooth_form import FlankCurve
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]

@@ -13,11 +13,11 @@ from common import report, rms, settings_of, table
 from numpy.typing import NDArray
 from turned import photo_of
 
-from cogloupe.join import inspect_joined
+from cogloupe.comparing.tooth_pattern import flank_array
 from cogloupe.photo import Photo
 from cogloupe.reading import Reading
+from cogloupe.sets.join import inspect_joined
 from cogloupe.simulation import Camera, Faults, GearSpec, Truth, render
-from cogloupe.tooth_pattern import flank_array
 from cogloupe_calibration.errors import CogloupeError
 
 Floats = NDArray[np.float64]

@@ -14,13 +14,13 @@ from clean_set import noisy
 from common import report, rms, settings_of, table
 from numpy.typing import NDArray
 
+from cogloupe.comparing.tooth_pattern import flank_array
 from cogloupe.inspection import inspect_photo
 from cogloupe.photo import Photo
 from cogloupe.reading import Reading
-from cogloupe.sets import SetReading
+from cogloupe.sets.set_reading import SetReading
+from cogloupe.sets.turned import inspect_turned
 from cogloupe.simulation import Camera, Faults, GearSpec, Truth, render
-from cogloupe.tooth_pattern import flank_array
-from cogloupe.turned import inspect_turned
 from cogloupe_calibration.errors import CogloupeError
 
 Floats = NDArray[np.float64]

@@ -11,7 +11,7 @@ import numpy as np
 from common import Case, both_sides, make_case, run_parts, settings_of, table
 from cutting_set import CUT_CASES, CutCase
 
-from cogloupe.cut_ranking import ALIKE
+from cogloupe.cutting.cut_ranking import ALIKE
 from cogloupe.inspection import inspect_photo
 from cogloupe.reading import Reading
 from cogloupe.settings import make_settings

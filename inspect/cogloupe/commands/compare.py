@@ -9,8 +9,8 @@ import typer
 from cogloupe.commands.console import out_console, say, write_page
 
 if TYPE_CHECKING:  # its own imports are slow, and not needed to show the help
-    from cogloupe.attempts import Attempt
-    from cogloupe.compare_series import Series
+    from cogloupe.comparing.attempts import Attempt
+    from cogloupe.comparing.series import Series
 
 
 def compare(
@@ -58,8 +58,8 @@ def compare(
     """
     import numpy as np
 
-    from cogloupe.attempts import gather
-    from cogloupe.compare_series import compare_series
+    from cogloupe.comparing.attempts import gather
+    from cogloupe.comparing.series import compare_series
 
     attempts = gather(readings or [], log, changed, note, datetime.date.today())
     if len(attempts) == 1 and log is not None:

@@ -75,9 +75,9 @@ def plan(
     ] = None,
 ) -> None:
     """Plan a gear: blank, depth, passes, mate, sizes to check at, hob setting and indexing."""
-    from cogloupe.machine import load_machine
-    from cogloupe.plan import make_plan
-    from cogloupe.plan_request import load_request, make_request
+    from cogloupe.planning.machine import load_machine
+    from cogloupe.planning.plan import make_plan
+    from cogloupe.planning.request import load_request, make_request
     from cogloupe.report.plan_page import plan_html, plan_tables
 
     renamed = {"module": "module_mm", "pressure_angle": "pressure_angle_deg"}

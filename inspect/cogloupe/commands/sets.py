@@ -9,8 +9,8 @@ from cogloupe_calibration.errors import UseError
 
 if TYPE_CHECKING:
     from cogloupe.photo import Photo
-    from cogloupe.photo_set import SetKind
-    from cogloupe.sets import SetReading
+    from cogloupe.sets.photo_set import SetKind
+    from cogloupe.sets.set_reading import SetReading
     from cogloupe.settings import GearSettings
 
 
@@ -93,21 +93,21 @@ def _read(
 ) -> "SetReading":
     """Read the set, its teeth marked: one a picture, or to join by, two shared with neighbours."""
     if kind == "repeats":
-        from cogloupe.repeats import inspect_repeats
+        from cogloupe.sets.repeats import inspect_repeats
 
         if mark is not None:
             raise UseError(
                 "--repeats are pictures of a gear left where it lies: --mark has no use there"
             )
         return inspect_repeats(photos, settings)
-    from cogloupe.pairing import parse_marks
+    from cogloupe.sets.pairing import parse_marks
 
     pairs = None if mark is None else parse_marks(mark)
     if kind == "joined":
-        from cogloupe.join import inspect_joined
+        from cogloupe.sets.join import inspect_joined
 
         return inspect_joined(photos, settings, pairs)
-    from cogloupe.turned import inspect_turned
+    from cogloupe.sets.turned import inspect_turned
 
     if pairs is not None and any(before != after for before, after in pairs):
         raise UseError(
@@ -121,8 +121,8 @@ def _pictures(found: "SetReading") -> dict[str, bytes]:
     """Pictures that only sets have, by file name."""
     if found.pictures.kind != "turned":
         return {}
-    from cogloupe.camera_map import camera_map
     from cogloupe.report.camera_picture import camera_picture
     from cogloupe.report.charts import figure_png
+    from cogloupe.sets.camera_map import camera_map
 
     return {"camera.png": figure_png(camera_picture(camera_map(found.pictures)))}

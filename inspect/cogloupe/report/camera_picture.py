@@ -3,7 +3,6 @@
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 
-from cogloupe.camera_map import CameraMap
 from cogloupe.report.calibration_picture import (
     FONT,
     blank_figure,
@@ -13,6 +12,7 @@ from cogloupe.report.calibration_picture import (
     write_title,
 )
 from cogloupe.report.styles import FAINT, GRID, INK, SIDE_STYLES
+from cogloupe.sets.camera_map import CameraMap
 
 _PENS = (SIDE_STYLES[0].pen, SIDE_STYLES[1].pen, "#5a4fa0", "#7a6a00", "#006e7a", INK)
 _BELOW = (

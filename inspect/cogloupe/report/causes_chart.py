@@ -6,9 +6,9 @@ from matplotlib.figure import Figure
 from matplotlib.lines import Line2D
 from numpy.typing import NDArray
 
-from cogloupe.causes import NONE
-from cogloupe.diagnosis import Diagnosis, aligned
-from cogloupe.pattern_layout import SHARED
+from cogloupe.causes.diagnosis import Diagnosis, aligned
+from cogloupe.causes.pattern_layout import SHARED
+from cogloupe.causes.table import NONE
 from cogloupe.report.axes import FONT, plain_axes, tooth_axis
 from cogloupe.report.numbers import COVERAGE
 from cogloupe.report.styles import ALARM, FAINT, INK, PAPER, SIDE_STYLES

@@ -5,9 +5,9 @@ from rich.table import Table
 from rich.text import Text
 
 from cogloupe import __version__
-from cogloupe.causes import NONE
-from cogloupe.diagnosis import Diagnosis
-from cogloupe.harmonics import found_only, harmonics
+from cogloupe.causes.diagnosis import Diagnosis
+from cogloupe.causes.harmonics import found_only, harmonics
+from cogloupe.causes.table import NONE
 from cogloupe.reading import Reading
 from cogloupe.report.causes_chart import causes_chart
 from cogloupe.report.causes_text import (

@@ -4,12 +4,12 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from fractions import Fraction
 
-from cogloupe.causes import NONE
-from cogloupe.causes_shapes import alias
-from cogloupe.causes_sizes import Size, drive_periods
-from cogloupe.causes_words import could_be
-from cogloupe.diagnosis import Diagnosis, Finding, Ranked
-from cogloupe.harmonics import Harmonic
+from cogloupe.causes.diagnosis import Diagnosis, Finding, Ranked
+from cogloupe.causes.harmonics import Harmonic
+from cogloupe.causes.shapes import alias
+from cogloupe.causes.sizes import Size, drive_periods
+from cogloupe.causes.table import NONE
+from cogloupe.causes.words import could_be
 from cogloupe.report.numbers import rounded, with_uncertainty, with_unit
 
 CLEAR, LIKELY = 0.9, 0.6

@@ -10,13 +10,13 @@ from matplotlib.lines import Line2D
 from matplotlib.ticker import FixedLocator, MaxNLocator
 from numpy.typing import NDArray
 
-from cogloupe.compare import Comparison
-from cogloupe.compare_series import Trend
+from cogloupe.comparing.compare import Comparison
+from cogloupe.comparing.series import Trend
+from cogloupe.comparing.tooth_pattern import centred, flank_array, turned
 from cogloupe.reading import SIDES, Reading
 from cogloupe.report.axes import FONT, plain_axes, tooth_axis
 from cogloupe.report.numbers import COVERAGE
 from cogloupe.report.styles import FAINT, INK, PAPER, SIDE_STYLES
-from cogloupe.tooth_pattern import centred, flank_array, turned
 
 Floats = NDArray[np.float64]
 

@@ -3,9 +3,9 @@
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from cogloupe.attempts import Attempt
-from cogloupe.compare import Comparison
-from cogloupe.compared_figures import KINDS, Value
+from cogloupe.comparing.attempts import Attempt
+from cogloupe.comparing.compare import Comparison
+from cogloupe.comparing.compared_figures import KINDS, Value
 from cogloupe.report.compare_text import VERDICTS, value_text
 
 

@@ -8,11 +8,11 @@ from rich.table import Table
 from rich.text import Text
 
 from cogloupe import __version__
-from cogloupe.attempts import Attempt
-from cogloupe.change_tests import LEVEL
-from cogloupe.compare import Comparison
-from cogloupe.compare_series import Series
-from cogloupe.compared_figures import figure_value
+from cogloupe.comparing.attempts import Attempt
+from cogloupe.comparing.change_tests import LEVEL
+from cogloupe.comparing.compare import Comparison
+from cogloupe.comparing.compared_figures import figure_value
+from cogloupe.comparing.series import Series
 from cogloupe.report.charts import figure_png
 from cogloupe.report.compare_charts import teeth_chart, trend_chart
 from cogloupe.report.compare_history import HISTORY_FIGURES, history_rows, unnoted

@@ -4,9 +4,10 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 from cogloupe.cautions import cautions_for
-from cogloupe.change_tests import Change, Verdict
-from cogloupe.compare import Comparison
-from cogloupe.compared_figures import Value
+from cogloupe.comparing.change_tests import Change, Verdict
+from cogloupe.comparing.compare import Comparison
+from cogloupe.comparing.compared_figures import Value
+from cogloupe.comparing.trials import NOTHING
 from cogloupe.report.numbers import (
     COVERAGE,
     gear_name,
@@ -15,7 +16,6 @@ from cogloupe.report.numbers import (
     with_uncertainty,
     with_unit,
 )
-from cogloupe.trials import NOTHING
 
 CAUTIONS = cautions_for("isolate", "cutter", "eyes", "current")
 VERDICTS: dict[Verdict, str] = {

@@ -1,6 +1,6 @@
 """What the gaps tell, as rows for the page and lines for the screen."""
 
-from cogloupe.findings import Candidate, Cutting, Identity, SizeFound
+from cogloupe.cutting.findings import Candidate, Cutting, Identity, SizeFound
 from cogloupe.report.numbers import resolved, with_uncertainty
 from cogloupe_calibration.units import MM_PER_INCH
 

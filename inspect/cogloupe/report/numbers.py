@@ -10,8 +10,8 @@ from math import floor, isfinite, log10, pi
 
 import numpy as np
 
+from cogloupe.forms.standard_sizes import DIAMETRAL_PITCHES, MODULES_MM
 from cogloupe.reading import GearInfo
-from cogloupe.standard_sizes import DIAMETRAL_PITCHES, MODULES_MM
 from cogloupe_calibration.units import MM_PER_INCH
 
 COVERAGE = 2.0

@@ -3,8 +3,8 @@
 from collections.abc import Iterator
 from math import isinf
 
-from cogloupe.dividing import PlateSetting
-from cogloupe.indexing import (
+from cogloupe.planning.dividing import PlateSetting
+from cogloupe.planning.indexing import (
     Rates,
     StepRule,
     Train,
@@ -12,9 +12,9 @@ from cogloupe.indexing import (
     pulses_per_step,
     steps_per_tooth,
 )
-from cogloupe.indexing import step_arc_um as step_arc
-from cogloupe.machine import Machine
-from cogloupe.plan import IndexingPlan, Plan
+from cogloupe.planning.indexing import step_arc_um as step_arc
+from cogloupe.planning.machine import Machine
+from cogloupe.planning.plan import IndexingPlan, Plan
 from cogloupe.report.numbers import tooth_list
 from cogloupe.report.plan_text import Row, Section, fraction, length_row, text_row
 

@@ -5,9 +5,9 @@ from rich.table import Table
 from rich.text import Text
 
 from cogloupe import __version__
-from cogloupe.indexing import Spacing
-from cogloupe.plan import Plan
-from cogloupe.plan_notices import notices
+from cogloupe.planning.indexing import Spacing
+from cogloupe.planning.notices import notices
+from cogloupe.planning.plan import Plan
 from cogloupe.report.markup import page_template
 from cogloupe.report.plan_rows import plan_title, sections
 from cogloupe.report.plan_text import Row, Section

@@ -6,8 +6,8 @@ Each length stands in millimetres, inches and thou; nothing here computes a figu
 from collections.abc import Iterator
 from math import degrees
 
-from cogloupe.check_sizes import PinSize, SpanSize
-from cogloupe.plan import MatePlan, Plan
+from cogloupe.forms.check_sizes import PinSize, SpanSize
+from cogloupe.planning.plan import MatePlan, Plan
 from cogloupe.report.plan_indexing import indexing_sections
 from cogloupe.report.plan_text import (
     Row,

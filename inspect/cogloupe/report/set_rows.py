@@ -2,8 +2,8 @@
 
 from dataclasses import dataclass
 
-from cogloupe.photo_set import PhotoSet
 from cogloupe.report.numbers import NOT_SEEN
+from cogloupe.sets.photo_set import PhotoSet
 
 
 @dataclass(frozen=True)

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from math import isclose
 from typing import Literal
 
-from cogloupe.basic_racks import RACK_NAMES, basic_rack
+from cogloupe.forms.basic_racks import RACK_NAMES, basic_rack
 from cogloupe.reading import SIDES, Flank, GearInfo, Reading, Side
 from cogloupe.report.detail_wording import check_sentences, limit_sentences
 from cogloupe.report.numbers import (

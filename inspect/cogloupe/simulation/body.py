@@ -11,12 +11,12 @@ import shapely
 import shapely.affinity
 from numpy.typing import NDArray
 
-from cogloupe.clock_wheel import CycloidalWheel
-from cogloupe.rack import Gear
+from cogloupe.forms.clock_wheel import CycloidalWheel
+from cogloupe.forms.rack import Gear
+from cogloupe.forms.straight import StraightWheel
+from cogloupe.forms.tooth_form import Wheel
 from cogloupe.simulation.cutting import CutGear, flank_place
 from cogloupe.simulation.scene import Faults, GearSpec, Nick
-from cogloupe.straight import StraightWheel
-from cogloupe.tooth_form import Wheel
 from cogloupe_calibration.errors import UseError
 
 Floats = NDArray[np.float64]

@@ -9,10 +9,10 @@ from math import pi, radians, sqrt
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from cogloupe.basic_racks import full_radius
-from cogloupe.rack import Gear
+from cogloupe.forms.basic_racks import full_radius
+from cogloupe.forms.rack import Gear
+from cogloupe.forms.tooth_form import Wheel
 from cogloupe.simulation.scene import Faults, GearSpec, polar_vector
-from cogloupe.tooth_form import Wheel
 from cogloupe_calibration.errors import UseError
 
 Floats = NDArray[np.float64]

@@ -11,7 +11,7 @@ from math import pi
 import numpy as np
 from numpy.typing import NDArray
 
-from cogloupe.rack import Gear, half_gap
+from cogloupe.forms.rack import Gear, half_gap
 from cogloupe.simulation.cutting import CutGear
 from cogloupe.simulation.measure import (
     FLOOR_HEIGHT_MODULES,

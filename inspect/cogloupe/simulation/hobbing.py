@@ -17,7 +17,7 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
-from cogloupe.rack import Gear
+from cogloupe.forms.rack import Gear
 from cogloupe.simulation.coverage import signed_area
 from cogloupe.simulation.cutter import (
     RackTooth,

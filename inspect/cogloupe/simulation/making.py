@@ -7,7 +7,7 @@ from math import gcd, pi, radians
 import numpy as np
 from numpy.typing import NDArray
 
-from cogloupe.rack import Gear
+from cogloupe.forms.rack import Gear
 from cogloupe.simulation.body import tooth_outline
 from cogloupe.simulation.cutter import as_ground
 from cogloupe.simulation.cutting import CutGear, cut_gear, renumbered

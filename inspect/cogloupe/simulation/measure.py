@@ -11,9 +11,10 @@ from typing import SupportsFloat
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from cogloupe.clock_wheel import addendum_sizes
-from cogloupe.involute import pin_centre_radius
-from cogloupe.rack import Gear
+from cogloupe.forms.clock_wheel import addendum_sizes
+from cogloupe.forms.involute import pin_centre_radius
+from cogloupe.forms.rack import Gear
+from cogloupe.forms.tooth_form import Wheel
 from cogloupe.simulation.body import floor_corners
 from cogloupe.simulation.cutting import CutGear, crossing_angles
 from cogloupe.simulation.truth import (
@@ -25,7 +26,6 @@ from cogloupe.simulation.truth import (
     TrueTable,
     TrueTooth,
 )
-from cogloupe.tooth_form import Wheel
 
 Floats = NDArray[np.float64]
 

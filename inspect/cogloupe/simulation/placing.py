@@ -12,7 +12,7 @@ from math import ceil, cos, pi, sin, sqrt
 import numpy as np
 from numpy.typing import NDArray
 
-from cogloupe.rack import Gear
+from cogloupe.forms.rack import Gear
 from cogloupe.simulation.drive import Moments, work_error
 from cogloupe.simulation.process import Process
 from cogloupe_calibration.errors import UseError

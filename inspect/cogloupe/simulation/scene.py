@@ -16,13 +16,13 @@ from typing import Annotated, Literal, Self
 
 from pydantic import BaseModel, ConfigDict, Field, ValidationError, model_validator
 
-from cogloupe.basic_racks import BasicRack, basic_rack, rack_for_angle
-from cogloupe.clock_wheel import MOST_LEAVES, WHEEL_ADDENDUM, CycloidalWheel, leaf_thickness
-from cogloupe.cycloid import CycloidalForm, Epicycloid, RoundTop
-from cogloupe.rack import Gear
+from cogloupe.forms.basic_racks import BasicRack, basic_rack, rack_for_angle
+from cogloupe.forms.clock_wheel import MOST_LEAVES, WHEEL_ADDENDUM, CycloidalWheel, leaf_thickness
+from cogloupe.forms.cycloid import CycloidalForm, Epicycloid, RoundTop
+from cogloupe.forms.rack import Gear
+from cogloupe.forms.straight import StraightForm, StraightWheel
+from cogloupe.forms.tooth_form import FormName, Wheel
 from cogloupe.simulation.process import Process
-from cogloupe.straight import StraightForm, StraightWheel
-from cogloupe.tooth_form import FormName, Wheel
 from cogloupe_calibration.errors import UseError
 from cogloupe_calibration.units import MM_PER_INCH
 

@@ -9,8 +9,8 @@ from math import cos, hypot, pi, tan
 import numpy as np
 from numpy.typing import NDArray
 
+from cogloupe.forms.rack import Gear
 from cogloupe.gaps import NEAR_FLOOR, theoretical_widths
-from cogloupe.rack import Gear
 from cogloupe.simulation.coverage import signed_area
 from cogloupe.simulation.cutting import CutGear
 from cogloupe.simulation.gauging import gap_pieces, side_angles

@@ -10,8 +10,8 @@ import numpy as np
 
 from cogloupe import __version__
 from cogloupe.deviations import cumulative_pitch, gap_width, pin_radius, single_pitch, thickness
+from cogloupe.forms.rack import Gear
 from cogloupe.numbers import atan2_deg, number
-from cogloupe.rack import Gear
 from cogloupe.reading import (
     CalibrationInfo,
     Datum,

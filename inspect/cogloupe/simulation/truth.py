@@ -5,7 +5,7 @@ Names, frames and signs are those of a reading; `measure` fills them in.
 
 from pydantic import BaseModel, ConfigDict
 
-from cogloupe.tooth_form import FormName
+from cogloupe.forms.tooth_form import FormName
 
 
 class _Model(BaseModel):

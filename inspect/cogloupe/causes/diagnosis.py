@@ -1,0 +1,264 @@
+"""From a reading to the causes that would leave it, ranked.
+
+All rows of the table compete for the whole of a reading; then what the best one explains is left
+open and they compete for what remains, until nothing remains beyond the uncertainty.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.special import logsumexp
+
+from cogloupe.causes.model import Field, fresh
+from cogloupe.causes.patterns import Observed, observe
+from cogloupe.causes.ranking import Fit, evidence, without
+from cogloupe.causes.sizes import Case, Size
+from cogloupe.causes.table import CAUSES, NONE, Cause
+from cogloupe.cautions import CautionCode, cautions_for
+from cogloupe.planning.machine import Machine
+from cogloupe.reading import Reading
+
+Floats = NDArray[np.float64]
+
+NEAR = 0.1
+"""Probability from which the second in a ranking is named too."""
+MOST_FOUND = 3
+"""Causes told one after the other from one reading."""
+
+
+@dataclass(frozen=True)
+class Ranked:
+    """A cause as one reading speaks for it.
+
+    Attributes
+    ----------
+    cause : Cause
+    fit : Fit
+        Its best shape.
+    share : float
+        Probability among the causes of the table, if one of them it was.
+    over_next : float
+        How many times likelier than the next one.
+    """
+
+    cause: Cause
+    fit: Fit
+    share: float
+    over_next: float
+
+
+@dataclass(frozen=True)
+class Finding:
+    """One round of ranking; the first row is what was found.
+
+    Attributes
+    ----------
+    ranked : tuple of Ranked
+        Likeliest first.
+    """
+
+    ranked: tuple[Ranked, ...]
+
+    @property
+    def best(self) -> Ranked:
+        """The likeliest."""
+        return self.ranked[0]
+
+
+@dataclass(frozen=True)
+class Diagnosis:
+    """What a reading says of its causes.
+
+    Attributes
+    ----------
+    case : Case
+    findings : tuple of Finding
+        For the whole reading, then for what the causes before leave; the last may be "no cause".
+    """
+
+    case: Case
+    findings: tuple[Finding, ...]
+
+    def sizes(self, ranked: Ranked) -> list[Size]:
+        """Sizes of a cause in the machine's units.
+
+        Parameters
+        ----------
+        ranked : Ranked
+
+        Returns
+        -------
+        list of Size
+        """
+        return ranked.cause.sizes(ranked.fit, self.case)
+
+    def pattern(self, ranked: Ranked) -> str:
+        """The pattern in words.
+
+        Parameters
+        ----------
+        ranked : Ranked
+
+        Returns
+        -------
+        str
+        """
+        return ranked.cause.pattern(ranked.fit, self.case)
+
+    @property
+    def named(self) -> tuple[Cause, ...]:
+        """Causes found, and the next ones where they are not clear."""
+        found = list[Cause]()
+        for finding in self.findings:
+            near = [r.cause for r in finding.ranked[:2] if r.share >= NEAR or r is finding.best]
+            found += [cause for cause in near if cause is not NONE and cause not in found]
+        return tuple(found)
+
+    @property
+    def cautions(self) -> tuple[str, ...]:
+        """Sentences for the hand that goes to the machine."""
+        codes: set[CautionCode] = set()
+        for cause in self.named:
+            codes.update(cause.cautions)
+        return cautions_for(*codes)
+
+
+def diagnose(reading: Reading, machine: Machine | None = None, most: int = MOST_FOUND) -> Diagnosis:
+    """Rank the causes of a reading.
+
+    Parameters
+    ----------
+    reading : Reading
+    machine : Machine, optional
+        Its counts tell periods and steps.
+    most : int
+        Rounds of ranking at most.
+
+    Returns
+    -------
+    Diagnosis
+
+    Raises
+    ------
+    UseError
+        Where too few flanks were seen.
+    """
+    case = Case(observe(reading), machine)
+    place, findings = fresh(case.observed), list[Finding]()
+    taken = list[str]()
+    while len(findings) < most:
+        finding = rank(case, place, taken)
+        findings.append(finding)
+        if finding.best.cause is NONE:
+            break
+        taken.append(finding.best.cause.code)
+        place = without(place, finding.best.fit, _edges(case, finding.best))
+    return Diagnosis(case, tuple(findings))
+
+
+def _edges(case: Case, found: Ranked) -> Floats:
+    """Flanks beside a step, one by one: how sharp it is was taken roughly, and is no cause."""
+    z = case.teeth
+    if found.cause.code not in ("lost_steps", "wrong_ratio"):
+        return np.zeros((0, len(case.observed.value)))
+    places = explained(case.observed, found.fit)
+    jump = np.abs(places - np.roll(places, 1, axis=0)) > 0.2 * np.ptp(places, axis=0).max()
+    near = jump | np.roll(jump, 1, axis=0) | np.roll(jump, -1, axis=0)
+    return np.asarray(np.eye(len(case.observed.value))[: 2 * z][near.ravel()])
+
+
+def rank(case: Case, place: Field, leave_out: Sequence[str] = ()) -> Finding:
+    """Let the causes compete.
+
+    Parameters
+    ----------
+    case : Case
+    place : Field
+        The reading, with what was explained before left open.
+    leave_out : sequence of str
+        Codes of causes found before.
+
+    Returns
+    -------
+    Finding
+    """
+    here = Case(place.observed, case.machine)
+    rows, logs, fits = list[Cause](), list[float](), list[Fit]()
+    for cause in CAUSES:
+        families = [f for f in cause.families(here) if f.shows(place.observed.seen)]
+        if cause.code in leave_out or not families:
+            continue
+        log, fit = evidence(place, families)
+        place.forget()
+        if cause is NONE or resolved(cause.sizes(fit, here)):
+            rows.append(cause)
+            logs.append(log + float(np.log(cause.prior)))
+            fits.append(fit)
+    order = np.argsort(logs)[::-1]
+    total = float(logsumexp(logs))
+    following = [*(logs[k] for k in order[1:]), -np.inf]
+    return Finding(
+        tuple(
+            Ranked(
+                rows[k], fits[k], float(np.exp(logs[k] - total)),
+                float(np.exp(min(logs[k] - after, 700.0))),
+            )
+            for k, after in zip(order, following, strict=True)
+        )
+    )  # fmt: skip
+
+
+def resolved(sizes: Sequence[Size]) -> bool:
+    """Tell whether the leading size is as large as its U (k = 2).
+
+    Parameters
+    ----------
+    sizes : sequence of Size
+
+    Returns
+    -------
+    bool
+        True where there is no size.
+    """
+    return not sizes or abs(sizes[0].value) >= 2 * sizes[0].u
+
+
+def explained(observed: Observed, fit: Fit) -> Floats:
+    """Flank places that a fit explains, both sides.
+
+    Parameters
+    ----------
+    observed : Observed
+    fit : Fit
+
+    Returns
+    -------
+    ndarray, shape (z, 2)
+        µm.
+    """
+    return fit.shape[: 2 * observed.design.teeth].reshape(-1, 2)
+
+
+def aligned(observed: Observed, shape: Floats) -> Floats:
+    """Figures with what the reading leaves open set as a shape would have it.
+
+    Parameters
+    ----------
+    observed : Observed
+    shape : ndarray, shape (2 z + 9,)
+        Sum of what causes explain.
+
+    Returns
+    -------
+    ndarray, shape (2 z + 9,)
+        The figures, moved by the offsets (and the axis, where the teeth are the datum) that fit
+        the shape best.
+    """
+    seen = observed.seen
+    weight = 1 / observed.noise[seen]
+    columns = observed.nuisance[:, seen] * weight
+    rest = (observed.value - shape)[seen] * weight
+    offset = np.linalg.lstsq(columns.T, rest, rcond=None)[0]
+    return np.asarray(observed.value - offset @ observed.nuisance)

@@ -1,0 +1,213 @@
+"""What a reading says of a gear's errors, gathered for telling what left them.
+
+One vector holds the places of all flanks, as cumulative pitch, and behind them the figures that
+all teeth share: mean thickness, floors, tips, floor ratio, flank slopes, and how far the tips run
+out. Its covariance keeps apart what each flank errs by itself (edge noise) and what the whole
+picture errs together: lens and lean, the bore's centre, edge level and scale. Lengths are µm along
+the measuring circle, angles rad; NaN was not measured.
+"""
+
+from dataclasses import dataclass
+from math import cos, sqrt, tan
+
+import numpy as np
+from numpy.typing import NDArray
+
+from cogloupe.causes.pattern_errors import bore_doubt, camera_shapes, error_sizes, flank_noise
+from cogloupe.causes.pattern_layout import (
+    FEWEST_FLANKS,
+    PARTIAL_DOUBT,
+    SHARED,
+    Design,
+    design_of,
+    eccentric_shapes,
+    flank_angles,
+)
+from cogloupe.comparing.tooth_pattern import flank_array
+from cogloupe.reading import Reading
+from cogloupe_calibration.errors import UseError
+
+Floats = NDArray[np.float64]
+
+
+@dataclass(frozen=True)
+class Observed:
+    """Figures of a reading with their covariance.
+
+    Attributes
+    ----------
+    design : Design
+    angle : ndarray, shape (z, 2)
+        Polar angle at which each flank should stand on the picture.
+    value : ndarray, shape (2 z + 9,)
+        Flank places (tooth by tooth, left then right), then `SHARED`.
+    noise : ndarray, shape (2 z + 9,)
+        Standard uncertainty of each by itself.
+    modes : ndarray, shape (m, 2 z + 9)
+        What moves them together, each by one standard uncertainty.
+    nuisance : ndarray, shape (k, 2 z + 9)
+        Shapes of which the reading says nothing: where each side's count starts, and the teeth's
+        axis where it is not seen from a bore.
+    camera : ndarray, shape (5, 2 z + 9)
+        What a stretch, a lean and a distortion of the picture would do, for one part in a
+        thousand.
+    bore : bool
+        The datum is a bore.
+    """
+
+    design: Design
+    angle: Floats
+    value: Floats
+    noise: Floats
+    modes: Floats
+    nuisance: Floats
+    camera: Floats
+    bore: bool
+
+    @property
+    def seen(self) -> NDArray[np.bool_]:
+        """Which of the figures there are."""
+        return np.isfinite(self.value) & np.isfinite(self.noise)
+
+    @property
+    def flank_noise(self) -> float:
+        """Median standard uncertainty of a flank by itself, µm."""
+        return float(np.nanmedian(self.noise[: 2 * self.design.teeth]))
+
+    def covariance(self) -> Floats:
+        """Covariance of the figures that are seen.
+
+        Returns
+        -------
+        ndarray, shape (n, n)
+        """
+        modes = self.modes[:, self.seen]
+        return np.asarray(np.diag(self.noise[self.seen] ** 2) + modes.T @ modes)
+
+
+def observe(reading: Reading) -> Observed:
+    """Gather the figures of a reading.
+
+    Parameters
+    ----------
+    reading : Reading
+
+    Returns
+    -------
+    Observed
+
+    Raises
+    ------
+    UseError
+        Where too few flanks were seen for a pattern.
+    """
+    place = flank_array(reading, "cumulative_pitch_um")
+    if np.isfinite(place).sum() < FEWEST_FLANKS:
+        raise UseError(
+            f"{reading.photo.file}: only {int(np.isfinite(place).sum())} flanks have a pitch "
+            f"figure, a pattern needs {FEWEST_FLANKS}: take a picture that shows more of the teeth"
+        )
+    design, angle = design_of(reading), flank_angles(reading)
+    rows = 2 * design.teeth + len(SHARED)
+    shared, own, together = _shared(reading, design)
+    camera = camera_shapes(reading, design, angle)
+    sizes, noise = error_sizes(reading, camera[:, : place.size].reshape(-1, *place.shape))
+    axis = eccentric_shapes(design, angle)
+    bore = reading.datum.kind == "bore"
+    ends = np.zeros((2, rows))
+    ends[0, : place.size : 2] = ends[1, 1 : place.size : 2] = 1.0
+    modes = [together, camera * sizes[:, None]]
+    if bore:
+        modes.append(axis * bore_doubt(reading, axis, noise, modes[1]))
+    tips, u_tips = _tips_centre(reading)
+    partial = np.array([[t.left.status, t.right.status] for t in reading.teeth]) == "partial"
+    apart = float(partial[:, 0].mean() - partial[:, 1].mean())
+    value = np.concatenate([place.ravel(), shared, [apart], tips])
+    return Observed(
+        design, angle, value, np.concatenate([noise.ravel(), own, [PARTIAL_DOUBT], u_tips]),
+        np.concatenate(modes), ends if bore else np.concatenate([ends, axis]), camera, bore,
+    )  # fmt: skip
+
+
+# --- figures that all teeth share ----------------------------------------------------------------
+
+
+def _shared(reading: Reading, design: Design) -> tuple[Floats, Floats, Floats]:
+    """The first six of `SHARED`, what each errs by itself, and what edges and scale do to all."""
+    summary = reading.summary
+    rows = 2 * design.teeth + len(SHARED)
+    value, together = np.full(6, np.nan), np.zeros((2, rows))
+    if design.drawn is None:
+        return value, np.full(6, np.nan), together
+    drawn_um = 2 * design.radius_um * float(
+        design.drawn.half_tooth_angle(design.radius_um / 1e3)
+    )  # fmt: skip
+    scale = reading.calibration.u_mm_per_px / reading.calibration.mm_per_px
+    effects = _edge_and_scale(design, _edge_um(reading, design, scale), scale)
+    together[:, 2 * design.teeth : -3] = effects
+    slopes, u_slopes = summary.profile_slope_mean_um, summary.u_profile_slope_mean_um
+    nothing = float("nan")
+    found = [
+        (_less(summary.thickness_mean_mm, drawn_um, 1e3),
+         summary.u_thickness_mean_mm, 1e3),
+        (_less(summary.root_diameter_mean_mm, design.root_um, 500),
+         summary.u_root_diameter_mean_mm, 500),
+        (_less(summary.tip_diameter_mean_mm, design.tip_um, 500),
+         summary.u_tip_diameter_mean_mm, 500),
+        (_less(summary.floor_ratio_mean, 1.0, 1.0), summary.u_floor_ratio_mean, 1.0),
+        (slopes.left, u_slopes.left, 1.0),
+        (slopes.right, u_slopes.right, 1.0),
+    ]  # fmt: skip
+    value = np.array([nothing if v is None or u is None else v for v, u, _ in found])
+    stated = np.array([nothing if u is None else factor * u for _, u, factor in found])
+    known = effects**2
+    # The stated u of the floor ratio counts the edge at both of its widths as if they erred apart.
+    known[0, 3] = known[0, 0] * (design.near_um**-2 + design.gap_um**-2)
+    own = np.sqrt(np.maximum(stated**2 - known.sum(axis=0), (0.1 * stated) ** 2))
+    if any(notice.code == "scale_from_module" for notice in reading.warnings):
+        value[:3] = nothing
+    return value, own, together
+
+
+def _edge_and_scale(design: Design, edge: float, scale: float) -> Floats:
+    """What an error of all edges, µm, and one of the scale do to the first six of `SHARED`."""
+    alpha, reach = design.pressure_angle, design.reach_um
+    thicker = 2 * edge / cos(alpha)
+    per_widening = 1 / design.near_um - 1 / design.gap_um
+    return np.array([
+        [thicker, edge, edge, -thicker * per_widening, 0.0, 0.0],
+        scale * np.array([2 * tan(alpha) * design.radius_um, design.root_um, design.tip_um, 0.0,
+                          reach, reach]),
+    ])  # fmt: skip
+
+
+def _less(value: float | None, drawn: float, factor: float) -> float | None:
+    return None if value is None else factor * value - drawn
+
+
+def _edge_um(reading: Reading, design: Design, scale: float) -> float:
+    """Standard uncertainty of all edges together, from that of the thickness less the scale's."""
+    u = reading.summary.u_thickness_mean_mm
+    if u is None:
+        return 0.0
+    own = flank_noise(reading) * sqrt(2 / design.teeth)
+    thickness = (reading.summary.thickness_mean_mm or 0.0) * 1e3
+    alpha = design.pressure_angle
+    by_scale = abs(thickness / design.radius_um - 2 * tan(alpha)) * design.radius_um * scale
+    return sqrt(max((1e3 * u) ** 2 - own**2 - by_scale**2, 0.0)) * cos(alpha) / 2
+
+
+def _tips_centre(reading: Reading) -> tuple[Floats, Floats]:
+    """Centre of the tip lands about the datum, µm, with what each part errs by itself."""
+    tips = np.array([t.tip_diameter_mm for t in reading.teeth], dtype=np.float64) * 500
+    centre = np.radians(np.array([t.centre_deg for t in reading.teeth], dtype=np.float64))
+    seen = np.isfinite(tips) & np.isfinite(centre)
+    if seen.sum() < FEWEST_FLANKS:
+        return np.full(2, np.nan), np.full(2, np.nan)
+    waves = np.stack([np.ones(seen.sum()), np.cos(centre[seen]), np.sin(centre[seen])], axis=1)
+    found = np.linalg.lstsq(waves, tips[seen], rcond=None)[0]
+    rest = tips[seen] - waves @ found
+    spread = float(np.sqrt((rest**2).sum() / max(seen.sum() - 3, 1)))
+    spread = max(spread, flank_noise(reading) / 2)
+    inverse = np.linalg.pinv(waves.T @ waves)
+    return found[1:], spread * np.sqrt(np.diag(inverse)[1:])

@@ -1,0 +1,1 @@
+"""Whether a change helped: readings held against each other."""

@@ -1,0 +1,1 @@
+"""What cut the gaps, and which gear an unknown one is."""

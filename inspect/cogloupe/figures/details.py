@@ -1,0 +1,81 @@
+"""What is worked out of a measured gear beside pitch, thickness and runout, in one place."""
+
+from dataclasses import dataclass
+
+from cogloupe.evidence import ProfileSheet
+from cogloupe.figures.measured_sizes import MeasuredSizes, work_out_sizes
+from cogloupe.figures.pitch import Figures
+from cogloupe.figures.profile import ProfileFigures, work_out_profiles
+from cogloupe.figures.shapes import Shapes, work_out_shapes
+from cogloupe.fits.datum_axis import Axes
+from cogloupe.flank_sources import allowed_lens
+from cogloupe.measure import Measured
+from cogloupe.settings import GearSettings
+from cogloupe_calibration.calibration import Lens
+
+
+@dataclass(frozen=True)
+class Details:
+    """Profiles, gap shapes and gauged sizes of a measured gear.
+
+    Attributes
+    ----------
+    profiles : ProfileFigures
+    shapes : Shapes
+    sizes : MeasuredSizes or None
+        None for teeth that are no involutes.
+    edition : {'2013', '1995'}
+        Edition of ISO 1328-1 that classes are asked of.
+    judged : bool
+        False for straight-sided teeth, whose profile nobody states.
+    """
+
+    profiles: ProfileFigures
+    shapes: Shapes
+    sizes: MeasuredSizes | None
+    edition: str
+    judged: bool
+
+    @property
+    def sheet(self) -> ProfileSheet | None:
+        """Profile traces for the drawing; None where nothing states what the flanks should be."""
+        made = self.profiles
+        if not self.judged:
+            return None
+        return ProfileSheet(made.roll, made.trace, made.mean_trace)
+
+
+def work_out_details(
+    measured: Measured,
+    axes: Axes,
+    figures: Figures,
+    frame: tuple[int, int],
+    lens: Lens | None,
+    settings: GearSettings | None = None,
+) -> Details:
+    """Work out profiles, gap shapes and gauged sizes.
+
+    Parameters
+    ----------
+    measured, axes, figures
+        What was worked out.
+    frame : (int, int)
+        Width and height of the picture, px.
+    lens : Lens or None
+        Measured lens; without one an allowance is made.
+    settings : GearSettings, optional
+        With the sizes that a person measured, if any.
+
+    Returns
+    -------
+    Details
+    """
+    known = lens or allowed_lens(measured, frame)
+    settings = settings or GearSettings()
+    return Details(
+        work_out_profiles(measured, figures.first, known),
+        work_out_shapes(measured, axes, figures),
+        work_out_sizes(measured, figures, settings),
+        settings.tolerance_edition,
+        measured.wheel.flank.name != "straight",
+    )

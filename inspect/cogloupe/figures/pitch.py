@@ -1,0 +1,306 @@
+"""Pitch, thickness and runout figures of a measured gear about its datum, with uncertainties.
+
+Arrays run over teeth in the order of their numbers, tooth 1 first; lengths are
+millimetres unless the name ends in px or um, angles radians unless it ends in deg.
+"""
+
+from dataclasses import dataclass, replace
+from math import cos, hypot, pi, sqrt, tan
+
+import numpy as np
+from numpy.typing import NDArray
+
+from cogloupe.deviations import (
+    cumulative_pitch,
+    eccentricity,
+    first_tooth,
+    gap_width,
+    single_pitch,
+    thickness,
+    wrapped,
+)
+from cogloupe.fits.axis import flank_angles, flank_angles_about
+from cogloupe.fits.datum_axis import Axes
+from cogloupe.fits.flanks import FlankFits
+from cogloupe.flank_sources import Settled, settle_alone
+from cogloupe.measure import Measured
+from cogloupe.numbers import mean_seen
+from cogloupe.settings import GearSettings
+from cogloupe.source_effects import Mode
+from cogloupe.uncertainty import combined, edge_shift, thickness_edge
+from cogloupe_calibration.calibration import Lens
+from cogloupe_calibration.errors import PhotoError
+
+Floats = NDArray[np.float64]
+
+PIN_MODULES = 1.728
+"""Usual pin for outside gears, in modules (handbook practice for over-pins sizes)."""
+OBSTRUCTED_SHARE = 0.05
+"""A flank with more of its points than this under something is called obstructed."""
+PARTIAL_COVERAGE = 0.8
+
+
+@dataclass(frozen=True)
+class Figures:
+    """Pitch, thickness and runout figures about the datum, teeth in the order of their numbers.
+
+    Attributes
+    ----------
+    first : int
+        Index in the measured arrays of tooth 1.
+    position : ndarray, shape (z, 2)
+        Flank angles on the measuring circle, rad.
+    noise : ndarray, shape (z, 2)
+        Their standard uncertainty from edge noise and fit, rad.
+    modes : tuple of Mode
+        Common sources (lens, lean), in the order of the numbers.
+    single_um, cumulative_um : ndarray, shape (z, 2)
+    thickness, gap_width, pin_radius : ndarray, shape (z,)
+    pin_modes : tuple of ndarray, shape (z,)
+        Change of the pin radii with each mode.
+    u_pin : float
+        Noise of one pin radius.
+    eccentricity : complex
+        Teeth axis as seen from the datum, mm.
+    edge : float
+        Standard uncertainty of all edges together, mm along the normal.
+    measuring_radius, pin : float
+        Radius of the measuring circle, and diameter of the pin, mm.
+    """
+
+    first: int
+    position: Floats
+    noise: Floats
+    modes: tuple[Mode, ...]
+    single_um: Floats
+    cumulative_um: Floats
+    thickness: Floats
+    gap_width: Floats
+    pin_radius: Floats
+    pin_modes: tuple[Floats, ...]
+    u_pin: float
+    eccentricity: complex
+    edge: float
+    measuring_radius: float
+    pin: float
+
+    @property
+    def gap_middle(self) -> Floats:
+        """Polar angle of the middle of every gap about the datum, rad, shape (z,)."""
+        return self.position[:, 1] + self.gap_width / self.measuring_radius / 2
+
+
+def work_out(
+    measured: Measured,
+    axes: Axes,
+    settings: GearSettings,
+    frame: tuple[int, int],
+    lens: Lens | None = None,
+    settled: Settled | None = None,
+) -> Figures:
+    """Work out the figures about the datum.
+
+    Parameters
+    ----------
+    measured : Measured
+    axes : Axes
+    settings : GearSettings
+    frame : (int, int)
+        Width and height of the picture, px.
+    lens : Lens, optional
+        Measured lens; without one an allowance is made.
+    settled : Settled, optional
+        Uncertainties that several pictures together have settled, in place of one picture's own.
+
+    Returns
+    -------
+    Figures
+
+    Raises
+    ------
+    PhotoError
+        Where no tooth shows both its flanks.
+    """
+    fits, wheel, px = measured.fits, measured.wheel, measured.scale.mm_per_px
+    radius = fits.curve.measuring_radius * px
+    angles = flank_angles_about(fits, axes.datum)
+    centre = angles.mean(axis=1)
+    if not np.isfinite(centre).any():
+        raise PhotoError(
+            "no tooth shows both its flanks well enough to measure: look at focus, exposure and "
+            "what lies on the gear"
+        )
+    tolerance = max(1e-3 * 2 * pi / wheel.teeth, 2 * float(np.nanmedian(fits.u_unwound)))
+    first = first_tooth(_filled(centre, wheel.teeth), tolerance)
+    position = np.roll(angles, -first, axis=0)
+    settled = settled or settle_alone(measured, axes, frame, lens)
+    noise = np.roll(settled.noise, -first, axis=0)
+    modes = tuple(replace(m, position=np.roll(m.position, -first, axis=0)) for m in settled.modes)
+    pin = settings.lengths_mm.get("pin_diameter", PIN_MODULES * wheel.module_mm)
+    pins = _seated(measured, axes, radius, pin, first)
+    pin_modes, lean = _pins_moved(measured, position, modes, radius, pin)
+    u_flank = float(np.sqrt(np.nanmean(noise**2)))
+    u_pin = u_flank * sqrt(2) * radius / (2 * tan(lean))
+    gap_middle = position[:, 1] + gap_width(position, 0.5)
+    vector, _ = eccentricity(pins, gap_middle)
+    edge = edge_shift(measured.outlines.blur_px, measured.outlines.u_level_px) * px
+    # Nothing states how thick straight-sided teeth should be, or where; only their pitch is read.
+    sized = 1.0 if wheel.flank.name != "straight" else float("nan")
+    return Figures(
+        first, position, noise, modes, single_pitch(position, radius) * 1000,
+        cumulative_pitch(position, radius) * 1000, sized * thickness(position, radius),
+        sized * gap_width(position, radius), pins, pin_modes, u_pin, vector, edge, radius, pin,
+    )  # fmt: skip
+
+
+def _seated(measured: Measured, axes: Axes, radius: float, pin: float, first: int) -> Floats:
+    """Distance from the datum of a pin seated in every gap, mm, tooth 1's gap first.
+
+    The pin rests on flanks about the teeth's own axis; only its distance is about the datum.
+    """
+    px, wheel = measured.scale.mm_per_px, measured.wheel
+    angles = flank_angles(measured.fits)
+    seat, _ = wheel.flank.pin_radius(gap_width(angles, 0.5), radius, pin)
+    middle = angles[:, 1] + gap_width(angles, 0.5)
+    xy = measured.fits.centre * px + (seat * np.stack([np.cos(middle), np.sin(middle)])).T
+    distance: Floats = np.roll(np.hypot(*(xy - axes.datum * px).T), -(first % wheel.teeth))
+    if measured.involute:
+        return distance
+    # In a wide gap between radial flanks the pin may rest on the floor.
+    return np.where(distance - pin / 2 > wheel.root_radius, distance, np.nan)
+
+
+def _pins_moved(
+    measured: Measured, position: Floats, modes: tuple[Mode, ...], radius: float, pin: float
+) -> tuple[tuple[Floats, ...], float]:
+    """Change of the pins' distances with each source, mm, and the mean lean they rest at, rad."""
+    flank = measured.wheel.flank
+    seat, lean = flank.pin_radius(gap_width(position, 0.5), radius, pin)
+    moved = (flank.pin_radius(gap_width(position + m.position, 0.5), radius, pin) for m in modes)
+    return tuple(other - seat for other, _ in moved), mean_seen(lean)
+
+
+def _filled(centre: Floats, teeth: int) -> Floats:
+    """Tooth centres with those not seen put in by the mean pitch."""
+    index = np.arange(teeth)
+    seen = np.isfinite(centre)
+    start = np.nanmean(wrapped(centre - index * 2 * pi / teeth - centre[seen][0])) + centre[seen][0]
+    return np.where(seen, centre, start + index * 2 * pi / teeth)
+
+
+def flank_status(fits: FlankFits) -> NDArray[np.str_]:
+    """Status of every flank.
+
+    Parameters
+    ----------
+    fits : FlankFits
+
+    Returns
+    -------
+    ndarray, shape (z, 2), str
+        'ok', 'partial', 'obstructed' or 'not_seen'.
+
+    Notes
+    -----
+    Where most flanks of a side have points set aside, that is how the side was cut, not dirt;
+    only those with more than the usual share are called obstructed.
+    """
+    status = np.full(fits.unwound.shape, "ok", dtype="<U10")
+    status[fits.coverage < PARTIAL_COVERAGE] = "partial"
+    beyond = fits.rejected - np.median(fits.rejected, axis=0)
+    status[beyond > OBSTRUCTED_SHARE] = "obstructed"
+    status[~np.isfinite(fits.unwound)] = "not_seen"
+    return status
+
+
+def thickness_uncertainty(measured: Measured, figures: Figures) -> Floats:
+    """Standard uncertainty of every tooth's thickness (and of the gap's width beside it), mm.
+
+    Parameters
+    ----------
+    measured : Measured
+    figures : Figures
+
+    Returns
+    -------
+    ndarray, shape (z,)
+    """
+    own = np.hypot(figures.noise[:, 0], figures.noise[:, 1]) * figures.measuring_radius
+    parts = thickness_parts(measured, figures)
+    modes = thickness_modes(measured, figures)
+    return combined((own, *modes, *(np.full(own.shape, part) for part in parts.values())))
+
+
+def thickness_modes(measured: Measured, figures: Figures) -> list[Floats]:
+    """Change of every tooth's thickness with each common source.
+
+    Parameters
+    ----------
+    measured : Measured
+    figures : Figures
+
+    Returns
+    -------
+    list of ndarray, shape (z,)
+        Mm; a stretch of the whole gear included.
+    """
+    grown = _thicker(measured)
+    return [
+        (mode.position[:, 1] - mode.position[:, 0]) * figures.measuring_radius
+        + grown * mode.stretch
+        for mode in figures.modes
+    ]
+
+
+def _thicker(measured: Measured) -> float:
+    """Growth of a tooth's thickness per share by which the gear is taken for too large, mm."""
+    curve = measured.fits.curve
+    return 2 * curve.stretched()[0] * measured.scale.mm_per_px / cos(curve.mean_lean)
+
+
+def common_thickness(measured: Measured, figures: Figures) -> float:
+    """Part of the thickness's uncertainty that all teeth share, a stretch included.
+
+    Parameters
+    ----------
+    measured : Measured
+    figures : Figures
+
+    Returns
+    -------
+    float
+        Mm.
+    """
+    stretched = _thicker(measured) * measured.scale.stretch
+    return hypot(stretched, *thickness_parts(measured, figures).values())
+
+
+def thickness_parts(measured: Measured, figures: Figures) -> dict[str, float]:
+    """Sources of the thickness's uncertainty that all teeth share.
+
+    Parameters
+    ----------
+    measured : Measured
+    figures : Figures
+
+    Returns
+    -------
+    dict
+        Mm, by ``edges``, ``scale`` and ``stretch`` (what the common sources do not carry of it).
+
+    Notes
+    -----
+    A gear that is larger on the picture by a share e than its scale says shows thicker teeth on a
+    circle of fixed radius r, by ``2 r e tan a`` for an involute: its flanks stand further out.
+    Where the scale was taken from edges of the same picture, what moves all edges moves it too.
+    """
+    scale, grown = measured.scale, _thicker(measured)
+    level = figures.edge / scale.mm_per_px
+    along = thickness_edge(figures.edge, measured.fits.curve.mean_lean)
+    apart = scale.relative_u**2 - scale.stretch**2 - (scale.by_edge * level) ** 2
+    left = scale.stretch**2 - sum(mode.stretch**2 for mode in figures.modes)
+    return {
+        "edges": abs(along + grown * scale.by_edge * level),
+        "scale": grown * sqrt(max(apart, 0.0)),
+        "stretch": grown * sqrt(left) if left > 1e-6 * scale.stretch**2 else 0.0,
+    }

@@ -1,0 +1,137 @@
+"""Tips, floors and gap shapes of a measured gear in millimetres, teeth in the order of numbers."""
+
+from dataclasses import dataclass, fields, replace
+from math import hypot
+
+import numpy as np
+from numpy.typing import NDArray
+
+from cogloupe.deviations import gap_width
+from cogloupe.evidence import GapSheet
+from cogloupe.figures.gap_shape import GapShape, PerGap, blur_doubt, gap_shape
+from cogloupe.figures.gap_traces import gap_traces
+from cogloupe.figures.mean_gap import folded_points
+from cogloupe.figures.pitch import Figures
+from cogloupe.fits.corner import with_rounding
+from cogloupe.fits.datum_axis import Axes
+from cogloupe.forms.gap_theory import GapTheory, theoretical_gap
+from cogloupe.gaps import Radii
+from cogloupe.measure import Measured, found_floors
+from cogloupe.numbers import mean_seen
+
+Floats = NDArray[np.float64]
+
+
+@dataclass(frozen=True)
+class Shapes:
+    """Tips and gaps in the order of the numbers, mm; arrays of z.
+
+    Attributes
+    ----------
+    tip, floor : Radii
+        Tip and floor radii about the datum.
+    depth, u_depth : ndarray
+    gap : GapShape or None
+        None where the floors lie where the stated tooth has none.
+    floor_ratio : PerGap or None
+    theory : GapTheory or None
+    traces : GapSheet or None
+        Distance of every gap's outline from the theoretical one.
+    """
+
+    tip: Radii
+    floor: Radii
+    depth: Floats
+    u_depth: Floats
+    gap: GapShape | None
+    floor_ratio: PerGap | None
+    theory: GapTheory | None
+    traces: GapSheet | None
+
+
+def work_out_shapes(measured: Measured, axes: Axes, figures: Figures) -> Shapes:
+    """Tips, floors and gap shapes in millimetres.
+
+    Parameters
+    ----------
+    measured : Measured
+    axes : Axes
+    figures : Figures
+
+    Returns
+    -------
+    Shapes
+
+    Notes
+    -----
+    Radii are about the datum; shapes of gaps about the axis of the teeth. The theoretical gap is
+    the stated rack's at the depth of the floor that was found.
+    """
+    px = measured.scale.mm_per_px
+    axis = measured.fits.centre
+    floor_px = found_floors(measured, axis)
+    # Tips were measured about the axis of the teeth; seen from the datum each lies a little
+    # further or nearer, by the offset along its own direction.
+    offset = (axis - axes.datum) * px
+    tooth_angle = figures.position.mean(axis=1)
+    gap_angle = figures.position[:, 1] + gap_width(figures.position, 0.5)
+    relative = measured.scale.relative_u
+
+    def in_order(values: Floats) -> Floats:
+        return np.roll(values * px, -figures.first, axis=0)
+
+    def about_datum(radii: Radii, angle: Floats) -> Radii:
+        shifted = in_order(radii.value) + offset[0] * np.cos(angle) + offset[1] * np.sin(angle)
+        u = np.sqrt(in_order(radii.u) ** 2 + figures.edge**2 + (relative * shifted) ** 2)
+        return Radii(shifted, u)
+
+    tip, floor = about_datum(measured.tips, tooth_angle), about_datum(floor_px, gap_angle)
+    depth = (tip.value + np.roll(tip.value, -1)) / 2 - floor.value
+    own = np.hypot(in_order(measured.tips.u), in_order(floor_px.u))
+    u_depth = np.sqrt(own**2 + 2 * figures.edge**2 + (relative * depth) ** 2)
+    return Shapes(tip, floor, depth, u_depth, *_gaps(measured, figures, floor_px.value * px))
+
+
+def _gaps(
+    measured: Measured, figures: Figures, floor: Floats
+) -> tuple[GapShape | None, PerGap | None, GapTheory | None, GapSheet | None]:
+    """Shape, floor ratio, theory and outlines of the gaps; floors as measured, mm."""
+    px = measured.scale.mm_per_px
+    tip_mm, floor_mm = mean_seen(measured.tips.value * px), mean_seen(floor)
+    if not np.isfinite(tip_mm):
+        tip_mm = measured.teeth.tip_radius * px
+    blur = measured.outlines.blur_px * px
+    points = folded_points(measured)
+    found = (mean_seen(figures.thickness), floor_mm, tip_mm, blur)
+    theory = theoretical_gap(with_rounding(measured.wheel, *found, points[0]), *found[1:])
+    if theory is None:
+        return None, None, None, None
+    shape = gap_shape(measured, figures, theory, floor, points)
+    first = figures.first
+    shape = GapShape(*(_rolled(getattr(shape, field.name), first) for field in fields(shape)))
+    traces = gap_traces(measured, theory, points, first)
+    return shape, _floor_ratio(measured, figures, shape.near_floor, theory, blur), theory, traces
+
+
+def _rolled(figure: PerGap, first: int) -> PerGap:
+    """Figure with tooth 1's gap first."""
+    value, own = (np.roll(values, -first) for values in (figure.value, figure.own))
+    return replace(figure, value=value, own=own)
+
+
+def _floor_ratio(
+    measured: Measured, figures: Figures, near: PerGap, theory: GapTheory, blur_mm: float
+) -> PerGap:
+    """Width near the floor over that on the measuring circle, against the theoretical gap's."""
+    radius = figures.measuring_radius
+    wanted = near.theory / theory.width(radius)
+    ratio = near.value / figures.gap_width / wanted
+    width = np.hypot(figures.noise[:, 1], np.roll(figures.noise[:, 0], -1))
+    own = np.hypot(near.own / near.value, width * radius / figures.gap_width)
+    # A scale that is off moves the theoretical gap along with the measured one.
+    edge = theory.closing(near.radius) / near.theory - theory.closing(radius) / theory.width(radius)
+    blur = blur_doubt(theory, near.radius, blur_mm) / near.theory
+    # Not so on clock teeth: their floors lie where they were found, their pitch circle as stated.
+    place = 0.0 if measured.involute else measured.fits.curve.stretched()[0]
+    stretch = 2 * place * measured.scale.u_mm_per_px / mean_seen(figures.gap_width)
+    return PerGap(ratio, np.abs(ratio) * own, hypot(2 * figures.edge * edge, blur, stretch), 1.0)

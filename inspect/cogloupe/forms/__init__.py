@@ -1,0 +1,1 @@
+"""Theoretical teeth: racks, involutes, cycloids, straight sides; their gaps and their sizes."""

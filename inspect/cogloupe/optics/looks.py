@@ -1,0 +1,236 @@
+"""Which camera curve, sharpening, bevel and shadow explain the edges of a picture best."""
+
+from collections.abc import Callable
+from dataclasses import replace
+from math import ceil
+
+import numpy as np
+from numpy.typing import NDArray
+
+from cogloupe.optics.bevel import (
+    NARROWEST_PX,
+    Bevel,
+    Profiles,
+)
+from cogloupe.optics.bevel_fit import (
+    MOST_LIKE_GROUND,
+    find_bevel,
+    find_shadow,
+    settle_bevel,
+    shadow_without_band,
+)
+from cogloupe.optics.greys import Greys
+from cogloupe.optics.misfit import misfit
+from cogloupe.optics.outline import Crossings
+from cogloupe.optics.running import median
+from cogloupe.optics.sampling import LONGEST_ACROSS_BEVEL_PX, Fit, sample_edge
+from cogloupe.optics.sharpening import find_sharpenings, unsharpened
+from cogloupe.optics.single_looks import (
+    UNSHARPENED,
+    Look,
+    blind,
+    explained,
+    left_by_facing,
+    long_profiles,
+    look_reach,
+    single_looks,
+    with_any_curve,
+)
+
+Finder = Callable[[Look, int], Look]
+
+BEVEL_SHARE = 0.2
+"""How far profiles reach where a bevel is looked for, as a share of the module (a tenth of one is a
+wide bevel, common practice, no source)."""
+LOOK_SAMPLES, BEVEL_SAMPLES = 3000, 9000
+"""Samples that are enough to tell the camera curve, and a bevel, in stretches of `LOOK_STRETCH`."""
+LOOK_STRETCH = 240
+UNDECIDED, RULED_OUT = 3.0, 10.0
+"""Factors by which single edges must speak against a camera curve for a band that is not believed
+to have no say, and to rule it out."""
+BAND_BETTER = 2.0
+"""Factor by which a band must fit averaged profiles better than a single edge (rendered bevels do
+by 3 to 100)."""
+LEAST_GAIN, SURE, SURE_OF_FAINT = 0.25, 4.0, 5.0
+"""Usual misfits by which a band must bring that of a sample down, and in its own standard errors.
+Rendered bevels bring it down by 1 to 3 and 6 to 70 standard errors, uneven light on the face, which
+is no band, by 0.1 and 4; a faint band that all parts of the outline confirm will do."""
+RESOLVED_BLURS, LEAST_UNLIKE = 1.5, 0.15
+"""Width from which a band shows for what it is; a narrower one must be as unlike itself from side
+to side, in differences of face and ground, to be told from blur."""
+LIKE_FACE = 0.15
+"""Light of a band, and its change from side to side, up to which it may be the face itself beside a
+shadow."""
+PINNED = 1.03
+"""A band within this factor of the narrowest that is looked for was not found."""
+
+
+def best_looks(greys: Greys, crossings: Crossings, coloured: bool, fit: Fit) -> list[Look]:
+    """Look at an outline as each camera that may be behind the picture, and for a bevel or shadow.
+
+    Light is stored in proportion, by the sRGB curve, or by one like it; and stored values may have
+    been sharpened.
+
+    Parameters
+    ----------
+    greys : Greys
+        What is measured.
+    crossings : Crossings
+        The outline.
+    coloured : bool
+        The picture has colours.
+    fit : Fit
+        How samples of the teeth are fitted.
+
+    Returns
+    -------
+    list of Look
+        Best first; the first with a bevel or a shadow where there is one.
+    """
+    few = crossings.take(_stretches(len(crossings.step), LOOK_SAMPLES))
+    plain = single_looks(greys, few, coloured, fit)
+    if blind(plain) or explained(plain):
+        return with_any_curve(plain, few, fit)
+    versions = [plain, *_unsharpened(plain, few, coloured, fit)]
+    undone = versions[-1][0].sharpening
+    # What clipping leaves of a halo is not to be told from a band.
+    if explained(versions[-1]) or (undone and undone.clipped):
+        return versions[-1]
+    reach = _bevel_reach(fit)
+    banded = [_banded(looks, reach, _with_band) for looks in versions]
+    chosen = int(np.argmin([looks[0].score for looks in banded]))
+    single = versions[chosen]
+    many = crossings.take(_stretches(len(crossings.step), BEVEL_SAMPLES))
+    believed = _believed(banded[chosen], single, many, fit, reach)
+    if believed is None:
+        best, *others = banded[chosen]
+        believed = _believed([_bare(best), *others], single, many, fit, reach)
+    if believed is None:
+        shaded = _banded(single, look_reach(fit), _with_shadow)
+        believed = _believed(shaded, single, many, fit, look_reach(fit))
+    return believed or _by_bands(single, banded[chosen])
+
+
+def _by_bands(single: list[Look], banded: list[Look]) -> list[Look]:
+    """Single edges in the order of the bands, where they do not themselves tell the curve."""
+    curves = [look.curve for look in banded]
+    open_to = [look for look in single if look.badness < UNDECIDED * single[0].badness]
+    open_to.sort(key=lambda look: curves.index(look.curve))
+    return [*open_to, *single[len(open_to) :]]
+
+
+def _believed(
+    banded: list[Look], single: list[Look], many: Crossings, fit: Fit, reach: int
+) -> list[Look] | None:
+    """Looks with the band or the shadow as more of the outline confirms it; None where not."""
+    best, *others = banded
+    bevel = _settled(many, best, fit, reach) if _worth(best, single) else None
+    return None if bevel is None else [replace(best, bevel=bevel), *others]
+
+
+def _worth(banded: Look, single: list[Look]) -> bool:
+    """Whether a band or a shadow explains enough to be looked into."""
+    bevel = banded.bevel
+    possible = bevel.seen and bevel.share[0] < MOST_LIKE_GROUND
+    return bool(possible and BAND_BETTER * banded.badness < left_by_facing(single))
+
+
+def _unsharpened(plain: list[Look], few: Crossings, coloured: bool, fit: Fit) -> list[list[Look]]:
+    """Looks at the picture before its camera sharpened it, as it may have, the best last."""
+    stored = next(look for look in plain if not look.greys.in_light)
+    weights = stored.greys.weights
+    # Cameras sharpen brightness, of which a difference of colours says nothing.
+    if stored.profiles is None or (weights is not None and weights.min() < 0):
+        return []
+    undone = []
+    for sharpening in find_sharpenings(stored.profiles, stored.greys.full_scale):
+        greys = unsharpened(stored.greys, sharpening)
+        looks = single_looks(greys, few, coloured, fit)
+        if blind(looks):
+            continue
+        undone.append([replace(look, sharpening=sharpening) for look in looks])
+        if explained(undone[-1]):
+            break
+    undone.sort(key=lambda looks: -looks[0].score)
+    # A bevel may hide a halo from either misfit.
+    return [
+        looks
+        for looks in undone
+        if looks[0].score < plain[0].score
+        or UNSHARPENED * left_by_facing(looks) < left_by_facing(plain)
+    ]
+
+
+def _banded(plain: list[Look], reach: int, find: Finder) -> list[Look]:
+    """The same looks, best first, with the bands or shadows that suit them best."""
+    possible = [look for look in plain if look.badness < RULED_OUT * plain[0].badness]
+    banded = [(find(look, reach), look.badness) for look in possible]
+    # Misfits in shares of the contrast say nothing where other colours are measured.
+    alike = len({str(look.greys.weights) for look in possible}) == 1
+
+    def badness(pair: tuple[Look, float]) -> float:
+        """A narrow band can pass for a camera curve, so single edges have a say as well."""
+        look, single = pair
+        return single * (look.score if alike else look.handicap * look.misfit.overall)
+
+    return [*(look for look, _ in sorted(banded, key=badness)), *plain[len(possible) :]]
+
+
+def _with_band(look: Look, reach: int) -> Look:
+    """The same look with the band that suits it best, or a shadow alone where that does as well."""
+    profiles = long_profiles(look.greys, look.measured, reach)
+    if profiles is None:
+        return look
+    banded = _judged(look, *find_bevel(profiles))
+    bare = _bare(banded)
+    best = bare if bare.score < banded.score else banded
+    return look if 0 < best.bevel.width_px < PINNED * NARROWEST_PX else best
+
+
+def _bare(banded: Look) -> Look:
+    """The same look without its band, where that may be the face itself beside a shadow."""
+    bevel, profiles = banded.bevel, banded.profiles
+    like_face = max(abs(bevel.share[0]), bevel.unlike) < LIKE_FACE
+    if profiles is None or not (like_face and bevel.width_px > 0 and bevel.shade > 0):
+        return banded
+    return _judged(banded, *shadow_without_band(profiles, bevel))
+
+
+def _with_shadow(look: Look, reach: int) -> Look:
+    """The same look with the shadow that suits it best."""
+    profiles = long_profiles(look.greys, look.measured, reach)
+    return look if profiles is None else _judged(look, *find_shadow(profiles))
+
+
+def _judged(look: Look, bevel: Bevel, profiles: Profiles) -> Look:
+    left = misfit(profiles, look.greys, bevel)
+    return replace(look, profiles=profiles, misfit=left, bevel=bevel)
+
+
+def _settled(crossings: Crossings, look: Look, fit: Fit, reach: int) -> Bevel | None:
+    """The bevel of a look as more of the outline has it; None where it is not surely there."""
+    blur = None if look.profiles is None else median(look.profiles.blur)
+    fit = replace(fit, bevel=look.bevel, blur=blur, grained=False)
+    profiles = long_profiles(look.greys, sample_edge(look.greys, crossings, fit), reach)
+    if profiles is None:
+        return None
+    bevel, gain, sure = settle_bevel(profiles, look.bevel)
+    if sure < SURE or (gain < LEAST_GAIN and sure < SURE_OF_FAINT):
+        return None
+    if look.bevel.width_px:
+        # A narrow band of one light all round is only another blur.
+        resolved = bevel.width_px > RESOLVED_BLURS * median(profiles.blur)
+        if bevel.width_px < PINNED * NARROWEST_PX or not (resolved or bevel.unlike > LEAST_UNLIKE):
+            return None
+    return bevel
+
+
+def _stretches(samples: int, wanted: int) -> NDArray[np.int64]:
+    """Long stretches spread round an outline, which tell camera and bevel as well as all of it."""
+    index = np.arange(samples)
+    every = ceil(samples / wanted)
+    return np.asarray(index[(index // LOOK_STRETCH) % every == 0])
+
+
+def _bevel_reach(fit: Fit) -> int:
+    return int(np.clip(BEVEL_SHARE * fit.room_px, look_reach(fit), LONGEST_ACROSS_BEVEL_PX))

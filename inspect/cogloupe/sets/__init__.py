@@ -1,0 +1,1 @@
+"""Several pictures of one gear: turned, repeated or partial, brought to one reading."""
