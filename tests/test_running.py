@@ -3,15 +3,8 @@
 import numpy as np
 import pytest
 
-from cogloupe.optics.running import (
-    PIECE,
-    along,
-    by_piece,
-    mean_of_pieces,
-    median,
-    running_mean,
-    scatter,
-)
+from cogloupe.optics.running import PIECE, along, by_piece, mean_of_pieces, running_mean
+from cogloupe.robust import median, scatter
 
 
 @pytest.mark.parametrize("window", [1, 2, 5, 12, 40, 100])

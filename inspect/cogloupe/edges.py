@@ -14,9 +14,9 @@ from numpy.typing import NDArray
 from cogloupe.optics.greys import greys_of
 from cogloupe.optics.looks import best_looks
 from cogloupe.optics.outline import border_chains, crossings_of, material_mask
-from cogloupe.optics.running import median
 from cogloupe.optics.sampling import EdgePoints, Fit, sample_edge
 from cogloupe.optics.single_looks import curve_doubt
+from cogloupe.robust import median
 from cogloupe.segment import Region
 
 EdgeChoice = Literal["outer", "inner"]

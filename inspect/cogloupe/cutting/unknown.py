@@ -23,6 +23,7 @@ from cogloupe.forms.check_sizes import STANDARD_PIN, chord, over_pins, usable_sp
 from cogloupe.forms.rack import Gear
 from cogloupe.forms.standard_sizes import standard_sizes_near
 from cogloupe.measure import Measured
+from cogloupe.robust import scatter
 
 Floats = NDArray[np.float64]
 
@@ -140,8 +141,9 @@ def base_radius_seen(measured: Measured) -> tuple[float, float]:
     in_px = base / measured.scale.mm_per_px
     slope = (np.array([-1.0, 1.0]) * measured.fits.slope * in_px).ravel()
     slope = slope[np.isfinite(slope)]
-    spread = 1.4826 * float(np.median(np.abs(slope - np.median(slope))))
-    return base * (1 + float(np.median(slope))), base * 1.25 * spread / sqrt(len(slope))
+    middle = float(np.median(slope))
+    spread = scatter(slope - middle)
+    return base * (1 + middle), base * 1.25 * spread / sqrt(len(slope))
 
 
 def candidates(teeth: int, base_radius: float, within: float) -> Iterator[tuple[Cut, bool]]:

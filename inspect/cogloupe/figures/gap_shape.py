@@ -22,6 +22,7 @@ from cogloupe.forms.gap_outline import GapOutline
 from cogloupe.forms.gap_theory import GapTheory
 from cogloupe.gaps import NEAR_FLOOR
 from cogloupe.measure import Measured
+from cogloupe.robust import scatter
 from cogloupe.uncertainty import edges_and_scale
 
 Floats = NDArray[np.float64]
@@ -402,5 +403,4 @@ def _circles_in(corner: Ints, x: Floats, y: Floats, corners: int) -> tuple[Float
         radius = np.where(enough, np.sqrt(c + cx**2 + cy**2), np.nan)
     off = np.hypot(x - cx[corner], y - cy[corner]) - radius[corner]
     known = off[np.isfinite(off)]
-    scatter = 1.4826 * float(np.median(np.abs(known))) if known.size else float("nan")
-    return radius, scatter, count
+    return radius, scatter(known) if known.size else float("nan"), count

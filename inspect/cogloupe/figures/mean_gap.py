@@ -22,6 +22,7 @@ from cogloupe.forms.gap_outline import GapOutline, evenly, interpolated, off_out
 from cogloupe.forms.rack import half_gap
 from cogloupe.gaps import gap_of
 from cogloupe.measure import Measured, found_floors
+from cogloupe.robust import NORMAL, scatter
 from cogloupe.teeth import polar
 from cogloupe_calibration.calibration import Lens
 from cogloupe_calibration.errors import PhotoError
@@ -242,7 +243,7 @@ def _mean_and_covariance(table: Floats, noise: float) -> tuple[Floats, Floats, N
     """
     with _cells_may_be_empty():
         middle = np.nanmedian(table, axis=0)
-        spread = np.maximum(1.4826 * np.nanmedian(np.abs(table - middle), axis=0), noise)
+        spread = np.maximum(NORMAL * np.nanmedian(np.abs(table - middle), axis=0), noise)
         table = np.where(np.abs(table - middle) < CLIP * spread, table, np.nan)
         count = np.isfinite(table).sum(axis=0)
         mean = np.nanmean(table, axis=0)
@@ -274,7 +275,7 @@ def _mean_of(values: Floats, u: Floats, turn: Floats) -> tuple[float, float]:
     for _ in range(3):
         found = np.linalg.lstsq(design, value, rcond=None)[0]
         off = np.abs(value - design @ found)
-        near = off <= CLIP * 1.4826 * np.median(off) + 1e-12
+        near = off <= CLIP * scatter(off) + 1e-12
         if near.all() or near.sum() < len(waves) + 3:
             break
         design, value = design[near], value[near]

@@ -7,6 +7,7 @@ from numpy.typing import NDArray
 
 from cogloupe.fits.flanks import FlankFits
 from cogloupe.forms.tooth_form import BOTH_SIDES, OUT
+from cogloupe.robust import scatter
 
 Floats = NDArray[np.float64]
 
@@ -136,7 +137,7 @@ def _slope_rows(fits: FlankFits) -> Rows:
     if len(wanted) < 8:
         return design[:0], wanted[:0]
     off = wanted - design @ np.linalg.lstsq(design, wanted, rcond=None)[0]
-    kept = np.abs(off) <= FAR_OFF * 1.4826 * np.median(np.abs(off)) + 1e-12
+    kept = np.abs(off) <= FAR_OFF * scatter(off) + 1e-12
     return design[kept], wanted[kept]
 
 

@@ -8,6 +8,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from cogloupe import robust
 from cogloupe.edges import find_edges
 from cogloupe.fits.circles import Circle, fit_circle, robust_circle
 from cogloupe.optics.sampling import EdgePoints
@@ -96,7 +97,7 @@ def _round(edge: EdgePoints, size: float, hollow: bool) -> Bore | None:
     xy = edge.straightened((-1 if hollow else 1) / rough.radius)
     x, y, radius = fit_circle(xy[rough.used])
     residual = np.hypot(*(xy - [x, y]).T) - radius
-    limit = max(4 * 1.4826 * float(np.median(np.abs(residual[rough.used]))), 0.05)
+    limit = max(4 * robust.scatter(residual[rough.used]), 0.05)
     used = np.abs(residual) < limit
     if used.mean() < ROUND_SHARE / 1.5:
         return None

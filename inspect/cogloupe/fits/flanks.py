@@ -14,6 +14,7 @@ from math import pi, sqrt
 import numpy as np
 from numpy.typing import NDArray
 
+from cogloupe import robust
 from cogloupe.fits.grouped import grouped_medians
 from cogloupe.forms.tooth_form import BOTH_SIDES, OUT, FlankCurve
 from cogloupe.optics.sampling import EdgePoints
@@ -202,8 +203,8 @@ def fit_flanks(edges: EdgePoints, teeth: ToothMap, centre: Floats, curve: FlankC
         if turn > 0:
             form = _mean_form(points, left_over, weight, curve, form)
         judged = (left_over - _form_at(form, points, curve)) * arm[points.flank % 2]
-        scatter = 1.4826 * float(np.median(np.abs(judged[points.good]))) if points.good.any() else 1
-        weight = np.where(points.good, _tukey(judged / (TUKEY * max(scatter, 1e-12))), 0.0)
+        typical = robust.scatter(judged[points.good]) if points.good.any() else 1.0
+        weight = np.where(points.good, _tukey(judged / (TUKEY * max(typical, 1e-12))), 0.0)
         line, leverage = _weighted_lines(points, roll_here, weight, 2 * z)
     used = weight > 0.3
     left_over = _left_over(points, line, roll_here)

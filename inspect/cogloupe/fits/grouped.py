@@ -3,6 +3,8 @@
 import numpy as np
 from numpy.typing import NDArray
 
+from cogloupe.robust import scatter
+
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 
@@ -63,9 +65,9 @@ def grouped_polynomials(
         known = np.isfinite(residual)
         if not known.any():
             return coefficients, u
-        scatter = 1.4826 * np.median(np.abs(residual[known]))
-        weight = (known & (np.abs(residual) <= clip * scatter + 1e-12)).astype(float)
-        u = scatter * np.sqrt(inverse)
+        typical = scatter(residual[known])
+        weight = (known & (np.abs(residual) <= clip * typical + 1e-12)).astype(float)
+        u = typical * np.sqrt(inverse)
     return coefficients, np.asarray(u)
 
 

@@ -16,8 +16,8 @@ from numpy.typing import NDArray
 from cogloupe.optics.grain import PLATEAU_SHARE
 from cogloupe.optics.levels import LEVEL_WINDOWS, Levelled, common_levels
 from cogloupe.optics.response import BrokenStep, UnitStep, blurs_out, broken_step, unit_step
-from cogloupe.optics.running import median
 from cogloupe.optics.stepfit import Band
+from cogloupe.robust import median
 
 Floats = NDArray[np.floating[Any]]
 

@@ -31,7 +31,8 @@ from cogloupe.optics.bevel_start import by_facing, first_band, smooth_light
 from cogloupe.optics.levels import taken_up
 from cogloupe.optics.misfit import PARTS
 from cogloupe.optics.response import BrokenStep
-from cogloupe.optics.running import dot, median
+from cogloupe.optics.running import dot
+from cogloupe.robust import median
 
 Floats = NDArray[np.floating[Any]]
 Bools = NDArray[np.bool_]

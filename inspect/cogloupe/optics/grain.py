@@ -10,7 +10,8 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from cogloupe.optics.running import dot, median
+from cogloupe.optics.running import dot
+from cogloupe.robust import median
 
 Floats = NDArray[np.floating[Any]]
 Doubles = NDArray[np.float64]

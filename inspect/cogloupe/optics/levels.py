@@ -7,15 +7,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from cogloupe.optics.response import UnitStep
-from cogloupe.optics.running import (
-    LEVEL_WINDOW,
-    along,
-    by_piece,
-    dot,
-    mean_of_pieces,
-    running_mean,
-    scatter,
-)
+from cogloupe.optics.running import LEVEL_WINDOW, along, by_piece, dot, mean_of_pieces, running_mean
+from cogloupe.robust import scatter
 
 Floats = NDArray[np.floating[Any]]
 Bools = NDArray[np.bool_]

@@ -22,7 +22,6 @@ from cogloupe.optics.bevel_fit import (
 from cogloupe.optics.greys import Greys
 from cogloupe.optics.misfit import misfit
 from cogloupe.optics.outline import Crossings
-from cogloupe.optics.running import median
 from cogloupe.optics.sampling import LONGEST_ACROSS_BEVEL_PX, Fit, sample_edge
 from cogloupe.optics.sharpening import find_sharpenings, unsharpened
 from cogloupe.optics.single_looks import (
@@ -36,6 +35,7 @@ from cogloupe.optics.single_looks import (
     single_looks,
     with_any_curve,
 )
+from cogloupe.robust import median
 
 Finder = Callable[[Look, int], Look]
 

@@ -18,7 +18,7 @@ from cogloupe.optics.bevel import (
 )
 from cogloupe.optics.bevel_start import sector_of
 from cogloupe.optics.greys import Greys
-from cogloupe.optics.running import median
+from cogloupe.robust import median
 
 Floats = NDArray[np.floating[Any]]
 

@@ -1,4 +1,4 @@
-"""Means and medians along an outline, which closes on itself, and sums across it."""
+"""Means along an outline, which closes on itself, and sums across it."""
 
 from typing import Any
 
@@ -10,8 +10,6 @@ Floats = NDArray[np.floating[Any]]
 
 LEVEL_WINDOW = 120
 """Samples along the outline over which levels and blur are averaged: about one flank."""
-NORMAL = 1.4826
-"""Standard deviation of a normal distribution, in medians of its absolute values."""
 PIECE = 12
 """Samples of the pieces that what changes slowly is worked out for; grain of a texture reaches no
 further."""
@@ -77,17 +75,6 @@ def along(pieces: Floats, n: int) -> Floats:
     ndarray, shape (m, n)
     """
     return np.asarray(cv2.resize(pieces, (n, len(pieces)), interpolation=cv2.INTER_LINEAR))
-
-
-def median(values: Floats) -> float:
-    """Middle of values, the upper one of two: a library's mean of both takes five times as long."""
-    half = values.size // 2
-    return float(np.partition(values.ravel("K"), half)[half])
-
-
-def scatter(values: Floats) -> float:
-    """Standard deviation of values about zero, which some that stray far hardly change."""
-    return NORMAL * median(np.abs(values))
 
 
 def dot(a: NDArray[Any], b: NDArray[Any]) -> Floats:

@@ -21,8 +21,9 @@ from cogloupe.optics.grain import PLATEAU_BLURS, PLATEAU_SHARE
 from cogloupe.optics.greys import Greys
 from cogloupe.optics.outline import Crossings, normals
 from cogloupe.optics.response import blurs_out, unit_step
-from cogloupe.optics.running import PIECE, dot, median, running_mean, scatter
+from cogloupe.optics.running import PIECE, dot, running_mean
 from cogloupe.optics.stepfit import fit_steps
+from cogloupe.robust import median, scatter
 
 Floats = NDArray[np.float64]
 Singles = NDArray[np.floating[Any]]

@@ -19,7 +19,7 @@ from cogloupe.optics.bevel import Profiles, levels_beside, single_steps
 from cogloupe.optics.bounded_fit import BoundedFit, fit_within
 from cogloupe.optics.greys import Greys
 from cogloupe.optics.response import srgb_light, srgb_stored, unit_step
-from cogloupe.optics.running import median
+from cogloupe.robust import median
 
 Floats = NDArray[np.floating[Any]]
 

@@ -10,10 +10,11 @@ from cogloupe.optics.file_steps import file_step
 from cogloupe.optics.greys import Greys, clearest_mixture
 from cogloupe.optics.misfit import STEP_BLURS, Misfit, misfit, roughness
 from cogloupe.optics.outline import Crossings, bend
-from cogloupe.optics.running import dot, median, running_mean
+from cogloupe.optics.running import dot, running_mean
 from cogloupe.optics.sampling import Fit, Samples, profiles_across, sample_edge
 from cogloupe.optics.sharpening import Sharpening
 from cogloupe.optics.wrong_curve import taken_wrongly
+from cogloupe.robust import median
 
 LOOK_REACH_PX = 14
 """How far profiles reach to either side, but no further than teeth are thick."""

@@ -32,9 +32,9 @@ from cogloupe.optics.running import (
     by_piece,
     dot,
     mean_of_pieces,
-    median,
     running_mean,
 )
+from cogloupe.robust import median
 
 Floats = NDArray[np.floating[Any]]
 Doubles = NDArray[np.float64]

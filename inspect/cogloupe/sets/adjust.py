@@ -22,6 +22,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.linalg import block_diag
 
+from cogloupe.robust import scatter
 from cogloupe_calibration.calibration import Lens
 from cogloupe_calibration.lens import independent_sources, make_lens
 
@@ -170,7 +171,7 @@ def _strays(solved: Adjusted, views: Sequence[View]) -> Bools:
     with np.errstate(invalid="ignore"):
         size = np.abs(solved.residual) / (u * np.sqrt(share))
     several = (solved.used.sum(axis=0) > 1) & solved.used
-    typical = 1.4826 * float(np.median(size[several])) if several.any() else 1.0
+    typical = scatter(size[several]) if several.any() else 1.0
     worst = np.nan_to_num(size) >= np.nan_to_num(size).max(axis=0)
     # The worst go first: they pull pose and lens, and with them their neighbours.
     limit = max(STRAYS * max(1.0, typical), float(np.nan_to_num(size).max()) / 2)
