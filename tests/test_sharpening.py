@@ -50,6 +50,17 @@ def test_the_amount_is_found(amount):
     assert found.bevel_px == 0
 
 
+@pytest.mark.parametrize("amount", [0.5, 0.6])
+def test_a_little_sharpening_is_not_taken_for_another_curve(amount):
+    found = edges_of(
+        mm_per_px=0.02, width_px=1400, height_px=1400, oversample=1, look="light-on-dark",
+        ground_level=0.13, gear_level=0.67, gamma="srgb", blur_px=1.8, noise=0.007, tool_marks=0.06,
+        sharpening=amount, sharpening_px=1.0,
+    )  # fmt: skip
+    assert found.curve == 1
+    assert found.sharpening == pytest.approx(amount, rel=0.25)
+
+
 @pytest.mark.parametrize(
     "camera",
     [

@@ -25,6 +25,7 @@ from cogloupe.optics.outline import Crossings
 from cogloupe.optics.sampling import LONGEST_ACROSS_BEVEL_PX, Fit, sample_edge
 from cogloupe.optics.sharpening import find_sharpenings, unsharpened
 from cogloupe.optics.single_looks import (
+    CURVE_BETTER,
     UNSHARPENED,
     Look,
     blind,
@@ -89,8 +90,10 @@ def best_looks(greys: Greys, crossings: Crossings, coloured: bool, fit: Fit) -> 
     """
     few = crossings.take(_stretches(len(crossings.step), LOOK_SAMPLES))
     plain = single_looks(greys, few, coloured, fit)
-    if blind(plain) or explained(plain):
-        return with_any_curve(plain, few, fit)
+    if blind(plain):
+        return plain
+    if explained(plain):
+        return _curve_or_sharpening(plain, few, coloured, fit)
     versions = [plain, *_unsharpened(plain, few, coloured, fit)]
     undone = versions[-1][0].sharpening
     # What clipping leaves of a halo is not to be told from a band.
@@ -109,6 +112,17 @@ def best_looks(greys: Greys, crossings: Crossings, coloured: bool, fit: Fit) -> 
         shaded = _banded(single, look_reach(fit), _with_shadow)
         believed = _believed(shaded, single, many, fit, look_reach(fit))
     return believed or _by_bands(single, banded[chosen])
+
+
+def _curve_or_sharpening(plain: list[Look], few: Crossings, coloured: bool, fit: Fit) -> list[Look]:
+    """Single edges by a curve of their own, or a little sharpening undone, where no usual one fits."""
+    curved = with_any_curve(plain, few, fit)
+    if curved[0] is plain[0]:
+        return plain
+    undone = _unsharpened(plain, few, coloured, fit)
+    # Cameras that sharpen are commoner than those of an odd curve.
+    sharp = bool(undone) and undone[-1][0].badness < CURVE_BETTER * curved[0].badness
+    return undone[-1] if sharp else curved
 
 
 def _by_bands(single: list[Look], banded: list[Look]) -> list[Look]:
