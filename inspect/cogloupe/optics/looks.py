@@ -115,7 +115,7 @@ def best_looks(greys: Greys, crossings: Crossings, coloured: bool, fit: Fit) -> 
 
 
 def _curve_or_sharpening(plain: list[Look], few: Crossings, coloured: bool, fit: Fit) -> list[Look]:
-    """Single edges by a curve of their own, or a little sharpening undone, where no usual one fits."""
+    """Single edges by a curve of their own or unsharpened, where no usual curve fits."""
     curved = with_any_curve(plain, few, fit)
     if curved[0] is plain[0]:
         return plain
