@@ -79,6 +79,23 @@ def test_a_shadow_on_a_light_ground_moves_no_edge(fall):
     assert "two_edges" not in {notice.code for notice in reading.warnings}
 
 
+@pytest.mark.parametrize(
+    "camera",
+    [
+        {"look": "front-lit"},
+        {"look": "light-on-dark", "ground_level": 0.19, "gear_level": 0.8},
+        {"blur_px": 1.9, "ground_level": 0.89, "gear_level": 0.21},
+    ],
+    ids=["front-lit", "light on dark", "back-lit"],
+)
+def test_a_deep_shadow_is_not_taken_for_a_bevel(camera):
+    single, thick, reading = errors_px(shadow_mm=6 * PX_MM, **camera)
+    # As the edge of a band, the face ends a pixel further in or out.
+    assert rms(single) < 0.1
+    assert abs(thick) < 0.1
+    assert "two_edges" not in {notice.code for notice in reading.warnings}
+
+
 @pytest.mark.parametrize("width", [2.5, 5.0])
 def test_bevels_as_dark_as_the_ground_on_one_side_are_followed(width):
     # Away from the lamp the outer edge is all but invisible.

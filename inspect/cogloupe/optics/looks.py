@@ -107,7 +107,8 @@ def best_looks(greys: Greys, crossings: Crossings, coloured: bool, fit: Fit) -> 
     believed = _believed(banded[chosen], single, many, fit, reach)
     if believed is None:
         best, *others = banded[chosen]
-        believed = _believed([_bare(best), *others], single, many, fit, reach)
+        bare = _bare(best)
+        believed = _believed([bare, *others], single, many, fit, reach) if bare else None
     if believed is None:
         shaded = _banded(single, look_reach(fit), _with_shadow)
         believed = _believed(shaded, single, many, fit, look_reach(fit))
@@ -145,8 +146,10 @@ def _believed(
 def _worth(banded: Look, single: list[Look]) -> bool:
     """Whether a band or a shadow explains enough to be looked into."""
     bevel = banded.bevel
-    possible = bevel.seen and bevel.share[0] < MOST_LIKE_GROUND
-    return bool(possible and BAND_BETTER * banded.badness < left_by_facing(single))
+    if not bevel.seen or bevel.share[0] > MOST_LIKE_GROUND:
+        return False
+    clearly = BAND_BETTER**2 * banded.score < min(look.score for look in single)
+    return clearly or BAND_BETTER * banded.badness < left_by_facing(single)
 
 
 def _unsharpened(plain: list[Look], few: Crossings, coloured: bool, fit: Fit) -> list[list[Look]]:
@@ -196,17 +199,18 @@ def _with_band(look: Look, reach: int) -> Look:
     if profiles is None:
         return look
     banded = _judged(look, *find_bevel(profiles))
+    # A band that ends as narrow as may be was not found.
+    found = banded if banded.bevel.width_px > PINNED * NARROWEST_PX else look
     bare = _bare(banded)
-    best = bare if bare.score < banded.score else banded
-    return look if 0 < best.bevel.width_px < PINNED * NARROWEST_PX else best
+    return found if bare is None or BAND_BETTER * found.score < bare.score else bare
 
 
-def _bare(banded: Look) -> Look:
-    """The same look without its band, where that may be the face itself beside a shadow."""
+def _bare(banded: Look) -> Look | None:
+    """The same look with a shadow and no band, where that may be the face itself."""
     bevel, profiles = banded.bevel, banded.profiles
     like_face = max(abs(bevel.share[0]), bevel.unlike) < LIKE_FACE
     if profiles is None or not (like_face and bevel.width_px > 0 and bevel.shade > 0):
-        return banded
+        return None
     return _judged(banded, *shadow_without_band(profiles, bevel))
 
 

@@ -325,4 +325,10 @@ def curve_doubt(best: Look, others: list[Look]) -> float:
     """
     if not others:
         return 0.5 * best.half_way
-    return 0.5 * best.half_way * sqrt(best.badness / others[0].badness)
+    other = others[0]
+    # Beside a band, single edges are judged by what the band is: what is left by facing.
+    alike = best.bevel.seen == other.bevel.seen
+    left, worse = (
+        look.badness if alike else look.handicap * look.misfit.by_facing for look in (best, other)
+    )
+    return 0.5 * best.half_way * min(1.0, sqrt(left / worse))
