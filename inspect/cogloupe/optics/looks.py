@@ -182,15 +182,9 @@ def _banded(plain: list[Look], reach: int, find: Finder) -> list[Look]:
     """The same looks, best first, with the bands or shadows that suit them best."""
     possible = [look for look in plain if look.badness < RULED_OUT * plain[0].badness]
     banded = [(find(look, reach), look.badness) for look in possible]
-    # Misfits in shares of the contrast say nothing where other colours are measured.
-    alike = len({str(look.greys.weights) for look in possible}) == 1
-
-    def badness(pair: tuple[Look, float]) -> float:
-        """A narrow band can pass for a camera curve, so single edges have a say as well."""
-        look, single = pair
-        return single * (look.score if alike else look.handicap * look.misfit.overall)
-
-    return [*(look for look, _ in sorted(banded, key=badness)), *plain[len(possible) :]]
+    # A narrow band can pass for a camera curve, so single edges have a say as well.
+    banded.sort(key=lambda pair: pair[0].score * pair[1])
+    return [*(look for look, _ in banded), *plain[len(possible) :]]
 
 
 def _with_band(look: Look, reach: int) -> Look:
