@@ -157,10 +157,13 @@ def off_outline(outline: GapOutline, xy: Floats) -> tuple[Floats, NDArray[np.int
     nearest : ndarray, shape (n,), int
         Index of that point.
     """
-    # Square distances less those of the points themselves; a tree of places is slow to import.
+    # Square distances less those of the points themselves, in one product, since memory is dear; a
+    # tree of places is slow to import.
     own = (outline.xy**2).sum(axis=1)
+    line = np.concatenate([-2 * outline.xy.T, own[None]])
+    points = np.concatenate([xy, np.ones((len(xy), 1))], axis=1)
     parts = [
-        (own - 2 * xy[start : start + _AT_ONCE] @ outline.xy.T).argmin(axis=1)
+        (points[start : start + _AT_ONCE] @ line).argmin(axis=1)
         for start in range(0, len(xy), _AT_ONCE)
     ]
     nearest = np.concatenate(parts) if parts else np.empty(0, np.int64)
