@@ -1,7 +1,8 @@
 """Edge points to a few thousandths of a pixel.
 
-The outline of the gear is followed at full resolution (`outline`), part of it tells the camera's
-curve and a bevel (`looks`), and then every sample of it is measured (`sampling`).
+The outline of the gear is followed at full resolution (`optics.outline`), part of it tells the
+camera's curve and a bevel (`optics.looks`), and then every sample of it is measured
+(`optics.sampling`).
 """
 
 from dataclasses import dataclass, replace

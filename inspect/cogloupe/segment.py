@@ -84,6 +84,11 @@ class Region:
     coloured: bool = False
 
 
+def mixed_otherwise(weights: Floats | None) -> bool:
+    """Tell whether a mixture of colours, if any, is another than brightness."""
+    return weights is not None and not np.allclose(weights, LUMA)
+
+
 def mix_colours(pixels: NDArray[Any], weights: Floats | None) -> NDArray[Any]:
     """Turn colours into the one value that is measured.
 
@@ -300,8 +305,7 @@ def _without_repeats(regions: list[Region]) -> list[Region]:
 
 def _clearness(region: Region) -> float:
     """How clear a gear is, with the start that brightness has."""
-    bright = region.weights is None or np.allclose(region.weights, LUMA)
-    return region.clear * (BRIGHTNESS_AHEAD if bright else 1.0)
+    return region.clear * (1.0 if mixed_otherwise(region.weights) else BRIGHTNESS_AHEAD)
 
 
 def _overlap(one: Region, two: Region) -> bool:

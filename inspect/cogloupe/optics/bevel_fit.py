@@ -32,7 +32,7 @@ from cogloupe.optics.bevel_turns import (
     NO_WIDTH,
     State,
     place_all,
-    places,
+    place_limits,
     settle,
 )
 from cogloupe.optics.misfit import PARTS
@@ -227,7 +227,7 @@ def _starts(profiles: Profiles, frame: Frame, limits: tuple[float, float]) -> It
 
     def state(bevel: Bevel, sharper: float, move: Floats | float) -> State:
         spread = np.linalg.lstsq(terms, sharper * profiles.blur, rcond=None)[0]
-        place = np.clip(profiles.place + move / profiles.cosine, *places(limits))
+        place = np.clip(profiles.place + move / profiles.cosine, *place_limits(limits))
         return State(replace(bevel, spread=spread), place)
 
     for width in FIRST_WIDTHS_PX:

@@ -162,7 +162,7 @@ def _better(
         soft_px=float(np.clip(state.bevel.soft_px + np.clip(soft[0], -1, 1), *SOFTS_PX)),
         spread=state.bevel.spread + spread,
     )
-    place = np.clip(state.place + place, *places(limits))
+    place = np.clip(state.place + place, *place_limits(limits))
     return State(bevel, place), float(own[usual].mean())
 
 
@@ -263,11 +263,11 @@ def place_all(
     for _ in range(PLACE_TURNS):
         laid = _laid(profiles, state)
         move = np.clip(taken_up(laid.by_place, laid.residual), -1, 1)
-        state = replace(state, place=np.clip(state.place + move, *places(limits)))
+        state = replace(state, place=np.clip(state.place + move, *place_limits(limits)))
     return state, _laid(profiles, state).residual
 
 
-def places(limits: tuple[float, float]) -> tuple[float, float]:
+def place_limits(limits: tuple[float, float]) -> tuple[float, float]:
     """Give the places where an edge may lie, px along its profile, for limits as of `settle`."""
     if limits == NO_WIDTH:
         return SINGLE_PX

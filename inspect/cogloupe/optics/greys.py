@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 
 from cogloupe.optics.response import srgb_light
 from cogloupe.optics.running import running_mean
-from cogloupe.segment import LUMA, Region, mix_colours
+from cogloupe.segment import Region, mix_colours, mixed_otherwise
 
 Floats = NDArray[np.float64]
 Singles = NDArray[np.floating[Any]]
@@ -64,7 +64,7 @@ class Greys:
     @property
     def mixed(self) -> bool:
         """Whether colours are mixed otherwise than to brightness."""
-        return self.weights is not None and not np.allclose(self.weights, LUMA)
+        return mixed_otherwise(self.weights)
 
     def rows(self, start: int, stop: int) -> NDArray[Any]:
         """Take rows of the part as they are stored.

@@ -217,7 +217,7 @@ def with_any_curve(looks: list[Look], few: Crossings, fit: Fit) -> list[Look]:
         greys = replace(best.greys, in_light=True, power=power)
         measured = sample_edge(greys, few, fit)
         one = _look(greys, measured, best.half_way, best.contrast, reach)
-        return replace(one, handicap=max(look.handicap for look in looks))
+        return replace(one, handicap=max(usual.handicap for usual in looks))
 
     tried = {one.curve or LINEAR: one for one in looks}
     tried |= {power: look(power) for power in POWERS}
