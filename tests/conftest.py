@@ -5,7 +5,7 @@ import io
 import pytest
 from PIL import Image
 
-from .pictures import rendered
+from .helpers.pictures import rendered
 
 
 @pytest.fixture(scope="session")

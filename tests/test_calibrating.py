@@ -9,18 +9,18 @@ import pytest
 from scipy.special import ndtr
 
 from cogloupe.calibrating import CalibrationRequest, make_calibration, seen_in_words
+from cogloupe.inputs.photo import Photo
+from cogloupe.inputs.settings import make_settings
 from cogloupe.inspection import inspect_photo
-from cogloupe.photo import Photo
 from cogloupe.report.calibration_picture import target_picture
-from cogloupe.settings import make_settings
 from cogloupe_calibration.calibration import Calibration, Picture, save_calibration
 from cogloupe_calibration.circle import CircleScale
 from cogloupe_calibration.errors import CogloupeError
 from cogloupe_calibration.lens import unmeasured_lens
 
-from .grid_pictures import grid_picture
-from .pictures import KNOWN, disc, rendered, write
-from .test_calibration_ruled import ruled_picture
+from .calibration.test_ruled import ruled_picture
+from .helpers.grid_pictures import grid_picture
+from .helpers.pictures import KNOWN, disc, rendered, write
 
 TODAY = datetime.date(2026, 3, 1)
 

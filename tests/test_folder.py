@@ -10,11 +10,11 @@ import pytest
 from cogloupe import folder as folders
 from cogloupe import inspection
 from cogloupe.folder import check_writable, find_photos, read_one, reading_folder, watch_folder
+from cogloupe.inputs.settings import settings_for
 from cogloupe.report import write
-from cogloupe.settings import settings_for
 from cogloupe_calibration.errors import PhotoError, UseError
 
-from .pictures import grow
+from .helpers.pictures import grow
 
 KNOWN = "teeth = 24\nmodule_mm = 1.0\nscale_um_per_px = 40\n"
 FILES = {
@@ -128,7 +128,7 @@ def watched(tmp_path, monkeypatch):
             raise PhotoError("24 teeth are seen, not 25: check --teeth")
         return SimpleNamespace(photo=photo), None
 
-    def short_report(reading, evidence, where, draw):
+    def short_report(reading, drawing, where, draw):
         where.mkdir(parents=True, exist_ok=True)
         photo = {"file": reading.photo.name, "sha256": reading.photo.sha256}
         (where / "reading.json").write_text(json.dumps({"photo": photo}))

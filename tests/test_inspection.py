@@ -7,18 +7,19 @@ from math import cos, pi, radians, sqrt
 import numpy as np
 import pytest
 
-from cogloupe.figures.pitch import work_out
-from cogloupe.fits.datum_axis import choose_datum
-from cogloupe.inspection import camera_of, inspect_photo
-from cogloupe.measure import measure_gear
-from cogloupe.photo import Photo
-from cogloupe.settings import make_settings
+from cogloupe.figures.pitch import compute_pitch
+from cogloupe.fits.datum import choose_datum
+from cogloupe.fits.measure import measure_gear
+from cogloupe.inputs.photo import Photo
+from cogloupe.inputs.settings import make_settings
+from cogloupe.inputs.stated_scale import camera_of
+from cogloupe.inspection import inspect_photo
 from cogloupe.simulation import Faults, GearSpec
 from cogloupe.simulation.scene import Nick, Periodic
 from cogloupe_calibration.errors import PhotoError, UseError
 from cogloupe_calibration.scale import from_stated_scale
 
-from .pictures import (
+from .helpers.pictures import (
     CAMERA,
     KNOWN,
     flanks,
@@ -28,7 +29,7 @@ from .pictures import (
     rms,
     wheel_reading,
 )
-from .polygon_gauges import reference_facts
+from .helpers.polygon_gauges import reference_facts
 
 Z = 24
 BOUND = pitch_bound_um()
@@ -474,7 +475,7 @@ def test_a_gear_that_shows_no_whole_tooth_is_refused():
     hidden[::2, 0], hidden[1::2, 1] = np.nan, np.nan
     blind = replace(measured, fits=replace(measured.fits, unwound=hidden))
     with pytest.raises(PhotoError, match="no tooth shows both its flanks well enough"):
-        work_out(blind, choose_datum(blind, None), settings, (740, 740))
+        compute_pitch(blind, choose_datum(blind, None), settings, (740, 740))
 
 
 @pytest.mark.parametrize("blur_px", [9.0, 12.0])

@@ -5,15 +5,15 @@ from functools import cache
 import numpy as np
 import pytest
 
-from cogloupe.fits.form_fit import mean_flank, misfit
-from cogloupe.measure import measure_gear
-from cogloupe.reading_files import load_reading, reading_json
-from cogloupe.settings import make_settings
+from cogloupe.fits.form_selection import mean_flank, misfit
+from cogloupe.fits.measure import measure_gear
+from cogloupe.inputs.settings import make_settings
+from cogloupe.reading.files import load_reading, reading_json
 from cogloupe.simulation import Camera, Faults, GearSpec, Scene, render
 from cogloupe_calibration.errors import UseError
 from cogloupe_calibration.scale import from_stated_scale
 
-from .pictures import flanks, read, rms
+from .helpers.pictures import flanks, read, rms
 
 FAULTS = Faults(
     pitch_scatter_um=6, flank_scatter_um=3, eccentricity_um=9, eccentricity_direction_deg=130

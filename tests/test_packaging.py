@@ -9,7 +9,7 @@ from pathlib import Path
 
 import pytest
 
-from .polygon_gauges import REFERENCE, reference_facts, reference_rows
+from .helpers.polygon_gauges import REFERENCE, reference_facts, reference_rows
 
 ROOT = Path(__file__).parents[1]
 TAGS = {"published", "memory", "recomputed", "practice"}
@@ -33,8 +33,8 @@ def test_a_brass_gear_is_read_without_scipy():
 import sys
 from pathlib import Path
 from cogloupe.inspection import inspect_photo
-from cogloupe.photo import read_photo
-from cogloupe.settings import settings_for
+from cogloupe.inputs.photo import read_photo
+from cogloupe.inputs.settings import settings_for
 photo = Path("sample_images/tide-wheel-m08-20-soft.jpg")
 inspect_photo(read_photo(photo), settings_for(photo, {}))
 sys.exit("scipy" in sys.modules)

@@ -6,9 +6,10 @@ import tempfile
 from pathlib import Path
 from typing import Annotated, Literal
 
-from pydantic import BaseModel, ConfigDict, Field, ValidationError, model_validator
+from pydantic import Field, ValidationError, model_validator
 
 from cogloupe_calibration.errors import CalibrationError
+from cogloupe_calibration.file_model import FileModel
 from cogloupe_calibration.verdict import Verdict
 
 SCHEMA_VERSION = "1.0"
@@ -34,11 +35,7 @@ Pixels = Annotated[int, Field(gt=0)]
 Finite = Annotated[float, Field(allow_inf_nan=False)]
 
 
-class _Model(BaseModel):
-    model_config = ConfigDict(extra="forbid", frozen=True)
-
-
-class Camera(_Model):
+class Camera(FileModel):
     """What EXIF tells of the camera; None where it is silent."""
 
     make: str | None = None
@@ -47,7 +44,7 @@ class Camera(_Model):
     focal_length_mm: Positive | None = None
 
 
-class Picture(_Model):
+class Picture(FileModel):
     """The picture a calibration was made from."""
 
     file: str
@@ -57,7 +54,7 @@ class Picture(_Model):
     camera: Camera = Camera()
 
 
-class Lens(_Model):
+class Lens(FileModel):
     """Distortion, unequal scales and tilt, as `cogloupe_calibration.lens` uses them.
 
     `terms` are the values named by `lens.TERMS`, dimensionless; `covariance` is their covariance
@@ -77,7 +74,7 @@ class Lens(_Model):
         return self
 
 
-class Calibration(_Model):
+class Calibration(FileModel):
     """Scale of a picture with its standard uncertainty (k = 1), and where it came from.
 
     `valid_region_px` is (left, top, right, bottom) of what the target covered; None is the whole

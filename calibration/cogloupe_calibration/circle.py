@@ -10,16 +10,15 @@ from math import hypot, isfinite, sqrt
 from typing import Literal
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
+from cogloupe_calibration.arrays import Bools, Floats
 from cogloupe_calibration.calibration import Calibration, Lens, Picture
 from cogloupe_calibration.errors import CalibrationError
 from cogloupe_calibration.lens import TERMS, make_lens, unmeasured_lens
 from cogloupe_calibration.scale import CALIPER_U_MM, Scale, from_known_diameter
 from cogloupe_calibration.verdict import Finding, Verdict, judge, scale_findings
 
-Floats = NDArray[np.float64]
-Bools = NDArray[np.bool_]
 CircleMethod = Literal["known_pin", "known_ring"]
 
 LEAST_POINTS = 30

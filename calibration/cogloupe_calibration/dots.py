@@ -6,10 +6,9 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from cogloupe_calibration.arrays import Floats
 from cogloupe_calibration.lattice import Lattice, grow_lattice
 from cogloupe_calibration.patch_fit import Marks, fit_marks, smooth_step
-
-Floats = NDArray[np.float64]
 
 SMOOTH_PX = 1.0
 SMALLEST_AREA_PX = 12

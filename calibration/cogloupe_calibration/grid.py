@@ -4,8 +4,9 @@ from dataclasses import dataclass, replace
 from math import atan2, degrees, hypot, isfinite, sqrt
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
+from cogloupe_calibration.arrays import Bools, Floats
 from cogloupe_calibration.corners import find_corners, refine_corners
 from cogloupe_calibration.dots import find_dots, ground_between, refine_dots
 from cogloupe_calibration.errors import CalibrationError
@@ -19,8 +20,6 @@ from cogloupe_calibration.verdict import judge, scale_findings
 
 __all__ = ["GridScale", "calibration_from_grid", "measure_grid"]
 
-Floats = NDArray[np.float64]
-Bools = NDArray[np.bool_]
 
 LEAST_POINTS = 16
 LEAST_LINES = 3

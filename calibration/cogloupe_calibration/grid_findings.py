@@ -5,11 +5,10 @@ from math import hypot
 import numpy as np
 from numpy.typing import NDArray
 
+from cogloupe_calibration.arrays import Bools
 from cogloupe_calibration.grid_scale import GridScale
 from cogloupe_calibration.lens import TERMS
 from cogloupe_calibration.verdict import Finding
-
-Bools = NDArray[np.bool_]
 
 # All limits: judgement, no source.
 ENOUGH_POINTS = 40

@@ -4,13 +4,9 @@ from dataclasses import dataclass, replace
 from math import sqrt
 
 import numpy as np
-from numpy.typing import NDArray
 
+from cogloupe_calibration.arrays import Bools, Floats, Ints
 from cogloupe_calibration.lens import TERMS, ideal_of_terms, term_effects
-
-Floats = NDArray[np.float64]
-Ints = NDArray[np.int64]
-Bools = NDArray[np.bool_]
 
 OUTLIER_SIGMAS = 4.0
 # What one cannot see on a picture: below this a fit of rendered pictures would reject at random.

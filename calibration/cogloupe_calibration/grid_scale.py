@@ -4,17 +4,12 @@ import datetime
 from dataclasses import dataclass
 from typing import Literal
 
-import numpy as np
-from numpy.typing import NDArray
-
+from cogloupe_calibration.arrays import Bools, Floats, Ints
 from cogloupe_calibration.calibration import Calibration, Lens, Picture
 from cogloupe_calibration.lens import TERMS
 from cogloupe_calibration.scale import Scale
 from cogloupe_calibration.verdict import Verdict
 
-Floats = NDArray[np.float64]
-Ints = NDArray[np.int64]
-Bools = NDArray[np.bool_]
 Kind = Literal["checkerboard", "dots"]
 
 

@@ -4,12 +4,9 @@ from collections import deque
 from dataclasses import dataclass, replace
 
 import numpy as np
-from numpy.typing import NDArray
 from scipy.spatial import KDTree
 
-Floats = NDArray[np.float64]
-Ints = NDArray[np.int64]
-Bools = NDArray[np.bool_]
+from cogloupe_calibration.arrays import Bools, Floats, Ints
 
 # A neighbour may lie this share of a spacing off where it is expected.
 NEAR_SHARE = 0.2

@@ -14,11 +14,10 @@ plane-to-plane perspective. The scale at the frame's centre is kept.
 """
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
+from cogloupe_calibration.arrays import Floats
 from cogloupe_calibration.calibration import LENS_TERMS, Lens
-
-Floats = NDArray[np.float64]
 
 TERMS = LENS_TERMS
 """Names of the terms, in the order of `Lens.terms`: radial k, tangential p, aspect and skew e,

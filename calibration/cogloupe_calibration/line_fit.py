@@ -8,7 +8,8 @@ from numpy.typing import NDArray
 from scipy.optimize import curve_fit
 from scipy.special import ndtr
 
-from cogloupe_calibration.rulings import BIN_PX, Bands, Floats, Ints
+from cogloupe_calibration.arrays import Floats, Ints
+from cogloupe_calibration.rulings import BIN_PX, Bands
 
 # Of the height of a line, laid over each other; less may be grain of the ground.
 FAINTEST_MARK = 0.005

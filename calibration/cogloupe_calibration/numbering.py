@@ -6,10 +6,8 @@ from math import sqrt
 import numpy as np
 from numpy.typing import NDArray
 
+from cogloupe_calibration.arrays import Floats, Ints
 from cogloupe_calibration.errors import CalibrationError
-
-Floats = NDArray[np.float64]
-Ints = NDArray[np.int64]
 
 # Two neighbouring gaps of a ruled scale agree within this, tilt and rough places included.
 SPACING_AGREES_REL = 0.10

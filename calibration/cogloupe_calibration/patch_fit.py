@@ -7,8 +7,8 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.special import erf
 
-Floats = NDArray[np.float64]
-Bools = NDArray[np.bool_]
+from cogloupe_calibration.arrays import Floats
+
 Model = Callable[[Floats, Floats, Floats], tuple[Floats, Floats]]
 """Parameters (n, k), places x and y (n or 1, p) about the windows' centres to the value (n, p) and
 its derivatives (n, p, k). Parameters 0 and 1 are the mark's centre, 2 its blur."""

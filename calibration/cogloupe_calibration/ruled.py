@@ -7,6 +7,7 @@ from math import atan, cos, degrees, hypot, isfinite, sin, sqrt
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from cogloupe_calibration.arrays import Floats, Ints
 from cogloupe_calibration.calibration import Calibration, Picture
 from cogloupe_calibration.errors import CalibrationError
 from cogloupe_calibration.line_fit import (
@@ -29,9 +30,6 @@ from cogloupe_calibration.rulings import (
 )
 from cogloupe_calibration.spacing import Spacing, fit_spacing
 from cogloupe_calibration.verdict import Finding, Verdict, judge, scale_findings
-
-Floats = NDArray[np.float64]
-Ints = NDArray[np.int64]
 
 # Whole length of a rule or stage micrometer within 0.1 %, rectangular: common practice, no source.
 U_DIVISION_REL = 0.001 / sqrt(3)

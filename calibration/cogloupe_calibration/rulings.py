@@ -10,14 +10,11 @@ from math import atan, cos, pi, sin, sqrt
 
 import cv2
 import numpy as np
-from numpy.typing import NDArray
 from scipy.ndimage import gaussian_filter1d
 from scipy.signal import find_peaks, peak_widths
 
+from cogloupe_calibration.arrays import Floats, Ints
 from cogloupe_calibration.errors import CalibrationError
-
-Floats = NDArray[np.float64]
-Ints = NDArray[np.int64]
 
 BIN_PX = 0.5
 BANDS = 24

@@ -4,11 +4,9 @@ from dataclasses import dataclass
 from math import hypot, sqrt
 
 import numpy as np
-from numpy.typing import NDArray
 from scipy import stats
 
-Floats = NDArray[np.float64]
-Ints = NDArray[np.int64]
+from cogloupe_calibration.arrays import Floats, Ints
 
 # An F test calls the spacing uneven, and a term is kept, where chance alone would do it this often.
 UNEVEN_AT_RISK = 0.01

@@ -8,13 +8,13 @@ from typing import Any, Literal
 
 from numpy.typing import NDArray
 
-from cogloupe.fits.datum import find_disc
-from cogloupe.inspection import camera_of
-from cogloupe.measure import measure_gear
-from cogloupe.photo import Photo, read_photo
-from cogloupe.segment import LUMA, mix_colours
-from cogloupe.settings import as_option, make_settings
-from cogloupe.uncertainty import edge_shift
+from cogloupe.finding.colour import LUMA, mix_colours
+from cogloupe.fits.disc import find_disc
+from cogloupe.fits.measure import measure_gear
+from cogloupe.inputs.photo import Photo, read_photo
+from cogloupe.inputs.settings import as_option, make_settings
+from cogloupe.inputs.stated_scale import camera_of
+from cogloupe.optics.edges import edge_shift
 from cogloupe_calibration.calibration import Calibration, Picture
 from cogloupe_calibration.circle import CircleScale, calibration_from_circle, measure_circle
 from cogloupe_calibration.errors import CalibrationError, UseError

@@ -13,10 +13,10 @@ from importlib import import_module
 from itertools import chain, count
 from pathlib import Path
 
-from cogloupe.photo import PHOTO_SUFFIXES, CutShortError, read_photo
-from cogloupe.reading import Reading
-from cogloupe.report.beside import Draw, charts_here
-from cogloupe.settings import SETTINGS_FILE, GearSettings
+from cogloupe.inputs.photo import PHOTO_SUFFIXES, CutShortError, read_photo
+from cogloupe.inputs.settings import SETTINGS_FILE, GearSettings
+from cogloupe.reading.models import Reading
+from cogloupe.report.chart_process import Draw, charts_here
 from cogloupe_calibration.errors import CogloupeError, PhotoError, UseError
 
 QUIET_SECONDS = 0.5
@@ -181,10 +181,10 @@ def read_one(
 
         with ThreadPoolExecutor(max_workers=1) as beside:
             charts: list[Future[dict[str, bytes]]] = []
-            reading, evidence = inspect_photo(
+            reading, drawing = inspect_photo(
                 picture, settings, lambda figures: charts.append(beside.submit(draw, figures))
             )
-            write_report(reading, evidence, folder, lambda _: charts[0].result())
+            write_report(reading, drawing, folder, lambda _: charts[0].result())
     except CogloupeError as error:
         return Outcome(photo, None, error)
     except Exception as error:  # a fault of ours in one photograph must not cost the others
@@ -206,7 +206,7 @@ def count_gears(photo: Path) -> int:
     """
     try:
         pixels = read_photo(photo).pixels
-        from cogloupe.seen_gear import gears_on
+        from cogloupe.finding.gear_selection import gears_on
 
         return len(gears_on(pixels))
     except CogloupeError:

@@ -1,4 +1,4 @@
-"""How often the right cause is named: python tests/benchmarks/causes.py
+"""How often the right cause is named: python -m tests.benchmarks.causes
 
 Cuts gears with one fault each, reads them with errors of stated size, and ranks the causes.
 """
@@ -9,7 +9,7 @@ from dataclasses import dataclass, replace
 from multiprocessing import Pool
 
 import numpy as np
-from causes_gears import (
+from tests.benchmarks.causes_gears import (
     FAULTS,
     Cut,
     cut_with,
@@ -23,15 +23,15 @@ from causes_gears import (
     strength,
     whitened,
 )
-from common import make_case, report, table
+from tests.benchmarks.common import make_case, report, table
+from tests.helpers.stated_figures import MeasuringErrors
+from tests.helpers.stated_reading import stated_reading
 
 from cogloupe.causes.diagnosis import rank
+from cogloupe.causes.machine_units import Case
 from cogloupe.causes.model import fresh
 from cogloupe.causes.patterns import observe
-from cogloupe.causes.sizes import Case
 from cogloupe.inspection import inspect_photo
-from cogloupe.simulation.stated_figures import MeasuringErrors
-from cogloupe.simulation.stated_reading import stated_reading
 
 SEED = 90_000
 """Of this study. Priors and scatter lengths of the table were set on gears of other seeds."""

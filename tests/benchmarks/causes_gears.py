@@ -5,7 +5,8 @@ from dataclasses import dataclass
 from math import sqrt
 
 import numpy as np
-from numpy.typing import NDArray
+from tests.helpers.stated_figures import MeasuringErrors
+from tests.helpers.stated_reading import stated_reading
 
 from cogloupe.causes.pattern_layout import SHARED
 from cogloupe.causes.patterns import Observed, observe
@@ -21,11 +22,9 @@ from cogloupe.simulation import (
     Scene,
     make,
 )
-from cogloupe.simulation.stated_figures import MeasuringErrors
-from cogloupe.simulation.stated_reading import stated_reading
+from cogloupe_calibration.arrays import Floats
 from cogloupe_calibration.errors import UseError
 
-Floats = NDArray[np.float64]
 Dials = dict[str, object]
 
 SPECS = (

@@ -1,6 +1,6 @@
 """Profiles, gap shapes and gauged sizes on rendered gears: errors, and how often U holds.
 
-``python tests/benchmarks/check_sizes.py`` reads 80 gears; with a number, so many, and nothing is
+``python -m tests.benchmarks.check_sizes`` reads 80 gears; with a number, so many, and nothing is
 written.
 """
 
@@ -11,16 +11,15 @@ from dataclasses import dataclass
 from math import pi, radians
 
 import numpy as np
-from common import Case, make_case, report, settings_of, table
-from numpy.typing import NDArray
+from tests.benchmarks.common import Case, make_case, report, settings_of, table
 
 from cogloupe.forms.involute import involute, pin_centre_radius
 from cogloupe.inspection import inspect_photo
-from cogloupe.reading import Reading
+from cogloupe.reading.models import Reading
 from cogloupe.simulation import Camera, Faults, GearSpec, Scene
+from cogloupe_calibration.arrays import Floats
 from cogloupe_calibration.errors import CogloupeError
 
-Floats = NDArray[np.float64]
 Figure = tuple[str, float, float]
 """Name of a figure, its error and its standard uncertainty."""
 

@@ -9,13 +9,13 @@ from dataclasses import dataclass
 from math import sqrt
 
 import numpy as np
-from common import both_sides, report, rms, table
+from tests.benchmarks.common import both_sides, report, rms, table
 
 from cogloupe.forms.clock_wheel import CycloidalWheel
+from cogloupe.inputs.photo import Photo
+from cogloupe.inputs.settings import make_settings
 from cogloupe.inspection import inspect_photo
-from cogloupe.photo import Photo
-from cogloupe.reading import Reading
-from cogloupe.settings import make_settings
+from cogloupe.reading.models import Reading
 from cogloupe.simulation import Camera, Faults, GearSpec, Truth, render
 from cogloupe.simulation.truth import TrueTable
 

@@ -14,18 +14,17 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from cogloupe.fits.axis import flank_angles_about
 from cogloupe.fits.flanks import FlankFits
+from cogloupe.fits.teeth_axis import flank_angles_about
 from cogloupe.forms.involute import angle_at_radius, involute
-from cogloupe.photo import Photo, read_photo
-from cogloupe.reading import Reading
-from cogloupe.settings import GearSettings, make_settings
+from cogloupe.inputs.photo import Photo, read_photo
+from cogloupe.inputs.settings import GearSettings, make_settings
+from cogloupe.reading.models import Reading
 from cogloupe.simulation import Scene, Truth, render_scene
 from cogloupe.simulation.write import write_picture
+from cogloupe_calibration.arrays import Bools, Floats
 
-Floats = NDArray[np.float64]
-Bools = NDArray[np.bool_]
-
+ROOT = Path(__file__).parents[2]
 RESULTS = Path(__file__).parent / "results"
 
 

@@ -1,6 +1,6 @@
 """How often pairs are called changed, and how often a change is found.
 
-python tests/benchmarks/compare.py; with a number, so many pairs a row, and nothing is written.
+python -m tests.benchmarks.compare; with a number, so many pairs a row, and nothing is written.
 
 Readings are made from known places of the flanks with the noise, lens errors and scale errors that
 their uncertainties state; nothing is drawn or measured.
@@ -9,14 +9,10 @@ their uncertainties state; nothing is drawn or measured.
 import sys
 import time
 from collections import Counter
-from pathlib import Path
 
 import numpy as np
-from common import report, table
-
-sys.path.append(str(Path(__file__).parents[2]))
-
-from tests.compare_examples import (
+from tests.benchmarks.common import report, table
+from tests.helpers.compare_examples import (
     machine_places,
     measured_places,
     reading_of,
@@ -24,10 +20,10 @@ from tests.compare_examples import (
 )
 
 from cogloupe.comparing.compare import Comparison, compare_pair
-from cogloupe.reading import Reading
+from cogloupe.reading.models import Reading
 
 PAIRS = 250
-SHAMS = 1999
+NULL_PAIRS = 1999
 UNCHANGED = (
     ("21 teeth, scatter 8 µm", 21, {}),
     ("30 teeth", 30, {}),
@@ -47,7 +43,7 @@ def different(
 ) -> Comparison:
     """Compare two gears cut with the given scatter."""
     pair = unchanged_or_not(rng, teeth, before, after, **machine)
-    return compare_pair(*pair, same_gear=False, rng=rng, shams=SHAMS)
+    return compare_pair(*pair, same_gear=False, rng=rng, null_pairs=NULL_PAIRS)
 
 
 def one_gear(rng: np.random.Generator, teeth: int, moved_um: float) -> Comparison:
@@ -59,7 +55,7 @@ def one_gear(rng: np.random.Generator, teeth: int, moved_um: float) -> Compariso
     pair: list[Reading] = [
         reading_of(measured_places(rng, place)) for place in (true, np.roll(later, shift, axis=0))
     ]
-    return compare_pair(*pair, same_gear=True, rng=rng, shams=SHAMS)
+    return compare_pair(*pair, same_gear=True, rng=rng, null_pairs=NULL_PAIRS)
 
 
 def rates(found: list[Comparison]) -> list[str]:

@@ -6,14 +6,13 @@ from functools import lru_cache
 from math import cos, pi, radians, sin
 
 import numpy as np
-from common import Case, make_case, settings_of
 from numpy.typing import NDArray
+from tests.benchmarks.common import Case, make_case, settings_of
 
 from cogloupe.inspection import inspect_photo
-from cogloupe.reading import Reading
+from cogloupe.reading.models import Reading
 from cogloupe.simulation import Camera, Faults, GearSpec, Scene
-
-Floats = NDArray[np.float64]
+from cogloupe_calibration.arrays import Floats
 
 TEETH = (6, 7, 8, 9, 10, 11, 12, 13, 14, 15, 17, 18, 20, 22, 24, 27, 30, 34, 38, 45, 52, 60, 75, 90,
          100, 120, 127, 144, 180, 200, 250, 300, 360, 400)  # fmt: skip

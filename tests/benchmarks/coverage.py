@@ -1,6 +1,6 @@
 """How many true values lie within ± U: random gears through random lenses, with and without a grid.
 
-Run: ``python tests/benchmarks/coverage.py [CASES [FIRST_SEED]]`` (about fifteen minutes on one
+Run: ``python -m tests.benchmarks.coverage [CASES [FIRST_SEED]]`` (about fifteen minutes on one
 core). With a number of cases only those are read, and nothing is written.
 """
 
@@ -11,8 +11,8 @@ from dataclasses import dataclass
 from math import sqrt
 
 import numpy as np
-from common import Case, report, rms, table
-from coverage_set import (
+from tests.benchmarks.common import Case, report, rms, table
+from tests.benchmarks.coverage_set import (
     DISTORTION_SD,
     LEAN_SD_DEG,
     LEVEL_SD,
@@ -23,17 +23,15 @@ from coverage_set import (
     picture_of,
     read_calibrated,
 )
-from numpy.typing import NDArray
 
 from cogloupe.inspection import inspect_photo
-from cogloupe.reading import Reading
+from cogloupe.reading.models import Reading
 from cogloupe.simulation.truth import TrueTable
+from cogloupe_calibration.arrays import Floats
 from cogloupe_calibration.calibration import Calibration
 from cogloupe_calibration.errors import CogloupeError
 from cogloupe_calibration.grid import U_PITCH_REL, calibration_from_grid
 from cogloupe_calibration.lens import frame_middle, make_lens
-
-Floats = NDArray[np.float64]
 
 CASES = 240
 EXACT = 1e-5

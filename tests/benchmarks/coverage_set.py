@@ -7,21 +7,20 @@ from tempfile import TemporaryDirectory
 from typing import Any
 
 import numpy as np
-from common import Case, make_case
 from numpy.typing import NDArray
+from tests.benchmarks.common import Case, make_case
 
+from cogloupe.inputs.settings import GearSettings, make_settings
 from cogloupe.inspection import inspect_photo
-from cogloupe.reading import Reading
-from cogloupe.settings import GearSettings, make_settings
+from cogloupe.reading.models import Reading
 from cogloupe.simulation import Camera, Faults, GearSpec, Scene
 from cogloupe.simulation.coverage import area_coverage
 from cogloupe.simulation.lens import blurred, finer, pooled, to_level, to_pixels
+from cogloupe_calibration.arrays import Floats
 from cogloupe_calibration.calibration import Calibration, Picture, save_calibration
 from cogloupe_calibration.errors import CalibrationError
 from cogloupe_calibration.grid import GridScale, measure_grid
 from cogloupe_calibration.scale import CALIPER_U_MM, STATED_RELATIVE_U
-
-Floats = NDArray[np.float64]
 
 DISTORTION_SD = 0.01
 """Standard deviation of the radial distortion at the frame's corner: "up to 2 %" as two of them."""

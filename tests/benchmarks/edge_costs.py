@@ -9,9 +9,9 @@ from pathlib import Path
 from tempfile import TemporaryDirectory
 
 import numpy as np
-from clean_set import clean_scene, noisy
-from common import settings_of
-from extractors import LIBRARY, OURS, READING
+from tests.benchmarks.clean_set import clean_scene, noisy
+from tests.benchmarks.common import ROOT, settings_of
+from tests.benchmarks.extractors import LIBRARY, OURS, READING
 
 from cogloupe.simulation import render_scene
 
@@ -44,11 +44,10 @@ def cost_rows() -> Iterator[list[object]]:
 
 
 def _cost_of(method: str, picture: Path) -> list[object]:
-    script = str(Path(__file__).with_name("extractors.py"))
     # One thread for small matrices, as the command line has it.
     setting = os.environ | {"OPENBLAS_NUM_THREADS": "1"}
-    words = [sys.executable, script, method, str(picture)]
-    done = subprocess.run(words, capture_output=True, text=True, check=True, env=setting)
+    words = [sys.executable, "-m", "tests.benchmarks.extractors", method, str(picture)]
+    done = subprocess.run(words, capture_output=True, text=True, check=True, env=setting, cwd=ROOT)
     cost = json.loads(done.stdout)
     parts = ", ".join(f"{name} {seconds:.3f}" for name, seconds in cost["median"].items())
     total = {run: sum(cost[run].values()) for run in ("median", "least", "first")}

@@ -1,7 +1,7 @@
 """Edge and flank accuracy, time and memory beside those of general library calls.
 
-Run: ``python tests/benchmarks/edges.py`` (about five minutes on two cores).
-``python tests/benchmarks/edges.py GEARS`` reads so many gears a row and writes nothing.
+Run: ``python -m tests.benchmarks.edges`` (about five minutes on two cores).
+``python -m tests.benchmarks.edges GEARS`` reads so many gears a row and writes nothing.
 """
 
 import os
@@ -10,25 +10,23 @@ from dataclasses import dataclass
 from math import hypot, pi, sqrt
 
 import numpy as np
-from clean_set import BLURS_PX, NOISES, SIDE_PX, TEETH, TIP_PX, clean_scene, noisy
-from common import bound, flank_errors, report, rms, table
-from edge_costs import COST, cost_rows
-from extractors import LIBRARY, OURS
 from numpy.typing import NDArray
+from tests.benchmarks.clean_set import BLURS_PX, NOISES, SIDE_PX, TEETH, TIP_PX, clean_scene, noisy
+from tests.benchmarks.common import bound, flank_errors, report, rms, table
+from tests.benchmarks.edge_costs import COST, cost_rows
+from tests.benchmarks.extractors import LIBRARY, OURS
 
-from cogloupe.edges import find_edges
+from cogloupe.finding.segmentation import find_gears
+from cogloupe.finding.tooth_map import map_teeth
 from cogloupe.fits.flanks import FlankFits, fit_flanks
 from cogloupe.forms.involute import involute_curve
 from cogloupe.forms.tooth_form import FlankCurve
+from cogloupe.optics.edges import find_edges
 from cogloupe.optics.outline import normals
 from cogloupe.optics.sampling import EdgePoints
-from cogloupe.segment import find_gears
 from cogloupe.simulation import Scene, render_scene
 from cogloupe.simulation.truth import Truth
-from cogloupe.teeth import map_teeth
-
-Floats = NDArray[np.float64]
-Ints = NDArray[np.int64]
+from cogloupe_calibration.arrays import Floats, Ints
 
 SIGN = np.array([-1.0, 1.0])
 """Out of the material for left and right flanks, along growing angle."""

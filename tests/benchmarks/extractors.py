@@ -15,7 +15,8 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-Floats = NDArray[np.float64]
+from cogloupe_calibration.arrays import Floats
+
 Part = Callable[[Any], Any]
 
 REPEATS = 7
@@ -127,14 +128,14 @@ def parts_of(method: str, picture: Path) -> dict[str, Part]:
     if method in LIBRARY:
         return {"edges": LIBRARY[method]}
     if method == OURS:
-        from cogloupe.edges import find_edges
-        from cogloupe.segment import find_gears
+        from cogloupe.finding.segmentation import find_gears
+        from cogloupe.optics.edges import find_edges
 
         pixels = np.load(picture)
         return {"find_gears": find_gears, "find_edges": lambda g: find_edges(pixels, g[0])}
+    from cogloupe.inputs.photo import Photo
+    from cogloupe.inputs.settings import GearSettings
     from cogloupe.inspection import inspect_photo
-    from cogloupe.photo import Photo
-    from cogloupe.settings import GearSettings
 
     settings = GearSettings.model_validate_json(picture.with_suffix(".json").read_text("utf-8"))
     return {"reading": lambda pixels: inspect_photo(Photo("gear", "", pixels, {}), settings)}

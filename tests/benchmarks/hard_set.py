@@ -1,6 +1,6 @@
 """Accuracy on pictures as they really are: each spoiler alone, and all of them together.
 
-Run: ``python tests/benchmarks/hard_set.py [ROW ...]`` (about four minutes on one core). With row
+Run: ``python -m tests.benchmarks.hard_set [ROW ...]`` (about four minutes on one core). With row
 names only those are read, and nothing is written.
 """
 
@@ -11,11 +11,11 @@ from dataclasses import dataclass
 from typing import Literal
 
 import numpy as np
-from common import Case, Errors, errors_of, make_case, report, rms, table
-from coverage_set import photograph_grid, picture_of, read_calibrated
+from tests.benchmarks.common import Case, Errors, errors_of, make_case, report, rms, table
+from tests.benchmarks.coverage_set import photograph_grid, picture_of, read_calibrated
 
 from cogloupe.inspection import inspect_photo
-from cogloupe.reading import Reading
+from cogloupe.reading.models import Reading
 from cogloupe.simulation import Camera, Faults, GearSpec, Scene
 from cogloupe.simulation.scene import Nick, Swarf, ToothSide
 from cogloupe_calibration.errors import CogloupeError

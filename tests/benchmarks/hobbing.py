@@ -1,4 +1,4 @@
-"""Times the generating model: python tests/benchmarks/hobbing.py
+"""Times the generating model: python -m tests.benchmarks.hobbing
 
 Prints seconds of one core for each gear, the best of three, and the number of cuts compared.
 """

@@ -1,6 +1,6 @@
 """Partial pictures joined into one reading: errors against the truth, and what is refused.
 
-Run: ``python tests/benchmarks/join.py [cases]`` (about ten minutes on two cores). With a number, so
+Run: ``python -m tests.benchmarks.join [cases]`` (about ten minutes on two cores). With a number, so
 many cases a row, and nothing is written.
 """
 
@@ -9,18 +9,16 @@ from dataclasses import dataclass
 from math import cos, pi, radians, sin
 
 import numpy as np
-from common import report, rms, settings_of, table
-from numpy.typing import NDArray
-from turned import photo_of
+from tests.benchmarks.common import report, rms, settings_of, table
+from tests.benchmarks.turned import photo_of
 
 from cogloupe.comparing.tooth_pattern import flank_array
-from cogloupe.photo import Photo
-from cogloupe.reading import Reading
-from cogloupe.sets.join import inspect_joined
+from cogloupe.inputs.photo import Photo
+from cogloupe.reading.models import Reading
+from cogloupe.sets.stitching import inspect_stitched
 from cogloupe.simulation import Camera, Faults, GearSpec, Truth, render
+from cogloupe_calibration.arrays import Floats
 from cogloupe_calibration.errors import CogloupeError
-
-Floats = NDArray[np.float64]
 
 CASES = 3
 FRAME = (1000, 800)
@@ -158,7 +156,7 @@ def row(kind: Kind, cases: int) -> tuple[list[object], list[str]]:
     for seed in range(cases):
         photos, truth = arcs(kind, seed)
         try:
-            reading = inspect_joined(photos, settings_of(truth)).reading
+            reading = inspect_stitched(photos, settings_of(truth)).reading
         except CogloupeError as error:
             refused.append(f"- {kind.words}: {error}")
             continue

@@ -28,18 +28,18 @@ def timed_reading(photo: Path, settings: Path, out: Path) -> dict[str, float]:
     import cogloupe.commands
     import cogloupe.folder
     import cogloupe.report.charts  # noqa: F401
+    from cogloupe.inputs.photo import read_photo
+    from cogloupe.inputs.settings import GearSettings
     from cogloupe.inspection import inspect_photo
-    from cogloupe.photo import read_photo
     from cogloupe.report.write import write_report
-    from cogloupe.settings import GearSettings
 
     known = GearSettings.model_validate_json(settings.read_text("utf-8"))
     marks.append(perf_counter())
     picture = read_photo(photo)
     marks.append(perf_counter())
-    reading, evidence = inspect_photo(picture, known)
+    reading, drawing = inspect_photo(picture, known)
     marks.append(perf_counter())
-    write_report(reading, evidence, out)
+    write_report(reading, drawing, out)
     marks.append(perf_counter())
     steps = ("imports", "decode", "compute", "drawing")
     return {name: marks[k + 1] - marks[k] for k, name in enumerate(steps)}

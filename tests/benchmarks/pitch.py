@@ -1,6 +1,6 @@
 """Single pitch on the whole path, counts and numbers of every size of gear, and the whole command.
 
-Run: ``python tests/benchmarks/pitch.py [accuracy] [counts] [process]`` (about eight minutes on two
+Run: ``python -m tests.benchmarks.pitch [accuracy] [counts] [process]`` (about eight minutes on two
 cores in all). With parts named only those are run, and nothing is written.
 """
 
@@ -9,15 +9,24 @@ from collections.abc import Callable
 from math import cos, radians, sqrt
 
 import numpy as np
-from clean_set import BLURS_PX, NOISES, SIDE_PX, TIP_PX, clean_scene, noisy
-from common import Case, Errors, bound, errors_of, rms, run_parts, settings_of, table
-from counting_set import Counted, Counting, count, counting_set
-from edges import true_involute
-from process_costs import HEAD as PROCESS
-from process_costs import process_rows
+from tests.benchmarks.clean_set import BLURS_PX, NOISES, SIDE_PX, TIP_PX, clean_scene, noisy
+from tests.benchmarks.common import (
+    Case,
+    Errors,
+    bound,
+    errors_of,
+    rms,
+    run_parts,
+    settings_of,
+    table,
+)
+from tests.benchmarks.counting_set import Counted, Counting, count, counting_set
+from tests.benchmarks.edges import true_involute
+from tests.benchmarks.process_costs import HEAD as PROCESS
+from tests.benchmarks.process_costs import process_rows
 
+from cogloupe.inputs.photo import Photo
 from cogloupe.inspection import inspect_photo
-from cogloupe.photo import Photo
 from cogloupe.simulation import render_scene
 
 TEETH = (24, 21, 28, 20)

@@ -11,8 +11,8 @@ from statistics import median
 from tempfile import TemporaryDirectory
 from time import perf_counter
 
-from clean_set import clean_scene
-from common import settings_of
+from tests.benchmarks.clean_set import clean_scene
+from tests.benchmarks.common import ROOT, settings_of
 
 from cogloupe.simulation import Scene, render_scene
 from cogloupe.simulation.truth import Truth
@@ -145,9 +145,9 @@ def _run_whole(photo: Path, truth: Truth) -> tuple[float, float]:
 
 
 def _run_steps(photo: Path, settings: Path) -> dict[str, float]:
-    script = str(Path(__file__).with_name("one_reading.py"))
-    words = [sys.executable, script, str(photo), str(settings), str(photo.parent / "steps")]
+    step = [sys.executable, "-m", "tests.benchmarks.one_reading"]
+    words = [*step, str(photo), str(settings), str(photo.parent / "steps")]
     setting = _installed(photo.parent)
-    done = subprocess.run(words, capture_output=True, text=True, check=True, env=setting)
+    done = subprocess.run(words, capture_output=True, text=True, check=True, env=setting, cwd=ROOT)
     steps: dict[str, float] = json.loads(done.stdout)
     return steps

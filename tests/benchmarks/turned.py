@@ -1,6 +1,6 @@
 """Turned pictures without a grid: errors against the truth, and how honest U is.
 
-Run: ``python tests/benchmarks/turned.py [cases]`` (about fifteen minutes on two cores).
+Run: ``python -m tests.benchmarks.turned [cases]`` (about fifteen minutes on two cores).
 With a number, so many cases a row, and nothing is written.
 """
 
@@ -10,20 +10,19 @@ from dataclasses import dataclass
 from hashlib import sha256
 
 import numpy as np
-from clean_set import noisy
-from common import report, rms, settings_of, table
 from numpy.typing import NDArray
+from tests.benchmarks.clean_set import noisy
+from tests.benchmarks.common import report, rms, settings_of, table
 
 from cogloupe.comparing.tooth_pattern import flank_array
+from cogloupe.inputs.photo import Photo
 from cogloupe.inspection import inspect_photo
-from cogloupe.photo import Photo
-from cogloupe.reading import Reading
+from cogloupe.reading.models import Reading
+from cogloupe.sets.rotation_set import inspect_rotation_set
 from cogloupe.sets.set_reading import SetReading
-from cogloupe.sets.turned import inspect_turned
 from cogloupe.simulation import Camera, Faults, GearSpec, Truth, render
+from cogloupe_calibration.arrays import Floats
 from cogloupe_calibration.errors import CogloupeError
-
-Floats = NDArray[np.float64]
 
 CASES = 10
 SIDE_PX, FILL = 900, 0.8
@@ -160,7 +159,7 @@ def run(kind: Kind, seed: int) -> Outcome | str:
     photos, truths = turned_case(kind, seed)
     settings = settings_of(truths[0])
     try:
-        found = inspect_turned(photos, settings)
+        found = inspect_rotation_set(photos, settings)
     except CogloupeError as error:
         return str(error)
     alone = inspect_photo(photos[0], settings)[0]

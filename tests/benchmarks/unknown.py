@@ -1,6 +1,6 @@
 """What profiles, gaps and unknown gears are read as, on rendered gears whose truth is known.
 
-Run: ``python tests/benchmarks/unknown.py [profile] [identity] [cutters]``. Without part names all
+Run: ``python -m tests.benchmarks.unknown [profile] [identity] [cutters]``. Without part names all
 are run and the tables are written to results/unknown.md.
 """
 
@@ -8,13 +8,13 @@ from collections.abc import Callable, Iterator
 from math import ceil
 
 import numpy as np
-from common import Case, both_sides, make_case, run_parts, settings_of, table
-from cutting_set import CUT_CASES, CutCase
+from tests.benchmarks.common import Case, both_sides, make_case, run_parts, settings_of, table
+from tests.benchmarks.cutting_set import CUT_CASES, CutCase
 
 from cogloupe.cutting.cut_ranking import ALIKE
+from cogloupe.inputs.settings import make_settings
 from cogloupe.inspection import inspect_photo
-from cogloupe.reading import Reading
-from cogloupe.settings import make_settings
+from cogloupe.reading.models import Reading
 from cogloupe.simulation import Camera, Faults, GearSpec, Scene
 
 TEETH = (8, 12, 17, 30, 60, 120)

@@ -6,14 +6,12 @@ Families for ranking, as in `causes_shapes`.
 from math import cos, pi, sin, tan
 
 import numpy as np
-from numpy.typing import NDArray
 
 from cogloupe.causes.model import Family, plain
 from cogloupe.causes.pattern_layout import Design
 from cogloupe.causes.patterns import Observed
 from cogloupe.causes.shape_parts import common_to_all, cutter_for, deeper, form_cutter_lean
-
-Floats = NDArray[np.float64]
+from cogloupe_calibration.arrays import Floats
 
 CUTTERS = (0.7, 0.85, 1.2, 1.5)
 """Tooth numbers, in terms of the right one, of form cutters taken by mistake."""

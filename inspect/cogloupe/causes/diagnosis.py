@@ -8,19 +8,17 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 from scipy.special import logsumexp
 
+from cogloupe.causes.machine_units import Case, Size
 from cogloupe.causes.model import Field, fresh
 from cogloupe.causes.patterns import Observed, observe
 from cogloupe.causes.ranking import Fit, evidence, without
-from cogloupe.causes.sizes import Case, Size
 from cogloupe.causes.table import CAUSES, NONE, Cause
-from cogloupe.cautions import CautionCode, cautions_for
 from cogloupe.planning.machine import Machine
-from cogloupe.reading import Reading
-
-Floats = NDArray[np.float64]
+from cogloupe.reading.models import Reading
+from cogloupe.wording.cautions import CautionCode, cautions_for
+from cogloupe_calibration.arrays import Floats
 
 NEAR = 0.1
 """Probability from which the second in a ranking is named too."""

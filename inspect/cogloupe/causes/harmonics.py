@@ -10,15 +10,13 @@ from dataclasses import dataclass
 from math import atan2, degrees, hypot, pi
 
 import numpy as np
-from numpy.typing import NDArray
 from scipy.stats import chi2
 
 from cogloupe.causes.model import Background, fresh
 from cogloupe.causes.pattern_layout import OUT
 from cogloupe.causes.patterns import Observed
 from cogloupe.causes.shape_parts import with_shared
-
-Floats = NDArray[np.float64]
+from cogloupe_calibration.arrays import Floats
 
 CHANCE = 0.05
 """Chance that noise alone makes any of the waves pass for found."""

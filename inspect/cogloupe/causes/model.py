@@ -9,9 +9,8 @@ from numpy.typing import NDArray
 from scipy.linalg import solve_triangular
 
 from cogloupe.causes.patterns import Observed
+from cogloupe_calibration.arrays import Floats, Ints
 
-Floats = NDArray[np.float64]
-Ints = NDArray[np.int64]
 Scatter = Literal["none", "flank", "passes", "hobbed", "gap", "mixed", "wander", "gap-wander"]
 
 SCATTER_STEPS = 2.0 ** np.arange(-1, 9)

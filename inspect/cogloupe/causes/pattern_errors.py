@@ -8,17 +8,15 @@ of these terms and of the noise follow from the stated uncertainties.
 from math import cos, pi, sqrt
 
 import numpy as np
-from numpy.typing import NDArray
 from scipy.optimize import nnls
 
 from cogloupe.causes.pattern_layout import OUT, SHARED, Design
 from cogloupe.comparing.tooth_pattern import flank_array
-from cogloupe.reading import Reading
-from cogloupe.source_effects import FlankPlace, lens_modes
+from cogloupe.reading.models import Reading
+from cogloupe.uncertainty.modes import FlankPlace, lens_modes
+from cogloupe_calibration.arrays import Floats
 from cogloupe_calibration.calibration import Lens
 from cogloupe_calibration.lens import TERMS, frame_middle, make_lens, point_modes
-
-Floats = NDArray[np.float64]
 
 CAMERA_TERMS = ("k1", "e1", "e2", "g1", "g2")
 

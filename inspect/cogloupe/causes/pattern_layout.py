@@ -8,17 +8,15 @@ from dataclasses import dataclass
 from math import cos, pi, radians
 
 import numpy as np
-from numpy.typing import NDArray
 
 from cogloupe.comparing.tooth_pattern import flank_array
 from cogloupe.forms.basic_racks import BasicRack, basic_rack
+from cogloupe.forms.gap_theory import theoretical_widths
 from cogloupe.forms.involute import roll_length
 from cogloupe.forms.rack import Gear
-from cogloupe.gaps import theoretical_widths
-from cogloupe.reading import Reading
+from cogloupe.reading.models import Reading
+from cogloupe_calibration.arrays import Floats
 from cogloupe_calibration.errors import UseError
-
-Floats = NDArray[np.float64]
 
 SHARED = (
     "thickness", "root", "tip", "floor", "slope_left", "slope_right", "partial", "tip_x", "tip_y",

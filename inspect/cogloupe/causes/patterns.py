@@ -24,10 +24,9 @@ from cogloupe.causes.pattern_layout import (
     flank_angles,
 )
 from cogloupe.comparing.tooth_pattern import flank_array
-from cogloupe.reading import Reading
+from cogloupe.reading.models import Reading
+from cogloupe_calibration.arrays import Floats
 from cogloupe_calibration.errors import UseError
-
-Floats = NDArray[np.float64]
 
 
 @dataclass(frozen=True)

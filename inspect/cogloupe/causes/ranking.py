@@ -16,12 +16,10 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
-from numpy.typing import NDArray
 from scipy.special import logsumexp
 
 from cogloupe.causes.model import Background, Family, Field, Scatter
-
-Floats = NDArray[np.float64]
+from cogloupe_calibration.arrays import Floats
 
 SIZE_PRIOR = 50.0
 """g of the g-prior: sizes up to some seven standard uncertainties are expected."""

@@ -8,13 +8,11 @@ from dataclasses import replace
 from math import cos, sin, tan
 
 import numpy as np
-from numpy.typing import NDArray
 
 from cogloupe.causes.pattern_layout import SHARED, Design
+from cogloupe.forms.gap_theory import theoretical_widths
 from cogloupe.forms.rack import Gear, half_gap
-from cogloupe.gaps import theoretical_widths
-
-Floats = NDArray[np.float64]
+from cogloupe_calibration.arrays import Floats
 
 
 def gap_shift(shift: Floats) -> Floats:

@@ -12,24 +12,14 @@ from fractions import Fraction
 from math import pi
 
 import numpy as np
-from numpy.typing import NDArray
 
 from cogloupe.causes.model import Family, Scatter, plain
 from cogloupe.causes.pattern_layout import SHARED, Design, eccentric_shapes
 from cogloupe.causes.patterns import Observed
-from cogloupe.causes.shape_parts import (
-    common_to_all,
-    gap_shift,
-    gap_widening,
-    widened,
-    with_shared,
-)
+from cogloupe.causes.shape_parts import common_to_all, gap_shift, gap_widening, widened, with_shared
 from cogloupe.planning.indexing import spacing, step_arc_um
 from cogloupe.planning.machine import Machine
-
-Floats = NDArray[np.float64]
-Ints = NDArray[np.int64]
-Bools = NDArray[np.bool_]
+from cogloupe_calibration.arrays import Bools, Floats, Ints
 
 STEP_SHARES = (0.5, 0.58, 0.66, 0.74)
 """Widening of hobbed gaps by whole motor steps, as shares of one step (from simulated gears)."""

@@ -10,11 +10,13 @@ What each test shows is common practice, no source.
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
-from cogloupe.causes import cutter_shapes, shapes, sizes, words
+from cogloupe.causes import cutter_shapes, shapes
+from cogloupe.causes import machine_units as sizes
+from cogloupe.causes import pattern_text as words
+from cogloupe.causes.machine_units import Case, Size
 from cogloupe.causes.model import Family
 from cogloupe.causes.ranking import Fit
-from cogloupe.causes.sizes import Case, Size
-from cogloupe.cautions import CautionCode
+from cogloupe.wording.cautions import CautionCode
 
 MACHINE: tuple[CautionCode, ...] = ("isolate", "cutter", "eyes")
 

@@ -85,12 +85,7 @@ def calibrate(
     A checkerboard or dot grid also measures the lens and the lean, a pin, disc or ring whether the
     scales in x and y differ. --print-target makes a target.
     """
-    from cogloupe.calibrating import (
-        CalibrationRequest,
-        make_calibration,
-        parse_size,
-        seen_in_words,
-    )
+    from cogloupe.calibrating import CalibrationRequest, make_calibration, parse_size, seen_in_words
     from cogloupe_calibration.calibration import save_calibration
 
     if print_target is not None:

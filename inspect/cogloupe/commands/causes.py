@@ -27,7 +27,7 @@ def causes(
     """Rank what on the machine would leave this pattern, and say which cheap test to make next."""
     from cogloupe.causes.diagnosis import diagnose
     from cogloupe.planning.machine import load_machine
-    from cogloupe.reading_files import load_reading
+    from cogloupe.reading.files import load_reading
     from cogloupe.report.causes_page import cause_tables, causes_html
     from cogloupe.report.causes_text import headline
 

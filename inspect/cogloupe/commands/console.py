@@ -8,7 +8,7 @@ from rich.console import Console
 from cogloupe_calibration.errors import CogloupeError, UseError
 
 if TYPE_CHECKING:  # its own imports are slow
-    from cogloupe.reading import Notice
+    from cogloupe.wording.notices import Notice
 
 READ, NOT_ALL_READ, WRONG_USE = 0, 1, 2
 INTERRUPTED = 130  # 128 + SIGINT, as shells have it

@@ -58,8 +58,8 @@ from cogloupe_calibration.errors import UseError
 
 if TYPE_CHECKING:  # their own imports are slow, and not needed to show the help
     from cogloupe.folder import Outcome
-    from cogloupe.reading import Reading
-    from cogloupe.report.beside import Draw
+    from cogloupe.reading.models import Reading
+    from cogloupe.report.chart_process import Draw
 
 
 def inspect(
@@ -107,7 +107,7 @@ def inspect(
         raise typer.Exit(inspect_set(kind, photos, out, _given(ctx), mark))
     if mark is not None:
         raise UseError("--mark is for --turned and --join: it says which tooth is which")
-    from cogloupe.report.beside import charts_beside
+    from cogloupe.report.chart_process import charts_beside
 
     with charts_beside() as draw:
         raise typer.Exit(_inspect_all(photos, out, _given(ctx), draw))
@@ -128,7 +128,7 @@ def _inspect_all(paths: list[Path], out: Path, given: dict[str, object], draw: "
         read_one,
         reading_folder,
     )
-    from cogloupe.settings import make_settings, settings_for
+    from cogloupe.inputs.settings import make_settings, settings_for
 
     every = given["pick"] == "all"
     given["pick"] = None if every else given["pick"]
@@ -239,7 +239,7 @@ def watch(
 ) -> None:
     """Read each photograph that is dropped into a folder, until stopped with Ctrl+C."""
     from cogloupe.folder import check_writable, watch_folder
-    from cogloupe.settings import make_settings, settings_for
+    from cogloupe.inputs.settings import make_settings, settings_for
 
     known = _given(ctx)
     make_settings(known)

@@ -8,10 +8,10 @@ from cogloupe.commands.console import READ, notice_line, out_console, say
 from cogloupe_calibration.errors import UseError
 
 if TYPE_CHECKING:
-    from cogloupe.photo import Photo
-    from cogloupe.sets.photo_set import SetKind
+    from cogloupe.inputs.photo import Photo
+    from cogloupe.inputs.settings import GearSettings
+    from cogloupe.reading.photo_set import SetKind
     from cogloupe.sets.set_reading import SetReading
-    from cogloupe.settings import GearSettings
 
 
 def chosen_kind(turned: bool, repeats: bool, join: bool) -> "SetKind | None":
@@ -67,10 +67,10 @@ def inspect_set(
         Where the set cannot be read.
     """
     from cogloupe.folder import check_writable, find_photos
-    from cogloupe.photo import read_photo
+    from cogloupe.inputs.photo import read_photo
+    from cogloupe.inputs.settings import settings_for
     from cogloupe.report.table import summary_table
     from cogloupe.report.write import write_report
-    from cogloupe.settings import settings_for
 
     if given["pick"] == "all":
         raise UseError("--pick all reads every gear by itself: name one for a set, as --pick 2")
@@ -80,7 +80,7 @@ def inspect_set(
     photos = [read_photo(path) for path in files]
     found = _read(kind, photos, settings, mark)
     folder = out / f"{files[0].stem}-{kind}"
-    write_report(found.reading, found.evidence, folder, extra=_pictures(found))
+    write_report(found.reading, found.drawing, folder, extra=_pictures(found))
     out_console.print(summary_table([found.reading]))
     for notice in found.reading.warnings:
         say(notice_line(notice))
@@ -100,21 +100,21 @@ def _read(
                 "--repeats are pictures of a gear left where it lies: --mark has no use there"
             )
         return inspect_repeats(photos, settings)
-    from cogloupe.sets.pairing import parse_marks
+    from cogloupe.sets.tooth_pairing import parse_marks
 
     pairs = None if mark is None else parse_marks(mark)
     if kind == "joined":
-        from cogloupe.sets.join import inspect_joined
+        from cogloupe.sets.stitching import inspect_stitched
 
-        return inspect_joined(photos, settings, pairs)
-    from cogloupe.sets.turned import inspect_turned
+        return inspect_stitched(photos, settings, pairs)
+    from cogloupe.sets.rotation_set import inspect_rotation_set
 
     if pairs is not None and any(before != after for before, after in pairs):
         raise UseError(
             f"--mark {mark}: for --turned one tooth a picture is named, as --mark 3,17,9"
         )
     marks = None if pairs is None else [before for before, _ in pairs]
-    return inspect_turned(photos, settings, marks)
+    return inspect_rotation_set(photos, settings, marks)
 
 
 def _pictures(found: "SetReading") -> dict[str, bytes]:

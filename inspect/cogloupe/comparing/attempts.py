@@ -13,8 +13,8 @@ from cogloupe.comparing.trials import (
     place_of,
     seen_from,
 )
-from cogloupe.reading import Reading
-from cogloupe.reading_files import load_reading
+from cogloupe.reading.files import load_reading
+from cogloupe.reading.models import Reading
 from cogloupe_calibration.errors import UseError
 
 READING_FILE = "reading.json"

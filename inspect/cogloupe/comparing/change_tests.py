@@ -2,7 +2,7 @@
 
 Three rules make a verdict honest. The difference must exceed the expanded uncertainty of the
 difference. Between different gears it must also exceed what two gears of one unchanged machine
-differ by (`sham_pairs`; repeats, where there are any). And because many figures are looked at,
+differ by (`null_simulation`; repeats, where there are any). And because many figures are looked at,
 Holm's procedure keeps the chance that even one of them is called changed without cause at 5 %;
 half of that is kept for the one figure named beforehand as the question, so that the others do not
 drown it (S. Holm, "A simple sequentially rejective multiple test procedure", 1979, from memory).
@@ -14,7 +14,6 @@ from math import erfc, hypot, sqrt, tanh
 from typing import Literal
 
 import numpy as np
-from numpy.typing import NDArray
 from scipy.special import stdtr, stdtrit
 
 from cogloupe.comparing.compared_figures import MOSTLY_TEETH, Kind, Value
@@ -26,10 +25,10 @@ from cogloupe.comparing.tooth_pattern import (
     single_pitches,
     spread,
 )
+from cogloupe_calibration.arrays import Floats
 
-Floats = NDArray[np.float64]
 Verdict = Literal["better", "worse", "changed", "not_resolved", "not_compared"]
-Shams = tuple[Floats, Floats]
+NullPairs = tuple[Floats, Floats]
 
 LEVEL = 0.05
 MAIN_SHARE = 0.5
@@ -142,7 +141,7 @@ def _normal_chance(difference: float, u: float) -> tuple[float, float]:
     return p, COVERAGE * u
 
 
-def against_shams(change: Change, seen: Floats, shams: Shams) -> Change:
+def against_null(change: Change, seen: Floats, null_pairs: NullPairs) -> Change:
     """Hold a figure of the pattern also against pairs drawn without a change.
 
     Parameters
@@ -151,7 +150,7 @@ def against_shams(change: Change, seen: Floats, shams: Shams) -> Change:
         As `plain_change` left it.
     seen : ndarray, shape (2,)
         The figure in both patterns that were measured.
-    shams : tuple of ndarray, shape (n,)
+    null_pairs : tuple of ndarray, shape (n,)
         The figure in both of each pair.
 
     Returns
@@ -162,7 +161,7 @@ def against_shams(change: Change, seen: Floats, shams: Shams) -> Change:
     """
     if change.p is None or change.by_chance is None or not (seen > 0).all():
         return change
-    drawn = np.log(shams[1] / shams[0])
+    drawn = np.log(null_pairs[1] / null_pairs[0])
     ratio = float(np.log(seen[1] / seen[0]))
     beyond = min((drawn >= ratio).sum(), (drawn <= ratio).sum())
     p = min(1.0, 2 * (int(beyond) + 1) / (len(drawn) + 1))
@@ -193,14 +192,14 @@ PATTERN_STATISTICS: dict[str, Callable[[Floats], Floats]] = {
 
 
 def wave_changes(
-    patterns: tuple[Pattern, Pattern], shams: Shams, harmonics: tuple[int, ...], unit: str
+    patterns: tuple[Pattern, Pattern], null_pairs: NullPairs, harmonics: tuple[int, ...], unit: str
 ) -> list[Change]:
     """Compare the amplitudes of the waves that stand above the scatter.
 
     Parameters
     ----------
     patterns : tuple of Pattern
-    shams : tuple of ndarray, shape (n, z, 2)
+    null_pairs : tuple of ndarray, shape (n, z, 2)
     harmonics : tuple of int
     unit : str
 
@@ -212,7 +211,7 @@ def wave_changes(
     if not harmonics:
         return []
     size = [amplitudes(p.place, harmonics) for p in patterns]
-    drawn = [amplitudes(s, harmonics) for s in shams]
+    drawn = [amplitudes(s, harmonics) for s in null_pairs]
     found = []
     for k, h in enumerate(harmonics):
         kind = Kind(f"wave_{h}", _wave_name(h), "", unit, "pitch", "small", h == 1)
@@ -221,7 +220,7 @@ def wave_changes(
             kind, values[0], values[1], shared_scale=False, one_gear=True, play=NO_PLAY
         )
         seen = np.array([s[k] for s in size])
-        found.append(against_shams(change, seen, (drawn[0][:, k], drawn[1][:, k])))
+        found.append(against_null(change, seen, (drawn[0][:, k], drawn[1][:, k])))
     return found
 
 

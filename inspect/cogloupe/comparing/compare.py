@@ -4,16 +4,15 @@ from dataclasses import dataclass, replace
 from math import erfc, sqrt
 
 import numpy as np
-from numpy.typing import NDArray
 
 from cogloupe.comparing.change_tests import (
     LEVEL,
     NO_PLAY,
     PATTERN_STATISTICS,
     Change,
+    NullPairs,
     Play,
-    Shams,
-    against_shams,
+    against_null,
     holm,
     judged,
     plain_change,
@@ -28,10 +27,10 @@ from cogloupe.comparing.compared_figures import (
     same_calibration,
     why_not,
 )
-from cogloupe.comparing.sham_pairs import (
-    sham_count,
-    shams_of_gear,
-    shams_of_machine,
+from cogloupe.comparing.null_simulation import (
+    null_pair_count,
+    null_pairs_of_gear,
+    null_pairs_of_machine,
     waves_above_scatter,
 )
 from cogloupe.comparing.tooth_pattern import (
@@ -44,12 +43,11 @@ from cogloupe.comparing.tooth_pattern import (
     single_pitches,
     turned,
 )
-from cogloupe.reading import SIDES, Reading, Side
+from cogloupe.reading.models import SIDES, Reading, Side
+from cogloupe_calibration.arrays import Floats
 from cogloupe_calibration.errors import UseError
 
-Floats = NDArray[np.float64]
-
-SHAMS = 4999
+NULL_PAIRS = 4999
 SECONDS_OF_ARC = "″"
 TEETH = Kind("teeth", "pitch changes, tooth by tooth (RMS)", "", "µm", "pitch", "none", False)
 
@@ -128,7 +126,7 @@ def compare_pair(
     rng: np.random.Generator,
     shift: int | None = None,
     play: Play = NO_PLAY,
-    shams: int = SHAMS,
+    null_pairs: int = NULL_PAIRS,
 ) -> Comparison:
     """Compare two readings.
 
@@ -144,7 +142,7 @@ def compare_pair(
         without it.
     play : Play
         What repeats showed.
-    shams : int
+    null_pairs : int
         Pairs drawn.
 
     Returns
@@ -157,7 +155,7 @@ def compare_pair(
         Where one gear would have two tooth counts.
     """
     pair = _pair(before, after, same_gear, shift)
-    drawn = _draw(pair, shams, rng)
+    drawn = _draw(pair, null_pairs, rng)
     changes = judged(
         [
             *_teeth_changes(pair, drawn),
@@ -187,15 +185,15 @@ def _pair(before: Reading, after: Reading, same_gear: bool, shift: int | None) -
     )  # fmt: skip
 
 
-def _draw(pair: _Pair, wanted: int, rng: np.random.Generator) -> Shams:
+def _draw(pair: _Pair, wanted: int, rng: np.random.Generator) -> NullPairs:
     first, second = pair.patterns
-    count = sham_count(max(len(first.place), len(second.place)), wanted)
+    count = null_pair_count(max(len(first.place), len(second.place)), wanted)
     if pair.same_gear and pair.alignment is not None:
-        return shams_of_gear(first, second, pair.alignment.shift, count, rng)
-    return shams_of_machine(first, second, count, rng)
+        return null_pairs_of_gear(first, second, pair.alignment.shift, count, rng)
+    return null_pairs_of_machine(first, second, count, rng)
 
 
-def _figure_change(pair: _Pair, kind: Kind, drawn: Shams, play: Play) -> Change:
+def _figure_change(pair: _Pair, kind: Kind, drawn: NullPairs, play: Play) -> Change:
     values = [figure_value(reading, kind.key) for reading in pair.readings]
     why = why_not(*pair.readings, kind)
     if pair.arc and kind.key in PATTERN_STATISTICS:
@@ -210,7 +208,7 @@ def _figure_change(pair: _Pair, kind: Kind, drawn: Shams, play: Play) -> Change:
     if statistic is None or change.p is None:
         return change
     seen = np.array([float(statistic(p.place)) for p in pair.patterns])
-    return against_shams(change, seen, (statistic(drawn[0]), statistic(drawn[1])))
+    return against_null(change, seen, (statistic(drawn[0]), statistic(drawn[1])))
 
 
 def _in_arc(value: Value, reading: Reading) -> Value:
@@ -220,7 +218,7 @@ def _in_arc(value: Value, reading: Reading) -> Value:
     return Value(value.value * per_um, value.u * per_um)
 
 
-def _waves(pair: _Pair, drawn: Shams) -> list[Change]:
+def _waves(pair: _Pair, drawn: NullPairs) -> list[Change]:
     first, second = pair.patterns
     before, after = pair.readings
     if first.seen == 0 or second.seen == 0 or before.datum.kind != after.datum.kind:
@@ -235,7 +233,7 @@ def _paired(pair: _Pair) -> Floats:
     return np.asarray(turned(second.single, pair.alignment.shift) - first.single)
 
 
-def _teeth_changes(pair: _Pair, drawn: Shams) -> list[Change]:
+def _teeth_changes(pair: _Pair, drawn: NullPairs) -> list[Change]:
     """Of one gear: how much the pitches changed, each with itself, beyond what measuring does."""
     if not pair.same_gear or pair.alignment is None:
         return []

@@ -9,17 +9,18 @@ from math import isclose, pi, radians, sin, sqrt, tan
 from typing import Literal
 
 import numpy as np
-from numpy.typing import NDArray
 
 from cogloupe.comparing.tooth_pattern import flank_array, pattern_of, scatter
-from cogloupe.reading import SIDES, Reading, Side
+from cogloupe.reading.models import SIDES, Reading, Side
+from cogloupe_calibration.arrays import Floats
 
-Floats = NDArray[np.float64]
 Needs = Literal["pitch", "axis", "length", "shape"]
 Aim = Literal["small", "one", "none"]
 
 SAME_SIZE = 1e-3
 SAME_SCALE = 1e-9
+MOSTLY_TEETH = ("spread_left", "spread_right", "single")
+"""Figures that a blank off centre changes a little, but that the scatter of the teeth makes."""
 
 
 @dataclass(frozen=True)
@@ -86,9 +87,6 @@ KINDS: tuple[Kind, ...] = (
 )
 """The first is the question: what the machine does to the spacing. The wave once a turn is taken
 out of it, since every blank sits on its arbor in its own way."""
-
-MOSTLY_TEETH = ("spread_left", "spread_right", "single")
-"""Figures that a blank off centre changes a little, but that the scatter of the teeth makes."""
 
 
 def figure_value(reading: Reading, key: str) -> Value:

@@ -9,9 +9,9 @@ import numpy as np
 from scipy.special import ndtr, stdtr
 
 from cogloupe.comparing.change_tests import LEVEL, NO_PLAY, Play, holm
-from cogloupe.comparing.compare import SHAMS, Comparison, compare_pair
+from cogloupe.comparing.compare import NULL_PAIRS, Comparison, compare_pair
 from cogloupe.comparing.compared_figures import KINDS, Kind, Value, figure_value, in_arc, why_not
-from cogloupe.reading import Reading
+from cogloupe.reading.models import Reading
 from cogloupe_calibration.errors import UseError
 
 LEAST_FOR_TREND = 3
@@ -71,7 +71,7 @@ def compare_series(
     rng: np.random.Generator,
     marks: Sequence[int] | None = None,
     unchanged: Sequence[bool] = (),
-    shams: int = SHAMS,
+    null_pairs: int = NULL_PAIRS,
 ) -> Series:
     """Compare a series of readings, each with the one before, and the last with the first.
 
@@ -86,7 +86,7 @@ def compare_series(
         Number of one and the same tooth in each reading.
     unchanged : sequence of bool
         For each reading, whether nothing was changed before it.
-    shams : int
+    null_pairs : int
         Pairs drawn for each comparison.
 
     Returns
@@ -107,7 +107,7 @@ def compare_series(
         shift = None if shifts is None else shifts[b] - shifts[a]
         return compare_pair(
             readings[a], readings[b], same_gear=same_gear, rng=rng, shift=shift, play=play,
-            shams=shams,
+            null_pairs=null_pairs,
         )  # fmt: skip
 
     last = len(readings) - 1

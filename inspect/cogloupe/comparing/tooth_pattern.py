@@ -9,12 +9,11 @@ from math import pi, radians, sin, sqrt
 from typing import Literal
 
 import numpy as np
-from numpy.typing import NDArray
 from scipy.special import ndtri
 
-from cogloupe.reading import SIDES, Reading
+from cogloupe.reading.models import SIDES, Reading
+from cogloupe_calibration.arrays import Floats
 
-Floats = NDArray[np.float64]
 How = Literal["number", "mark", "pattern"]
 
 SMOOTH_WAVES = (1, 2)

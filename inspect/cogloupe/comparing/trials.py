@@ -13,7 +13,7 @@ from typing import Annotated
 
 from pydantic import BaseModel, ConfigDict, Field, ValidationError
 
-from cogloupe.planning.machine import wrong_field
+from cogloupe.wording.wrong_fields import wrong_field
 from cogloupe_calibration.errors import UseError
 
 NOTHING = "nothing"

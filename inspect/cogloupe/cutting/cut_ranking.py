@@ -8,15 +8,12 @@ from dataclasses import dataclass, replace
 from math import degrees, inf, tan
 
 import numpy as np
-from numpy.typing import NDArray
 
 from cogloupe.cutting.cutters import Cut, situations, supposed
 from cogloupe.cutting.gap_fit import Comparison, GapFit, shares
-from cogloupe.cutting.hob_end import whole_reach
+from cogloupe.cutting.hob_overrun import whole_reach
 from cogloupe.figures.mean_gap import MeanGap
 from cogloupe.forms.rack import Gear
-
-Floats = NDArray[np.float64]
 
 UNSCALED_U = 0.02
 """Relative standard uncertainty of a scale that only the stated module set, by tips and flanks."""

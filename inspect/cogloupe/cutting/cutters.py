@@ -10,10 +10,9 @@ from dataclasses import dataclass, replace
 from math import degrees, radians
 
 import numpy as np
-from numpy.typing import NDArray
 
 from cogloupe.cutting.gap_fit import Free, Supposed
-from cogloupe.cutting.hob_end import ended_gap
+from cogloupe.cutting.hob_overrun import ended_gap
 from cogloupe.figures.mean_gap import MeanGap
 from cogloupe.forms.basic_racks import (
     RACK_NAMES,
@@ -26,8 +25,7 @@ from cogloupe.forms.gap_outline import GapOutline, evenly, whole_gap
 from cogloupe.forms.gap_theory import FURTHEST_SHIFTS
 from cogloupe.forms.rack import Gear, half_gap
 from cogloupe.forms.standard_sizes import standard_sizes_near
-
-Floats = NDArray[np.float64]
+from cogloupe_calibration.arrays import Floats
 
 FORM_CUTTERS = (
     (1, 135, None), (2, 55, 134), (3, 35, 54), (4, 26, 34), (5, 21, 25), (6, 17, 20), (7, 14, 16),

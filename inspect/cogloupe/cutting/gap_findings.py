@@ -6,15 +6,16 @@ from typing import Any
 from numpy.typing import NDArray
 
 from cogloupe.cutting.cut_ranking import rank_cuts
-from cogloupe.cutting.findings import Cutting, Identity
-from cogloupe.cutting.said_of_gaps import build_cutting, build_identity
+from cogloupe.cutting.cutting_text import build_cutting, build_identity
 from cogloupe.cutting.unknown import Identified, base_radius_seen, identify, measures
 from cogloupe.figures.mean_gap import measure_mean_gap
-from cogloupe.figures.pitch import Figures, work_out
-from cogloupe.fits.datum_axis import choose_datum
+from cogloupe.figures.pitch import Figures, compute_pitch
+from cogloupe.fits.datum import choose_datum
+from cogloupe.fits.measure import measure_gear
+from cogloupe.fits.measured import Measured
 from cogloupe.forms.basic_racks import RACK_NAMES
-from cogloupe.measure import Measured, measure_gear
-from cogloupe.settings import GearSettings
+from cogloupe.inputs.settings import GearSettings
+from cogloupe.reading.cutting_models import Cutting, Identity
 from cogloupe_calibration.calibration import Lens
 from cogloupe_calibration.errors import PhotoError, UseError
 from cogloupe_calibration.lens import unmeasured_lens
@@ -104,7 +105,7 @@ def settings_by_sight(
     height, width = pixels.shape[:2]
     measured = measure_gear(pixels, settings, stated, lens)
     axes = choose_datum(measured, settings.datum)
-    figures = work_out(measured, axes, settings, (width, height), lens)
+    figures = compute_pitch(measured, axes, settings, (width, height), lens)
     gap = measure_mean_gap(measured, figures, lens or unmeasured_lens(width, height))
     base, _ = base_radius_seen(measured)
     found = identify(gap, measured.gear.teeth, base, _own_scale(measured))

@@ -12,12 +12,10 @@ from dataclasses import dataclass
 from math import inf, log
 
 import numpy as np
-from numpy.typing import NDArray
 
 from cogloupe.figures.mean_gap import MeanGap
 from cogloupe.forms.gap_outline import GapOutline, blurred, off_outline
-
-Floats = NDArray[np.float64]
+from cogloupe_calibration.arrays import Floats
 
 ROUGH_MODULES, ROUGH_PX, ROUGH_LENGTH = 0.003, 0.015, 0.2
 """What any real cut or picture strays from any theory: facets of a hob and the cutter's own errors

@@ -12,20 +12,18 @@ from dataclasses import dataclass, replace
 from math import cos, degrees, hypot, log, pi, sin, sqrt, tan
 
 import numpy as np
-from numpy.typing import NDArray
 
 from cogloupe.cutting.cut_ranking import ALIKE, Size
 from cogloupe.cutting.cutters import Cut, supposed
 from cogloupe.cutting.gap_fit import Comparison, GapFit, shares
 from cogloupe.figures.mean_gap import MeanGap
+from cogloupe.fits.measured import Measured
 from cogloupe.forms.basic_racks import RACK_NAMES, BasicRack, basic_rack, rack_for_angle
 from cogloupe.forms.check_sizes import STANDARD_PIN, chord, over_pins, usable_spans
 from cogloupe.forms.rack import Gear
 from cogloupe.forms.standard_sizes import standard_sizes_near
-from cogloupe.measure import Measured
-from cogloupe.robust import scatter
-
-Floats = NDArray[np.float64]
+from cogloupe_calibration.arrays import Floats
+from cogloupe_calibration.robust import scatter
 
 NEAR_BASE, NEAR_UNSCALED = 0.03, 0.12
 """How far, as a share, a candidate's base circle may lie from the one seen: the first, with four

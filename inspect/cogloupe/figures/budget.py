@@ -9,16 +9,14 @@ from dataclasses import dataclass
 from math import hypot, isfinite, pi, sqrt
 
 import numpy as np
-from numpy.typing import NDArray
 
-from cogloupe.deviations import eccentricity
+from cogloupe.figures.deviations import eccentricity
 from cogloupe.figures.pitch import Figures, thickness_modes, thickness_parts
-from cogloupe.flank_sources import flank_doubts
-from cogloupe.measure import Measured
-from cogloupe.reading import BudgetLine
-from cogloupe.uncertainty import of_draws, plausible
-
-Floats = NDArray[np.float64]
+from cogloupe.fits.measured import Measured
+from cogloupe.reading.models import BudgetLine
+from cogloupe.uncertainty.combination import of_draws, plausible
+from cogloupe.uncertainty.flank_uncertainty import flank_doubts
+from cogloupe_calibration.arrays import Floats
 
 IN_WORDS = {
     "noise": "edge noise and fit",

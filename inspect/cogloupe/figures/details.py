@@ -2,15 +2,15 @@
 
 from dataclasses import dataclass
 
-from cogloupe.evidence import ProfileSheet
-from cogloupe.figures.measured_sizes import MeasuredSizes, work_out_sizes
+from cogloupe.figures.drawing_data import ProfileSheet
+from cogloupe.figures.measured_sizes import MeasuredSizes, compute_sizes
 from cogloupe.figures.pitch import Figures
-from cogloupe.figures.profile import ProfileFigures, work_out_profiles
-from cogloupe.figures.shapes import Shapes, work_out_shapes
-from cogloupe.fits.datum_axis import Axes
-from cogloupe.flank_sources import allowed_lens
-from cogloupe.measure import Measured
-from cogloupe.settings import GearSettings
+from cogloupe.figures.profile import ProfileFigures, compute_profiles
+from cogloupe.figures.shapes import Shapes, compute_gap_shapes
+from cogloupe.fits.datum import Axes
+from cogloupe.fits.measured import Measured
+from cogloupe.inputs.settings import GearSettings
+from cogloupe.uncertainty.flank_uncertainty import allowed_lens
 from cogloupe_calibration.calibration import Lens
 
 
@@ -45,7 +45,7 @@ class Details:
         return ProfileSheet(made.roll, made.trace, made.mean_trace)
 
 
-def work_out_details(
+def compute_details(
     measured: Measured,
     axes: Axes,
     figures: Figures,
@@ -73,9 +73,9 @@ def work_out_details(
     known = lens or allowed_lens(measured, frame)
     settings = settings or GearSettings()
     return Details(
-        work_out_profiles(measured, figures.first, known),
-        work_out_shapes(measured, axes, figures),
-        work_out_sizes(measured, figures, settings),
+        compute_profiles(measured, figures.first, known),
+        compute_gap_shapes(measured, axes, figures),
+        compute_sizes(measured, figures, settings),
         settings.tolerance_edition,
         measured.wheel.flank.name != "straight",
     )

@@ -11,22 +11,19 @@ from dataclasses import dataclass
 from math import hypot, sqrt
 
 import numpy as np
-from numpy.typing import NDArray
 
 from cogloupe.figures.pitch import Figures
-from cogloupe.fits.axis import gap_middles
 from cogloupe.fits.flanks import FlankFits
-from cogloupe.fits.grouped import grouped_means, grouped_polynomials
-from cogloupe.flank_sources import flank_doubts
+from cogloupe.fits.measured import Measured
+from cogloupe.fits.teeth_axis import gap_middles
 from cogloupe.forms.gap_outline import GapOutline
-from cogloupe.forms.gap_theory import GapTheory
-from cogloupe.gaps import NEAR_FLOOR
-from cogloupe.measure import Measured
-from cogloupe.robust import scatter
-from cogloupe.uncertainty import edges_and_scale
-
-Floats = NDArray[np.float64]
-Ints = NDArray[np.int64]
+from cogloupe.forms.gap_theory import NEAR_FLOOR, GapTheory
+from cogloupe.numerics.angles import wrapped
+from cogloupe.numerics.grouped import grouped_means, grouped_polynomials
+from cogloupe.uncertainty.combination import edges_and_scale
+from cogloupe.uncertainty.flank_uncertainty import flank_doubts
+from cogloupe_calibration.arrays import Floats, Ints
+from cogloupe_calibration.robust import scatter
 
 FLOOR_EDGE = 0.05
 """Height above the floor, in modules, at which its own width is taken."""
@@ -281,7 +278,7 @@ def _tip_width(
     width = theory.width(radius)
     common = _common(measured, figures, radius, theory.opening(radius))
     away = right + wide / 2 - gap_middles(measured.fits)
-    away = np.mod(away + np.pi, 2 * np.pi) - np.pi
+    away = wrapped(away)
     if not np.isfinite(measured.tips.value).any():  # where the tips lie is only roughly known
         wide = np.full_like(wide, np.nan)
     return PerGap(radius * wide, radius * own, common, width, radius), (away, own / 2)

@@ -4,16 +4,13 @@ Frame as in `gap_theory`; lengths mm.
 """
 
 import numpy as np
-from numpy.typing import NDArray
 
-from cogloupe.evidence import GapSheet
-from cogloupe.fits.grouped import grouped_means
+from cogloupe.figures.drawing_data import GapSheet
+from cogloupe.fits.measured import Measured
 from cogloupe.forms.gap_outline import interpolated
 from cogloupe.forms.gap_theory import GapTheory
-from cogloupe.measure import Measured
-
-Floats = NDArray[np.float64]
-Ints = NDArray[np.int64]
+from cogloupe.numerics.grouped import grouped_means
+from cogloupe_calibration.arrays import Floats, Ints
 
 CELLS, CELL_PX = 96, 1.5
 """Most cells that an outline is averaged in, and the fewest px in one."""

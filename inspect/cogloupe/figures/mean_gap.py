@@ -15,21 +15,19 @@ import numpy as np
 from numpy.typing import NDArray
 
 from cogloupe.figures.pitch import Figures
-from cogloupe.fits.axis import gap_middles
-from cogloupe.fits.fitting import FORM_SHIFTS
-from cogloupe.fits.grouped import grouped_means
+from cogloupe.finding.tooth_map import gap_of
+from cogloupe.fits.flank_fit import FORM_SHIFTS
+from cogloupe.fits.measured import Measured, found_floors
+from cogloupe.fits.teeth_axis import gap_middles
 from cogloupe.forms.gap_outline import GapOutline, evenly, interpolated, off_outline, whole_gap
 from cogloupe.forms.rack import half_gap
-from cogloupe.gaps import gap_of
-from cogloupe.measure import Measured, found_floors
-from cogloupe.robust import NORMAL, scatter
-from cogloupe.teeth import polar
+from cogloupe.numerics.angles import polar, wrapped
+from cogloupe.numerics.grouped import grouped_means
+from cogloupe_calibration.arrays import Floats, Ints
 from cogloupe_calibration.calibration import Lens
 from cogloupe_calibration.errors import PhotoError
 from cogloupe_calibration.lens import point_modes
-
-Floats = NDArray[np.float64]
-Ints = NDArray[np.int64]
+from cogloupe_calibration.robust import NORMAL, scatter
 
 CELL_MODULES, CELL_PX = 0.07, 1.5
 """Length of outline that is averaged: modules, and px where that is longer."""
@@ -152,7 +150,7 @@ def folded_points(measured: Measured) -> tuple[Floats, Ints]:
     gap, _ = gap_of(measured.teeth)
     whole = np.isfinite(middle[gap]) & edges.good
     away = (polar_angle - middle[gap])[whole]
-    away = np.mod(away + pi, 2 * pi) - pi
+    away = wrapped(away)
     out = radius[whole] * measured.scale.mm_per_px
     return np.stack([out * np.sin(away), out * np.cos(away)], axis=1), gap[whole]
 

@@ -1,18 +1,17 @@
 """Sizes that gauges would find on the measured gear, in millimetres and with uncertainty.
 
-So that a micrometer's reading can be put beside the picture: `gauged` gives the sizes, here they
-are taken all round the gear and compared with what a person measured.
+So that a micrometer's reading can be put beside the picture: `fits.gauged_flanks` gives the sizes,
+here they are taken all round the gear and compared with what a person measured.
 """
 
 from dataclasses import dataclass, replace
 from math import hypot, pi, sqrt
 
 import numpy as np
-from numpy.typing import NDArray
 
 from cogloupe.figures.pitch import Figures
 from cogloupe.figures.profile import common_slope_doubt
-from cogloupe.fits.gauged import (
+from cogloupe.fits.gauged_flanks import (
     GaugedFlanks,
     base_pitches,
     gauged_flanks,
@@ -21,17 +20,16 @@ from cogloupe.fits.gauged import (
     seated_pins,
     spans,
 )
+from cogloupe.fits.measured import Measured
 from cogloupe.forms.check_sizes import chord, teeth_to_span
 from cogloupe.forms.check_sizes import over_pins as nominal_over_pins
 from cogloupe.forms.involute import angle_at_radius, involute, roll_length
 from cogloupe.forms.rack import Gear, span_size
-from cogloupe.measure import Measured
-from cogloupe.numbers import mean_seen
-from cogloupe.settings import GearSettings
-from cogloupe.uncertainty import edges_and_scale, total_range
+from cogloupe.inputs.settings import GearSettings
+from cogloupe.numerics.missing import mean_seen
+from cogloupe.uncertainty.combination import edges_and_scale, total_range
+from cogloupe_calibration.arrays import Floats
 from cogloupe_calibration.scale import MICROMETER_U_MM
-
-Floats = NDArray[np.float64]
 
 
 @dataclass(frozen=True)
@@ -151,7 +149,7 @@ class _Source:
         return np.roll(values, -self.first, axis=0)
 
 
-def work_out_sizes(
+def compute_sizes(
     measured: Measured, figures: Figures, settings: GearSettings
 ) -> MeasuredSizes | None:
     """Sizes that gauges would find on the measured gear.

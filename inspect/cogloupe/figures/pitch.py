@@ -10,31 +10,29 @@ from math import cos, hypot, pi, sqrt, tan
 import numpy as np
 from numpy.typing import NDArray
 
-from cogloupe.deviations import (
+from cogloupe.figures.deviations import (
     cumulative_pitch,
     eccentricity,
     first_tooth,
     gap_width,
     single_pitch,
-    thickness,
-    wrapped,
 )
-from cogloupe.fits.axis import flank_angles, flank_angles_about
-from cogloupe.fits.datum_axis import Axes
+from cogloupe.fits.datum import Axes
 from cogloupe.fits.flanks import FlankFits
-from cogloupe.flank_sources import Settled, settle_alone
-from cogloupe.measure import Measured
-from cogloupe.numbers import mean_seen
-from cogloupe.settings import GearSettings
-from cogloupe.source_effects import Mode
-from cogloupe.uncertainty import combined, edge_shift, thickness_edge
+from cogloupe.fits.measured import Measured
+from cogloupe.fits.teeth_axis import flank_angles, flank_angles_about, thickness
+from cogloupe.forms.check_sizes import STANDARD_PIN
+from cogloupe.inputs.settings import GearSettings
+from cogloupe.numerics.angles import wrapped
+from cogloupe.numerics.missing import mean_seen
+from cogloupe.optics.edges import edge_shift
+from cogloupe.uncertainty.combination import combined, thickness_edge
+from cogloupe.uncertainty.flank_uncertainty import FlankUncertainty, single_image_uncertainty
+from cogloupe.uncertainty.modes import Mode
+from cogloupe_calibration.arrays import Floats
 from cogloupe_calibration.calibration import Lens
 from cogloupe_calibration.errors import PhotoError
 
-Floats = NDArray[np.float64]
-
-PIN_MODULES = 1.728
-"""Usual pin for outside gears, in modules (handbook practice for over-pins sizes)."""
 OBSTRUCTED_SHARE = 0.05
 """A flank with more of its points than this under something is called obstructed."""
 PARTIAL_COVERAGE = 0.8
@@ -90,13 +88,13 @@ class Figures:
         return self.position[:, 1] + self.gap_width / self.measuring_radius / 2
 
 
-def work_out(
+def compute_pitch(
     measured: Measured,
     axes: Axes,
     settings: GearSettings,
     frame: tuple[int, int],
     lens: Lens | None = None,
-    settled: Settled | None = None,
+    settled: FlankUncertainty | None = None,
 ) -> Figures:
     """Work out the figures about the datum.
 
@@ -109,7 +107,7 @@ def work_out(
         Width and height of the picture, px.
     lens : Lens, optional
         Measured lens; without one an allowance is made.
-    settled : Settled, optional
+    settled : FlankUncertainty, optional
         Uncertainties that several pictures together have settled, in place of one picture's own.
 
     Returns
@@ -133,10 +131,10 @@ def work_out(
     tolerance = max(1e-3 * 2 * pi / wheel.teeth, 2 * float(np.nanmedian(fits.u_unwound)))
     first = first_tooth(_filled(centre, wheel.teeth), tolerance)
     position = np.roll(angles, -first, axis=0)
-    settled = settled or settle_alone(measured, axes, frame, lens)
+    settled = settled or single_image_uncertainty(measured, axes, frame, lens)
     noise = np.roll(settled.noise, -first, axis=0)
     modes = tuple(replace(m, position=np.roll(m.position, -first, axis=0)) for m in settled.modes)
-    pin = settings.lengths_mm.get("pin_diameter", PIN_MODULES * wheel.module_mm)
+    pin = settings.lengths_mm.get("pin_diameter", STANDARD_PIN * wheel.module_mm)
     pins = _seated(measured, axes, radius, pin, first)
     pin_modes, lean = _pins_moved(measured, position, modes, radius, pin)
     u_flank = float(np.sqrt(np.nanmean(noise**2)))

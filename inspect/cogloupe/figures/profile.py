@@ -9,17 +9,15 @@ from dataclasses import dataclass, replace
 from math import cos, hypot, pi, sqrt, tan
 
 import numpy as np
-from numpy.typing import NDArray
 
-from cogloupe.fits.axis import slope_per_shift, teeth_axis_covariance
 from cogloupe.fits.flanks import FlankFits
-from cogloupe.fits.grouped import grouped_means
-from cogloupe.flank_sources import flank_doubts, flank_place
-from cogloupe.measure import Measured
-from cogloupe.source_effects import FlankPlace, lens_tilts
+from cogloupe.fits.measured import Measured
+from cogloupe.fits.teeth_axis import slope_per_shift, teeth_axis_covariance
+from cogloupe.numerics.grouped import grouped_means
+from cogloupe.uncertainty.flank_uncertainty import flank_doubts, flank_place
+from cogloupe.uncertainty.modes import FlankPlace, lens_tilts
+from cogloupe_calibration.arrays import Floats
 from cogloupe_calibration.calibration import Lens
-
-Floats = NDArray[np.float64]
 
 POINTS_A_CELL, CELLS = 3, (5, 24)
 """Points that a stretch of the trace is averaged over, and the fewest and most stretches."""
@@ -129,7 +127,7 @@ class _Slopes:
         return SideFigure(mean, np.where(count > 0, u, np.nan), spread)
 
 
-def work_out_profiles(measured: Measured, first: int, lens: Lens) -> ProfileFigures:
+def compute_profiles(measured: Measured, first: int, lens: Lens) -> ProfileFigures:
     """Profile deviations of every flank over the evaluation range.
 
     Parameters

@@ -4,22 +4,20 @@ from dataclasses import dataclass, fields, replace
 from math import hypot
 
 import numpy as np
-from numpy.typing import NDArray
 
-from cogloupe.deviations import gap_width
-from cogloupe.evidence import GapSheet
+from cogloupe.figures.deviations import gap_width
+from cogloupe.figures.drawing_data import GapSheet
 from cogloupe.figures.gap_shape import GapShape, PerGap, blur_doubt, gap_shape
 from cogloupe.figures.gap_traces import gap_traces
 from cogloupe.figures.mean_gap import folded_points
 from cogloupe.figures.pitch import Figures
-from cogloupe.fits.corner import with_rounding
-from cogloupe.fits.datum_axis import Axes
+from cogloupe.fits.datum import Axes
+from cogloupe.fits.fillet import with_rounding
+from cogloupe.fits.measured import Measured, found_floors
+from cogloupe.fits.radii import Radii
 from cogloupe.forms.gap_theory import GapTheory, theoretical_gap
-from cogloupe.gaps import Radii
-from cogloupe.measure import Measured, found_floors
-from cogloupe.numbers import mean_seen
-
-Floats = NDArray[np.float64]
+from cogloupe.numerics.missing import mean_seen
+from cogloupe_calibration.arrays import Floats
 
 
 @dataclass(frozen=True)
@@ -49,7 +47,7 @@ class Shapes:
     traces: GapSheet | None
 
 
-def work_out_shapes(measured: Measured, axes: Axes, figures: Figures) -> Shapes:
+def compute_gap_shapes(measured: Measured, axes: Axes, figures: Figures) -> Shapes:
     """Tips, floors and gap shapes in millimetres.
 
     Parameters

@@ -1,276 +1,53 @@
-"""Round things on a picture: the bore, the tip circle, and a pin or disc of known size."""
+"""The axis that figures are about, and the other axes that can be seen on a gear."""
 
 from dataclasses import dataclass
-from math import pi, sqrt
-from typing import Any
 
-import cv2
-import numpy as np
-from numpy.typing import NDArray
-
-from cogloupe import robust
-from cogloupe.edges import find_edges
-from cogloupe.fits.circles import Circle, fit_circle, robust_circle
-from cogloupe.optics.sampling import EdgePoints
-from cogloupe.segment import LUMA, REDUCED_SIDE_PX, Region, mix_colours
+from cogloupe.fits.measured import Measured
+from cogloupe.fits.teeth_axis import teeth_axis_shift
+from cogloupe.reading.models import DatumKind
+from cogloupe_calibration.arrays import Floats
 from cogloupe_calibration.errors import PhotoError
 
-Floats = NDArray[np.float64]
-
-ROUND_SHARE = 0.6
-"""Share of a hole's edge that must lie on one circle for it to serve as bore; a keyway takes less
-than a quarter of the turn (common practice, no source)."""
-FULL = 0.25
-"""Share of its circle's area that a round hole holds at least; the frame may cut it, but a mark
-along an arc holds next to nothing."""
-ROUND_WITHIN = 0.01
-"""A disc's outline keeps this near to its circle, as a share of the radius; a twelve-sided nut
-departs by 1.7 % to both sides, a hexagon by 7 %."""
-WHOLE_SHARE = 0.85
-"""Share of the outline, and of the turn, that must do so."""
-SMALLEST_DISC_PX = 40
-"""Across fewer px than this the doubt about the edge alone leaves half a percent of scale."""
-RIVAL = 0.5
-"""A second round thing of this share of the largest one's size leaves open which was meant."""
-SOFTEST_DISC = 0.05
-"""Blur beyond this share of the diameter leaves no edge to measure."""
-LOBES = range(3, 9)
-"""Lobes of a bore that neither lens nor lean makes."""
-
 
 @dataclass(frozen=True)
-class Bore:
-    """A round hole at the middle of the gear, px.
+class Axes:
+    """The datum and the other axes that can be seen, px."""
 
-    Attributes
-    ----------
-    centre : ndarray, shape (2,)
-    radius : float
-    u_centre, u_radius : float
-        Standard uncertainties from the scatter of the edge about the circle.
-    rms : float
-        Root mean square distance of the edge from the circle.
-    share : float
-        Share of the edge that belongs to the circle.
-    """
-
-    centre: Floats
-    radius: float
-    u_centre: float
-    u_radius: float
-    rms: float
-    share: float
+    kind: DatumKind
+    datum: Floats
+    teeth: Floats
+    bore: Floats | None
+    tips: Floats | None
 
 
-def find_bore(holes: tuple[EdgePoints, ...], axis: Floats, root_radius: float) -> Bore | None:
-    """Find the round hole about the gear's axis.
+def choose_datum(measured: Measured, wanted: DatumKind | None) -> Axes:
+    """Pick the datum axis.
 
     Parameters
     ----------
-    holes : tuple of EdgePoints
-        Edges of the holes in the gear.
-    axis : ndarray, shape (2,)
-        Axis of the teeth, px.
-    root_radius : float
-        Radius of the gap floors, px.
+    measured : Measured
+    wanted : {'bore', 'teeth', 'tips'} or None
+        What the person asked for; None takes the bore where a round one is seen, else the teeth.
 
     Returns
     -------
-    Bore or None
-        The round hole nearest to the axis, for its size; None where no hole is round and central.
-    """
-    largest = 0.97 * root_radius
-    bores = [bore for hole in holes if (bore := _round(hole, root_radius, hollow=True)) is not None]
-    bores = [bore for bore in bores if bore.radius <= largest]
-    central = [b for b in bores if np.hypot(*(b.centre - axis)) < 0.2 * root_radius]
-    return min(central, key=lambda b: np.hypot(*(b.centre - axis)) - 0.3 * b.radius, default=None)
-
-
-def _round(edge: EdgePoints, size: float, hollow: bool) -> Bore | None:
-    """Circle of an outline, where most of it lies on one; `size` sets what lies near, px."""
-    rough = robust_circle(edge.xy, max(0.6, 0.004 * size))
-    if rough is None or rough.share < ROUND_SHARE:
-        return None
-    if cv2.contourArea(edge.xy.astype(np.float32)) < FULL * pi * rough.radius**2:
-        return None
-    # Blur moves a curved edge towards its centre of curvature; a hollow one curves the other way.
-    xy = edge.straightened((-1 if hollow else 1) / rough.radius)
-    x, y, radius = fit_circle(xy[rough.used])
-    residual = np.hypot(*(xy - [x, y]).T) - radius
-    limit = max(4 * robust.scatter(residual[rough.used]), 0.05)
-    used = np.abs(residual) < limit
-    if used.mean() < ROUND_SHARE / 1.5:
-        return None
-    x, y, radius = fit_circle(xy[used])
-    residual = np.hypot(*(xy[used] - [x, y]).T) - radius
-    rms = float(np.sqrt(np.mean(residual**2)))
-    scatter = rms * sqrt(_run_factor(residual) / used.sum())
-    u_centre = max(scatter * sqrt(2), _lobe(xy[used] - [x, y], residual))
-    return Bore(np.array([x, y]), radius, u_centre, scatter, rms, float(used.mean()))
-
-
-def _lobe(arm: Floats, residual: Floats) -> float:
-    """Root mean square of the amplitudes of a circle's lobes.
-
-    What makes lobes of three and more moves the centre by as much: its own form, and noise that
-    neighbouring points share. (Two lobes are what lens and lean make of it.)
-    """
-    turn = np.arctan2(arm[:, 1], arm[:, 0])
-    design = np.column_stack([f(k * turn) for k in LOBES for f in (np.cos, np.sin)])
-    return float(np.sqrt(np.mean(np.linalg.lstsq(design, residual, rcond=1e-3)[0] ** 2)))
-
-
-def _run_factor(residual: Floats, lags: int = 40) -> float:
-    """Variance factor of a mean from the correlation along the edge: 1 + 2 sum rho."""
-    variance = float(np.mean(residual**2))
-    total = 1.0
-    for lag in range(1, min(lags, len(residual) // 4)):
-        rho = float(np.mean(residual[lag:] * residual[:-lag])) / max(variance, 1e-18)
-        if rho < 2 / sqrt(len(residual)):
-            break
-        total += 2 * rho
-    return total
-
-
-def tip_circle(xy: Floats) -> Circle | None:
-    """Circle through the tip lands.
-
-    Parameters
-    ----------
-    xy : ndarray, shape (n, 2)
-        Edge points on the tip lands, px.
-
-    Returns
-    -------
-    Circle or None
-    """
-    return robust_circle(xy, 1.5) if len(xy) >= 12 else None
-
-
-@dataclass(frozen=True)
-class Disc:
-    """A pin or disc seen end-on, px.
-
-    Attributes
-    ----------
-    circle : Bore
-        Its outline.
-    xy : ndarray, shape (n, 2)
-        The points of that outline, the shift that blur gives a curved edge undone.
-    blur : float
-        Blur of the edge.
-    u_level : float
-        Standard uncertainty of the edge's place from the doubt about the camera's grey curve.
-    """
-
-    circle: Bore
-    xy: Floats
-    blur: float
-    u_level: float
-
-
-def find_disc(pixels: NDArray[Any], hollow: bool = False) -> Disc:
-    """Find the one round thing on a picture, dark or light, and measure its outline.
-
-    Parameters
-    ----------
-    pixels : ndarray, shape (h, w) or (h, w, 3)
-        Upright photograph.
-    hollow : bool, optional
-        Measure the hole in it (a ring) instead.
-
-    Returns
-    -------
-    Disc
+    Axes
 
     Raises
     ------
     PhotoError
-        Where nothing round is seen whole, several things are, no hole is in it, or the edge is
-        too soft or too small to measure.
+        Where the wanted axis cannot be seen.
     """
-    region = _only_one(_round_regions(pixels))
-    outlines = find_edges(pixels, region)
-    if hollow and not outlines.holes:
-        raise PhotoError(
-            "no hole is seen in the round thing, so it is no ring: light it so that the hole "
-            "stands out, or give the outer diameter with --known-pin"
-        )
-    edge = outlines.holes[0] if hollow else outlines.outer
-    circle = _round(edge, region.tip_radius, hollow)
-    if circle is None or outlines.blur_px > SOFTEST_DISC * 2 * circle.radius:
-        raise PhotoError(
-            f"the edge of the disc is blurred beyond use (blur {outlines.blur_px:.1f} px on "
-            f"{2 * region.tip_radius:.0f} px across): focus again, or come closer"
-        )
-    xy = edge.straightened((-1 if hollow else 1) / circle.radius)
-    return Disc(circle, xy, outlines.blur_px, outlines.u_level_px)
-
-
-def _round_regions(pixels: NDArray[Any]) -> list[Region]:
-    """Round outlines on a reduced copy of the picture, largest first, in px of the full one."""
-    from skimage.filters import threshold_otsu  # slow to import, and seldom needed
-
-    scale = min(1.0, REDUCED_SIDE_PX / max(pixels.shape[:2]))
-    size = (round(pixels.shape[1] * scale), round(pixels.shape[0] * scale))
-    weights = LUMA if pixels.ndim == 3 else None
-    small = cv2.resize(pixels, size, interpolation=cv2.INTER_AREA).astype(np.float32)
-    grey = np.asarray(mix_colours(small, weights), np.float32)
-    level = np.full(grey.shape, threshold_otsu(grey), np.float32)  # type: ignore[no-untyped-call]
-    factor = pixels.shape[1] / size[0]
-    found = [
-        # A contour runs through the middles of the outermost pixels.
-        Region(
-            weights, level, bright, (c.x + 0.5) * factor - 0.5, (c.y + 0.5) * factor - 0.5,
-            (c.radius + 0.5) * factor, (c.radius + 0.5) * factor, 0, c.share, cut_off=False,
-        )
-        for bright in (False, True)
-        for c in _whole_circles((grey > level) if bright else (grey < level))
-    ]  # fmt: skip
-    return sorted(found, key=lambda region: -region.tip_radius)
-
-
-def _whole_circles(mask: NDArray[np.bool_]) -> list[Circle]:
-    """Circles of the outer contours of a mask that are round and clear of the border."""
-    height, width = mask.shape
-    contours, _ = cv2.findContours(mask.astype(np.uint8), cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_NONE)
-    circles = []
-    for contour in sorted(contours, key=len, reverse=True)[:12]:
-        xy = contour[:, 0, :].astype(np.float64)
-        if len(xy) < 24 or (xy < 1).any() or (xy >= [width - 1, height - 1]).any():
-            continue
-        circle = robust_circle(xy, max(ROUND_WITHIN * float(np.ptp(xy, axis=0).max()) / 2, 1.0))
-        if circle is not None and circle.share > WHOLE_SHARE and _turn_seen(xy, circle):
-            circles.append(circle)
-    return circles
-
-
-def _turn_seen(xy: Floats, circle: Circle) -> bool:
-    """Tell whether the points on a circle go nearly all the way round it."""
-    x, y = (xy[circle.used] - circle.centre).T
-    bins = np.unique((np.arctan2(y, x) * 18 / np.pi).astype(int))
-    return len(bins) > WHOLE_SHARE * 36
-
-
-def _only_one(found: list[Region]) -> Region:
-    """The largest round region, if no other could have been meant."""
-    if not found:
-        raise PhotoError(
-            "no round pin or disc is seen: stand it on end, whole in the picture, so that it "
-            "shows as a circle that stands out from the ground"
-        )
-    best = found[0]
-    apart = [r for r in found if np.hypot(r.x - best.x, r.y - best.y) > 0.2 * best.tip_radius]
-    rivals = [r for r in apart if r.tip_radius > RIVAL * best.tip_radius]
-    if rivals:
-        sizes = " and ".join(f"{2 * r.tip_radius:.0f}" for r in (best, *rivals[:2]))
-        raise PhotoError(
-            f"{1 + len(rivals)} round things are seen ({sizes} px across): leave only the pin or "
-            "disc in the picture"
-        )
-    if 2 * best.tip_radius < SMALLEST_DISC_PX:
-        raise PhotoError(
-            f"the disc is only {2 * best.tip_radius:.0f} px across: come closer, 200 px or more "
-            "measure well"
-        )
-    return best
+    bore = measured.bore.centre if measured.bore is not None else None
+    tips = measured.tip_circle.centre if measured.tip_circle is not None else None
+    fits = measured.fits
+    # On an arc the axis was found with the tips' help, which the flanks alone would undo.
+    whole = bool(measured.teeth.seen.mean() > 0.75)
+    teeth = fits.centre + teeth_axis_shift(fits) if whole else fits.centre
+    seen = {"bore": bore, "teeth": teeth, "tips": tips}
+    kind: DatumKind = wanted or ("bore" if bore is not None else "teeth")
+    datum = seen[kind]
+    if datum is None:
+        what = "round bore" if kind == "bore" else "tip circle"
+        raise PhotoError(f"no {what} is seen, so it cannot be the datum: leave --datum out")
+    return Axes(kind, datum, teeth, bore, tips)

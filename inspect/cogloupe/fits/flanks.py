@@ -12,17 +12,15 @@ from dataclasses import dataclass
 from math import pi, sqrt
 
 import numpy as np
-from numpy.typing import NDArray
 
-from cogloupe import robust
-from cogloupe.fits.grouped import grouped_medians
+from cogloupe.finding.tooth_map import LEFT, ToothMap
+from cogloupe.forms.involute import involute_curve
 from cogloupe.forms.tooth_form import BOTH_SIDES, OUT, FlankCurve
+from cogloupe.numerics.angles import polar, wrapped
+from cogloupe.numerics.grouped import grouped_medians
 from cogloupe.optics.sampling import EdgePoints
-from cogloupe.teeth import LEFT, ToothMap, polar
-
-Floats = NDArray[np.float64]
-Ints = NDArray[np.int64]
-Bools = NDArray[np.bool_]
+from cogloupe_calibration import robust
+from cogloupe_calibration.arrays import Bools, Floats, Ints
 
 FORM_BINS = 24
 """Stretches of roll length over which a form is averaged."""
@@ -158,7 +156,7 @@ def unwind(
     nominal = teeth.centre_angle[:, None] + _half_angle(teeth, curve) * OUT
     flank = 2 * teeth.tooth[index] + side
     unwound = angle + sign * curve.form.turn(radius, side) - nominal.ravel()[flank]
-    unwound = np.mod(unwound + pi, 2 * pi) - pi
+    unwound = wrapped(unwound)
     # A point that faces the wrong way lies on something else (a chip, the far side of a burr).
     tangent = np.stack([-np.sin(angle), np.cos(angle)], axis=1)
     facing = (picked.normal * tangent).sum(axis=1) * sign > 0.25
@@ -199,16 +197,16 @@ def fit_flanks(edges: EdgePoints, teeth: ToothMap, centre: Floats, curve: FlankC
     form = _median_form(points, (points.unwound - start[points.flank]) * points.arm, curve)
     weight = points.good.astype(float)
     for turn in range(8):
-        left_over = _left_over(points, line, roll_here)
+        residual = _residual(points, line, roll_here)
         if turn > 0:
-            form = _mean_form(points, left_over, weight, curve, form)
-        judged = (left_over - _form_at(form, points, curve)) * arm[points.flank % 2]
+            form = _mean_form(points, residual, weight, curve, form)
+        judged = (residual - _form_at(form, points, curve)) * arm[points.flank % 2]
         typical = robust.scatter(judged[points.good]) if points.good.any() else 1.0
         weight = np.where(points.good, _tukey(judged / (TUKEY * max(typical, 1e-12))), 0.0)
         line, leverage = _weighted_lines(points, roll_here, weight, 2 * z)
     used = weight > 0.3
-    left_over = _left_over(points, line, roll_here)
-    judged = (left_over - _form_at(form, points, curve)) * arm[points.flank % 2]
+    residual = _residual(points, line, roll_here)
+    judged = (residual - _form_at(form, points, curve)) * arm[points.flank % 2]
     scatter = float(np.std(judged[used])) if used.any() else float("nan")
     correlation = _correlation(points, judged, used)
     coverage, rejected = _coverage(points, judged, used, curve, 2 * z)
@@ -223,7 +221,7 @@ def fit_flanks(edges: EdgePoints, teeth: ToothMap, centre: Floats, curve: FlankC
     )  # fmt: skip
 
 
-def _left_over(points: FlankPoints, line: Floats, roll_here: Floats) -> Floats:
+def _residual(points: FlankPoints, line: Floats, roll_here: Floats) -> Floats:
     """What the lines leave of the points, rad on the measuring circle along the normal."""
     value, slope = line
     return np.asarray(
@@ -306,14 +304,14 @@ def _bin_of(points: FlankPoints, curve: FlankCurve, bins: int = FORM_BINS) -> In
     return np.clip((share * bins).astype(np.int64), 0, bins - 1)
 
 
-def _median_form(points: FlankPoints, left_over: Floats, curve: FlankCurve) -> Floats:
+def _median_form(points: FlankPoints, residual: Floats, curve: FlankCurve) -> Floats:
     """Median residual of each side in bins of roll length, rad.
 
     A form that most flanks of a side share, however large, is the gear's and not dirt.
     """
     cell = (points.flank % 2) * FORM_BINS + _bin_of(points, curve)
     cells = FlankPoints(
-        cell, points.roll, left_over, points.xy, points.normal, points.good, points.arm
+        cell, points.roll, residual, points.xy, points.normal, points.good, points.arm
     )  # the medians are taken by cell instead of by flank
     return _level(_flank_medians(cells, 2 * FORM_BINS).reshape(2, FORM_BINS))
 
@@ -326,12 +324,12 @@ def _level(form: Floats) -> Floats:
 
 
 def _mean_form(
-    points: FlankPoints, left_over: Floats, weight: Floats, curve: FlankCurve, before: Floats
+    points: FlankPoints, residual: Floats, weight: Floats, curve: FlankCurve, before: Floats
 ) -> Floats:
     """Mean residual of each side in bins of roll length, rad."""
     cell = (points.flank % 2) * FORM_BINS + _bin_of(points, curve)
     # Points far off are kept out of the mean by the weights of the turn before.
-    total = np.bincount(cell, weight * left_over, 2 * FORM_BINS)
+    total = np.bincount(cell, weight * residual, 2 * FORM_BINS)
     count = np.bincount(cell, weight, 2 * FORM_BINS)
     mean = np.where(count > 3, total / np.maximum(count, 1e-9), before.ravel())
     return _level(mean.reshape(2, FORM_BINS))
@@ -396,3 +394,25 @@ def _in_the_way(points: FlankPoints, judged: Floats, used: Bools) -> Floats:
     lying = (length >= SHORTEST_RUN) & (size > max(SMALLEST_LYING_PX, GRAIN_SCATTERS * scatter))
     lying[0] = False
     return np.asarray(lying[run], np.float64)
+
+
+def rough_involute(teeth: ToothMap, module: float, pressure_angle: float) -> FlankCurve:
+    """Involute to fit flanks against before their size is known.
+
+    Parameters
+    ----------
+    teeth : ToothMap
+    module : float
+        Px.
+    pressure_angle : float
+        Rad.
+
+    Returns
+    -------
+    FlankCurve
+        Over the middle of the flanks, clear of any fillet and tip.
+    """
+    depth = teeth.tip_radius - teeth.root_radius
+    low, high = teeth.root_radius + 0.38 * depth, teeth.tip_radius - 0.14 * depth
+    base = module * teeth.teeth / 2 * np.cos(pressure_angle)
+    return involute_curve(base, module * teeth.teeth / 2, max(low, base * 1.002), high)

@@ -3,11 +3,10 @@
 from math import hypot, sqrt
 
 import numpy as np
-from numpy.typing import NDArray
 
-from cogloupe.edges import Outlines
-from cogloupe.fits.flanks import fit_flanks
-from cogloupe.fits.gauged import (
+from cogloupe.finding.tooth_map import ToothMap
+from cogloupe.fits.flanks import fit_flanks, rough_involute
+from cogloupe.fits.gauged_flanks import (
     GaugedFlanks,
     gauged_flanks,
     nearest_span,
@@ -16,16 +15,14 @@ from cogloupe.fits.gauged import (
     seated_pins,
     spans,
 )
-from cogloupe.fits.size import SeenModule, rough_involute
+from cogloupe.fits.module_seen import SeenModule
 from cogloupe.forms.check_sizes import STANDARD_PIN, teeth_to_span
 from cogloupe.forms.rack import Gear
-from cogloupe.settings import GearSettings
-from cogloupe.teeth import ToothMap
-from cogloupe.uncertainty import edge_shift
+from cogloupe.inputs.settings import GearSettings
+from cogloupe.optics.edges import Outlines, edge_shift
+from cogloupe_calibration.arrays import Floats
 from cogloupe_calibration.errors import PhotoError, UseError
 from cogloupe_calibration.scale import MICROMETER_U_MM, Scale
-
-Floats = NDArray[np.float64]
 
 
 def scale_from_gauge(

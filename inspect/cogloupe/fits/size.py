@@ -4,168 +4,23 @@ Lengths are px of the picture unless named otherwise, angles rad.
 """
 
 from dataclasses import dataclass, replace
-from math import hypot, sqrt
+from math import hypot
 
 import numpy as np
-from numpy.typing import NDArray
 
-from cogloupe.edges import Outlines
-from cogloupe.fits.axis import teeth_axis_shift
-from cogloupe.fits.circles import robust_circle
-from cogloupe.fits.datum import Bore
-from cogloupe.fits.flanks import FlankFits, fit_flanks
-from cogloupe.flags import flag
-from cogloupe.forms.involute import involute_curve
+from cogloupe.finding.tooth_map import ToothMap, half_tip
+from cogloupe.fits.bore import Bore, find_bore
+from cogloupe.fits.gauge_scale import scale_from_gauge
+from cogloupe.fits.module_seen import SeenModule, see_size
+from cogloupe.fits.radii import tip_radii
 from cogloupe.forms.standard_sizes import nearest_standard_module
-from cogloupe.forms.tooth_form import OUT, FlankCurve
-from cogloupe.gaps import tip_radii
-from cogloupe.reading import Notice
-from cogloupe.settings import GearSettings
-from cogloupe.teeth import ToothMap
-from cogloupe.uncertainty import edge_shift
+from cogloupe.inputs.settings import GearSettings
+from cogloupe.numerics.circles import robust_circle
+from cogloupe.optics.edges import Outlines, edge_shift
+from cogloupe.wording.notices import Notice, flag
+from cogloupe_calibration.arrays import Floats
 from cogloupe_calibration.errors import PhotoError, UseError
 from cogloupe_calibration.scale import Scale, disagreement, from_known_diameter
-
-Floats = NDArray[np.float64]
-
-FURTHEST_AXIS = 0.4
-"""Furthest that the teeth's axis may lie from the centre of the tips, in modules."""
-MODULE_AGREES = 0.03
-
-
-@dataclass(frozen=True)
-class SeenModule:
-    """Module in px as the picture shows it.
-
-    Attributes
-    ----------
-    px, u_px : float
-        Weighted mean of two ways to see it, and its standard uncertainty.
-    by_tip, by_flank : float
-        From the tip diameter (z + 2 modules) and from the curve of the flanks (base circle).
-    agrees : float
-        A stated module that differs by more than this share contradicts the picture.
-    """
-
-    px: float
-    u_px: float
-    by_tip: float
-    by_flank: float
-    agrees: float = MODULE_AGREES
-
-
-def see_module(
-    outlines: Outlines,
-    teeth: ToothMap,
-    centre: Floats,
-    pressure_angle: float,
-    known: float | None = None,
-) -> tuple[SeenModule, Floats]:
-    """Module in px that the teeth show, and the axis of the teeth.
-
-    Parameters
-    ----------
-    outlines, teeth
-        Edges and their teeth.
-    centre : ndarray, shape (2,)
-        Rough centre, px.
-    pressure_angle : float
-        Stated pressure angle, rad.
-    known : float, optional
-        Module in px where it is stated and the picture cannot tell it: an arc tells its radius
-        and its middle only together.
-
-    Returns
-    -------
-    SeenModule
-    ndarray, shape (2,)
-        Axis of the teeth, px.
-
-    Notes
-    -----
-    The tip diameter gives ``d_a / (z + 2)``, wrong by any error of the blank or by a profile
-    shift (taken as 0.1 modules on the radius, common practice, no source). The flanks' curve
-    gives the base circle, wrong by any error of the pressure angle (half a degree). Each is
-    weighted by that.
-    """
-    z = teeth.teeth
-    by_tip = 2 * teeth.tip_radius / (z + 2)
-    module, anchor = known or by_tip, centre
-    for _ in range(4 if known is None else 8):
-        base = module * z / 2 * np.cos(pressure_angle)
-        curve = rough_involute(teeth, module, pressure_angle)
-        fits = fit_flanks(outlines.outer, teeth, centre, curve)
-        slope = np.nanmedian(OUT * fits.slope * base)
-        if known is None:
-            module = float(np.clip(module * (1 + slope), 0.85 * by_tip, 1.15 * by_tip))
-        centre = nearer_axis(outlines, teeth, anchor, fits)
-    if known is not None:
-        return SeenModule(known, 0.03 * known, known, known), centre
-    noise = float(np.nanmedian(fits.u_slope)) * base / sqrt(2 * z)
-    u_flank = hypot(0.5 * np.pi / 180 * np.tan(pressure_angle), noise)
-    u_tip = 0.2 / (z + 2)
-    weights = np.array([u_tip**-2, u_flank**-2])
-    seen = float(weights @ [by_tip, module] / weights.sum())
-    return SeenModule(seen, seen / sqrt(weights.sum()), by_tip, module), centre
-
-
-def rough_involute(teeth: ToothMap, module: float, pressure_angle: float) -> FlankCurve:
-    """Involute to fit flanks against before their size is known.
-
-    Parameters
-    ----------
-    teeth : ToothMap
-    module : float
-        Px.
-    pressure_angle : float
-        Rad.
-
-    Returns
-    -------
-    FlankCurve
-        Over the middle of the flanks, clear of any fillet and tip.
-    """
-    depth = teeth.tip_radius - teeth.root_radius
-    low, high = teeth.root_radius + 0.38 * depth, teeth.tip_radius - 0.14 * depth
-    base = module * teeth.teeth / 2 * np.cos(pressure_angle)
-    return involute_curve(base, module * teeth.teeth / 2, max(low, base * 1.002), high)
-
-
-def nearer_axis(outlines: Outlines, teeth: ToothMap, anchor: Floats, fits: FlankFits) -> Floats:
-    """The axis of the teeth, kept within reach of the tips' centre.
-
-    Parameters
-    ----------
-    outlines, teeth
-        Edges and their teeth.
-    anchor : ndarray, shape (2,)
-        Centre of the tips, px.
-    fits : FlankFits
-        Flanks fitted about some centre.
-
-    Returns
-    -------
-    ndarray, shape (2,)
-        Px.
-
-    Notes
-    -----
-    No blank is turned further off than that; where the flanks say so, the gear leans or its lower
-    edge is seen past the upper one, and the tips are the better witness.
-    """
-    tips, whole = None, bool(teeth.seen.mean() > 0.75)
-    if not whole:
-        tips = tip_radii(outlines.outer, teeth, fits.centre, half_tip(teeth))[0].value
-    module = (teeth.tip_radius - teeth.root_radius) / 2.25
-    # On straight sides that stand along the radius an axis and a drive error look alike.
-    apart = whole and fits.curve.form.name != "straight"
-    wanted = fits.centre + teeth_axis_shift(fits, tips, drive=apart)
-    return np.asarray(anchor + _bounded(wanted - anchor, FURTHEST_AXIS * module))
-
-
-def _bounded(shift: Floats, most: float) -> Floats:
-    length = float(np.hypot(*shift))
-    return shift * min(1.0, most / max(length, 1e-12))
 
 
 @dataclass(frozen=True)
@@ -177,25 +32,54 @@ class CirclesSeen:
     bore: Bore | None
 
 
-def settle_size(
-    settings: GearSettings, stated: Scale | None, seen: SeenModule, circles: CirclesSeen
-) -> tuple[Scale, float, tuple[Notice, ...]]:
+@dataclass(frozen=True)
+class Size:
+    """How large the gear is, before its flanks are fitted at that size.
+
+    Attributes
+    ----------
+    module_seen : SeenModule
+    axis : ndarray, shape (2,)
+        Axis of the teeth as far as it is seen yet, px.
+    bore : Bore or None
+    scale : Scale
+    module_mm : float
+    notices : tuple of Notice
+    """
+
+    module_seen: SeenModule
+    axis: Floats
+    bore: Bore | None
+    scale: Scale
+    module_mm: float
+    notices: tuple[Notice, ...]
+
+
+def find_size(
+    outlines: Outlines,
+    teeth: ToothMap,
+    centre: Floats,
+    settings: GearSettings,
+    stated: Scale | None,
+    whole: bool,
+) -> Size:
     """Scale and module, from what is known and what is seen.
 
     Parameters
     ----------
+    outlines, teeth
+        Edges and their teeth.
+    centre : ndarray, shape (2,)
+        Centre of the tips, px.
     settings : GearSettings
     stated : Scale or None
         Scale from a calibration or a statement.
-    seen : SeenModule
-    circles : CirclesSeen
+    whole : bool
+        False where the frame cuts the gear off: the module is then taken as stated.
 
     Returns
     -------
-    Scale
-    float
-        Module, mm.
-    tuple of Notice
+    Size
 
     Raises
     ------
@@ -204,6 +88,21 @@ def settle_size(
     PhotoError
         Where the picture contradicts the stated module, or the known circle is not seen.
     """
+    known = None
+    if stated and settings.module and not whole:
+        known = settings.module / stated.mm_per_px
+    seen, axis = see_size(outlines, teeth, centre, settings, known)
+    bore = find_bore(outlines.holes, axis, teeth.root_radius)
+    gauged = None if stated else scale_from_gauge(settings, outlines, teeth, axis, seen)
+    circles = CirclesSeen(teeth, outlines, bore)
+    scale, module_mm, notices = _settle(settings, stated or gauged, seen, circles)
+    return Size(seen, axis, bore, scale, module_mm, notices)
+
+
+def _settle(
+    settings: GearSettings, stated: Scale | None, seen: SeenModule, circles: CirclesSeen
+) -> tuple[Scale, float, tuple[Notice, ...]]:
+    """Scale, module in mm, and what to say of where they come from."""
     scale = stated or _scale_from_circle(settings, circles)
     module = settings.module
     if scale is None:
@@ -303,18 +202,3 @@ def _tip_centre(outlines: Outlines, teeth: ToothMap) -> Floats:
     circle = robust_circle(outlines.outer.xy, 0.02 * teeth.tip_radius)
     assert circle is not None  # the teeth were mapped on this outline
     return circle.centre
-
-
-def half_tip(teeth: ToothMap) -> float:
-    """Half angle of a tip land, roughly: an eighth of a pitch.
-
-    Parameters
-    ----------
-    teeth : ToothMap
-
-    Returns
-    -------
-    float
-        Rad.
-    """
-    return np.pi / teeth.teeth / 4

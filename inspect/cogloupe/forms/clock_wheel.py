@@ -7,13 +7,12 @@ from dataclasses import dataclass
 from math import pi
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
 from cogloupe.forms.cycloid import CycloidalForm, Epicycloid, RoundTop
 from cogloupe.forms.tooth_form import Wheel
+from cogloupe_calibration.arrays import Floats
 from cogloupe_calibration.errors import UseError
-
-Floats = NDArray[np.float64]
 
 CORNER_MODULES = 0.4
 """Height above the floor, in modules, within which the cutter's rounding is taken to end where it

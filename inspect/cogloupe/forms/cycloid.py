@@ -13,11 +13,10 @@ from math import pi
 from typing import Protocol, Self
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
 from cogloupe.forms.tooth_form import FormName
-
-Floats = NDArray[np.float64]
+from cogloupe_calibration.arrays import Floats
 
 FURTHEST_LEAN = 0.96
 """Lean of a flank, rad (55 degrees), beyond which it is called tip: an edge that runs along its

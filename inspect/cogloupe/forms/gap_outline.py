@@ -11,7 +11,7 @@ from math import ceil
 import numpy as np
 from numpy.typing import NDArray
 
-Floats = NDArray[np.float64]
+from cogloupe_calibration.arrays import Floats
 
 _AT_ONCE = 1024  # points compared with the whole outline at a time
 

@@ -9,18 +9,18 @@ from dataclasses import dataclass, replace
 from math import hypot, sin, sqrt
 
 import numpy as np
-from numpy.typing import NDArray
 
 from cogloupe.forms.gap_outline import GapOutline, blurred, evenly
 from cogloupe.forms.rack import Gear
 from cogloupe.forms.tooth_form import Wheel
-
-Floats = NDArray[np.float64]
+from cogloupe_calibration.arrays import Floats
 
 STEP = 0.01
 """Distance between points of the theoretical outline, in modules."""
 FURTHEST_SHIFTS = (-0.9, 1.5)
 """Profile shifts beyond which a floor is not of the stated rack."""
+NEAR_FLOOR = 0.25
+"""Height above the floor, in modules, at which the width near the floor is taken."""
 
 
 @dataclass(frozen=True)
@@ -172,3 +172,22 @@ def flank_limits(at_depth: Gear, thickness_shift: float) -> Limits:
         2 * at_depth.form_radius, at_depth.undercut, 2 * hypot(base, max(reach, 0.0)),
         reach - begins,
     )  # fmt: skip
+
+
+def theoretical_widths(gear: Wheel) -> tuple[float, float]:
+    """Widths of the theoretical gap near its floor and on the reference circle.
+
+    Parameters
+    ----------
+    gear : Wheel
+        The gear at the depth that was found.
+
+    Returns
+    -------
+    near_floor, reference : float
+        Arcs, in the gear's unit.
+    """
+    radius, angle = gear.half_gaps(flank_points=200, fillet_points=200)
+    circles = np.array([gear.root_radius + NEAR_FLOOR * gear.module_mm, gear.reference_radius])
+    half = np.interp(circles, radius, angle.mean(axis=0))
+    return float(2 * half[0] * circles[0]), float(2 * half[1] * circles[1])

@@ -6,11 +6,10 @@ Angles are radians. Formulas: ISO 21771, involute geometry.
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
 from cogloupe.forms.tooth_form import FlankCurve, FormName
-
-Floats = NDArray[np.float64]
+from cogloupe_calibration.arrays import Floats
 
 
 def involute(angle: ArrayLike) -> Floats:

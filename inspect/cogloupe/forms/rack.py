@@ -11,14 +11,14 @@ from functools import cached_property
 from math import copysign, cos, hypot, inf, pi, sin, sqrt, tan
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
 from cogloupe.forms.basic_racks import BasicRack, full_radius
 from cogloupe.forms.involute import InvoluteForm, angle_at_radius, involute, pin_centre_radius
 from cogloupe.forms.tooth_form import Wheel
+from cogloupe.numerics.angles import wrapped
+from cogloupe_calibration.arrays import Floats
 from cogloupe_calibration.errors import UseError
-
-Floats = NDArray[np.float64]
 
 
 @dataclass(frozen=True)
@@ -338,7 +338,7 @@ def gear_outline(
 def _arc_between(start: Floats, end: Floats, points: int) -> Floats:
     """Angles strictly between start and end, going forward, for each of z arcs."""
     share = np.linspace(0, 1, points + 2)[1:-1]
-    forward = np.mod(end - start + pi, 2 * pi) - pi
+    forward = wrapped(end - start)
     return np.asarray(start[:, None] + share * forward[:, None])
 
 

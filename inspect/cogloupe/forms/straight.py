@@ -9,11 +9,10 @@ from dataclasses import dataclass, replace
 from math import pi
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
 from cogloupe.forms.tooth_form import BOTH_SIDES, FormName
-
-Floats = NDArray[np.float64]
+from cogloupe_calibration.arrays import Floats
 
 LOW_SHARE, HIGH_SHARE = 0.3, 0.7
 """Shares of the tooth's height between which its sides are read. Nearer to tip or floor the long

@@ -11,10 +11,10 @@ from dataclasses import dataclass
 from typing import Literal, Protocol, Self
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
-Floats = NDArray[np.float64]
-Ints = NDArray[np.int64]
+from cogloupe_calibration.arrays import Floats
+
 FormName = Literal["involute", "cycloidal", "straight"]
 
 BOTH_SIDES = np.array([0, 1])

@@ -16,10 +16,9 @@ from numpy.typing import NDArray
 from cogloupe.optics.grain import PLATEAU_SHARE
 from cogloupe.optics.levels import LEVEL_WINDOWS, Levelled, common_levels
 from cogloupe.optics.response import BrokenStep, UnitStep, blurs_out, broken_step, unit_step
-from cogloupe.optics.stepfit import Band
-from cogloupe.robust import median
-
-Floats = NDArray[np.floating[Any]]
+from cogloupe.optics.step_fit import Band
+from cogloupe_calibration.arrays import Reals
+from cogloupe_calibration.robust import median
 
 NARROWEST_PX = 1.5
 """A narrower band cannot be told from an edge whose blur is no Gaussian."""
@@ -27,6 +26,8 @@ MARK_SAMPLES = 9
 """Neighbouring samples whose levels are averaged, so that those follow tool marks."""
 MOST_UNLIKE = 100.0
 """Ratio of the variances of both sides that weights follow at most."""
+SOFT_PX = 4.0
+"""Softness of a shadow before it is known."""
 
 
 @dataclass(frozen=True)
@@ -40,16 +41,16 @@ class Frame:
         Px.
     """
 
-    centre: Floats
+    centre: Reals
     reach: float
 
     @classmethod
-    def about(cls, xy: Floats) -> "Frame":
+    def about(cls, xy: Reals) -> "Frame":
         """Take the part that places, shape (n, 2), lie in."""
         centre = xy.mean(axis=0)
         return cls(centre, float(np.abs(xy - centre).max()))
 
-    def terms(self, xy: NDArray[Any]) -> Floats:
+    def terms(self, xy: NDArray[Any]) -> Reals:
         """Work out constant, linear and square terms of places, each about 1 at most.
 
         A gear's flanks lie at nearly one distance from its middle, where the two squares of x and
@@ -98,12 +99,12 @@ class Bevel:
     """
 
     width_px: float
-    share: Floats
+    share: Reals
     shade: float
-    fall: Floats
+    fall: Reals
     soft_px: float
-    lighting: Floats
-    spread: Floats
+    lighting: Reals
+    spread: Reals
     frame: Frame
     black: float = 0.0
     u_px: float = 0.0
@@ -128,7 +129,7 @@ class Bevel:
         """From the light of the ground to none."""
         return self.black - 1
 
-    def along(self, normal: Floats, xy: NDArray[Any]) -> Band:
+    def along(self, normal: Reals, xy: NDArray[Any]) -> Band:
         """Take the band and the shadow as samples of the outline meet them.
 
         Parameters
@@ -144,25 +145,23 @@ class Bevel:
         shade = self.shade * self.darkness
         return Band(self.width_px, light, shade, normal @ self.fall, self.soft_px, self.blur(xy))
 
-    def blur(self, xy: NDArray[Any]) -> Floats:
+    def blur(self, xy: NDArray[Any]) -> Reals:
         """Work out the blur at places, shape (n, 2), px."""
         return np.clip(self.frame.terms(xy) @ self.spread, 0.35, 8.0)
 
-    def rates(self, normal: Floats, xy: Floats) -> tuple[Floats, Floats]:
+    def rates(self, normal: Reals, xy: Reals) -> tuple[Reals, Reals]:
         """Work out how the light changes with the light in the middle, and with the lighting."""
         return self._lit(xy), self._light(normal) - self.black
 
-    def _light(self, normal: Floats) -> Floats:
+    def _light(self, normal: Reals) -> Reals:
         """Light of the band in the middle of the frame."""
         return np.asarray(harmonics(normal, self.orders) @ self.share)
 
-    def _lit(self, xy: NDArray[Any]) -> Floats:
+    def _lit(self, xy: NDArray[Any]) -> Reals:
         """Lighting, 1 in the middle of the frame."""
         return np.asarray(1 + self.frame.terms(xy)[:, 1:] @ self.lighting)
 
 
-SOFT_PX = 4.0
-"""Softness of a shadow before it is known."""
 NO_BEVEL = Bevel(
     0.0, np.zeros(1), 0.0, np.zeros(2), SOFT_PX, np.zeros(4), np.zeros(5), Frame(np.zeros(2), 1.0)
 )
@@ -187,14 +186,14 @@ class Profiles:
         Square root of what each pixel is to count.
     """
 
-    grey: Floats
-    offsets: Floats
-    cosine: Floats
-    normal: Floats
-    xy: Floats
-    place: Floats
-    blur: Floats
-    weight: Floats
+    grey: Reals
+    offsets: Reals
+    cosine: Reals
+    normal: Reals
+    xy: Reals
+    place: Reals
+    blur: Reals
+    weight: Reals
 
     def take(self, chosen: NDArray[np.bool_]) -> "Profiles":
         """Pick profiles by a mask."""
@@ -279,13 +278,13 @@ def weighed(profiles: Profiles, bevel: Bevel = NO_BEVEL) -> Profiles:
     )
 
 
-def from_edge(profiles: Profiles) -> Floats:
+def from_edge(profiles: Profiles) -> Reals:
     """Work out the distance of every pixel out of the edge, in blurs, shape (n, k)."""
     scale = profiles.cosine / profiles.blur
     return np.asarray(blurs_out(profiles.offsets, profiles.place, scale), np.float32)
 
 
-def harmonics(normal: Floats, orders: int) -> Floats:
+def harmonics(normal: Reals, orders: int) -> Reals:
     """Work out harmonics of the way an outline faces.
 
     Parameters

@@ -8,10 +8,8 @@ gear's height, lighting and blur change smoothly over the frame, and each sample
 from collections.abc import Iterator
 from dataclasses import replace
 from math import pi, sqrt
-from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
 from cogloupe.optics.bevel import (
     NARROWEST_PX,
@@ -25,8 +23,7 @@ from cogloupe.optics.bevel import (
     single_steps,
     weighed,
 )
-from cogloupe.optics.bevel_start import by_facing, first_band, smooth_light
-from cogloupe.optics.bevel_turns import (
+from cogloupe.optics.bevel_gauss_newton import (
     ALL_ORDERS,
     FREE,
     NO_WIDTH,
@@ -35,11 +32,10 @@ from cogloupe.optics.bevel_turns import (
     place_limits,
     settle,
 )
+from cogloupe.optics.bevel_start import by_facing, first_band, smooth_light
 from cogloupe.optics.misfit import PARTS
-from cogloupe.robust import median
-
-Floats = NDArray[np.floating[Any]]
-Bools = NDArray[np.bool_]
+from cogloupe_calibration.arrays import Reals
+from cogloupe_calibration.robust import median
 
 ORDERS = 3
 """Harmonics of the direction that a band's brightness may have while it is looked for. A matt
@@ -184,7 +180,7 @@ def settle_bevel(profiles: Profiles, bevel: Bevel) -> tuple[Bevel, float, float]
     return replace(state.bevel, u_px=u_px), *_gain(one, left)
 
 
-def _gain(one: Floats, two: Floats) -> tuple[float, float]:
+def _gain(one: Reals, two: Reals) -> tuple[float, float]:
     """By how much less the second misses samples, in usual misfits and in its standard errors."""
     usual = median(np.minimum(one, two))
     gain = np.clip((one - two) / usual, -PART_LIMIT, PART_LIMIT)
@@ -195,8 +191,8 @@ def _gain(one: Floats, two: Floats) -> tuple[float, float]:
 
 
 def _held_out(
-    profiles: Profiles, state: State, limits: tuple[float, float], held: Floats
-) -> tuple[Floats, float]:
+    profiles: Profiles, state: State, limits: tuple[float, float], held: Reals
+) -> tuple[Reals, float]:
     """Fit all that is shared to either half of an outline, and judge it by the other.
 
     Gives the mean square residual of each sample; and the uncertainty of a place from what is
@@ -225,7 +221,7 @@ def _starts(profiles: Profiles, frame: Frame, limits: tuple[float, float]) -> It
     none = _no_band(profiles, levels, frame, ORDERS)
     terms = frame.terms(profiles.xy)
 
-    def state(bevel: Bevel, sharper: float, move: Floats | float) -> State:
+    def state(bevel: Bevel, sharper: float, move: Reals | float) -> State:
         spread = np.linalg.lstsq(terms, sharper * profiles.blur, rcond=None)[0]
         place = np.clip(profiles.place + move / profiles.cosine, *place_limits(limits))
         return State(replace(bevel, spread=spread), place)
@@ -254,7 +250,7 @@ def _starts(profiles: Profiles, frame: Frame, limits: tuple[float, float]) -> It
         yield state(replace(found, share=share), band.sharper, hidden * band.width_px)
 
 
-def _no_band(profiles: Profiles, levels: Floats, frame: Frame, orders: int) -> Bevel:
+def _no_band(profiles: Profiles, levels: Reals, frame: Frame, orders: int) -> Bevel:
     """What a fit begins with: lighting and black as the levels show them, and a faint shadow."""
     typical = np.median(levels, axis=1)
     lighting = np.linalg.lstsq(frame.terms(profiles.xy), levels.sum(axis=0), rcond=None)[0]
@@ -264,7 +260,7 @@ def _no_band(profiles: Profiles, levels: Floats, frame: Frame, orders: int) -> B
     )  # fmt: skip
 
 
-def _to_the_ground(share: Floats) -> Floats:
+def _to_the_ground(share: Reals) -> Reals:
     """Light that changes evenly from what the brighter side has to that of the ground."""
     swing = float(np.hypot(*share[1:3]))
     least = float(share[0]) - swing

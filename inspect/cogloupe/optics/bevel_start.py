@@ -9,14 +9,12 @@ that come into question. That takes no start, and tells the outer edge from the 
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from math import pi
-from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
 from cogloupe.optics.response import unit_step
-
-Floats = NDArray[np.floating[Any]]
+from cogloupe_calibration.arrays import Reals
 
 SECTORS = 24
 BIN_PX = 0.5
@@ -48,10 +46,10 @@ class Facing:
         Typical blur of the single steps, px.
     """
 
-    light: Floats
-    distance: Floats
-    turn: Floats
-    count: Floats
+    light: Reals
+    distance: Reals
+    turn: Reals
+    count: Reals
     blur: float
 
 
@@ -75,13 +73,13 @@ class FirstBand:
 
     width_px: float
     sharper: float
-    light: Floats
-    move: Floats
-    weight: Floats
+    light: Reals
+    move: Reals
+    weight: Reals
     misfit: float
 
 
-def sector_of(normal: Floats, sectors: int) -> NDArray[np.int64]:
+def sector_of(normal: Reals, sectors: int) -> NDArray[np.int64]:
     """Number the ways that an outline may face.
 
     Parameters
@@ -98,7 +96,7 @@ def sector_of(normal: Floats, sectors: int) -> NDArray[np.int64]:
     return np.minimum((turn * sectors).astype(np.int64), sectors - 1)
 
 
-def by_facing(light: Floats, distance: Floats, normal: Floats, blur: float) -> Facing:
+def by_facing(light: Reals, distance: Reals, normal: Reals, blur: float) -> Facing:
     """Average profiles by the way the outline faces.
 
     Parameters
@@ -181,7 +179,7 @@ def _bands(
             yield FirstBand(float(width), sharper, light, moves[best], facing.count, misfit)
 
 
-def smooth_light(band: FirstBand, terms: Floats) -> tuple[Floats, FirstBand]:
+def smooth_light(band: FirstBand, terms: Reals) -> tuple[Reals, FirstBand]:
     """Fit smooth terms to the light of a band, and keep the sectors that agree with them.
 
     Where no band shows it is as bright as the face, or as the ground and the edge a band's width

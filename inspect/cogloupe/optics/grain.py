@@ -5,18 +5,12 @@ What a picture's own plateaus say of it is the covariance of generalised least s
 
 from dataclasses import dataclass
 from math import exp, log
-from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
-from cogloupe.optics.running import dot
-from cogloupe.robust import median
-
-Floats = NDArray[np.floating[Any]]
-Doubles = NDArray[np.float64]
-Bools = NDArray[np.bool_]
-Ints = NDArray[np.int64]
+from cogloupe.numerics.moving_average import dot
+from cogloupe_calibration.arrays import Bools, Floats, Ints, Reals
+from cogloupe_calibration.robust import median
 
 PLATEAU_BLURS = 2.2
 """From this distance to the edge on, in blurs, a pixel tells of its own side alone (to 1.4 %)."""
@@ -44,13 +38,13 @@ class Grain:
     reach: float
     own: float
 
-    def covariance(self, k: int) -> Floats:
+    def covariance(self, k: int) -> Reals:
         """Covariance that k neighbouring pixels share, shape (k, k)."""
         distance = np.arange(k)[:, None] - np.arange(k)
         return np.asarray(self.variance * np.exp(-(distance**2) / (2 * self.reach**2)))
 
 
-def grains_beside(residual: Floats, z: Floats, rise: Floats, plain: Bools) -> tuple[Grain, Grain]:
+def grains_beside(residual: Reals, z: Reals, rise: Reals, plain: Bools) -> tuple[Grain, Grain]:
     """Grain of material and ground, from the covariance of pixels none, one and three apart.
 
     Parameters
@@ -77,7 +71,7 @@ def grains_beside(residual: Floats, z: Floats, rise: Floats, plain: Bools) -> tu
     return _grain_of(residual, sides[0], least), _grain_of(residual, sides[1], least)
 
 
-def _grain_of(residual: Floats, side: Bools, least: float) -> Grain:
+def _grain_of(residual: Reals, side: Bools, least: float) -> Grain:
     whole, near, far = (_lagged(residual, side, lag) for lag in (0, 1, 3))
     whole = max(whole, least)
     if near <= 0:
@@ -88,7 +82,7 @@ def _grain_of(residual: Floats, side: Bools, least: float) -> Grain:
     return Grain(variance, reach_squared**0.5, max(whole - variance, 1e-3 * variance))
 
 
-def _lagged(residual: Floats, side: Bools, lag: int) -> float:
+def _lagged(residual: Reals, side: Bools, lag: int) -> float:
     """Covariance of pixels of one side that lie a lag apart."""
     k = residual.shape[1]
     pairs = side[:, lag:] & side[:, : k - lag]
@@ -97,8 +91,8 @@ def _lagged(residual: Floats, side: Bools, lag: int) -> float:
 
 
 def weighed_products(
-    values: Floats, grains: tuple[Grain, Grain], material: Floats, ground: Floats, kind: Ints
-) -> Doubles:
+    values: Reals, grains: tuple[Grain, Grain], material: Reals, ground: Reals, kind: Ints
+) -> Floats:
     """Products of values along profiles, weighed by the inverse covariances of their pixels.
 
     Parameters
@@ -132,7 +126,7 @@ def weighed_products(
     return products
 
 
-def _weights(grains: tuple[Grain, Grain], material: Floats, ground: Floats) -> Floats:
+def _weights(grains: tuple[Grain, Grain], material: Reals, ground: Reals) -> Reals:
     """Inverses of the covariances of pixels, shape (n, k, k)."""
     k = material.shape[1]
     inner, outer = (grain.covariance(k).astype(material.dtype) for grain in grains)

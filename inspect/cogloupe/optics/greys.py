@@ -11,13 +11,11 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from cogloupe.finding.colour import mix_colours, mixed_otherwise
+from cogloupe.finding.segmentation import Region
+from cogloupe.numerics.moving_average import running_mean
 from cogloupe.optics.response import srgb_light
-from cogloupe.optics.running import running_mean
-from cogloupe.segment import Region, mix_colours, mixed_otherwise
-
-Floats = NDArray[np.float64]
-Singles = NDArray[np.floating[Any]]
-Ints = NDArray[np.int64]
+from cogloupe_calibration.arrays import Floats, Ints, Reals
 
 MARGIN_PX = 32
 """Ground kept round the gear, px."""
@@ -122,11 +120,11 @@ class Greys:
         rows = self.pixels.reshape(-1, *self.pixels.shape[2:])
         return np.asarray(rows.take(index, axis=0))
 
-    def lit(self, stored: Singles) -> Singles:
+    def lit(self, stored: Reals) -> Reals:
         """Turn stored values, of no colours, to what is measured of them."""
         return np.interp(stored, np.arange(len(self._light)), self._light)
 
-    def stored(self, values: Singles, changes: Singles) -> Singles:
+    def stored(self, values: Reals, changes: Reals) -> Reals:
         """Turn small changes of values into those of what a picture stores, about.
 
         Noise is about alike in bright and dark parts of that. Differences of colours stay as they
@@ -146,7 +144,7 @@ class Greys:
             return changes
         return np.asarray(changes * np.interp(np.abs(values), self._light, self._rate))
 
-    def contrast(self, levels: Singles) -> float:
+    def contrast(self, levels: Reals) -> float:
         """Difference of two values as a picture stores it, as a share of full scale.
 
         Parameters

@@ -4,14 +4,18 @@ from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
+from cogloupe.numerics.moving_average import (
+    LEVEL_WINDOW,
+    along,
+    by_piece,
+    dot,
+    mean_of_pieces,
+    running_mean,
+)
 from cogloupe.optics.response import UnitStep
-from cogloupe.optics.running import LEVEL_WINDOW, along, by_piece, dot, mean_of_pieces, running_mean
-from cogloupe.robust import scatter
-
-Floats = NDArray[np.floating[Any]]
-Bools = NDArray[np.bool_]
+from cogloupe_calibration.arrays import Bools, Reals
+from cogloupe_calibration.robust import scatter
 
 LEVEL_WINDOWS = (12 * LEVEL_WINDOW, LEVEL_WINDOW)
 """Stretches over which grey levels are averaged, long to short: for steady and for uneven light."""
@@ -29,17 +33,17 @@ class Levelled:
         The steps.
     """
 
-    levels: Floats
-    grey: Floats
+    levels: Reals
+    grey: Reals
 
     @property
-    def rise(self) -> Floats:
+    def rise(self) -> Reals:
         """From material to ground."""
         return np.asarray(self.levels[1] - self.levels[0])
 
 
 def common_levels(
-    profiles: Floats, unit: UnitStep, plain: Bools, windows: tuple[int, ...] = LEVEL_WINDOWS
+    profiles: Reals, unit: UnitStep, plain: Bools, windows: tuple[int, ...] = LEVEL_WINDOWS
 ) -> Levelled:
     """Grey of material and ground beside each sample, shared along the outline.
 
@@ -93,7 +97,7 @@ def common_levels(
     return Levelled(levels, _grey(levels, unit, fixed, slice(None)))
 
 
-def _grey(levels: Floats, unit: UnitStep, fixed: Floats | None, few: slice) -> Floats:
+def _grey(levels: Reals, unit: UnitStep, fixed: Reals | None, few: slice) -> Reals:
     low, high = levels[:, few, None]
     if fixed is None:
         return np.asarray(low + (high - low) * unit.step[few])
@@ -101,7 +105,7 @@ def _grey(levels: Floats, unit: UnitStep, fixed: Floats | None, few: slice) -> F
     return np.asarray(fixed[few] + low * material[few] + high * ground[few])
 
 
-def _sums_of_step(profiles: Floats, step: Floats) -> Floats:
+def _sums_of_step(profiles: Reals, step: Reals) -> Reals:
     """Sums of `_sums` for a step whose two sides make up the whole."""
     k = profiles.shape[1]
     grounds, crossed = np.einsum("nk->n", step), dot(step, step)
@@ -109,7 +113,7 @@ def _sums_of_step(profiles: Floats, step: Floats) -> Floats:
     return np.stack([k - 2 * grounds + crossed, grounds - crossed, crossed, whole - bright, bright])
 
 
-def _sums(profiles: Floats, material: Floats, ground: Floats) -> Floats:
+def _sums(profiles: Reals, material: Reals, ground: Reals) -> Reals:
     """Normal equations of both levels: squares and product of the sides, products with profiles."""
     return np.stack(
         [dot(material, material), dot(material, ground), dot(ground, ground),
@@ -117,21 +121,19 @@ def _sums(profiles: Floats, material: Floats, ground: Floats) -> Floats:
     )  # fmt: skip
 
 
-def taken_up(slope: Floats, values: Floats) -> Floats:
+def least_squares_amplitude(slope: Reals, values: Reals) -> Reals:
     """Move along each profile's slope that takes up most of its values (least squares)."""
     return dot(slope, values) / np.maximum(dot(slope, slope), 1e-12)
 
 
-def beyond_chance(
-    square: Floats | np.floating[Any], by_chance: Floats | np.floating[Any]
-) -> Floats:
+def beyond_chance(square: Reals | np.floating[Any], by_chance: Reals | np.floating[Any]) -> Reals:
     """Share of differences of a mean square that chance, which leaves another, does not explain."""
     # Twice the expectation is the margin within which chance alone often falls.
     excess = np.maximum(square - 2 * by_chance, 0.0)
     return np.asarray(excess / np.maximum(excess + by_chance, 1e-12))
 
 
-def solve_levels(sums: Floats, otherwise: float) -> Floats:
+def solve_levels(sums: Reals, otherwise: float) -> Reals:
     """Material and ground levels from running sums of the two-by-two normal equations."""
     rr, rs, ss, ry, sy = sums
     det = rr * ss - rs**2

@@ -18,9 +18,8 @@ from cogloupe.optics.bevel import (
 )
 from cogloupe.optics.bevel_start import sector_of
 from cogloupe.optics.greys import Greys
-from cogloupe.robust import median
-
-Floats = NDArray[np.floating[Any]]
+from cogloupe_calibration.arrays import Reals
+from cogloupe_calibration.robust import median
 
 STEP_BLURS, BIN_BLURS, PARTS = 2.5, 0.5, 40
 """Where a step tells the camera's curve, how finely that is looked at, and the parts of an outline
@@ -104,7 +103,7 @@ def roughness(profiles: Profiles) -> float:
     return median(np.sqrt(square) * profiles.blur) / median(np.abs(found.rise))
 
 
-def _in_its_errors(z: Floats, share: Floats) -> tuple[float, float]:
+def _in_its_errors(z: Reals, share: Reals) -> tuple[float, float]:
     """Mean square of the average misfit across the edge, in the variance that its parts show.
 
     Gives the root of that variance, too.
@@ -129,7 +128,7 @@ def _in_its_errors(z: Floats, share: Floats) -> tuple[float, float]:
     return float(np.mean((mean / error) ** 2)), median(error)
 
 
-def _half_sectors(normal: Floats) -> NDArray[np.int64]:
+def _half_sectors(normal: Reals) -> NDArray[np.int64]:
     """Number each half, along the outline, of the samples that face each way: shape (n,)."""
     sector = sector_of(normal, SECTORS)
     order = np.argsort(sector, kind="stable")

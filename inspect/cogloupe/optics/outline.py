@@ -1,8 +1,8 @@
 """Follow the outlines of a gear through the pixels, at full resolution.
 
-A light smoothing and the level map of `segment` tell material from ground; the border between
-them is followed, and every place where it passes from one pixel to the next in a row or column is
-noted, in order. `edges` measures there.
+A light smoothing and the level map of `finding.segmentation` tell material from ground; the border
+between them is followed, and every place where it passes from one pixel to the next in a row or
+column is noted, in order. `edges` measures there.
 """
 
 from dataclasses import dataclass
@@ -12,11 +12,10 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from cogloupe.finding.segmentation import Region
+from cogloupe.numerics.moving_average import dot, running_mean
 from cogloupe.optics.greys import Greys
-from cogloupe.optics.running import dot, running_mean
-from cogloupe.segment import Region
-
-Floats = NDArray[np.float64]
+from cogloupe_calibration.arrays import Floats
 
 _BAND, _HALO = 256, 2  # rows divided at a time, and how many more their smoothing needs
 

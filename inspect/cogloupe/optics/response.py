@@ -9,20 +9,18 @@ lopsidedness of its own edges.
 
 from dataclasses import dataclass
 from math import pi, sqrt
-from typing import Any
 
 import cv2
 import numpy as np
-from numpy.typing import NDArray
 
-Floats = NDArray[np.floating[Any]]
+from cogloupe_calibration.arrays import Reals
 
 # Abramowitz and Stegun, Handbook of Mathematical Functions, 26.2.17 (from memory).
 _NEARNESS = 0.2316419
 _POWERS = (0.319381530, -0.356563782, 1.781477937, -1.821255978, 1.330274429)
 
 
-def srgb_light(stored: Floats) -> Floats:
+def srgb_light(stored: Reals) -> Reals:
     """Amount of light behind a stored value, both 0 to 1 (IEC 61966-2-1).
 
     Parameters
@@ -37,7 +35,7 @@ def srgb_light(stored: Floats) -> Floats:
     return np.where(stored <= 0.04045, stored / 12.92, high)
 
 
-def srgb_stored(light: Floats) -> Floats:
+def srgb_stored(light: Reals) -> Reals:
     """Value that stores an amount of light, both 0 to 1: the inverse of `srgb_light`.
 
     Parameters
@@ -52,7 +50,7 @@ def srgb_stored(light: Floats) -> Floats:
     return np.where(light <= 0.0031308, 12.92 * light, high)
 
 
-def unit_step(z: Floats) -> tuple[Floats, Floats]:
+def unit_step(z: Reals) -> tuple[Reals, Reals]:
     """Step from 0 to 1 blurred by one, and its slope.
 
     Parameters
@@ -79,7 +77,7 @@ def unit_step(z: Floats) -> tuple[Floats, Floats]:
     return np.abs((z > 0) - rest), slope
 
 
-def blurs_out(offsets: Floats, place: Floats, scale: Floats) -> Floats:
+def blurs_out(offsets: Reals, place: Reals, scale: Reals) -> Reals:
     """Distance of every pixel of profiles out of their edges, in blurs.
 
     Parameters
@@ -100,7 +98,7 @@ def blurs_out(offsets: Floats, place: Floats, scale: Floats) -> Floats:
     return ((offsets[:, None] - place) * scale).T
 
 
-def bell(z: Floats) -> Floats:
+def bell(z: Reals) -> Reals:
     """Normal density, the slope of a blurred step."""
     density = np.asarray(z * z * -0.5)
     # OpenCV's exponential takes a fifth of the time of numpy's where AVX-512 is missing.
@@ -123,12 +121,12 @@ class UnitStep:
         that both follow from the step.
     """
 
-    step: Floats
-    material: Floats | None
-    ground: Floats | None
+    step: Reals
+    material: Reals | None
+    ground: Reals | None
 
     @property
-    def sides(self) -> tuple[Floats, Floats]:
+    def sides(self) -> tuple[Reals, Reals]:
         """Change of grey with that of material and of ground."""
         if self.material is None or self.ground is None:
             return 1 - self.step, self.step
@@ -155,11 +153,11 @@ class BrokenEdge:
         it, so more than 1.
     """
 
-    width: Floats
-    band: Floats
-    shade: Floats
-    offset: Floats
-    soft: Floats
+    width: Reals
+    band: Reals
+    shade: Reals
+    offset: Reals
+    soft: Reals
 
 
 @dataclass(frozen=True)
@@ -176,15 +174,15 @@ class BrokenStep(UnitStep):
         Change when the shadow's border lies further out, and when it is softer, per blur.
     """
 
-    both: Floats
-    inner: Floats
-    lit: Floats
-    shaded: Floats
-    shifted: Floats
-    softer: Floats
+    both: Reals
+    inner: Reals
+    lit: Reals
+    shaded: Reals
+    shifted: Reals
+    softer: Reals
 
 
-def broken_step(z: Floats, edge: BrokenEdge) -> BrokenStep:
+def broken_step(z: Reals, edge: BrokenEdge) -> BrokenStep:
     """Step of an outline with a band along it and a shadow beside it, and how it changes.
 
     Parameters

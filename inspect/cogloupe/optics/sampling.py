@@ -11,23 +11,19 @@ information bound of the sample ``(sigma_n / A) sqrt(2 sqrt(pi) s)``.
 from dataclasses import dataclass
 from functools import cached_property
 from math import ceil, pi, sqrt
-from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
+from cogloupe.numerics.moving_average import PIECE, dot, running_mean
 from cogloupe.optics.bevel import NO_BEVEL, Bevel
 from cogloupe.optics.grain import PLATEAU_BLURS, PLATEAU_SHARE
 from cogloupe.optics.greys import Greys
 from cogloupe.optics.outline import Crossings, normals
 from cogloupe.optics.response import blurs_out, unit_step
-from cogloupe.optics.running import PIECE, dot, running_mean
-from cogloupe.optics.stepfit import fit_steps
-from cogloupe.robust import median, scatter
-
-Floats = NDArray[np.float64]
-Singles = NDArray[np.floating[Any]]
-Bools = NDArray[np.bool_]
+from cogloupe.optics.step_fit import fit_steps
+from cogloupe_calibration.arrays import Bools, Floats, Reals
+from cogloupe_calibration.robust import median, scatter
 
 BURNT_ENDS, BURNT_EVERY = 3, 4
 """Pixels at an end of a sample most of which touch full scale where its bright level is burnt out
@@ -131,8 +127,8 @@ class Samples:
     levels: Floats
     place: Floats
     crossings: Crossings
-    residual: Singles
-    z: Singles
+    residual: Reals
+    z: Reals
 
     @cached_property
     def texture(self) -> float:
@@ -210,11 +206,11 @@ def sample_edge(greys: Greys, crossings: Crossings, fit: Fit) -> Samples:
     return Samples(points, typical, noise, burnt, levels, t, seen, residual, z)
 
 
-def _rms(residual: Singles) -> Floats:
+def _rms(residual: Reals) -> Floats:
     return np.asarray(np.sqrt(np.mean(residual**2, axis=1)))
 
 
-def _levelled(residual: Singles, z: Singles, band: Floats, typical: float) -> Singles:
+def _levelled(residual: Reals, z: Reals, band: Floats, typical: float) -> Reals:
     """Residuals about levels of each sample's own, which may stray as far as they usually do."""
     z = z.astype(np.float32)
     face = 1 - unit_step(z + band[:, None].astype(np.float32))[0]
@@ -227,7 +223,7 @@ def _levelled(residual: Singles, z: Singles, band: Floats, typical: float) -> Si
     return left
 
 
-def _texture(residual: Singles, z: Singles) -> float:
+def _texture(residual: Reals, z: Reals) -> float:
     """Size of what the levels beside a short flank miss, both sides together, noise taken off.
 
     Plateau pixels are averaged over a dozen neighbouring samples, about what lies beside a flank of
@@ -266,7 +262,7 @@ def _reach(blur: float, bevel_px: float) -> int:
 
 def profiles_across(
     greys: Greys, crossings: Crossings, reach: int
-) -> tuple[Singles, Singles, NDArray[np.int64]]:
+) -> tuple[Reals, Reals, NDArray[np.int64]]:
     """Take grey values across an outline, from material to ground.
 
     Parameters

@@ -9,19 +9,17 @@ from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from functools import partial
 from math import ceil, exp, hypot, log
-from typing import Any
 
 import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from cogloupe.numerics.bounded_least_squares import BoundedFit, fit_within
 from cogloupe.optics.bevel import Profiles, levels_beside, single_steps
-from cogloupe.optics.bounded_fit import BoundedFit, fit_within
 from cogloupe.optics.greys import Greys
 from cogloupe.optics.response import srgb_light, srgb_stored, unit_step
-from cogloupe.robust import median
-
-Floats = NDArray[np.floating[Any]]
+from cogloupe_calibration.arrays import Reals
+from cogloupe_calibration.robust import median
 
 BIN_PX, FINE_PX = 0.25, 0.1
 """How finely the averaged edge is looked at, and worked out."""
@@ -81,10 +79,10 @@ class _Edge:
     `levels` are those of material and ground, the first to within `loose`.
     """
 
-    distance: Floats
-    value: Floats
-    u: Floats
-    levels: Floats
+    distance: Reals
+    value: Reals
+    u: Reals
+    levels: Reals
     blur: float
     loose: float = 0.2
 
@@ -149,7 +147,7 @@ def _fit(edge: _Edge) -> Sharpening | None:
     low = [-3.0, 0.3, material - edge.loose, ground - GROUND_LOOSE, 0.0, log(RADII_PX[0])]
     high = [3.0, 8.0, material + edge.loose, ground + GROUND_LOOSE, MOST_AMOUNT, log(RADII_PX[1])]
 
-    def left(sizes: Floats, curved: bool) -> Floats:
+    def left(sizes: Reals, curved: bool) -> Reals:
         shape = np.clip(_sharp_edge(edge.distance, sizes, curved), 0.0, 1.0)
         off = (shape - edge.value) / edge.u
         return np.append(off, (sizes[5] - log(USUAL_PX)) / USUAL_SPREAD) if len(sizes) > 4 else off
@@ -181,7 +179,7 @@ def _fit(edge: _Edge) -> Sharpening | None:
     return Sharpening(float(sizes[4]), exp(float(sizes[5])), clipped)
 
 
-def _sharp_edge(distance: Floats, sizes: Floats, curved: bool) -> Floats:
+def _sharp_edge(distance: Reals, sizes: Reals, curved: bool) -> Reals:
     """Values that a camera makes of a straight edge, before it clips those that do not fit.
 
     `sizes` are place, blur and both levels, and where the camera sharpens, how much, and the
@@ -203,7 +201,7 @@ def _sharp_edge(distance: Floats, sizes: Floats, curved: bool) -> Floats:
     return np.asarray(np.interp(distance, fine, stored + amount * (stored - mean)))
 
 
-def _gaussian(spread: float) -> Floats:
+def _gaussian(spread: float) -> Reals:
     """Weights of a Gaussian mean, `spread` in samples."""
     reach = ceil(TAIL * spread)
     weights = np.exp(-0.5 * (np.arange(-reach, reach + 1) / spread) ** 2)

@@ -13,9 +13,8 @@ from math import floor, pi
 from typing import Literal
 
 import numpy as np
-from numpy.typing import NDArray
 
-Floats = NDArray[np.float64]
+from cogloupe_calibration.arrays import Floats
 
 StepRule = Literal["accumulator", "nearest", "fixed"]
 STEP_RULES: tuple[StepRule, ...] = ("accumulator", "nearest", "fixed")

@@ -20,6 +20,7 @@ from pydantic import (
 )
 
 from cogloupe.planning.indexing import StepRule, Train
+from cogloupe.wording.wrong_fields import wrong_field
 from cogloupe_calibration.errors import UseError
 
 MACHINE_FILE = "machine.toml"
@@ -115,7 +116,7 @@ class Machine(BaseModel):
     max_step_rate_hz: float | None = _rate("steps a second the motor follows under load")
 
     @model_validator(mode="after")
-    def _hangs_together(self) -> Self:
+    def _check_consistency(self) -> Self:
         if self.belt_teeth is not None and self.drive_ratio[1] == 1:
             raise ValueError(
                 "belt_teeth is given, so drive_ratio must be the pulleys' teeth: write "
@@ -244,32 +245,3 @@ def make_machine(given: Mapping[str, object], where: str = "") -> Machine:
         return Machine.model_validate(given)
     except ValidationError as error:
         raise UseError(wrong_field(error, Machine, where)) from error
-
-
-def wrong_field(error: ValidationError, model: type[BaseModel], where: str) -> str:
-    """Sentence for the first thing wrong in a file or in what was given.
-
-    Parameters
-    ----------
-    error : ValidationError
-        What was found.
-    model : type of BaseModel
-        Model that was filled; its fields' descriptions say what is allowed.
-    where : str
-        File it came from; may be empty.
-
-    Returns
-    -------
-    str
-        One line.
-    """
-    first = error.errors()[0]
-    prefix = f"{where}: " if where else ""
-    if not first["loc"]:
-        return prefix + first["msg"].removeprefix("Value error, ")
-    name = str(first["loc"][0])
-    field = model.model_fields.get(name)
-    if field is None:
-        return f"{prefix}{name} is not known here: use {', '.join(model.model_fields)}"
-    # In a list, the entry that is wrong says more than the whole list.
-    return f"{prefix}{name} = {first['input']!r} will not do: give {field.description}"

@@ -8,7 +8,6 @@ from dataclasses import dataclass
 from fractions import Fraction
 from math import pi, sqrt, tan
 
-from cogloupe.cautions import CautionCode, cautions_for
 from cogloupe.forms.check_sizes import (
     STANDARD_PIN,
     Chord,
@@ -27,6 +26,7 @@ from cogloupe.planning.hob_setting import HobSetting, form_cutter_number, hob_se
 from cogloupe.planning.indexing import Rates, Spacing, StepRule, Train
 from cogloupe.planning.machine import Machine
 from cogloupe.planning.request import PlanRequest
+from cogloupe.wording.cautions import CautionCode, cautions_for
 from cogloupe_calibration.errors import UseError
 
 # Common practice, no source: share of the depth left for the last pass; usual backlash, modules.

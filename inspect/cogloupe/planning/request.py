@@ -8,7 +8,7 @@ from typing import Annotated, Literal, Self
 from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, ValidationError, model_validator
 
 from cogloupe.forms.basic_racks import BasicRack, basic_rack, rack_for_angle
-from cogloupe.planning.machine import wrong_field
+from cogloupe.wording.wrong_fields import wrong_field
 from cogloupe_calibration.errors import UseError
 from cogloupe_calibration.units import MM_PER_INCH, parse_length
 
@@ -76,7 +76,7 @@ class PlanRequest(BaseModel):
     counts_to: int = Field(default=120, strict=True, ge=5, le=1000, description="5 to 1000 teeth")
 
     @model_validator(mode="after")
-    def _hangs_together(self) -> Self:
+    def _check_consistency(self) -> Self:
         if (self.module_mm is None) == (self.dp is None):
             raise ValueError("give either module_mm or dp, one of the two")
         if self.counts_to < self.counts_from:

@@ -8,14 +8,12 @@ from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 from matplotlib.lines import Line2D
 from matplotlib.patches import Patch, Rectangle
-from numpy.typing import NDArray
 
 from cogloupe.report.styles import ALARM, FAINT, GRID, INK, PAPER, SIDE_STYLES
+from cogloupe_calibration.arrays import Floats
 from cogloupe_calibration.circle import CircleScale
 from cogloupe_calibration.grid_scale import GridScale
 from cogloupe_calibration.ruled import RuledScale
-
-Floats = NDArray[np.float64]
 
 _WIDTH_IN, _DPI, FONT = 10.6, 150, 9.5
 _LONG = 0.9  # a residual at the 95th percentile is drawn as long as this share of a spacing

@@ -18,8 +18,8 @@ from numpy.typing import NDArray
 from PIL import Image, ImageDraw, ImageFont
 
 from cogloupe.report.styles import PAPER, rgb
+from cogloupe_calibration.arrays import Floats
 
-Floats = NDArray[np.float64]
 Canvas = NDArray[np.uint8]
 
 _SHIFT = 4

@@ -4,16 +4,14 @@ import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 from matplotlib.lines import Line2D
-from numpy.typing import NDArray
 
 from cogloupe.causes.diagnosis import Diagnosis, aligned
 from cogloupe.causes.pattern_layout import SHARED
 from cogloupe.causes.table import NONE
 from cogloupe.report.axes import FONT, plain_axes, tooth_axis
-from cogloupe.report.numbers import COVERAGE
 from cogloupe.report.styles import ALARM, FAINT, INK, PAPER, SIDE_STYLES
-
-Floats = NDArray[np.float64]
+from cogloupe.wording.numbers import COVERAGE
+from cogloupe_calibration.arrays import Floats
 
 _WIDTH_IN, _DPI = 10.6, 110
 _NAMES = {

@@ -8,7 +8,7 @@ from cogloupe import __version__
 from cogloupe.causes.diagnosis import Diagnosis
 from cogloupe.causes.harmonics import found_only, harmonics
 from cogloupe.causes.table import NONE
-from cogloupe.reading import Reading
+from cogloupe.reading.models import Reading
 from cogloupe.report.causes_chart import causes_chart
 from cogloupe.report.causes_text import (
     CauseRow,
@@ -19,8 +19,8 @@ from cogloupe.report.causes_text import (
     verdict,
 )
 from cogloupe.report.charts import figure_png
+from cogloupe.report.gear_name import gear_name
 from cogloupe.report.markup import data_uri, page_template
-from cogloupe.report.numbers import gear_name
 from cogloupe.report.table import sentence_table
 
 _MOST_WAVES = 5

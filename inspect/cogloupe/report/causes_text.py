@@ -6,11 +6,11 @@ from fractions import Fraction
 
 from cogloupe.causes.diagnosis import Diagnosis, Finding, Ranked
 from cogloupe.causes.harmonics import Harmonic
+from cogloupe.causes.machine_units import Size, drive_periods
+from cogloupe.causes.pattern_text import could_be
 from cogloupe.causes.shapes import alias
-from cogloupe.causes.sizes import Size, drive_periods
 from cogloupe.causes.table import NONE
-from cogloupe.causes.words import could_be
-from cogloupe.report.numbers import rounded, with_uncertainty, with_unit
+from cogloupe.wording.numbers import rounded, with_uncertainty, with_unit
 
 CLEAR, LIKELY = 0.9, 0.6
 """Probabilities from which a cause is called clear, and likely."""

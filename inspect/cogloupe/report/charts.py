@@ -15,14 +15,13 @@ from matplotlib.patches import Patch
 from matplotlib.ticker import FixedLocator
 from numpy.typing import NDArray
 
-from cogloupe.reading import Reading
+from cogloupe.reading.models import Reading
 from cogloupe.report.axes import FONT, plain_axes, tooth_step
 from cogloupe.report.canvas import encoded
-from cogloupe.report.numbers import COVERAGE, rounded
 from cogloupe.report.styles import FAINT, INK, PAPER, SIDE_STYLES, SideStyle
 from cogloupe.report.wording import Extremes, over_turn
-
-Floats = NDArray[np.float64]
+from cogloupe.wording.numbers import COVERAGE, rounded
+from cogloupe_calibration.arrays import Floats
 
 _WIDTH_IN, _DPI = 10.6, 150
 _BAR = 0.36

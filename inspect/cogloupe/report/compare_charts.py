@@ -8,17 +8,15 @@ from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 from matplotlib.lines import Line2D
 from matplotlib.ticker import FixedLocator, MaxNLocator
-from numpy.typing import NDArray
 
 from cogloupe.comparing.compare import Comparison
 from cogloupe.comparing.series import Trend
 from cogloupe.comparing.tooth_pattern import centred, flank_array, turned
-from cogloupe.reading import SIDES, Reading
+from cogloupe.reading.models import SIDES, Reading
 from cogloupe.report.axes import FONT, plain_axes, tooth_axis
-from cogloupe.report.numbers import COVERAGE
 from cogloupe.report.styles import FAINT, INK, PAPER, SIDE_STYLES
-
-Floats = NDArray[np.float64]
+from cogloupe.wording.numbers import COVERAGE
+from cogloupe_calibration.arrays import Floats
 
 _WIDTH_IN, _DPI = 10.6, 110
 _BEFORE = "#8a9299"

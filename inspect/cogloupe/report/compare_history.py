@@ -8,6 +8,14 @@ from cogloupe.comparing.compare import Comparison
 from cogloupe.comparing.compared_figures import KINDS, Value
 from cogloupe.report.compare_text import VERDICTS, value_text
 
+HISTORY_FIGURES = (
+    ("scatter", "spread less once a turn"),
+    ("single", "largest single pitch"),
+    ("total", "total cumulative pitch"),
+    ("runout", "runout"),
+    ("thickness", "tooth thickness"),
+)
+
 
 @dataclass(frozen=True)
 class HistoryRow:
@@ -23,13 +31,6 @@ class HistoryRow:
     kind: str
 
 
-HISTORY_FIGURES = (
-    ("scatter", "spread less once a turn"),
-    ("single", "largest single pitch"),
-    ("total", "total cumulative pitch"),
-    ("runout", "runout"),
-    ("thickness", "tooth thickness"),
-)
 _UNITS = {kind.key: kind.unit for kind in KINDS}
 
 

@@ -26,8 +26,8 @@ from cogloupe.report.compare_text import (
     pairing,
     shared,
 )
+from cogloupe.report.gear_name import gear_name
 from cogloupe.report.markup import data_uri, page_template
-from cogloupe.report.numbers import gear_name
 
 _STYLES = {"better": "green", "worse": "red", "changed": "yellow"}
 

@@ -3,19 +3,13 @@
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
-from cogloupe.cautions import cautions_for
 from cogloupe.comparing.change_tests import Change, Verdict
 from cogloupe.comparing.compare import Comparison
 from cogloupe.comparing.compared_figures import Value
 from cogloupe.comparing.trials import NOTHING
-from cogloupe.report.numbers import (
-    COVERAGE,
-    gear_name,
-    rounded,
-    tooth_list,
-    with_uncertainty,
-    with_unit,
-)
+from cogloupe.report.gear_name import gear_name
+from cogloupe.wording.cautions import cautions_for
+from cogloupe.wording.numbers import COVERAGE, rounded, tooth_list, with_uncertainty, with_unit
 
 CAUTIONS = cautions_for("isolate", "cutter", "eyes", "current")
 VERDICTS: dict[Verdict, str] = {

@@ -2,23 +2,42 @@
 
 from dataclasses import dataclass
 
-from cogloupe.reading import SIDES, ChordSize, PerSide, Reading, SizeAround, Tooth
-from cogloupe.report.numbers import (
+from cogloupe.reading.models import SIDES, ChordSize, PerSide, Reading, SizeAround, Tooth
+from cogloupe.report.gear_name import stated_in_dp
+from cogloupe.report.rows import Cell, cells
+from cogloupe.wording.numbers import (
     NOT_SEEN,
     expanded,
     length,
     rounded,
-    stated_in_dp,
     with_uncertainty,
     with_unit,
 )
-from cogloupe.report.rows import Cell, cells
 
 PROFILE_COLUMNS: tuple[tuple[str, str], ...] = (
     ("profile_total_um", "F_α"),
     ("profile_form_um", "f_fα"),
     ("profile_slope_um", "f_Hα"),
     ("pressure_angle_deg", "α / °"),
+)
+
+
+_SIDE_FIGURES = (
+    ("total profile deviation, mean of the teeth", "F_α", "profile_total_mean_um", "µm", None),
+    ("profile form deviation, mean of the teeth", "f_fα", "profile_form_mean_um", "µm", None),
+    ("profile slope deviation, mean of the teeth", "f_Hα", "profile_slope_mean_um", "µm",
+     "profile_slope_spread_um"),
+    ("pressure angle fitted, mean of the teeth", "α", "pressure_angle_side_mean_deg", "°",
+     "pressure_angle_spread_deg"),
+)  # fmt: skip
+_SHAPE_FIGURES = (
+    ("width where the flanks meet the tips", "tip_width_mm", "tip_diameter_mm"),
+    ("width on the measuring circle", "width_mm", "measuring"),
+    ("width on the form circle", "form_width_mm", "form_diameter_mm"),
+    ("width near the floor", "near_floor_width_mm", "near_floor_diameter_mm"),
+    ("width of the floor", "floor_width_mm", ""),
+    ("fillet radius, mean of both", "fillet_radius_mm", ""),
+    ("depth, tip to floor", "depth_mm", ""),
 )
 
 
@@ -52,16 +71,6 @@ class SizeRow:
     around: str
     spread: str
     nominal: str
-
-
-_SIDE_FIGURES = (
-    ("total profile deviation, mean of the teeth", "F_α", "profile_total_mean_um", "µm", None),
-    ("profile form deviation, mean of the teeth", "f_fα", "profile_form_mean_um", "µm", None),
-    ("profile slope deviation, mean of the teeth", "f_Hα", "profile_slope_mean_um", "µm",
-     "profile_slope_spread_um"),
-    ("pressure angle fitted, mean of the teeth", "α", "pressure_angle_side_mean_deg", "°",
-     "pressure_angle_spread_deg"),
-)  # fmt: skip
 
 
 def profile_rows(reading: Reading) -> list[SideRow]:
@@ -129,17 +138,6 @@ def flank_profiles(reading: Reading) -> list[tuple[int, tuple[Cell, ...]]]:
 def _profile_cells(tooth: Tooth) -> tuple[Cell, ...]:
     names = [name for name, _ in PROFILE_COLUMNS]
     return (*cells(tooth.left, names, "slope"), *cells(tooth.right, names, "slope"))
-
-
-_SHAPE_FIGURES = (
-    ("width where the flanks meet the tips", "tip_width_mm", "tip_diameter_mm"),
-    ("width on the measuring circle", "width_mm", "measuring"),
-    ("width on the form circle", "form_width_mm", "form_diameter_mm"),
-    ("width near the floor", "near_floor_width_mm", "near_floor_diameter_mm"),
-    ("width of the floor", "floor_width_mm", ""),
-    ("fillet radius, mean of both", "fillet_radius_mm", ""),
-    ("depth, tip to floor", "depth_mm", ""),
-)
 
 
 def gap_shape_rows(reading: Reading) -> list[ShapeRow]:

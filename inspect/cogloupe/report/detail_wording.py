@@ -1,7 +1,8 @@
 """Plain sentences on micrometer readings and on what limits the use of the flanks."""
 
-from cogloupe.reading import GapTheory, Reading, SizeCheck
-from cogloupe.report.numbers import expanded, rounded, stated_in_dp, with_uncertainty
+from cogloupe.reading.models import GapTheory, Reading, SizeCheck
+from cogloupe.report.gear_name import stated_in_dp
+from cogloupe.wording.numbers import expanded, rounded, with_uncertainty
 from cogloupe_calibration.units import MM_PER_INCH
 
 

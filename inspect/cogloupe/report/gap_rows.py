@@ -1,7 +1,7 @@
 """What the gaps tell, as rows for the page and lines for the screen."""
 
-from cogloupe.cutting.findings import Candidate, Cutting, Identity, SizeFound
-from cogloupe.report.numbers import resolved, with_uncertainty
+from cogloupe.reading.cutting_models import Candidate, Cutting, Identity, SizeFound
+from cogloupe.wording.numbers import resolved, with_uncertainty
 from cogloupe_calibration.units import MM_PER_INCH
 
 LEAST_SHOWN = 0.005

@@ -4,11 +4,12 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from cogloupe.evidence import GapSheet
-from cogloupe.reading import GapTheory, Reading
-from cogloupe.report.canvas import Canvas, Floats, Label, draw_lines, stretches, write_labels
+from cogloupe.figures.drawing_data import GapSheet
+from cogloupe.reading.models import GapTheory, Reading
+from cogloupe.report.canvas import Canvas, Label, draw_lines, stretches, write_labels
 from cogloupe.report.legend import Key, legend_strip, round_length
 from cogloupe.report.styles import FAINT, INK
+from cogloupe_calibration.arrays import Floats
 
 WIDTH, HEIGHT = 1600, 1000
 _EDGE, _TOP = 40, 60

@@ -7,7 +7,6 @@ import numpy as np
 
 from cogloupe.report.canvas import (
     Canvas,
-    Floats,
     Label,
     arrow_head,
     circle_line,
@@ -17,6 +16,7 @@ from cogloupe.report.canvas import (
     write_labels,
 )
 from cogloupe.report.styles import ALARM, INK, SIDE_STYLES
+from cogloupe_calibration.arrays import Floats
 
 _SIZE = 21
 _ROW = 38

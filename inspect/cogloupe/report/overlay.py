@@ -6,11 +6,10 @@ from math import floor, log10, pi, radians
 import numpy as np
 from numpy.typing import NDArray
 
-from cogloupe.evidence import Evidence
-from cogloupe.reading import Reading
+from cogloupe.figures.drawing_data import DrawingData
+from cogloupe.reading.models import Reading
 from cogloupe.report.canvas import (
     Canvas,
-    Floats,
     Label,
     View,
     arrow_head,
@@ -26,9 +25,10 @@ from cogloupe.report.canvas import (
 )
 from cogloupe.report.detail_wording import interferes
 from cogloupe.report.legend import EDGE, Key, legend_strip, mark
-from cogloupe.report.numbers import resolved
 from cogloupe.report.styles import ALARM, INK, SIDE_STYLES, SideStyle
 from cogloupe.report.wording import at_worst, flanks
+from cogloupe.wording.numbers import resolved
+from cogloupe_calibration.arrays import Floats
 
 LONG_SIDE = 1600
 _PANEL_HEIGHT = 1400
@@ -53,14 +53,14 @@ class _Frame:
     figures: int
 
 
-def overlay_png(reading: Reading, evidence: Evidence, factor: float | None = None) -> bytes:
+def overlay_png(reading: Reading, drawing: DrawingData, factor: float | None = None) -> bytes:
     """Draw the overlay as a PNG picture.
 
     Parameters
     ----------
     reading : Reading
         The figures.
-    evidence : Evidence
+    drawing : DrawingData
         The picture, and the points measured on it.
     factor : float, optional
         Exaggeration of the deviations; without one, `round_factor`.
@@ -69,17 +69,17 @@ def overlay_png(reading: Reading, evidence: Evidence, factor: float | None = Non
     -------
     bytes
     """
-    return encoded(overlay(reading, evidence, factor), ".png")
+    return encoded(overlay(reading, drawing, factor), ".png")
 
 
-def overlay(reading: Reading, evidence: Evidence, factor: float | None = None) -> Canvas:
+def overlay(reading: Reading, drawing: DrawingData, factor: float | None = None) -> Canvas:
     """Draw theory, deviations, tooth numbers, marks and a legend over the photograph.
 
     Parameters
     ----------
     reading : Reading
         The figures.
-    evidence : Evidence
+    drawing : DrawingData
         The picture, and the points measured on it.
     factor : float, optional
         Exaggeration of the deviations; without one, `round_factor`.
@@ -89,11 +89,11 @@ def overlay(reading: Reading, evidence: Evidence, factor: float | None = None) -
     ndarray, shape (h, w, 3), uint8
         RGB, long side about 1600 pixels.
     """
-    frame = _frame(reading, evidence, factor or round_factor(reading, evidence))
-    canvas = grey_toned(evidence.picture, frame.view)
-    draw_lines(canvas, [frame.view.place(evidence.theory_xy)], INK, 1, closed=True)
+    frame = _frame(reading, drawing, factor or round_factor(reading, drawing))
+    canvas = grey_toned(drawing.picture, frame.view)
+    draw_lines(canvas, [frame.view.place(drawing.theory_xy)], INK, 1, closed=True)
     keys = [Key("theory", "theoretical gear, on the axis of the teeth")]
-    keys += _draw_deviations(canvas, evidence, reading.calibration.mm_per_px, frame)
+    keys += _draw_deviations(canvas, drawing, reading.calibration.mm_per_px, frame)
     keys += _draw_circles(canvas, reading, frame)
     keys += _draw_limits(canvas, reading, frame)
     keys += _draw_eccentricity(canvas, reading, frame)
@@ -110,14 +110,14 @@ def _worst_key(reading: Reading) -> list[Key]:
     return [Key("worst", "tooth with the largest single pitch reading", str(worst.tooth))]
 
 
-def round_factor(reading: Reading, evidence: Evidence) -> float:
+def round_factor(reading: Reading, drawing: DrawingData) -> float:
     """Round exaggeration that makes the largest deviation about a third of a tooth's thickness.
 
     Parameters
     ----------
     reading : Reading
         The figures.
-    evidence : Evidence
+    drawing : DrawingData
         The points measured.
 
     Returns
@@ -125,7 +125,7 @@ def round_factor(reading: Reading, evidence: Evidence) -> float:
     float
         At least 1; 100 where there is no deviation to draw.
     """
-    used = np.abs(evidence.deviation_um[evidence.used])
+    used = np.abs(drawing.deviation_um[drawing.used])
     used = used[np.isfinite(used)]
     if used.size == 0 or used.max() == 0:
         return 100.0
@@ -140,33 +140,33 @@ def _thickness_mm(reading: Reading) -> float:
     return reading.summary.thickness_mean_mm or pi / 2 * reading.gear.module_mm
 
 
-def _frame(reading: Reading, evidence: Evidence, factor: float) -> _Frame:
-    h, w = evidence.picture.shape[:2]
-    seen = np.concatenate([evidence.contour_xy, evidence.flank_xy])
+def _frame(reading: Reading, drawing: DrawingData, factor: float) -> _Frame:
+    h, w = drawing.picture.shape[:2]
+    seen = np.concatenate([drawing.contour_xy, drawing.flank_xy])
     points = seen if len(seen) else np.array([[0.0, 0.0], [w - 1.0, h - 1.0]])
     view = view_round(points, _MARGIN, LONG_SIDE, _PANEL_HEIGHT)
     px_per_mm = view.scale / reading.calibration.mm_per_px
     datum = np.array([reading.datum.x_px, reading.datum.y_px])
     measuring = reading.gear.measuring_diameter_mm / 2 * px_per_mm
     # The drawn outline decides where the tips are; the figure is for a gear without one.
-    reach = np.hypot(*(evidence.theory_xy - datum).T) * view.scale
+    reach = np.hypot(*(drawing.theory_xy - datum).T) * view.scale
     tip = float(reach.max()) if reach.size else measuring + reading.gear.module_mm * px_per_mm
     return _Frame(view, view.place(datum), px_per_mm, measuring, tip, factor, 22)
 
 
 def _flank_lines(
-    evidence: Evidence, side: int, mm_per_px: float, frame: _Frame
+    drawing: DrawingData, side: int, mm_per_px: float, frame: _Frame
 ) -> list[tuple[Floats, Floats]]:
     """Theoretical and exaggerated line of every stretch of flank measured without a break."""
-    chosen = np.flatnonzero(evidence.side == side)
-    radius = np.hypot(*(frame.view.place(evidence.flank_xy[chosen]) - frame.centre).T)
-    order = chosen[np.lexsort((radius, evidence.tooth[chosen]))]
-    off_mm = 1e-3 * evidence.deviation_um[order, None] * evidence.flank_normal[order]
-    theory = evidence.flank_xy[order] - off_mm / mm_per_px
+    chosen = np.flatnonzero(drawing.side == side)
+    radius = np.hypot(*(frame.view.place(drawing.flank_xy[chosen]) - frame.centre).T)
+    order = chosen[np.lexsort((radius, drawing.tooth[chosen]))]
+    off_mm = 1e-3 * drawing.deviation_um[order, None] * drawing.flank_normal[order]
+    theory = drawing.flank_xy[order] - off_mm / mm_per_px
     drawn = theory + frame.factor * off_mm / mm_per_px
     return [
         (frame.view.place(theory[part]), frame.view.place(drawn[part]))
-        for part in _stretches(evidence.tooth[order], evidence.used[order])
+        for part in _stretches(drawing.tooth[order], drawing.used[order])
     ]
 
 
@@ -178,14 +178,14 @@ def _stretches(tooth: NDArray[np.int64], used: NDArray[np.bool_]) -> list[NDArra
 
 
 def _draw_deviations(
-    canvas: Canvas, evidence: Evidence, mm_per_px: float, frame: _Frame
+    canvas: Canvas, drawing: DrawingData, mm_per_px: float, frame: _Frame
 ) -> list[Key]:
-    width = 2 if len(np.unique(evidence.tooth)) <= 80 else 1
+    width = 2 if len(np.unique(drawing.tooth)) <= 80 else 1
     for style in SIDE_STYLES:
-        pairs = _flank_lines(evidence, style.index, mm_per_px, frame)
+        pairs = _flank_lines(drawing, style.index, mm_per_px, frame)
         fill_areas(canvas, [np.concatenate([a, b[::-1]]) for a, b in pairs], style.colour, 0.45)
         draw_lines(canvas, [drawn for _, drawn in pairs], style.pen, width)
-    cut = frame.view.place(evidence.flank_xy[~evidence.used])
+    cut = frame.view.place(drawing.flank_xy[~drawing.used])
     draw_lines(canvas, list(cut[:, None] + np.array([[-1.5, 0.0], [1.5, 0.0]])), ALARM, 2)
     drawn = [
         Key(style.side, f"{style.side} flank, deviation × {frame.factor:g}")

@@ -5,7 +5,7 @@ from math import floor, hypot, log10
 
 from markupsafe import Markup
 
-from cogloupe.reading import BudgetLine, Reading
+from cogloupe.reading.models import BudgetLine, Reading
 from cogloupe.report.detail_rows import (
     PROFILE_COLUMNS,
     flank_profiles,
@@ -15,18 +15,12 @@ from cogloupe.report.detail_rows import (
 )
 from cogloupe.report.detail_wording import check_sentences, limit_sentences
 from cogloupe.report.gap_rows import candidate_rows, measure_rows, situation_rows
+from cogloupe.report.gear_name import gear_name, gear_origin, gear_size
 from cogloupe.report.markup import data_uri, page_template
-from cogloupe.report.numbers import (
-    NOT_SEEN,
-    gear_name,
-    gear_origin,
-    gear_size,
-    tooth_list,
-    with_uncertainty,
-)
 from cogloupe.report.rows import GAP_COLUMNS, Cell, gap_rows, summary_rows, tooth_rows
 from cogloupe.report.set_rows import set_rows
 from cogloupe.report.wording import verdict
+from cogloupe.wording.numbers import NOT_SEEN, tooth_list, with_uncertainty
 
 # In the order in which the page shows them.
 CAPTIONS: dict[str, str] = {

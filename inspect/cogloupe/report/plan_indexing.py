@@ -15,8 +15,8 @@ from cogloupe.planning.indexing import (
 from cogloupe.planning.indexing import step_arc_um as step_arc
 from cogloupe.planning.machine import Machine
 from cogloupe.planning.plan import IndexingPlan, Plan
-from cogloupe.report.numbers import tooth_list
 from cogloupe.report.plan_text import Row, Section, fraction, length_row, text_row
+from cogloupe.wording.numbers import tooth_list
 
 _PATTERN_SHOWN = 24
 

@@ -9,15 +9,7 @@ from math import degrees
 from cogloupe.forms.check_sizes import PinSize, SpanSize
 from cogloupe.planning.plan import MatePlan, Plan
 from cogloupe.report.plan_indexing import indexing_sections
-from cogloupe.report.plan_text import (
-    Row,
-    Section,
-    angle,
-    in_words,
-    length_row,
-    share,
-    text_row,
-)
+from cogloupe.report.plan_text import Row, Section, angle, in_words, length_row, share, text_row
 from cogloupe_calibration.units import MM_PER_INCH
 
 

@@ -5,11 +5,10 @@ from math import ceil, sqrt
 
 import numpy as np
 
-from cogloupe.evidence import ProfileSheet
-from cogloupe.reading import Reading
+from cogloupe.figures.drawing_data import ProfileSheet
+from cogloupe.reading.models import Reading
 from cogloupe.report.canvas import (
     Canvas,
-    Floats,
     Label,
     draw_lines,
     stretches,
@@ -18,6 +17,7 @@ from cogloupe.report.canvas import (
 )
 from cogloupe.report.legend import round_length
 from cogloupe.report.styles import FAINT, GRID, INK, SIDE_STYLES
+from cogloupe_calibration.arrays import Floats
 
 WIDTH = 1600
 _TOP, _MEANS, _FOOT = 62, 330, 40

@@ -3,17 +3,12 @@
 from collections.abc import Iterable
 from dataclasses import dataclass
 
-from cogloupe.reading import SIDES, PerSide, Reading, Summary, Tooth
-from cogloupe.report.numbers import (
-    NOT_SEEN,
-    clock,
-    length,
-    resolved,
-    rounded,
-    stated_in_dp,
-    with_uncertainty,
-)
+from cogloupe.reading.models import SIDES, PerSide, Reading, Summary, Tooth
+from cogloupe.report.gear_name import stated_in_dp
 from cogloupe.report.wording import at_worst
+from cogloupe.wording.numbers import NOT_SEEN, clock, length, resolved, rounded, with_uncertainty
+
+_FLANK_COLUMNS = ("single_pitch_um", "cumulative_pitch_um", "profile_total_um")
 
 
 @dataclass(frozen=True)
@@ -241,9 +236,6 @@ def class_range(found: tuple[int, int]) -> str:
     """
     low, high = found
     return str(low) if low == high else f"{low} to {high}"
-
-
-_FLANK_COLUMNS = ("single_pitch_um", "cumulative_pitch_um", "profile_total_um")
 
 
 @dataclass(frozen=True)

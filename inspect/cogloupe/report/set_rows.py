@@ -2,8 +2,8 @@
 
 from dataclasses import dataclass
 
-from cogloupe.report.numbers import NOT_SEEN
-from cogloupe.sets.photo_set import PhotoSet
+from cogloupe.reading.photo_set import PhotoSet
+from cogloupe.wording.numbers import NOT_SEEN
 
 
 @dataclass(frozen=True)

@@ -6,7 +6,7 @@ colour-blind.
 
 from dataclasses import dataclass
 
-from cogloupe.reading import SIDES, Side
+from cogloupe.reading.models import SIDES, Side
 
 INK = "#22272b"
 FAINT = "#8a9299"

@@ -6,9 +6,10 @@ from rich import box
 from rich.table import Table
 from rich.text import Text
 
-from cogloupe.reading import Reading
-from cogloupe.report.numbers import gear_size, with_uncertainty
+from cogloupe.reading.models import Reading
+from cogloupe.report.gear_name import gear_size
 from cogloupe.report.wording import at_worst
+from cogloupe.wording.numbers import with_uncertainty
 
 _COLUMNS = (
     "f_p / µm\nat tooth",

@@ -9,15 +9,15 @@ from math import isclose
 from typing import Literal
 
 from cogloupe.forms.basic_racks import RACK_NAMES, basic_rack
-from cogloupe.reading import SIDES, Flank, GearInfo, Reading, Side
+from cogloupe.reading.models import SIDES, Flank, GearInfo, Reading, Side
 from cogloupe.report.detail_wording import check_sentences, limit_sentences
-from cogloupe.report.numbers import (
+from cogloupe.report.gear_name import stated_in_dp
+from cogloupe.wording.numbers import (
     clock,
     expanded,
     length,
     resolved,
     rounded,
-    stated_in_dp,
     tooth_list,
     with_uncertainty,
 )

@@ -6,11 +6,11 @@ from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 from types import MappingProxyType
 
-from cogloupe.evidence import Evidence
-from cogloupe.reading import Reading
-from cogloupe.reading_files import reading_json, teeth_csv
-from cogloupe.report.beside import Draw, charts_here
+from cogloupe.figures.drawing_data import DrawingData
+from cogloupe.reading.files import reading_json, teeth_csv
+from cogloupe.reading.models import Reading
 from cogloupe.report.canvas import encoded
+from cogloupe.report.chart_process import Draw, charts_here
 from cogloupe.report.gap_sheet import gap_sheet
 from cogloupe.report.overlay import overlay
 from cogloupe.report.page import report_html
@@ -20,7 +20,7 @@ from cogloupe_calibration.errors import UseError
 
 def write_report(
     reading: Reading,
-    evidence: Evidence,
+    drawing: DrawingData,
     folder: Path,
     draw: Draw = charts_here,
     extra: Mapping[str, bytes] = MappingProxyType({}),
@@ -31,7 +31,7 @@ def write_report(
     ----------
     reading : Reading
         The figures.
-    evidence : Evidence
+    drawing : DrawingData
         The picture, and the points measured on it.
     folder : Path
         Where to; made where it is not there.
@@ -50,7 +50,7 @@ def write_report(
     Every file is first written whole under another name in the same folder, then renamed, so that
     nobody sees half a file; reading.json comes last, so that where it is, the others are.
     """
-    files = report_files(reading, evidence, draw, extra)
+    files = report_files(reading, drawing, draw, extra)
     try:
         folder.mkdir(parents=True, exist_ok=True)
         _write_all(folder, files)
@@ -63,7 +63,7 @@ def write_report(
 
 def report_files(
     reading: Reading,
-    evidence: Evidence,
+    drawing: DrawingData,
     draw: Draw = charts_here,
     extra: Mapping[str, bytes] = MappingProxyType({}),
 ) -> dict[str, bytes]:
@@ -73,7 +73,7 @@ def report_files(
     ----------
     reading : Reading
         The figures.
-    evidence : Evidence
+    drawing : DrawingData
         The picture, and the points measured on it.
     draw : callable, optional
         Draws the charts.
@@ -87,8 +87,8 @@ def report_files(
     """
     # OpenCV draws and packs without holding the interpreter, so the charts go on beside it.
     with ThreadPoolExecutor(max_workers=1) as beside:
-        drawn = beside.submit(_overlays, reading, evidence)
-        sheets = beside.submit(_sheets, reading, evidence)
+        drawn = beside.submit(_overlays, reading, drawing)
+        sheets = beside.submit(_sheets, reading, drawing)
         charts = draw(reading)
         overlay_png, overlay_jpg = drawn.result()
         extra = {**extra, **sheets.result()}
@@ -104,19 +104,19 @@ def report_files(
     }
 
 
-def _overlays(reading: Reading, evidence: Evidence) -> tuple[bytes, bytes]:
+def _overlays(reading: Reading, drawing: DrawingData) -> tuple[bytes, bytes]:
     """The overlay for its own file, and a smaller one for the page."""
-    drawn = overlay(reading, evidence)
+    drawn = overlay(reading, drawing)
     return encoded(drawn, ".png"), encoded(drawn, ".jpg")
 
 
-def _sheets(reading: Reading, evidence: Evidence) -> dict[str, bytes]:
+def _sheets(reading: Reading, drawing: DrawingData) -> dict[str, bytes]:
     """Profiles and gaps, by file name, where they were measured."""
     drawn = {}
-    if evidence.profiles is not None:
-        drawn["profiles.png"] = encoded(profile_sheet(reading, evidence.profiles), ".png")
-    if evidence.gaps is not None:
-        drawn["gaps.png"] = encoded(gap_sheet(reading, evidence.gaps), ".png")
+    if drawing.profiles is not None:
+        drawn["profiles.png"] = encoded(profile_sheet(reading, drawing.profiles), ".png")
+    if drawing.gaps is not None:
+        drawn["gaps.png"] = encoded(gap_sheet(reading, drawing.gaps), ".png")
     return drawn
 
 

@@ -19,15 +19,12 @@ from dataclasses import dataclass, replace
 from math import sqrt
 
 import numpy as np
-from numpy.typing import NDArray
 from scipy.linalg import block_diag
 
-from cogloupe.robust import scatter
+from cogloupe_calibration.arrays import Bools, Floats
 from cogloupe_calibration.calibration import Lens
 from cogloupe_calibration.lens import independent_sources, make_lens
-
-Floats = NDArray[np.float64]
-Bools = NDArray[np.bool_]
+from cogloupe_calibration.robust import scatter
 
 MARKS, TIP = 3, 2
 """Marks of a tooth: left flank, right flank and, with this index, the tip."""

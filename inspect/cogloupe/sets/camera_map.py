@@ -3,14 +3,12 @@
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
-from cogloupe.flank_sources import flank_place
+from cogloupe.reading.photo_set import CameraError, LensTerm
 from cogloupe.sets.merging import SetOfPictures
-from cogloupe.sets.photo_set import CameraError, LensTerm
+from cogloupe.uncertainty.flank_uncertainty import flank_place
+from cogloupe_calibration.arrays import Floats
 from cogloupe_calibration.lens import TERMS, TERMS_IN_WORDS, observed_points, point_modes
-
-Floats = NDArray[np.float64]
 
 ARROWS = 15
 """Arrows across the picture of the error."""

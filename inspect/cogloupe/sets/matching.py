@@ -17,9 +17,8 @@ from numpy.typing import NDArray
 from scipy.linalg import block_diag
 
 from cogloupe.sets.adjust import MARKS, POSE, TIP, View, lens_precision
+from cogloupe_calibration.arrays import Floats
 from cogloupe_calibration.calibration import Lens
-
-Floats = NDArray[np.float64]
 
 SURE = 0.999
 """Probability from which a match is believed."""

@@ -5,26 +5,23 @@ from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
-from cogloupe.deviations import wrapped
-from cogloupe.fits.axis import flank_angles, flank_angles_about
-from cogloupe.fits.datum_axis import Axes
+from cogloupe.fits.datum import Axes
 from cogloupe.fits.flanks import FlankFits
-from cogloupe.flank_sources import Settled
+from cogloupe.fits.measured import Measured
+from cogloupe.fits.radii import Radii
+from cogloupe.fits.teeth_axis import flank_angles, flank_angles_about
 from cogloupe.forms.tooth_form import OUT
-from cogloupe.gaps import Radii
-from cogloupe.measure import Measured
-from cogloupe.photo import Photo
+from cogloupe.inputs.photo import Photo
+from cogloupe.numerics.angles import wrapped
+from cogloupe.reading.photo_set import SetKind
 from cogloupe.sets.adjust import POSE, TIP, Adjusted, View
-from cogloupe.sets.photo_set import SetKind
 from cogloupe.sets.views import Nominal, Sight, flank_doubt_of, ideal_angles, start_of
-from cogloupe.source_effects import Mode, lens_sources
+from cogloupe.uncertainty.flank_uncertainty import FlankUncertainty
+from cogloupe.uncertainty.modes import Mode, lens_sources
+from cogloupe_calibration.arrays import Floats, Ints
 from cogloupe_calibration.calibration import Lens
 from cogloupe_calibration.lens import independent_sources
-
-Floats = NDArray[np.float64]
-Ints = NDArray[np.int64]
 
 NOTHING_PX = 1e-4
 """Sources that move no flank by more are left out."""
@@ -134,7 +131,7 @@ def _merged_fits(pictures: SetOfPictures, angle: Floats, back: Ints) -> FlankFit
     )  # fmt: skip
 
 
-def settled(pictures: SetOfPictures, axes: Axes) -> Settled:
+def settled(pictures: SetOfPictures, axes: Axes) -> FlankUncertainty:
     """Uncertainties of the merged flanks.
 
     Parameters
@@ -145,7 +142,7 @@ def settled(pictures: SetOfPictures, axes: Axes) -> Settled:
 
     Returns
     -------
-    Settled
+    FlankUncertainty
         In the first picture's order.
     """
     sight, adjusted = pictures.sights[0], pictures.adjusted
@@ -173,7 +170,7 @@ def settled(pictures: SetOfPictures, axes: Axes) -> Settled:
     # What a picture's scatter does not show of a flank (its corners, its bevel) is the flank's
     # own: it turns with the gear, and no number of pictures averages it out.
     noise = np.hypot(adjusted.noise[:, :TIP], flank_doubt_of(pictures.sights))
-    return Settled((noise / arm)[back], tuple(modes))
+    return FlankUncertainty((noise / arm)[back], tuple(modes))
 
 
 def axis_design(gear: Floats, pose: Floats) -> tuple[Floats, Floats]:

@@ -5,13 +5,12 @@ from dataclasses import replace
 from math import sqrt
 
 import numpy as np
-from numpy.typing import NDArray
 from scipy.stats import t as student_t
 
-from cogloupe.flank_sources import allowed_lens
-from cogloupe.inspection import stated_scale
-from cogloupe.photo import Photo
-from cogloupe.reading import BudgetLine
+from cogloupe.inputs.photo import Photo
+from cogloupe.inputs.settings import GearSettings
+from cogloupe.inputs.stated_scale import stated_scale
+from cogloupe.reading.models import BudgetLine
 from cogloupe.sets.adjust import adjust
 from cogloupe.sets.matching import SURE, best_match, pattern_evidence
 from cogloupe.sets.merging import SetOfPictures
@@ -25,10 +24,9 @@ from cogloupe.sets.set_reading import (
     sight_at,
 )
 from cogloupe.sets.views import Sight, nominal_of, start_of, view_of
-from cogloupe.settings import GearSettings
+from cogloupe.uncertainty.flank_uncertainty import allowed_lens
+from cogloupe_calibration.arrays import Floats
 from cogloupe_calibration.errors import PhotoError
-
-Floats = NDArray[np.float64]
 
 REPEATED = (
     "thickness_mean_mm", "gap_width_mean_mm", "runout_um", "eccentricity_um",
@@ -56,12 +54,11 @@ def inspect_repeats(photos: Sequence[Photo], settings: GearSettings) -> SetReadi
         Where the pictures do not belong together, or the gear was turned between them.
     """
     check_set(photos, "--repeats")
-    stated, calibration, notices = stated_scale(photos[0], settings)
-    known = calibration.lens if calibration is not None else None
-    measured = measure_all(photos, see_all(photos, settings), settings, stated, known)
+    stated = stated_scale(photos[0], settings)
+    measured = measure_all(photos, see_all(photos, settings), settings, stated.scale, stated.lens)
     axes = same_datum(measured, settings.datum)
     nominal = nominal_of(measured[0])
-    lens = known or allowed_lens(measured[0], (photos[0].width, photos[0].height))
+    lens = stated.lens or allowed_lens(measured[0], (photos[0].width, photos[0].height))
     first = Sight(measured[0], axes[0], np.arange(measured[0].teeth.teeth))
     start = start_of(first, nominal)
     sights = [sight_at(m, a, nominal, start) for m, a in zip(measured, axes, strict=True)]
@@ -77,9 +74,9 @@ def inspect_repeats(photos: Sequence[Photo], settings: GearSettings) -> SetReadi
             )
     adjusted = adjust(views, lens, lens)
     pictures = SetOfPictures(
-        "repeats", tuple(photos), tuple(sights), tuple(views), nominal, adjusted, known
+        "repeats", tuple(photos), tuple(sights), tuple(views), nominal, adjusted, stated.lens
     )
-    return with_repeatability(read_set(pictures, settings, notices))
+    return with_repeatability(read_set(pictures, settings, stated.notices))
 
 
 def with_repeatability(found: SetReading) -> SetReading:

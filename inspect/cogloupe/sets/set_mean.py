@@ -6,8 +6,8 @@ from typing import Any
 import numpy as np
 
 from cogloupe.figures.budget import IN_WORDS
-from cogloupe.reading import BudgetLine, Reading
-from cogloupe.sets.photo_set import PhotoSet
+from cogloupe.reading.models import BudgetLine, Reading
+from cogloupe.reading.photo_set import PhotoSet
 
 Numbers = dict[str, Any]
 

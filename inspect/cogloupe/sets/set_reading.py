@@ -5,32 +5,31 @@ from contextlib import contextmanager
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
-from cogloupe.deviations import wrapped
-from cogloupe.evidence import Evidence
-from cogloupe.figures.details import work_out_details
-from cogloupe.figures.pitch import Figures, work_out
-from cogloupe.fits.datum_axis import Axes, choose_datum
-from cogloupe.flags import flag
-from cogloupe.inspection import build_evidence, build_reading
-from cogloupe.measure import Measured, measure_seen
-from cogloupe.numbers import number
-from cogloupe.photo import Photo
-from cogloupe.reading import DatumKind, Notice, Reading
-from cogloupe.seen_gear import Seen, see_gear
+from cogloupe.assembling.drawing import build_drawing_data
+from cogloupe.assembling.whole_reading import build_reading
+from cogloupe.figures.details import compute_details
+from cogloupe.figures.drawing_data import DrawingData
+from cogloupe.figures.pitch import Figures, compute_pitch
+from cogloupe.fits.datum import Axes, choose_datum
+from cogloupe.fits.measure import Seen, measure_seen, see_gear
+from cogloupe.fits.measured import Measured
+from cogloupe.inputs.photo import Photo
+from cogloupe.inputs.settings import GearSettings
+from cogloupe.numerics.angles import wrapped
+from cogloupe.numerics.missing import number
+from cogloupe.reading.models import DatumKind, Reading
+from cogloupe.reading.photo_set import PhotoSet, PictureOfSet
 from cogloupe.sets.adjust import TIP
 from cogloupe.sets.camera_map import camera_error
 from cogloupe.sets.merging import SetOfPictures, merged_measured, settled
-from cogloupe.sets.photo_set import PhotoSet, PictureOfSet
 from cogloupe.sets.set_mean import grouped, mean_of_the_rest
 from cogloupe.sets.views import Nominal, Sight, start_of
-from cogloupe.settings import GearSettings
+from cogloupe.wording.notices import Notice, flag
+from cogloupe_calibration.arrays import Floats
 from cogloupe_calibration.calibration import Lens
 from cogloupe_calibration.errors import CogloupeError, PhotoError, UseError
 from cogloupe_calibration.scale import Scale
-
-Floats = NDArray[np.float64]
 
 OUTLYING = 2.5
 """A picture whose marks stray so many times as far as the others' is called outlying."""
@@ -45,7 +44,7 @@ class SetReading:
     Attributes
     ----------
     reading : Reading
-    evidence : Evidence
+    drawing : DrawingData
         Of the first picture.
     pictures : SetOfPictures
     alone : tuple of Reading
@@ -53,7 +52,7 @@ class SetReading:
     """
 
     reading: Reading
-    evidence: Evidence
+    drawing: DrawingData
     pictures: SetOfPictures
     alone: tuple[Reading, ...]
 
@@ -241,8 +240,8 @@ def read_set(
     merged = merged_measured(pictures)
     axes = choose_datum(merged, sight.axes.kind)
     frame = (photo.width, photo.height)
-    figures = work_out(merged, axes, settings, frame, pictures.lens, settled(pictures, axes))
-    details = work_out_details(merged, axes, figures, frame, pictures.lens, settings)
+    figures = compute_pitch(merged, axes, settings, frame, pictures.lens, settled(pictures, axes))
+    details = compute_details(merged, axes, figures, frame, pictures.lens, settings)
     reading = build_reading(photo, merged, axes, figures, notices, pictures.lens, details)
     found = [_alone(pictures, n, settings) for n in range(len(pictures.photos))]
     alone = tuple(one for one, _ in found)
@@ -261,16 +260,16 @@ def read_set(
         }
     )
     own = found[0][1]
-    shown = work_out_details(sight.measured, sight.axes, own, frame, pictures.lens, settings)
-    evidence = build_evidence(photo, sight.measured, own, pictures.lens, shown)
-    return SetReading(reading, evidence, pictures, alone)
+    shown = compute_details(sight.measured, sight.axes, own, frame, pictures.lens, settings)
+    drawing = build_drawing_data(photo, sight.measured, own, pictures.lens, shown)
+    return SetReading(reading, drawing, pictures, alone)
 
 
 def _alone(pictures: SetOfPictures, n: int, settings: GearSettings) -> tuple[Reading, Figures]:
     """Reading of one picture of the set by itself, and its figures."""
     sight, photo = pictures.sights[n], pictures.photos[n]
     frame = (photo.width, photo.height)
-    figures = work_out(sight.measured, sight.axes, settings, frame, pictures.lens)
+    figures = compute_pitch(sight.measured, sight.axes, settings, frame, pictures.lens)
     reading = build_reading(photo, sight.measured, sight.axes, figures, (), pictures.lens)
     return reading, figures
 

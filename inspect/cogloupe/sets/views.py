@@ -5,23 +5,19 @@ from dataclasses import dataclass
 from math import hypot, pi, sqrt
 
 import numpy as np
-from numpy.typing import NDArray
 
-from cogloupe.deviations import thickness, wrapped
-from cogloupe.edges import BEVEL_DOUBT
 from cogloupe.figures.pitch import flank_status
-from cogloupe.fits.axis import flank_angles_about
-from cogloupe.fits.datum_axis import Axes
-from cogloupe.flank_sources import datum_points, flank_doubt
+from cogloupe.fits.datum import Axes
+from cogloupe.fits.measured import Measured
+from cogloupe.fits.teeth_axis import flank_angles_about, thickness
 from cogloupe.forms.tooth_form import OUT
-from cogloupe.measure import Measured
+from cogloupe.numerics.angles import wrapped
+from cogloupe.optics.edges import BEVEL_DOUBT, edge_shift
 from cogloupe.sets.adjust import View
-from cogloupe.uncertainty import edge_shift
+from cogloupe.uncertainty.flank_uncertainty import datum_points, flank_doubt
+from cogloupe_calibration.arrays import Floats, Ints
 from cogloupe_calibration.calibration import Lens
 from cogloupe_calibration.lens import observed_points, term_effects
-
-Floats = NDArray[np.float64]
-Ints = NDArray[np.int64]
 
 SWELL_ALLOWANCE = 0.0002
 """Standard uncertainty that the scale changes by from picture to picture of one set-up that is not

@@ -9,17 +9,16 @@ from math import ceil, pi, sqrt
 import numpy as np
 import shapely
 import shapely.affinity
-from numpy.typing import NDArray
 
 from cogloupe.forms.clock_wheel import CycloidalWheel
 from cogloupe.forms.rack import Gear
 from cogloupe.forms.straight import StraightWheel
 from cogloupe.forms.tooth_form import Wheel
+from cogloupe.numerics.angles import wrapped
 from cogloupe.simulation.cutting import CutGear, flank_place
 from cogloupe.simulation.scene import Faults, GearSpec, Nick
+from cogloupe_calibration.arrays import Floats
 from cogloupe_calibration.errors import UseError
-
-Floats = NDArray[np.float64]
 
 
 def tooth_outline(gear: CutGear, chord_error_mm: float) -> Floats:
@@ -128,7 +127,7 @@ def _point_counts(gear: Wheel, chord_error_mm: float) -> tuple[int, int]:
 
 def _arcs(start: Floats, end: Floats, radius: float, chord_error_mm: float) -> Floats:
     """Angles strictly between starts and ends, going clockwise, for each of z arcs."""
-    forward = np.mod(end - start + pi, 2 * pi) - pi
+    forward = wrapped(end - start)
     step = sqrt(8 * chord_error_mm / radius)
     share = np.linspace(0, 1, ceil(float(np.abs(forward).max()) / step) + 3)[1:-1]
     return np.asarray(start[:, None] + share * forward[:, None])

@@ -8,9 +8,8 @@ sum along the row spreads it: the signed-area accumulation known from outline fo
 from collections.abc import Sequence
 
 import numpy as np
-from numpy.typing import NDArray
 
-Floats = NDArray[np.float64]
+from cogloupe_calibration.arrays import Floats
 
 
 def signed_area(polygon: Floats) -> float:

@@ -8,13 +8,11 @@ from dataclasses import dataclass
 from math import ceil, cos, pi, radians, sin, sqrt, tan
 
 import numpy as np
-from numpy.typing import NDArray
 
 from cogloupe.forms.basic_racks import BasicRack, full_radius
 from cogloupe.forms.rack import Gear, half_gap
+from cogloupe_calibration.arrays import Floats
 from cogloupe_calibration.errors import UseError
-
-Floats = NDArray[np.float64]
 
 
 @dataclass(frozen=True)

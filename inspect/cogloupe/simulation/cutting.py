@@ -7,15 +7,14 @@ from dataclasses import dataclass, replace
 from math import pi, radians, sqrt
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
 from cogloupe.forms.basic_racks import full_radius
 from cogloupe.forms.rack import Gear
 from cogloupe.forms.tooth_form import Wheel
 from cogloupe.simulation.scene import Faults, GearSpec, polar_vector
+from cogloupe_calibration.arrays import Floats
 from cogloupe_calibration.errors import UseError
-
-Floats = NDArray[np.float64]
 
 
 @dataclass(frozen=True)

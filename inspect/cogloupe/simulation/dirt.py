@@ -4,13 +4,11 @@ from itertools import pairwise
 
 import numpy as np
 import shapely
-from numpy.typing import NDArray
 
 from cogloupe.simulation.cutting import CutGear, flank_lines, flank_place
 from cogloupe.simulation.scene import Camera, Swarf
 from cogloupe.simulation.truth import Covered
-
-Floats = NDArray[np.float64]
+from cogloupe_calibration.arrays import Floats
 
 
 def swarf_chip(gear: CutGear, swarf: Swarf, rng: np.random.Generator) -> shapely.Polygon:

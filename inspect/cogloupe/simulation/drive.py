@@ -7,12 +7,10 @@ from dataclasses import dataclass
 from math import exp, pi, radians
 
 import numpy as np
-from numpy.typing import NDArray
 from scipy.signal import lfilter
 
 from cogloupe.simulation.process import Process
-
-Floats = NDArray[np.float64]
+from cogloupe_calibration.arrays import Floats
 
 ARCMIN = radians(1 / 60)
 # Unsteady running keeps for about one turn of the hob.

@@ -14,12 +14,9 @@ how far the tooth's tip stays from the work's axis.
 from math import cos, tan
 
 import numpy as np
-from numpy.typing import NDArray
 
 from cogloupe.simulation.cutter import RackTooth
-
-Floats = NDArray[np.float64]
-Ints = NDArray[np.int64]
+from cogloupe_calibration.arrays import Floats, Ints
 
 # Cuts that agree to this many mm or rad are one cut.
 SAME = 1e-7

@@ -19,20 +19,12 @@ from numpy.typing import NDArray
 
 from cogloupe.forms.rack import Gear
 from cogloupe.simulation.coverage import signed_area
-from cogloupe.simulation.cutter import (
-    RackTooth,
-    as_ground,
-    form_polygon,
-    hob_tooth,
-    tooth_polygon,
-)
+from cogloupe.simulation.cutter import RackTooth, as_ground, form_polygon, hob_tooth, tooth_polygon
 from cogloupe.simulation.envelope import marking_cuts, ridge_cuts
 from cogloupe.simulation.placing import Cuts, form_cuts, hob_cuts
 from cogloupe.simulation.process import Process
+from cogloupe_calibration.arrays import Floats, Ints
 from cogloupe_calibration.errors import UseError
-
-Floats = NDArray[np.float64]
-Ints = NDArray[np.int64]
 
 # Largest distance between a chord of a cutter's rounding, or of the blank, and the arc, mm.
 CHORD_ERROR_MM = 2e-5

@@ -3,12 +3,10 @@
 import cv2
 import numpy as np
 import shapely
-from numpy.typing import NDArray
 
 from cogloupe.simulation.coverage import area_coverage
 from cogloupe.simulation.scene import Camera, polar_vector
-
-Floats = NDArray[np.float64]
+from cogloupe_calibration.arrays import Floats
 
 # Largest distance between a chord of a drawn outline and its curve, px.
 CHORD_ERROR_PX = 0.0005

@@ -5,21 +5,35 @@ from dataclasses import dataclass, replace
 from math import gcd, pi, radians
 
 import numpy as np
-from numpy.typing import NDArray
 
 from cogloupe.forms.rack import Gear
 from cogloupe.simulation.body import tooth_outline
 from cogloupe.simulation.cutter import as_ground
 from cogloupe.simulation.cutting import CutGear, cut_gear, renumbered
-from cogloupe.simulation.gauging import fit_flanks, gap_details, gap_pieces
 from cogloupe.simulation.hobbing import Blank, Generated, generate
-from cogloupe.simulation.measure import Details, drawn_details
+from cogloupe.simulation.outline_truth import fit_flanks, gap_details, gap_pieces
 from cogloupe.simulation.placing import pass_depths, whole_depth
 from cogloupe.simulation.process import Process
 from cogloupe.simulation.scene import Faults, GearSpec, polar_vector
+from cogloupe.simulation.true_sizes import Details, drawn_details
 from cogloupe.simulation.truth import TrueCause
+from cogloupe_calibration.arrays import Floats
 
-Floats = NDArray[np.float64]
+# Field of `Process` that holds a size, name of the cause, unit.
+_SIZES = (
+    ("blank_oversize_um", "blank_too_large", "um on diameter"),
+    ("depth_um", "depth_of_cut", "um"),
+    ("ratio_error", "wrong_ratio", "turns per turn"),
+    ("false_pulses", "false_pulses", "pulses per hob turn"),
+    ("missing_pulses", "missing_pulses", "pulses per hob turn"),
+    ("jitter_arcmin", "unsteady_running", "arcmin"),
+    ("backlash_arcmin", "backlash", "arcmin"),
+    ("lag_steps", "rotor_lag", "steps"),
+    ("runout_um", "cutter_runout", "um on the dial"),
+    ("wobble_um", "cutter_wobble", "um end to end"),
+    ("offset_mm", "cutter_off_centre", "mm"),
+    ("cutter_angle_error_deg", "cutter_angle", "degrees"),
+)
 
 
 @dataclass(frozen=True)
@@ -167,23 +181,6 @@ def _rolled(details: Details, turned: int) -> Details:
         np.roll(details.floor_ratio, -turned),
         np.roll(details.form, -turned, axis=1),
     )
-
-
-# Field of `Process` that holds a size, name of the cause, unit.
-_SIZES = (
-    ("blank_oversize_um", "blank_too_large", "um on diameter"),
-    ("depth_um", "depth_of_cut", "um"),
-    ("ratio_error", "wrong_ratio", "turns per turn"),
-    ("false_pulses", "false_pulses", "pulses per hob turn"),
-    ("missing_pulses", "missing_pulses", "pulses per hob turn"),
-    ("jitter_arcmin", "unsteady_running", "arcmin"),
-    ("backlash_arcmin", "backlash", "arcmin"),
-    ("lag_steps", "rotor_lag", "steps"),
-    ("runout_um", "cutter_runout", "um on the dial"),
-    ("wobble_um", "cutter_wobble", "um end to end"),
-    ("offset_mm", "cutter_off_centre", "mm"),
-    ("cutter_angle_error_deg", "cutter_angle", "degrees"),
-)
 
 
 def stated_causes(process: Process, design: Gear) -> Iterator[TrueCause]:

@@ -26,7 +26,6 @@ from cogloupe.simulation.lens import (
     to_pixels,
 )
 from cogloupe.simulation.making import Made, make
-from cogloupe.simulation.measure import profile, table, true_gear
 from cogloupe.simulation.process import Process
 from cogloupe.simulation.scene import Camera, Faults, GearSpec, Scene
 from cogloupe.simulation.surface import (
@@ -36,9 +35,10 @@ from cogloupe.simulation.surface import (
     shadow,
     uneven_light,
 )
+from cogloupe.simulation.true_sizes import profile, table, true_gear
 from cogloupe.simulation.truth import Covered, TruePicture, Truth
+from cogloupe_calibration.arrays import Floats
 
-Floats = NDArray[np.float64]
 Picture = NDArray[np.uint8] | NDArray[np.uint16]
 
 

@@ -10,15 +10,12 @@ from dataclasses import dataclass
 from math import ceil, cos, pi, sin, sqrt
 
 import numpy as np
-from numpy.typing import NDArray
 
 from cogloupe.forms.rack import Gear
 from cogloupe.simulation.drive import Moments, work_error
 from cogloupe.simulation.process import Process
+from cogloupe_calibration.arrays import Floats, Ints
 from cogloupe_calibration.errors import UseError
-
-Floats = NDArray[np.float64]
-Ints = NDArray[np.int64]
 
 
 @dataclass(frozen=True)

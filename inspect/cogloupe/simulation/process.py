@@ -8,24 +8,22 @@ since then, through all passes, because spindle and work stay in step between th
 
 from typing import Annotated, Literal, Self
 
-from pydantic import BaseModel, ConfigDict, Field, model_validator
+from pydantic import Field, model_validator
+
+from cogloupe_calibration.file_model import FileModel
 
 Positive = Annotated[float, Field(gt=0)]
 NotNegative = Annotated[float, Field(ge=0)]
 
 
-class _Model(BaseModel):
-    model_config = ConfigDict(extra="forbid", frozen=True)
-
-
-class LostSteps(_Model):
+class LostSteps(FileModel):
     """Motor steps lost (negative) or made too many (positive) at a moment, and not regained."""
 
     steps: int
     turn: NotNegative
 
 
-class DriveError(_Model):
+class DriveError(FileModel):
     """Error of a worm, belt or dividing wheel that repeats `per_turn` times in a turn of the work.
 
     A count that is not whole (a belt, or a wheel further up the drive) comes back displaced at
@@ -38,7 +36,7 @@ class DriveError(_Model):
     phase_deg: float = 0.0
 
 
-class Process(_Model):
+class Process(FileModel):
     """Hobbing with a rack-shaped hob, or cutting gap by gap with a form cutter.
 
     Attributes

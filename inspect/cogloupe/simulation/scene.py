@@ -14,7 +14,7 @@ from math import cos, pi, radians, sin
 from pathlib import Path
 from typing import Annotated, Literal, Self
 
-from pydantic import BaseModel, ConfigDict, Field, ValidationError, model_validator
+from pydantic import Field, ValidationError, model_validator
 
 from cogloupe.forms.basic_racks import BasicRack, basic_rack, rack_for_angle
 from cogloupe.forms.clock_wheel import MOST_LEAVES, WHEEL_ADDENDUM, CycloidalWheel, leaf_thickness
@@ -24,6 +24,7 @@ from cogloupe.forms.straight import StraightForm, StraightWheel
 from cogloupe.forms.tooth_form import FormName, Wheel
 from cogloupe.simulation.process import Process
 from cogloupe_calibration.errors import UseError
+from cogloupe_calibration.file_model import FileModel
 from cogloupe_calibration.units import MM_PER_INCH
 
 Positive = Annotated[float, Field(gt=0)]
@@ -33,11 +34,7 @@ Colour = tuple[Share, Share, Share]
 ToothSide = Literal["left", "right"]
 
 
-class _Model(BaseModel):
-    model_config = ConfigDict(extra="forbid", frozen=True)
-
-
-class GearSpec(_Model):
+class GearSpec(FileModel):
     """The gear as drawn: one of `module_mm` and `dp`; `rack` None takes the trade's usual one.
 
     Cycloidal teeth need `generating_circle_mm` (a diameter) or `addendum_radius_mm`; straight-sided
@@ -146,7 +143,7 @@ class GearSpec(_Model):
         )
 
 
-class Periodic(_Model):
+class Periodic(FileModel):
     """A drive error that repeats `per_turn` times in a turn of the work."""
 
     per_turn: Positive
@@ -154,7 +151,7 @@ class Periodic(_Model):
     phase_deg: float = 0.0
 
 
-class Nick(_Model):
+class Nick(FileModel):
     """A notch (or, standing proud, a burr) on one flank at a share of the tooth's height."""
 
     tooth: Annotated[int, Field(ge=1)]
@@ -164,7 +161,7 @@ class Nick(_Model):
     height: Share = 0.7
 
 
-class Faults(_Model):
+class Faults(FileModel):
     """What went wrong in the cutting; everything 0 is a perfect gear.
 
     A gap is cut as a whole, so an error of indexing moves both its flanks: the right flank of the
@@ -214,7 +211,7 @@ class Faults(_Model):
     burrs: tuple[Nick, ...] = ()
 
 
-class Swarf(_Model):
+class Swarf(FileModel):
     """A chip that lies against one flank and stands out into the gap."""
 
     tooth: Annotated[int, Field(ge=1)]
@@ -224,7 +221,7 @@ class Swarf(_Model):
     height: Share = 0.5
 
 
-class Camera(_Model):
+class Camera(FileModel):
     """The picture: frame, light, lens, sensor and file.
 
     Attributes
@@ -301,7 +298,7 @@ class Camera(_Model):
         return self.height_px, self.width_px
 
 
-class Scene(_Model):
+class Scene(FileModel):
     """One picture: what is in the TOML file of the same name.
 
     Attributes

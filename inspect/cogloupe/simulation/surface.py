@@ -5,12 +5,10 @@ They are for the eye and for the robustness of a reader; they move no edge.
 
 import cv2
 import numpy as np
-from numpy.typing import NDArray
 
 from cogloupe.simulation.lens import blurred
 from cogloupe.simulation.scene import Camera, polar_vector
-
-Floats = NDArray[np.float64]
+from cogloupe_calibration.arrays import Floats
 
 # The lamp stands at the upper left.
 LAMP_DEG = -125.0

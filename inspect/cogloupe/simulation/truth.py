@@ -1,18 +1,13 @@
 """The truth about a simulated gear: the models behind truth.json.
 
-Names, frames and signs are those of a reading; `measure` fills them in.
+Names, frames and signs are those of a reading; `true_sizes` fills them in.
 """
 
-from pydantic import BaseModel, ConfigDict
-
 from cogloupe.forms.tooth_form import FormName
+from cogloupe_calibration.file_model import FileModel
 
 
-class _Model(BaseModel):
-    model_config = ConfigDict(extra="forbid", frozen=True)
-
-
-class TrueFlank(_Model):
+class TrueFlank(FileModel):
     """One flank on the measuring circle, and its profile over the range of `TrueProfile`.
 
     The slope is positive where material is outside the design involute at the tip; the form
@@ -26,7 +21,7 @@ class TrueFlank(_Model):
     profile_form_um: float
 
 
-class TrueTooth(_Model):
+class TrueTooth(FileModel):
     """One tooth, numbered clockwise from twelve o'clock; `tip_diameter_mm` is twice the radius."""
 
     number: int
@@ -37,7 +32,7 @@ class TrueTooth(_Model):
     tip_diameter_mm: float
 
 
-class TrueGap(_Model):
+class TrueGap(FileModel):
     """The gap clockwise after the tooth of the same number.
 
     `pin_radius_mm` is the distance of a seated pin's centre from the datum; None where such a pin
@@ -53,7 +48,7 @@ class TrueGap(_Model):
     pin_radius_mm: float | None
 
 
-class TrueSummary(_Model):
+class TrueSummary(FileModel):
     """The gear in a few figures; a pair is left flanks, right flanks.
 
     `spacing_spread_um` is the standard deviation (z in the denominator) of the z pitches;
@@ -77,7 +72,7 @@ class TrueSummary(_Model):
     floor_ratio_mean: float | None
 
 
-class TrueTable(_Model):
+class TrueTable(FileModel):
     """Figures about one datum axis, which lies at `axis_mm` from the bore's."""
 
     datum: str
@@ -87,7 +82,7 @@ class TrueTable(_Model):
     summary: TrueSummary
 
 
-class TrueProfile(_Model):
+class TrueProfile(FileModel):
     """What the cutter left on the mean flank: the slope is over the lengths of roll, + at the tip.
 
     `pressure_angle_deg` is the cutter's. Of forms other than the involute, lengths are those along
@@ -103,7 +98,7 @@ class TrueProfile(_Model):
     profile_shift_cut: float | None
 
 
-class TrueCause(_Model):
+class TrueCause(FileModel):
     """Something wrong with the machine or its setting, with its size in the machine's own unit."""
 
     name: str
@@ -112,7 +107,7 @@ class TrueCause(_Model):
     where: str = ""
 
 
-class Covered(_Model):
+class Covered(FileModel):
     """Something that hides or spoils a flank."""
 
     tooth: int
@@ -120,7 +115,7 @@ class Covered(_Model):
     what: str
 
 
-class TruePicture(_Model):
+class TruePicture(FileModel):
     """Where things lie on the upright picture, after tilt and lens distortion."""
 
     file: str
@@ -132,7 +127,7 @@ class TruePicture(_Model):
     exif_orientation: int
 
 
-class TrueGear(_Model):
+class TrueGear(FileModel):
     """The gear as drawn; what belongs to another form is None."""
 
     form: FormName
@@ -148,7 +143,7 @@ class TrueGear(_Model):
     measuring_diameter_mm: float
 
 
-class Truth(_Model):
+class Truth(FileModel):
     """Contents of truth.json.
 
     `made_eccentricity_um` and its direction are the offset of the teeth's axis as set in the

@@ -1,0 +1,1 @@
+"""Puts measured figures into the models of a reading."""

@@ -1,0 +1,161 @@
+"""The gear in a few figures, and its tolerance classes."""
+
+from collections.abc import Sequence
+from math import degrees, sqrt
+
+import numpy as np
+
+from cogloupe.assembling.shapes_and_sizes import floor_ratio_mean, per_side, profile_summary
+from cogloupe.figures.budget import Judged, u_direction
+from cogloupe.figures.pitch import Figures
+from cogloupe.figures.profile import ProfileFigures
+from cogloupe.figures.shapes import Shapes
+from cogloupe.figures.tolerance import FlankFigures, Graded, class_range_1995, class_range_2013
+from cogloupe.fits.datum import Axes
+from cogloupe.fits.measured import Measured
+from cogloupe.numerics.angles import atan2_deg
+from cogloupe.numerics.missing import mean_seen, number
+from cogloupe.reading.models import Summary, Tolerance, Tooth
+from cogloupe_calibration.arrays import Floats
+
+LARGEST = ("single_pitch_max_um", "cumulative_pitch_total_um", "runout_um")
+
+
+def build_summary(
+    measured: Measured,
+    axes: Axes,
+    figures: Figures,
+    profiles: ProfileFigures,
+    judged: dict[str, Judged],
+    shapes: Shapes,
+) -> Summary:
+    """The gear in a few figures.
+
+    Parameters
+    ----------
+    measured, axes, figures, profiles, judged, shapes
+        What was worked out.
+
+    Returns
+    -------
+    Summary
+    """
+    worst, total, runout = (judged[name] for name in LARGEST)
+    spread, u_spread, whole, u_whole = np.transpose(
+        [_spread(figures.single_um[:, s], figures, s) for s in (0, 1)]
+    )
+    bore_seen = axes.kind == "bore"
+    vector, turned = figures.eccentricity, degrees(u_direction(measured, figures))
+    resolved = abs(vector) > 0
+    u_thickness = judged["thickness_mean_mm"].u
+    ratio, u_ratio = floor_ratio_mean(shapes)
+    angle, u_angle = profiles.angle_mean
+    tip, floor = shapes.tip, shapes.floor
+    return Summary(
+        single_pitch_max_um=number(worst.value),
+        u_single_pitch_max_um=number(worst.u),
+        cumulative_pitch_total_um=number(total.value),
+        u_cumulative_pitch_total_um=number(total.u),
+        spacing_spread_um=per_side(spread),
+        u_spacing_spread_um=per_side(u_spread),
+        spacing_range_um=per_side(whole),
+        u_spacing_range_um=per_side(u_whole),
+        runout_um=number(runout.value),
+        u_runout_um=number(runout.u),
+        pin_diameter_mm=figures.pin,
+        eccentricity_um=number(1000 * abs(vector)) if bore_seen else None,
+        u_eccentricity_um=number(judged["eccentricity_um"].u) if bore_seen else None,
+        eccentricity_direction_deg=(
+            atan2_deg(float(np.angle(vector))) if bore_seen and resolved else None
+        ),
+        u_eccentricity_direction_deg=(
+            number(min(turned, 180.0)) if bore_seen and resolved else None
+        ),
+        thickness_mean_mm=number(mean_seen(figures.thickness)),
+        u_thickness_mean_mm=number(u_thickness),
+        gap_width_mean_mm=number(mean_seen(figures.gap_width)),
+        u_gap_width_mean_mm=number(u_thickness),
+        tip_diameter_mean_mm=number(2 * mean_seen(tip.value)),
+        u_tip_diameter_mean_mm=number(2 * mean_seen(tip.u)),
+        root_diameter_mean_mm=number(2 * mean_seen(floor.value)),
+        u_root_diameter_mean_mm=number(2 * mean_seen(floor.u)),
+        depth_mean_mm=number(mean_seen(shapes.depth)),
+        u_depth_mean_mm=number(mean_seen(shapes.u_depth)),
+        floor_ratio_mean=number(ratio),
+        u_floor_ratio_mean=number(u_ratio),
+        pressure_angle_mean_deg=number(degrees(angle)),
+        u_pressure_angle_mean_deg=number(degrees(u_angle)),
+        **profile_summary(profiles),
+    )
+
+
+def _spread(single: Floats, figures: Figures, side: int) -> tuple[float, float, float, float]:
+    """Standard deviation and range of a side's pitches, each with its standard uncertainty.
+
+    Edge noise alone gives both a size; half the amount by which it can have raised them is in
+    the uncertainty.
+    """
+    if not np.isfinite(single).any():
+        return (float("nan"),) * 4
+    scale = 1000 * figures.measuring_radius
+    n = int(np.isfinite(single).sum())
+    noise = float(np.sqrt(2 * np.nanmean(figures.noise[:, side] ** 2))) * scale
+    lens = [np.nanstd(np.diff(m.position[:, side])) * scale for m in figures.modes]
+    spread = float(np.nanstd(single))
+    raised = spread - sqrt(max(spread**2 - noise**2, 0.0))
+    u_spread = sqrt((raised / 2) ** 2 + noise**2 / (2 * n) + sum(v**2 for v in lens))
+    whole = float(np.nanmax(single) - np.nanmin(single))
+    chance = 1.64 * sqrt(2 * np.log(n)) * noise
+    raised = whole - sqrt(max(whole**2 - chance**2, 0.0))
+    u_whole = sqrt((raised / 2) ** 2 + 2 * noise**2 + sum((3 * v) ** 2 for v in lens))
+    return spread, u_spread, whole, u_whole
+
+
+def build_tolerance(
+    measured: Measured, summary: Summary, teeth: Sequence[Tooth], edition: str = "2013"
+) -> Tolerance:
+    """Tolerance classes of ISO 1328-1.
+
+    Parameters
+    ----------
+    measured : Measured
+    summary : Summary
+    teeth : sequence of Tooth
+    edition : {'2013', '1995'}
+
+    Returns
+    -------
+    Tolerance
+    """
+    if not measured.involute:
+        return Tolerance(
+            standard="ISO 1328-1",
+            note=f"ISO 1328-1 has no classes for {measured.wheel.flank.name} teeth.",
+        )
+
+    def worst(name: str) -> Graded:
+        seen = [
+            (abs(value), getattr(flank, f"u_{name}"))
+            for tooth in teeth
+            for flank in (tooth.left, tooth.right)
+            if (value := getattr(flank, name)) is not None
+        ]
+        return _graded(*max(seen)) if seen else Graded()
+
+    grade = class_range_1995 if edition == "1995" else class_range_2013
+    return grade(
+        measured.gear.module_mm,
+        measured.gear.teeth,
+        FlankFigures(
+            _graded(summary.single_pitch_max_um, summary.u_single_pitch_max_um),
+            _graded(summary.cumulative_pitch_total_um, summary.u_cumulative_pitch_total_um),
+            worst("profile_total_um"),
+            worst("profile_form_um"),
+            worst("profile_slope_um"),
+            _graded(summary.runout_um, summary.u_runout_um),
+        ),
+    )
+
+
+def _graded(value: float | None, u: float | None) -> Graded:
+    return Graded(value, 2 * u if u is not None else None)

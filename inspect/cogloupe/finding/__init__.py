@@ -1,0 +1,1 @@
+"""Where the gear is on a picture, and which tooth is which."""

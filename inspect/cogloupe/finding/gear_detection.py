@@ -1,0 +1,170 @@
+"""Tell whether an outline is a gear's: teeth that repeat round a circle through their tips."""
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from math import pi
+from typing import Any
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from cogloupe.numerics.angles import wrapped
+from cogloupe.numerics.circles import Circle, robust_circle
+from cogloupe_calibration.arrays import Bools, Floats
+
+MOST_TEETH = 480
+LEAST_SHARE = 0.40
+"""Share of the seen turn that evenly spaced teeth must take before it is called a gear."""
+
+
+@dataclass(frozen=True)
+class GearOutline:
+    """An outer contour looked at as a gear, in px of the reduced picture.
+
+    Attributes
+    ----------
+    circle : Circle
+        Through the tips.
+    root_radius : float
+    teeth : int
+    share : float
+        Share (0 to 1) of the seen turn that evenly spaced teeth take.
+    cut_off : bool
+        It reaches the picture's border.
+    contour : ndarray, shape (n, 2)
+        Its pixels, in order.
+    """
+
+    circle: Circle
+    root_radius: float
+    teeth: int
+    share: float
+    cut_off: bool
+    contour: NDArray[Any]
+
+
+def gear_outlines(mask: Bools) -> Iterator[GearOutline]:
+    """Look for gears among the largest outlines of what is material.
+
+    Parameters
+    ----------
+    mask : ndarray, shape (h, w), bool
+
+    Yields
+    ------
+    GearOutline
+    """
+    contours, _ = cv2.findContours(mask.astype(np.uint8), cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_NONE)
+    for contour in sorted(contours, key=len, reverse=True)[:6]:
+        if len(contour) >= 60:
+            outline = _as_gear(contour[:, 0, :], mask.shape)
+            if outline is not None:
+                yield outline
+
+
+def _as_gear(contour: NDArray[Any], shape: tuple[int, ...]) -> GearOutline | None:
+    """Look at an outline as a gear: teeth that repeat round a circle through their tips."""
+    height, width = shape
+    x, y = contour.T
+    inside = (x > 1) & (y > 1) & (x < width - 2) & (y < height - 2)
+    seen = contour[inside].astype(np.float64)
+    hull = cv2.convexHull(contour[inside])[:, 0, :].astype(np.float64) if len(seen) else seen
+    extent = float(np.ptp(seen, axis=0).max()) if len(seen) else 0.0
+    if extent < 24:
+        return None
+    circle = robust_circle(hull, max(0.008 * extent, 1.2))
+    if circle is None or not 0.3 < circle.radius / extent < 20:
+        return None
+    if not _material_inside(contour, inside, circle):
+        return None
+    teeth, share, root = tooth_rhythm(seen, circle)
+    depth = (circle.radius - root) / circle.radius
+    if teeth == 0 or share < LEAST_SHARE or depth < 0.4 * 4.5 / (teeth + 2):
+        return None
+    return GearOutline(circle, root, teeth, share, bool(not inside.all()), contour)
+
+
+def _material_inside(contour: NDArray[Any], inside: Bools, circle: Circle) -> bool:
+    """Tell whether the outline goes round the circle the way it goes round its own material.
+
+    On an arc the ground between the teeth looks like a gear itself, seen from the other side.
+    """
+    dx, dy = contour[:, 0] - circle.x, contour[:, 1] - circle.y
+    angle = np.arctan2(dy, dx)
+    step = wrapped(np.diff(angle, append=angle[0]))
+    # A bore that the frame cuts open belongs to the same outline, and runs the other way.
+    counts = inside & (np.hypot(dx, dy) > 0.5 * circle.radius)
+    both = counts & np.roll(counts, -1)
+    return float(step[both].sum()) * cv2.contourArea(contour, oriented=True) > 0
+
+
+def tooth_rhythm(xy: Floats, circle: Circle) -> tuple[int, float, float]:
+    """Count what repeats round an outline.
+
+    Parameters
+    ----------
+    xy : ndarray, shape (n, 2)
+        Outline points.
+    circle : Circle
+        Circle through the tips.
+
+    Returns
+    -------
+    teeth : int
+        Strongest count per turn, from the Fourier series of the radius against angle; 0 if none.
+    share : float
+        Share (0 to 1) of the seen turn that is taken by evenly spaced teeth.
+    root_radius : float
+        Radius of the floors, in the points' unit.
+
+    Notes
+    -----
+    The pitch is the median of the angles between risings through mid-height, which stands
+    against hidden teeth and things that touch the gear; the Fourier series of the radius then
+    settles the count, since a whole turn must hold a whole number of teeth.
+    """
+    dx, dy = xy[:, 0] - circle.x, xy[:, 1] - circle.y
+    radius, angle = np.hypot(dx, dy), np.arctan2(dy, dx)
+    near = (radius > 0.4 * circle.radius) & (radius < 1.06 * circle.radius)
+    if near.sum() < 40:
+        return 0, 0.0, 0.0
+    grid, profile, seen = _radius_by_angle(radius[near], angle[near])
+    root, tip = np.percentile(profile[seen], [8, 92])
+    pitches = _pitches(profile - (root + tip) / 2, grid)
+    if len(pitches) < 4:
+        return 0, 0.0, 0.0
+    pitch = float(np.median(pitches))
+    even = pitches[np.abs(pitches / pitch - 1) < 0.3]
+    share = float(even.sum() / (seen.mean() * 2 * pi))
+    wave = np.where(seen, np.clip(profile, root, tip) - (root + tip) / 2, 0.0)
+    power = np.abs(np.fft.rfft(wave)) ** 2
+    low, high = int(2 * pi / pitch * 0.85), int(2 * pi / pitch * 1.15) + 1
+    if high > MOST_TEETH or len(even) < 4:
+        return 0, 0.0, 0.0
+    return low + int(np.argmax(power[low : high + 1])), min(share, 1.0), float(root)
+
+
+def _radius_by_angle(radius: Floats, angle: Floats) -> tuple[Floats, Floats, Bools]:
+    """Outermost radius in bins of angle a little over a pixel wide, and which bins are seen."""
+    bins = int(np.clip(2 * pi * radius.max() / 1.3, 64, 8192))
+    bin_of = np.minimum(((angle + pi) / (2 * pi) * bins).astype(int), bins - 1)
+    outermost = np.zeros(bins)
+    np.maximum.at(outermost, bin_of, radius)
+    grid = (np.arange(bins) + 0.5) / bins * 2 * pi - pi
+    filled = outermost > 0
+    profile = np.interp(grid, grid[filled], outermost[filled], period=2 * pi)
+    # A bin counts as seen where an outline point lies within about 2 % of a turn of it.
+    reach = max(3, bins // 64)
+    near = np.convolve(np.concatenate([filled, filled, filled]), np.ones(reach), "same")
+    return grid, profile, near[bins : 2 * bins] > 0
+
+
+def _pitches(height: Floats, grid: Floats) -> Floats:
+    """Angles between successive risings through zero, round the turn; slivers are passed over."""
+    above = height > 0
+    rises = grid[np.flatnonzero(above & ~np.roll(above, 1))]
+    if len(rises) < 4:
+        return np.empty(0)
+    pitches = np.diff(rises, append=rises[0] + 2 * pi)
+    return np.asarray(pitches[pitches > 0.25 * np.median(pitches)])

@@ -1,0 +1,74 @@
+"""Find the gear that is meant on a picture, and its edges, before anything is measured."""
+
+from typing import Any
+
+from numpy.typing import NDArray
+
+from cogloupe.finding.segmentation import Region, find_gears
+from cogloupe.inputs.settings import GearSettings
+from cogloupe.wording.notices import Notice, flag
+from cogloupe_calibration.errors import PhotoError
+
+CLEAR_SHARE = 0.6
+"""Share of even teeth from which a second outline on the picture is called a gear."""
+SMALLEST_MATE = 0.12
+"""Tip radius of a second gear, as a share of the clearest one's."""
+
+
+def gears_on(pixels: NDArray[Any]) -> list[Region]:
+    """Gears on a picture in the order that picks them: from left to right.
+
+    Parameters
+    ----------
+    pixels : ndarray, shape (h, w) or (h, w, 3)
+        Upright photograph.
+
+    Returns
+    -------
+    list of Region
+        Beside the clearest gear only those nearly as clear and not much smaller.
+    """
+    regions = find_gears(pixels)
+    if not regions:
+        return []
+    clear = [
+        region
+        for region in regions
+        if region is regions[0]
+        or (
+            region.share > CLEAR_SHARE and region.tip_radius > SMALLEST_MATE * regions[0].tip_radius
+        )
+    ]
+    return sorted(clear, key=lambda region: region.x)
+
+
+def choose_gear(
+    regions: list[Region], settings: GearSettings, shape: tuple[int, ...]
+) -> tuple[Region, tuple[Notice, ...]]:
+    """The gear to read and what to say of the others, or the reason why there is none."""
+    if not regions:
+        raise PhotoError(
+            "no gear found: it must lie flat, stand out from the ground, and show its teeth"
+        )
+    number = settings.pick or 1 + _likeliest(regions, settings.teeth)
+    if number > len(regions):
+        raise PhotoError(f"{len(regions)} gears are seen, so --pick {number} is not there")
+    region = regions[number - 1]
+    height, width = shape[:2]
+    # An arc whose centre lies outside the picture was meant as one; else something went wrong.
+    meant = not (0 <= region.x < width and 0 <= region.y < height)
+    if region.cut_off and not (settings.partial or meant):
+        raise PhotoError(
+            "the gear is cut off by the edge of the picture: move back, or give --partial to "
+            "read the teeth that are seen"
+        )
+    if len(regions) == 1:
+        return region, ()
+    return region, (flag("several_gears", count=len(regions), number=number),)
+
+
+def _likeliest(regions: list[Region], teeth: int | None) -> int:
+    """Index of the clearest and largest gear, of those with about the stated teeth if any."""
+    every = range(len(regions))
+    alike = [k for k in every if teeth is not None and abs(regions[k].teeth / teeth - 1) < 0.04]
+    return max(alike or every, key=lambda k: regions[k].share * regions[k].tip_radius ** 0.5)

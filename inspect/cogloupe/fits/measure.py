@@ -1,0 +1,193 @@
+"""From a picture to fitted flanks in millimetres: the steps in their order.
+
+Everything here is arrays in, arrays out; `assembling` turns the result into a reading.
+"""
+
+from dataclasses import dataclass, replace
+from typing import Any, Literal
+
+import numpy as np
+from numpy.typing import NDArray
+
+from cogloupe.finding.gear_selection import choose_gear, gears_on
+from cogloupe.finding.segmentation import Region
+from cogloupe.finding.tooth_map import ToothMap, map_teeth, tips_centre
+from cogloupe.fits.flank_fit import fit_at_size
+from cogloupe.fits.measured import Measured
+from cogloupe.fits.nominal_form import stated_wheel
+from cogloupe.fits.picture_checks import (
+    form_notices,
+    lean_notices,
+    picture_notices,
+    refuse_unusable,
+)
+from cogloupe.fits.size import find_size
+from cogloupe.inputs.settings import GearSettings
+from cogloupe.optics.edges import Outlines, find_edges
+from cogloupe.optics.sampling import EdgePoints
+from cogloupe.wording.notices import Notice
+from cogloupe_calibration.arrays import Floats
+from cogloupe_calibration.calibration import Lens
+from cogloupe_calibration.lens import ideal_points
+from cogloupe_calibration.scale import Scale
+
+
+@dataclass(frozen=True)
+class Seen:
+    """A gear found on a picture, with its edges, before anything is measured.
+
+    Attributes
+    ----------
+    region : Region
+    outlines : Outlines
+        Edge points as the picture shows them, px.
+    notices : tuple of Notice
+    """
+
+    region: Region
+    outlines: Outlines
+    notices: tuple[Notice, ...]
+
+
+def see_gear(pixels: NDArray[Any], settings: GearSettings) -> Seen:
+    """Find the gear on a picture and its edges.
+
+    Parameters
+    ----------
+    pixels : ndarray, shape (h, w) or (h, w, 3), uint8 or uint16
+        Upright photograph.
+    settings : GearSettings
+        What is known of the gear.
+
+    Returns
+    -------
+    Seen
+
+    Raises
+    ------
+    PhotoError
+        Where no gear is seen, or not the one asked for.
+    """
+    region, others = choose_gear(gears_on(pixels), settings, pixels.shape)
+    return Seen(region, find_edges(pixels, region, settings.edge), others)
+
+
+def measure_gear(
+    pixels: NDArray[Any], settings: GearSettings, stated: Scale | None, lens: Lens | None = None
+) -> Measured:
+    """Measure the gear on a picture.
+
+    Parameters
+    ----------
+    pixels : ndarray, shape (h, w) or (h, w, 3), uint8 or uint16
+        Upright photograph.
+    settings : GearSettings
+        What is known of the gear.
+    stated : Scale or None
+        Scale from a calibration or a statement; None where the picture itself must give it.
+    lens : Lens, optional
+        Measured lens; edge points are put where it would not have moved them, and every place in
+        the result is in px of such a picture.
+
+    Returns
+    -------
+    Measured
+
+    Raises
+    ------
+    PhotoError
+        Where the picture cannot be measured, or contradicts the settings.
+    UseError
+        Where nothing sets the size.
+    """
+    return measure_seen(see_gear(pixels, settings), settings, stated, lens)
+
+
+def measure_seen(
+    seen: Seen, settings: GearSettings, stated: Scale | None, lens: Lens | None = None
+) -> Measured:
+    """Measure a gear whose edges were found: `measure_gear` from there on.
+
+    Parameters
+    ----------
+    seen : Seen
+    settings, stated, lens
+        As for `measure_gear`.
+
+    Returns
+    -------
+    Measured
+
+    Raises
+    ------
+    PhotoError, UseError
+        As for `measure_gear`.
+    """
+    region, outlines = seen.region, seen.outlines
+    centre = np.array([region.x, region.y])
+    if lens is not None:
+        outlines, centre = undistorted(outlines, lens), ideal_points(lens, centre)
+    teeth, centre = _number_teeth(outlines.outer, region, centre, settings)
+    refuse_unusable(outlines, teeth)
+    size = find_size(outlines, teeth, centre, settings, stated, whole=not region.cut_off)
+    px = size.scale.mm_per_px
+    wheel = stated_wheel(settings, teeth, size.module_mm, px)
+    fitted = fit_at_size(outlines, teeth, (centre, size.axis), wheel, px, settings)
+    notices = (
+        *seen.notices,
+        *picture_notices(region, outlines, teeth, settings),
+        *size.notices,
+        *form_notices(fitted.wheel, fitted.fits, settings, px),
+        *lean_notices(fitted.tips, teeth),
+    )
+    stated_whole = settings.teeth is not None and settings.module is not None
+    return Measured(
+        region=region,
+        outlines=outlines,
+        teeth=teeth,
+        fits=fitted.fits,
+        wheel=fitted.wheel,
+        scale=size.scale,
+        source="given" if stated_whole else "estimated",
+        module_seen=size.module_seen,
+        bore=size.bore,
+        tips=fitted.tips,
+        tip_circle=fitted.tip_circle,
+        notices=notices,
+        addendum_source=_addendum_source(settings),
+    )
+
+
+def _number_teeth(
+    outer: EdgePoints, region: Region, centre: Floats, settings: GearSettings
+) -> tuple[ToothMap, Floats]:
+    """Which tooth every edge point belongs to, and the centre of the tips as found so far, px."""
+    rough = (region.root_radius, region.tip_radius)
+    if region.cut_off:
+        centre, rough = tips_centre(outer.xy, outer.normal, centre, rough)
+    return map_teeth(outer.xy, centre, rough, settings.teeth, not region.cut_off), centre
+
+
+def undistorted(outlines: Outlines, lens: Lens) -> Outlines:
+    """Outlines as a lens without distortion would have shown them.
+
+    Parameters
+    ----------
+    outlines : Outlines
+    lens : Lens
+
+    Returns
+    -------
+    Outlines
+    """
+    outer, *holes = (
+        replace(points, xy=ideal_points(lens, points.xy))
+        for points in (outlines.outer, *outlines.holes)
+    )
+    return replace(outlines, outer=outer, holes=tuple(holes))
+
+
+def _addendum_source(settings: GearSettings) -> Literal["given", "estimated"] | None:
+    if settings.form != "cycloidal":
+        return None
+    return "given" if settings.curve_stated else "estimated"

@@ -1,0 +1,1 @@
+"""What the person gives: the photograph, what is known of the gear, the scale."""

@@ -1,0 +1,125 @@
+"""The scale that the settings bring along."""
+
+import datetime
+from dataclasses import dataclass
+from math import inf
+
+from cogloupe.inputs.photo import Photo
+from cogloupe.inputs.settings import GearSettings
+from cogloupe.wording.notices import Notice, flag
+from cogloupe_calibration.calibration import (
+    Calibration,
+    Camera,
+    Lens,
+    check_fits,
+    load_calibration,
+)
+from cogloupe_calibration.scale import Scale, from_stated_scale
+
+OUTSIDE_WARNS = 0.05
+"""Share of its tip radius by which a gear may reach outside the calibrated part of the frame
+(common practice, no source: less than a tooth)."""
+
+
+@dataclass(frozen=True)
+class StatedScale:
+    """What is known of scale and lens before anything is seen.
+
+    Attributes
+    ----------
+    scale : Scale or None
+        None where the picture itself must give it.
+    calibration : Calibration or None
+    file : str or None
+        The calibration's.
+    notices : tuple of Notice
+        Warnings of the calibration file.
+    """
+
+    scale: Scale | None = None
+    calibration: Calibration | None = None
+    file: str | None = None
+    notices: tuple[Notice, ...] = ()
+
+    @property
+    def lens(self) -> Lens | None:
+        """The measured lens, if any."""
+        return self.calibration.lens if self.calibration is not None else None
+
+
+def stated_scale(photo: Photo, settings: GearSettings) -> StatedScale:
+    """Scale that the settings bring along, if any.
+
+    Parameters
+    ----------
+    photo : Photo
+    settings : GearSettings
+
+    Returns
+    -------
+    StatedScale
+
+    Raises
+    ------
+    CalibrationError
+        Where the calibration file is wrong or cannot fit the photograph.
+    """
+    if settings.scale_um_per_px is not None:
+        return StatedScale(from_stated_scale(settings.scale_um_per_px))
+    if settings.calibration is None:
+        return StatedScale()
+    calibration = load_calibration(settings.calibration)
+    warnings = check_fits(
+        calibration, photo.width, photo.height, camera=camera_of(photo), today=datetime.date.today()
+    )
+    scale = Scale(calibration.mm_per_px, calibration.u_mm_per_px, calibration.method)
+    notices = tuple(flag("calibration", what=text) for text in warnings)
+    return StatedScale(scale, calibration, str(settings.calibration), notices)
+
+
+def reach_notices(
+    calibration: Calibration | None, x: float, y: float, tip_radius: float
+) -> tuple[Notice, ...]:
+    """Say so where a gear lies outside what the calibration's target covered.
+
+    Parameters
+    ----------
+    calibration : Calibration or None
+    x, y, tip_radius : float
+        The gear on the picture, px.
+
+    Returns
+    -------
+    tuple of Notice
+    """
+    if calibration is None or calibration.valid_region_px is None:
+        return ()
+    left, top, right, bottom = calibration.valid_region_px
+    beyond = tip_radius + max(left - x, x - right, top - y, y - bottom, -tip_radius)
+    if beyond < OUTSIDE_WARNS * tip_radius:
+        return ()
+    what = f"the gear reaches {beyond:.0f} px outside the part of the frame that its target covered"
+    return (flag("calibration", what=what),)
+
+
+def camera_of(photo: Photo) -> Camera:
+    """What EXIF tells of the camera.
+
+    Parameters
+    ----------
+    photo : Photo
+
+    Returns
+    -------
+    Camera
+    """
+    exif = photo.exif
+    try:
+        length = float(exif.get("FocalLength", ""))
+    except ValueError:
+        length = 0.0
+    # Microscopes and phones write 0, or 0/0, for what they do not know.
+    return Camera(
+        make=exif.get("Make"), model=exif.get("Model"), lens=exif.get("LensModel"),
+        focal_length_mm=length if 0 < length < inf else None,
+    )  # fmt: skip

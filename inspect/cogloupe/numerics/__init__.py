@@ -1,0 +1,1 @@
+"""Arithmetic on arrays that knows nothing of gears or pictures."""

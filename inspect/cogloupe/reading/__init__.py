@@ -1,0 +1,1 @@
+"""The models behind reading.json and its files; nothing is worked out here."""

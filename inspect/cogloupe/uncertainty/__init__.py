@@ -1,0 +1,1 @@
+"""What each source of doubt does to the flanks, and how doubts combine."""

@@ -1,0 +1,211 @@
+"""The arithmetic of uncertainty: how doubts of edges, scale and common sources reach a figure.
+
+Combination after JCGM 100:2008 (GUM): standard uncertainties, k = 1. What a source does to the
+flanks is worked out in `modes`. Angles rad, lengths px unless named otherwise.
+"""
+
+from math import cos, sqrt
+
+import numpy as np
+from numpy.typing import NDArray
+
+from cogloupe.uncertainty.modes import Mode
+from cogloupe_calibration.arrays import Floats
+from cogloupe_calibration.scale import Scale
+
+DRAWS = 300
+"""Draws of the true values behind a largest difference: its uncertainty to 4 % of itself."""
+
+
+def combined(parts: tuple[Floats, ...]) -> Floats:
+    """Combine independent standard uncertainties.
+
+    Parameters
+    ----------
+    parts : tuple of ndarray
+        Arrays of one shape.
+
+    Returns
+    -------
+    ndarray
+        Root of the sum of squares.
+    """
+    return np.asarray(np.sqrt(sum(part**2 for part in parts)))
+
+
+def pitch_uncertainty(
+    noise: Floats, modes: tuple[Mode, ...], radius: float
+) -> tuple[Floats, Floats]:
+    """Standard uncertainties of single and cumulative pitch of every flank.
+
+    Parameters
+    ----------
+    noise : ndarray, shape (z, 2)
+        Standard uncertainty of each flank's angle from edge noise and fit, rad.
+    modes : tuple of Mode
+        Sources that move the flanks together.
+    radius : float
+        Measuring radius, in the result's unit.
+
+    Returns
+    -------
+    single, cumulative : ndarray, shape (z, 2)
+        In that unit; the cumulative one is against tooth 1 (or the first flank seen).
+    """
+    before = np.roll(noise, 1, axis=0)
+    single = [np.hypot(noise, before)]
+    single += [mode.position - np.roll(mode.position, 1, axis=0) for mode in modes]
+    first = np.stack([_first(column) for column in noise.T])
+    cumulative = [np.where(_is_first(noise), 0.0, np.hypot(noise, first))]
+    for mode in modes:
+        start = np.stack(
+            [_first(np.where(np.isfinite(n), m, np.nan))
+             for m, n in zip(mode.position.T, noise.T, strict=True)]
+        )  # fmt: skip
+        cumulative.append(mode.position - start)
+    return combined(tuple(single)) * radius, combined(tuple(cumulative)) * radius
+
+
+def _first(column: Floats) -> float:
+    seen = column[np.isfinite(column)]
+    return float(seen[0]) if len(seen) else float("nan")
+
+
+def _is_first(values: Floats) -> NDArray[np.bool_]:
+    seen = np.isfinite(values)
+    return np.asarray(seen & (np.cumsum(seen, axis=0) == 1))
+
+
+def total_range(values: Floats, u_noise: float, modes: tuple[Floats, ...]) -> tuple[float, float]:
+    """Range (largest less smallest) of a set of values and its standard uncertainty.
+
+    Parameters
+    ----------
+    values : ndarray, shape (n,)
+        NaN where not seen.
+    u_noise : float
+        Standard uncertainty of each value that is its own.
+    modes : tuple of ndarray, shape (n,)
+        Changes of the values with each common source.
+
+    Returns
+    -------
+    value, u : float
+        NaN where nothing was seen. The two extremes carry the noise of two values; each common
+        source acts by the difference of its effects at the two.
+    """
+    if not np.isfinite(values).any():
+        return float("nan"), float("nan")
+    high, low = int(np.nanargmax(values)), int(np.nanargmin(values))
+    parts = [sqrt(2) * u_noise, *(float(mode[high] - mode[low]) for mode in modes)]
+    return float(values[high] - values[low]), float(np.sqrt(np.sum(np.square(parts))))
+
+
+def plausible(values: Floats, u: Floats, turn: Floats) -> Floats:
+    """Draw true values that measured ones leave plausible.
+
+    Parameters
+    ----------
+    values : ndarray, shape (n,)
+        Measured round the gear; NaN where not seen.
+    u : ndarray, shape (n,)
+        Their own standard uncertainties.
+    turn : ndarray, shape (n,)
+        Their polar angles, rad.
+
+    Returns
+    -------
+    ndarray, shape (DRAWS, m)
+        For the m values seen.
+
+    Notes
+    -----
+    Noise makes the largest of many values look larger than it is. What noise explains of their
+    first harmonic, and of the scatter about it, is taken out before noise is drawn (empirical
+    Bayes), so that the draws vary as the true values do. Propagation by draws: JCGM 101:2008. The
+    draws are the same for the same values.
+    """
+    seen = np.isfinite(values)
+    value, own, angle = values[seen], u[seen], turn[seen]
+    if len(value) == 0:
+        return np.zeros((DRAWS, 0))
+    drawn = np.random.default_rng(DRAWS).standard_normal((DRAWS, len(value))) * own
+    mean, noise = float(value.mean()), float(np.mean(own**2))
+    waves = np.stack([np.cos(angle), np.sin(angle)], axis=1)
+    waves = waves - waves.mean(axis=0)
+    onto = waves @ np.linalg.pinv(waves)
+    wave, drawn_wave = onto @ (value - mean), drawn @ onto.T
+    spare = max(len(value) - 3, 1)
+    return np.asarray(
+        mean
+        + _pulled(wave, drawn_wave, 2, noise)
+        + _pulled(value - mean - wave, drawn - drawn_wave, spare, noise)
+    )
+
+
+def _pulled(part: Floats, drawn: Floats, freedoms: int, noise: float) -> Floats:
+    """Values of one kind pulled to 0 by what noise explains of them, with the noise that is left.
+
+    One standard deviation of a mean square: what lies within it is not evidence of more than noise.
+    """
+    by_noise = noise * freedoms / len(part) * (1 + sqrt(2 / freedoms))
+    share = max(1 - by_noise / max(float(np.mean(part**2)), 1e-300), 0.0)
+    return np.asarray(share * part + sqrt(share) * drawn)
+
+
+def of_draws(measured: float, drawn: Floats) -> float:
+    """Standard uncertainty of a figure from draws of its true value.
+
+    Parameters
+    ----------
+    measured : float
+    drawn : ndarray, shape (n,)
+
+    Returns
+    -------
+    float
+        Root mean square distance of the draws from the measured figure.
+    """
+    return float(np.sqrt(np.mean((drawn - measured) ** 2)))
+
+
+def edges_and_scale(edge: float, scale: Scale, by_edges: float, by_scale: float) -> float:
+    """Standard uncertainty of a length from the level of the edges and the scale.
+
+    Parameters
+    ----------
+    edge : float
+        Standard uncertainty of all edges together, mm along the normal.
+    scale : Scale
+    by_edges : float
+        Growth of the length for each mm that all edges move out of the material.
+    by_scale : float
+        Growth of the length, mm, for each whole that the scale grows by.
+
+    Returns
+    -------
+    float
+        Mm. Where the scale was taken from edges of the same picture, what moves all edges moves
+        it too, and the two effects are added with their signs.
+    """
+    moved = scale.by_edge / scale.mm_per_px
+    apart = scale.relative_u**2 - (moved * edge) ** 2
+    return float(np.hypot(edge * (by_edges + by_scale * moved), by_scale * sqrt(max(apart, 0.0))))
+
+
+def thickness_edge(edge: float, pressure_angle: float) -> float:
+    """Change of a thickness when both flanks' edges move out of the material together.
+
+    Parameters
+    ----------
+    edge : float
+        Movement along the normals.
+    pressure_angle : float
+        At the measuring circle, rad.
+
+    Returns
+    -------
+    float
+        ``2 edge / cos a``.
+    """
+    return 2 * edge / cos(pressure_angle)

@@ -1,0 +1,1 @@
+"""What a person is told: notices, cautions, and how figures are written."""

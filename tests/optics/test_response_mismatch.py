@@ -1,0 +1,67 @@
+"""What edges look like by the wrong camera curve, foreseen and found."""
+
+import numpy as np
+import pytest
+from scipy.optimize import curve_fit
+from scipy.special import ndtr
+
+from cogloupe.finding.segmentation import find_gears
+from cogloupe.optics import response_selection as response_candidates
+from cogloupe.optics.edge_model_selection import select_edge_model
+from cogloupe.optics.greys import Greys, greys_of
+from cogloupe.optics.outline import border_chains, crossings_of, material_mask
+from cogloupe.optics.response_mismatch import Z, mismatch_of
+from cogloupe.optics.response_selection import curve_doubt
+from cogloupe.optics.sampling import Fit
+
+from ..helpers.pictures import rendered
+
+LIGHT = Greys(np.zeros((1, 1), np.uint8), (0, 0), (1, 1), None, in_light=True)
+
+
+def looks_at(image):
+    (region,) = find_gears(image)
+    greys = greys_of(image, region)
+    mask = material_mask(greys, region)
+    outer, _ = border_chains(mask, region, greys.corner)
+    return select_edge_model(greys, crossings_of(mask, outer), False, Fit(room_px=20.0))
+
+
+def test_a_faint_step_hardly_changes():
+    wrong = mismatch_of(np.array([120.0, 122.0]), LIGHT)
+    assert wrong.move == pytest.approx(0, abs=0.01)
+    assert np.abs(wrong.left).max() < 0.002
+
+
+@pytest.mark.parametrize("levels", [(20.0, 230.0), (230.0, 20.0), (90.0, 140.0)])
+def test_a_step_moves_into_the_brighter_side(levels):
+    wrong = mismatch_of(np.array(levels), LIGHT)
+    z = np.linspace(-6, 6, 241)
+    stored = (levels[0] + (levels[1] - levels[0]) * ndtr(z)) / 255
+    light = ((stored + 0.055) / 1.055) ** 2.4  # IEC 61966-2-1, above 0.04
+    share = (light - light[0]) / (light[-1] - light[0])
+    (place, blur), _ = curve_fit(lambda z, place, blur: ndtr((z - place) / blur), z, share, (0, 1))
+    # Values half way apart are little light by the sRGB curve, so half of it lies further on.
+    assert np.sign(place) == np.sign(levels[1] - levels[0])
+    # The table of light has 256 entries.
+    assert wrong.move == pytest.approx(place, abs=0.002)
+    spread = np.diff(wrong.distance[[0, -1]]) / np.diff(Z[[0, -1]])
+    assert 1 / spread == pytest.approx(blur, rel=0.002)
+
+
+def test_what_is_foreseen_is_what_would_be_found(monkeypatch):
+    image = rendered().image
+    best, other = looks_at(image)
+    monkeypatch.setattr(response_candidates, "CURVE_SURE", np.inf)
+    found_best, found = looks_at(image)
+    assert best.curve == found_best.curve == 0
+    assert other.curve == found.curve == 1
+    # Only how much worse it is counts, by the root: half as much or twice is as good.
+    assert 0.5 < other.misfit.overall / found.misfit.overall < 2
+    assert 0.5 < curve_doubt(best, [other]) / curve_doubt(found_best, [found]) < 2
+
+
+def test_a_picture_stored_by_the_curve_is_looked_at_both_ways():
+    best, other = looks_at(rendered(gamma="srgb").image)
+    assert (best.curve, other.curve) == (1, 0)
+    assert other.misfit.overall > 10 * best.misfit.overall

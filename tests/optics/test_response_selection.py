@@ -1,0 +1,34 @@
+"""What single edges leave of averaged profiles."""
+
+import pytest
+
+from cogloupe.finding.segmentation import find_gears
+from cogloupe.optics.greys import greys_of
+from cogloupe.optics.outline import border_chains, crossings_of, material_mask
+from cogloupe.optics.response_selection import explained, response_candidates
+from cogloupe.optics.sampling import Fit
+
+from ..helpers.pictures import CAMERA, rendered
+
+BRASS = {"look": "front-lit", "gamma": "srgb"}
+
+
+def looks_of(**camera):
+    image = rendered(**camera).image
+    region = find_gears(image)[0]
+    greys = greys_of(image, region)
+    mask = material_mask(greys, region)
+    crossings = crossings_of(mask, border_chains(mask, region, greys.corner)[0])
+    return response_candidates(greys, crossings, region.coloured, Fit(1 / CAMERA.mm_per_px))
+
+
+@pytest.mark.parametrize("camera", [{}, BRASS], ids=["back-lit", "brass"])
+@pytest.mark.parametrize("marks", [0.0, 0.1])
+def test_single_edges_explain_a_face_without_bevel_whatever_its_marks(camera, marks):
+    assert explained(looks_of(tool_marks=marks, **camera))
+
+
+@pytest.mark.parametrize("band", ["bevel_mm", "shadow_mm"])
+def test_they_do_not_explain_a_bevel_or_a_shadow(band):
+    light = {"ground_rgb": (0.92, 0.92, 0.9), "gear_rgb": (0.45, 0.35, 0.2)}
+    assert not explained(looks_of(**BRASS, **light, **{band: 3 * CAMERA.mm_per_px}))
