@@ -36,7 +36,7 @@ UNEQUAL_REL = 0.002
 SMALL_SHARE = 0.25
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class CircleScale:
     """What the outline of a round thing shows.
 

@@ -45,7 +45,7 @@ class Placed:
         return np.asarray(self.index - self.index.mean(axis=0), dtype=np.float64)
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class GridFit:
     """What the points tell.
 
@@ -180,7 +180,15 @@ def _robust(placed: Placed, free: Bools) -> GridFit:
         used = inside
     covariance, together = _covariance(placed, terms, residual, np.where(used, sigma, np.inf), free)
     names = tuple(name for name, keep in zip(TERMS, free, strict=True) if keep)
-    return GridFit(terms, similarity, covariance, residual, used, names, together)
+    return GridFit(
+        terms=terms,
+        similarity=similarity,
+        covariance=covariance,
+        residual=residual,
+        used=used,
+        significant=names,
+        together=together,
+    )
 
 
 def _spread(off: Floats) -> float:

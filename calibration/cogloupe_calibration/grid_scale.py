@@ -13,7 +13,7 @@ from cogloupe_calibration.verdict import Verdict
 Kind = Literal["checkerboard", "dots"]
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class GridScale:
     """What a picture of a grid shows.
 
@@ -93,7 +93,12 @@ class GridScale:
     @property
     def scale(self) -> Scale:
         """Bare scale, to be held against another one with `scale.disagreement`."""
-        return Scale(self.mm_per_px, self.u_mm_per_px, "grid", {"pitch_mm": self.pitch_mm})
+        return Scale(
+            mm_per_px=self.mm_per_px,
+            u_mm_per_px=self.u_mm_per_px,
+            method="grid",
+            details={"pitch_mm": self.pitch_mm},
+        )
 
 
 def calibration_from_grid(

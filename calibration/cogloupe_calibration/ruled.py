@@ -51,7 +51,7 @@ LEAST_ALTERNATING = 3
 ALTERNATING_LENGTH = 1.1
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class RuledScale:
     """What a picture of a ruled scale shows.
 
@@ -119,7 +119,7 @@ class RuledScale:
     reasons: tuple[str, ...]
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class _Rows:
     """Fitted points with their numbers, in the frame of `bands`."""
 
@@ -220,7 +220,15 @@ def _fit_rows_at(picture: Floats, angle: float, dark: bool) -> _Rows:
             f"{len(number)} points on lines fitted: show the scale larger, in focus, evenly lit"
         )
     model, good = robust_fit(points.u, points.t, number)
-    return _Rows(bands, dark, shape, points.select(good), number[good], model, strays)
+    return _Rows(
+        bands=bands,
+        dark=dark,
+        shape=shape,
+        points=points.select(good),
+        number=number[good],
+        model=model,
+        strays=strays,
+    )
 
 
 def _refined(

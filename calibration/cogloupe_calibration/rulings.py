@@ -26,7 +26,7 @@ WEAKEST_LINE = 0.3
 _NO_RULINGS = "no rulings found: {}; fill the picture with the scale, in focus and evenly lit"
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class Bands:
     """The picture averaged along the rulings.
 
@@ -128,7 +128,9 @@ def _average(angle: float, cell: Ints, shape: tuple[int, int], pixels: Floats) -
     well_filled = count >= 4
     noise = sqrt(float(np.median(square[well_filled] / (count[well_filled] - 1))))
     u_mean, t_mean, value, count = (a.reshape(shape) for a in (u_mean, t_mean, value, count))
-    return Bands(angle, u_mean, t_mean, value, count, float(u.min()), noise)
+    return Bands(
+        angle=angle, u=u_mean, t=t_mean, value=value, count=count, start=float(u.min()), noise=noise
+    )
 
 
 def _even_profile(bands: Bands, row: int) -> tuple[Floats, Floats, float]:

@@ -23,7 +23,7 @@ CALIPER_U_MM = 0.02 / sqrt(3)
 MICROMETER_U_MM = 0.004 / sqrt(3)
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class Scale:
     """A pixel scale and how it was found.
 
@@ -78,7 +78,12 @@ def from_stated_scale(um_per_px: float, relative_u: float = STATED_RELATIVE_U) -
     _above_zero("scale", um_per_px, "µm per pixel")
     _not_negative("relative uncertainty of the scale", relative_u, "")
     mm = um_per_px / 1000
-    return Scale(mm, mm * relative_u, "stated", {"stated_um_per_px": um_per_px})
+    return Scale(
+        mm_per_px=mm,
+        u_mm_per_px=mm * relative_u,
+        method="stated",
+        details={"stated_um_per_px": um_per_px},
+    )
 
 
 def from_known_diameter(
@@ -124,7 +129,7 @@ def from_known_diameter(
         "diameter_mm": diameter_mm,
         "u_diameter_mm": u_diameter_mm,
     }
-    return Scale(mm, mm * relative, method, details)
+    return Scale(mm_per_px=mm, u_mm_per_px=mm * relative, method=method, details=details)
 
 
 def disagreement(scale: Scale, other: Scale) -> str | None:

@@ -12,7 +12,7 @@ from cogloupe_calibration.arrays import Floats, Ints
 UNEVEN_AT_RISK = 0.01
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class Spacing:
     """Regression of line places on line numbers.
 

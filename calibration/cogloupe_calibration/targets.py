@@ -93,7 +93,7 @@ def checkerboard_target(
     words = _words(what, "square", pitch_mm, gauged)
     texts = (*words, *_sizes(left, top, gauged, GAP_MM))
     black = (*bars, *_ticks(left, top, gauged, GAP_MM))
-    return Page(what, *PAPERS_MM[paper], black, (), texts)
+    return _page(what, paper, bars=black, texts=texts)
 
 
 def dot_target(pitch_mm: float, paper: Paper = "A4", size: tuple[int, int] | None = None) -> Page:
@@ -128,7 +128,7 @@ def dot_target(pitch_mm: float, paper: Paper = "A4", size: tuple[int, int] | Non
     gap = GAP_MM + DOT_SHARE * pitch_mm
     words = _words(what, "pitch of the dots", pitch_mm, gauged)
     texts = (*words, *_sizes(left, top, gauged, gap))
-    return Page(what, *PAPERS_MM[paper], _ticks(left, top, gauged, gap), discs, texts)
+    return _page(what, paper, bars=_ticks(left, top, gauged, gap), discs=discs, texts=texts)
 
 
 def ruled_target(
@@ -168,7 +168,18 @@ def ruled_target(
     )
     what = f"Ruled scale, {count} divisions of {division_mm:g} mm"
     words = _words(what, "division", division_mm, (count * division_mm,))
-    return Page(what, *PAPERS_MM[paper], bars, (), (*words, *numerals))
+    return _page(what, paper, bars=bars, texts=(*words, *numerals))
+
+
+def _page(
+    title: str,
+    paper: Paper,
+    bars: tuple[Bar, ...],
+    texts: tuple[Text, ...],
+    discs: tuple[Disc, ...] = (),
+) -> Page:
+    width, height = PAPERS_MM[paper]
+    return Page(title=title, width_mm=width, height_mm=height, bars=bars, discs=discs, texts=texts)
 
 
 def _line_length(number: int) -> float:

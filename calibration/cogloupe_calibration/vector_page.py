@@ -43,7 +43,7 @@ class Text:
     centred: bool = False
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class Page:
     """What is printed.
 

@@ -43,7 +43,7 @@ VIEW_WITHIN = 1.5
 """A person's rough width of the view is within this factor; hidden divisions make it 2 or more."""
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class CalibrationRequest:
     """What the person says of the picture; exactly one of the first eight is given.
 

@@ -41,7 +41,7 @@ LENSES = (0.05, 0.3, 1.0)
 STRONG = 3.0
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class Trial:
     """One reading and what was made of it.
 
@@ -108,11 +108,16 @@ def trial(job: tuple[Cut, int]) -> Trial:
             got = found[fault.place]
             off = (got.value - fault.size(cut)) / (2 * got.u)
     return Trial(
-        fault.name, fault.cause, size, tuple(r.cause.code for r in ranked), ranked[0].share, off
+        fault=fault.name,
+        cause=fault.cause,
+        strength=size,
+        named=tuple(r.cause.code for r in ranked),
+        share=ranked[0].share,
+        off=off,
     )
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class Pictured:
     """One gear through a rendered picture, and the same gear without.
 
@@ -164,7 +169,14 @@ def pictured(job: tuple[str, int]) -> Pictured:
         for o in (observed, again)
     ]
     size = pattern_strength(observed, cut.change) if fault.cause != "none" else 0.0
-    return Pictured(fault.name, fault.cause, size, ranked[0], ranked[1], float(np.mean(off**2)))
+    return Pictured(
+        fault=fault.name,
+        cause=fault.cause,
+        strength=size,
+        named=ranked[0],
+        without=ranked[1],
+        misfit=float(np.mean(off**2)),
+    )
 
 
 def cut_job(job: tuple[str, int]) -> Cut:

@@ -90,7 +90,7 @@ def settings_of(truth: Truth, **given: object) -> GearSettings:
     return make_settings({key: value for key, value in stated.items() if value is not None})
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class Errors:
     """Errors of one reading, arrays over tooth number and side (left, right).
 
@@ -144,7 +144,14 @@ def errors_of(case: Case, reading: Reading) -> Errors:
     whole = both_sides(reading.teeth, "cumulative_pitch_um")
     whole = (whole - both_sides(table.teeth, "cumulative_pitch_um")) / px
     whole = whole - np.nanmean(whole, axis=0)
-    return Errors((got - true) / px, u / px, whole, flank, covered, status != "ok")
+    return Errors(
+        single=(got - true) / px,
+        u_single=u / px,
+        cumulative=whole,
+        flank=flank,
+        covered=covered,
+        flagged=status != "ok",
+    )
 
 
 def both_sides(teeth: Iterable[Any], name: str) -> Floats:

@@ -146,7 +146,7 @@ def _scene(
     return Scene(gear=gear, camera=camera, faults=faults, seed=seed)
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class Counted:
     """What came of a counting.
 
@@ -193,15 +193,28 @@ def count(counting: Counting) -> Counted:
     reading, _ = inspect_photo(case.photo, settings_of(case.truth, **counting.given))
     module = abs(reading.gear.module_mm / counting.scene.gear.module - 1) < 1e-6
     if reading.gear.teeth != case.truth.gear.teeth:
-        return Counted(False, False, module, 0, 0, 0, float("nan"))
+        return Counted(
+            teeth=False,
+            numbers=False,
+            module=module,
+            measured=0,
+            visible=0,
+            invented=0,
+            worst_px=float("nan"),
+        )
     off = _off_px(case, reading)
     whole, part = _in_frame(case, counting.scene)
     seen = np.isfinite(off)
     pitch = pi * counting.scene.gear.module / case.truth.picture.mm_per_px
     return Counted(
-        True, bool((off[seen] < pitch / 4).all()), module, int(seen.sum()), int(whole.sum()),
-        int((seen & ~part).sum()), float(off[seen].max(initial=0.0)),
-    )  # fmt: skip
+        teeth=True,
+        numbers=bool((off[seen] < pitch / 4).all()),
+        module=module,
+        measured=int(seen.sum()),
+        visible=int(whole.sum()),
+        invented=int((seen & ~part).sum()),
+        worst_px=float(off[seen].max(initial=0.0)),
+    )
 
 
 @lru_cache(maxsize=1)

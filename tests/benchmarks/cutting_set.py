@@ -12,7 +12,7 @@ PX_PER_DEPTH = 50
 TEETH = (14, 30)
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class CutCase:
     """A gear cut in a known way.
 
@@ -70,52 +70,79 @@ def cut_scene(
 
 def _cases(z: int) -> Iterator[CutCase]:
     deep = "too deep by"
-    yield CutCase("hob, right", cut_scene(z, Process()), "rack", size=deep)
+    yield CutCase(what="hob, right", scene=cut_scene(z, Process()), kind="rack", size=deep)
     yield CutCase(
-        "hob 60 µm too deep", cut_scene(z, Process(depth_um=60)), "rack", size=deep, true=0.06
+        what="hob 60 µm too deep",
+        scene=cut_scene(z, Process(depth_um=60)),
+        kind="rack",
+        size=deep,
+        true=0.06,
     )
     yield CutCase(
-        "hob 60 µm too shallow", cut_scene(z, Process(depth_um=-60)), "rack", size=deep, true=-0.06
+        what="hob 60 µm too shallow",
+        scene=cut_scene(z, Process(depth_um=-60)),
+        kind="rack",
+        size=deep,
+        true=-0.06,
     )
     yield CutCase(
-        "14.5° hob for 20°", cut_scene(z, Process(), pressure_angle_deg=14.5), "angle",
-        "a 14.5° cutter", {"pressure_angle_deg": 20.0, "rack": None},
+        what="14.5° hob for 20°",
+        scene=cut_scene(z, Process(), pressure_angle_deg=14.5),
+        kind="angle",
+        label="a 14.5° cutter",
+        settings={"pressure_angle_deg": 20.0, "rack": None},
+    )
+    yield CutCase(
+        what="20° hob for 14.5°", scene=cut_scene(z, Process()), kind="angle", label="a 20° cutter",
+        settings={"pressure_angle_deg": 14.5, "rack": None},
     )  # fmt: skip
     yield CutCase(
-        "20° hob for 14.5°", cut_scene(z, Process()), "angle", "a 20° cutter",
-        {"pressure_angle_deg": 14.5, "rack": None},
-    )  # fmt: skip
-    yield CutCase(
-        "hob ground 1.5° off", cut_scene(z, Process(cutter_angle_error_deg=1.5)), "angle",
-        "a cutter of an odd angle", size="flank angle", true=21.5,
-    )  # fmt: skip
+        what="hob ground 1.5° off",
+        scene=cut_scene(z, Process(cutter_angle_error_deg=1.5)),
+        kind="angle",
+        label="a cutter of an odd angle",
+        size="flank angle",
+        true=21.5,
+    )
     yield _other_module(z)
     for number, made_for in ((2, 55), (4, 26), (6, 17), (7, 14), (8, 12)):
         process = Process(kind="form-cutter", cutter_teeth=made_for)
         if made_for != z:
             yield CutCase(
-                f"form cutter no. {number}", cut_scene(z, process), "form", _form(number, z)
+                what=f"form cutter no. {number}",
+                scene=cut_scene(z, process),
+                kind="form",
+                label=_form(number, z),
             )
     yield CutCase(
-        "form cutter 0.1 mm off centre",
-        cut_scene(z, Process(kind="form-cutter", offset_mm=0.1)), "lean",
+        what="form cutter 0.1 mm off centre",
+        scene=cut_scene(z, Process(kind="form-cutter", offset_mm=0.1)), kind="lean",
         size="or off centre by", true=0.1,
     )  # fmt: skip
     # The last cutting edge of a dozen lies up to their spacing, 0.26 mm, inside the hob's end.
     yield CutCase(
-        "hob that ends 2 mm from the centre", cut_scene(z, Process(hob_length_mm=9, offset_mm=2.5)),
-        "end", size="reach of the hob on that side", true=2.0 - 0.13,
-    )  # fmt: skip
+        what="hob that ends 2 mm from the centre",
+        scene=cut_scene(z, Process(hob_length_mm=9, offset_mm=2.5)),
+        kind="end",
+        size="reach of the hob on that side",
+        true=2.0 - 0.13,
+    )
     scattered = Process(kind="form-cutter", jitter_arcmin=150 / z, depths_mm=(2.25,) * 5)
-    yield CutCase("passes scattered in angle (cut)", cut_scene(z, scattered), "scatter")
     yield CutCase(
-        "passes scattered in angle (drawn)", cut_scene(z, faults=Faults(pass_scatter_um=25)),
-        "scatter",
-    )  # fmt: skip
+        what="passes scattered in angle (cut)", scene=cut_scene(z, scattered), kind="scatter"
+    )
     yield CutCase(
-        "all gaps wider by 60 µm", cut_scene(z, faults=Faults(thinning_um=60)), "thick",
-        size="gap wider by", true=0.06,
-    )  # fmt: skip
+        what="passes scattered in angle (drawn)",
+        scene=cut_scene(z, faults=Faults(pass_scatter_um=25)),
+        kind="scatter",
+    )
+    yield CutCase(
+        what="all gaps wider by 60 µm",
+        scene=cut_scene(z, faults=Faults(thinning_um=60)),
+        kind="thick",
+        size="gap wider by",
+        true=0.06,
+    )
 
 
 def _other_module(teeth: int) -> CutCase:
@@ -128,9 +155,12 @@ def _other_module(teeth: int) -> CutCase:
     process = Process(depth_um=1000 * (2.25 * module - (tip - design.root_radius)))
     scene = cut_scene(teeth, process, module_mm=None, dp=pitch, rack=rack, tip_radius_mm=tip)
     return CutCase(
-        f"{pitch} DP hob for module {module:g} mm", scene, "module", f"a {pitch} DP cutter",
-        {"module_mm": module, "rack": None},
-    )  # fmt: skip
+        what=f"{pitch} DP hob for module {module:g} mm",
+        scene=scene,
+        kind="module",
+        label=f"a {pitch} DP cutter",
+        settings={"module_mm": module, "rack": None},
+    )
 
 
 def _form(number: int, teeth: int) -> str:

@@ -27,7 +27,7 @@ PITCH_PX = 131.0
 LEAN = radians(20)
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class Kind:
     """A row: how the gear is moved between the pictures, and what the camera does.
 
@@ -51,12 +51,49 @@ class Kind:
 
 
 KINDS = (
-    Kind("turned, overlap 4 to 5 teeth, no distortion", True, 4.2, 0.0, 0.0),
-    Kind("turned, overlap 4 to 5 teeth, 0.5 %, 1°", True, 4.2, 0.005, 1.0),
-    Kind("slid, overlap 3 to 5 teeth, no distortion", False, 3.2, 0.0, 0.0),
-    Kind("slid, overlap 3 to 5 teeth, 0.5 %, 1°", False, 3.2, 0.005, 1.0),
-    Kind("turned, overlap about 3 teeth, 0.5 %, 1°", True, 5.2, 0.005, 1.0),
-    Kind("turned, overlap 4 to 5 teeth, teeth even to 0.5 µm", True, 4.2, 0.005, 1.0, 0.5),
+    Kind(
+        words="turned, overlap 4 to 5 teeth, no distortion",
+        turned=True,
+        step_teeth=4.2,
+        distortion=0.0,
+        tilt_deg=0.0,
+    ),
+    Kind(
+        words="turned, overlap 4 to 5 teeth, 0.5 %, 1°",
+        turned=True,
+        step_teeth=4.2,
+        distortion=0.005,
+        tilt_deg=1.0,
+    ),
+    Kind(
+        words="slid, overlap 3 to 5 teeth, no distortion",
+        turned=False,
+        step_teeth=3.2,
+        distortion=0.0,
+        tilt_deg=0.0,
+    ),
+    Kind(
+        words="slid, overlap 3 to 5 teeth, 0.5 %, 1°",
+        turned=False,
+        step_teeth=3.2,
+        distortion=0.005,
+        tilt_deg=1.0,
+    ),
+    Kind(
+        words="turned, overlap about 3 teeth, 0.5 %, 1°",
+        turned=True,
+        step_teeth=5.2,
+        distortion=0.005,
+        tilt_deg=1.0,
+    ),
+    Kind(
+        words="turned, overlap 4 to 5 teeth, teeth even to 0.5 µm",
+        turned=True,
+        step_teeth=4.2,
+        distortion=0.005,
+        tilt_deg=1.0,
+        scatter_um=0.5,
+    ),
 )
 
 

@@ -64,7 +64,7 @@ KINDS = (
 )
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class Outcome:
     """Errors of one case over stated uncertainties, and in px.
 
@@ -211,7 +211,15 @@ def outcome_of(found: SetReading, truth: Truth, alone: float) -> Outcome:
                flank_array(reading, f"u_{name}_pitch_um") / px)
         for name in ("single", "cumulative")
     }  # fmt: skip
-    return Outcome(*values["cumulative"], *values["single"], alone, figures)
+    (cumulative, u_cumulative), (single, u_single) = values["cumulative"], values["single"]
+    return Outcome(
+        cumulative=cumulative,
+        u_cumulative=u_cumulative,
+        single=single,
+        u_single=u_single,
+        alone=alone,
+        figures=figures,
+    )
 
 
 HEAD = (

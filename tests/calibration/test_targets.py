@@ -125,7 +125,9 @@ def test_pdf_page_and_bars_have_the_right_size_in_points():
 
 def test_pdf_circle_is_round():
     """The curves at their middles: (p0 + 3 p1 + 3 p2 + p3) / 8."""
-    content = content_of(page_pdf(Page("", 100, 100, (), (Disc(40, 30, 10),))))
+    content = content_of(
+        page_pdf(Page(title="", width_mm=100, height_mm=100, bars=(), discs=(Disc(40, 30, 10),)))
+    )
     numbers = [float(v) for v in re.findall(r"-?[\d.]+", content.splitlines()[1])]
     points = np.array(numbers).reshape(-1, 2) - [40, 70]
     start, curves = points[0], points[1:].reshape(-1, 3, 2)
@@ -146,7 +148,7 @@ def test_pdf_lists_where_its_objects_begin():
 
 def test_text_with_special_letters_is_kept():
     page = ruled_target()
-    odd = Page("a (b) \\ µ", 50, 50, texts=page.texts[:1])
+    odd = Page(title="a (b) \\ µ", width_mm=50, height_mm=50, texts=page.texts[:1])
     assert rb"/Title(a \(b\) \\ " in page_pdf(odd)
     assert "a (b) \\ µ" in page_svg(odd)
 

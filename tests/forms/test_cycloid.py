@@ -26,8 +26,14 @@ FORMS = {
 def clock_wheel(teeth=60, mate=8, fillet=0.2, thickness=pi / 2):
     form = CycloidalForm(Epicycloid(teeth / 2, mate / 4))
     return CycloidalWheel(
-        teeth, 1.0, form, thickness, teeth / 2 - 1.57, teeth / 2 + 1.2, fillet
-    )  # fmt: skip
+        teeth=teeth,
+        module_mm=1.0,
+        form=form,
+        thickness_mm=thickness,
+        root_radius=teeth / 2 - 1.57,
+        tip_radius=teeth / 2 + 1.2,
+        fillet_mm=fillet,
+    )
 
 
 def above(form, points=200):
@@ -154,7 +160,14 @@ def test_a_rounding_that_does_not_fit_is_refused():
 
 def test_flanks_that_meet_below_the_tip_end_in_a_ridge():
     wheel = clock_wheel(30, 6)
-    taller = CycloidalWheel(30, 1.0, wheel.form, pi / 2, 13.4, 17.0)
+    taller = CycloidalWheel(
+        teeth=30,
+        module_mm=1.0,
+        form=wheel.form,
+        thickness_mm=pi / 2,
+        root_radius=13.4,
+        tip_radius=17.0,
+    )
     radius, angle = taller.half_gaps()
     assert radius[-1] == pytest.approx(taller.ridge)
     assert angle[0][-1] == pytest.approx(pi / 30, abs=1e-4)
@@ -190,7 +203,14 @@ def test_a_found_tilt_gives_back_the_form_it_was_found_against():
 
 
 def test_a_straight_wheel_has_the_thickness_it_was_given():
-    wheel = StraightWheel(20, 1.0, StraightForm((2.0, 0.0)), 1.3, 9.2, 10.8)
+    wheel = StraightWheel(
+        teeth=20,
+        module_mm=1.0,
+        form=StraightForm((2.0, 0.0)),
+        thickness_mm=1.3,
+        root_radius=9.2,
+        tip_radius=10.8,
+    )
     outline = gear_outline(wheel, flank_points=50)
     assert shapely.Polygon(outline).is_valid
     both = wheel.half_angles(10.0)
@@ -198,10 +218,21 @@ def test_a_straight_wheel_has_the_thickness_it_was_given():
     assert wheel.half_angles(10.8)[0] < wheel.half_angles(10.8)[1]
 
 
-@pytest.mark.parametrize("wheel", [
-    clock_wheel(), StraightWheel(20, 1.0, StraightForm((2.0, 0.0)), 1.3, 9.2, 10.8),
-    Gear(20, 1.0, basic_rack("iso53-a", 1.0), 0.1),
-])  # fmt: skip
+@pytest.mark.parametrize(
+    "wheel",
+    [
+        clock_wheel(),
+        StraightWheel(
+            teeth=20,
+            module_mm=1.0,
+            form=StraightForm((2.0, 0.0)),
+            thickness_mm=1.3,
+            root_radius=9.2,
+            tip_radius=10.8,
+        ),
+        Gear(20, 1.0, basic_rack("iso53-a", 1.0), 0.1),
+    ],
+)
 def test_another_unit_changes_lengths_and_no_angle(wheel):
     other = wheel.scaled(25.0)
     (radius, angle), (large, same) = wheel.half_gaps(20, 20), other.half_gaps(20, 20)
@@ -213,6 +244,13 @@ def test_another_unit_changes_lengths_and_no_angle(wheel):
 
 def test_what_made_the_addendum_is_said_as_it_is_stated():
     assert addendum_sizes(clock_wheel(60, 8)) == (4.0, None)
-    leaf = CycloidalWheel(8, 1.0, FORMS["leaf"], 1.05, 2.4, 4.5)
+    leaf = CycloidalWheel(
+        teeth=8,
+        module_mm=1.0,
+        form=FORMS["leaf"],
+        thickness_mm=1.05,
+        root_radius=2.4,
+        tip_radius=4.5,
+    )
     assert addendum_sizes(leaf) == (None, 0.525)
     assert addendum_sizes(Gear(20, 1.0, basic_rack("iso53-a", 1.0))) == (None, None)

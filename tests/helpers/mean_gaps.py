@@ -21,11 +21,23 @@ def mean_gap(outline, gear, gaps=24, width_spread=0.0, relative_u=0.003, seed=0)
     seen = np.flatnonzero(np.hypot(*shown.xy.T) < gear.tip_radius - 0.12 * gear.module_mm)[::7]
     off = np.random.default_rng(seed).normal(0, NOISE_PX * px, len(seen))
     return MeanGap(
-        shown.xy[seen] + shown.normal[seen] * off[:, None], shown.normal[seen],
-        shown.station[seen], np.eye(len(seen)) * (NOISE_PX * px) ** 2, 0.1 * px, 0.0005,
-        relative_u, BLUR_PX * px, px, gaps, float(np.hypot(*outline.xy.T).min()), 0.001 * px,
-        gear.tip_radius, 0.001 * px, width_spread, 0.01 * px,
-    )  # fmt: skip
+        xy=shown.xy[seen] + shown.normal[seen] * off[:, None],
+        normal=shown.normal[seen],
+        station=shown.station[seen],
+        covariance=np.eye(len(seen)) * (NOISE_PX * px) ** 2,
+        edge=0.1 * px,
+        stretch=0.0005,
+        relative_u=relative_u,
+        blur=BLUR_PX * px,
+        px=px,
+        gaps=gaps,
+        floor=float(np.hypot(*outline.xy.T).min()),
+        u_floor=0.001 * px,
+        tip=gear.tip_radius,
+        u_tip=0.001 * px,
+        width_spread=width_spread,
+        u_width=0.01 * px,
+    )
 
 
 def generated(gear, widening=0.0):

@@ -31,7 +31,7 @@ _OUT = np.array([-1.0, 1.0])
 """Way round the gear that leads out of a left and of a right flank."""
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class MeasuringErrors:
     """Standard uncertainties of a reading (k = 1).
 
@@ -79,7 +79,9 @@ class MeasuringErrors:
         -------
         MeasuringErrors
         """
-        return MeasuringErrors(*(factor * getattr(self, name) for name in self.__annotations__))
+        return MeasuringErrors(
+            **{name: factor * getattr(self, name) for name in self.__annotations__}
+        )
 
 
 class _Draw:
@@ -94,7 +96,7 @@ class _Draw:
         return np.asarray(self._rng.normal(0, 1, shape) * size)
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class StatedFigures:
     """Figures with their errors, teeth in the order of the numbers; mm and rad unless named.
 
@@ -207,13 +209,21 @@ def stated_figures(
     # An involute seen too large has too large a base circle.
     slope = slope + 1000 * scale * _reach(made.gear)
     return StatedFigures(
-        design, errors, bore, mm_per_px, modes, position + shift,
-        radii([t.tip_diameter_mm for t in true.teeth], centre),
-        radii([g.root_diameter_mm for g in true.gaps], gap),
-        _reach(made.gear), _both(true, "profile_slope_um") + slope,
-        np.abs(_both(true, "profile_form_um") + draw(errors.form_um, z, 2)),
-        ratio, near, reference,
-    )  # fmt: skip
+        design=design,
+        errors=errors,
+        bore=bore,
+        mm_per_px=mm_per_px,
+        modes=modes,
+        position=position + shift,
+        tip=radii([t.tip_diameter_mm for t in true.teeth], centre),
+        root=radii([g.root_diameter_mm for g in true.gaps], gap),
+        reach=_reach(made.gear),
+        slope_um=_both(true, "profile_slope_um") + slope,
+        form_um=np.abs(_both(true, "profile_form_um") + draw(errors.form_um, z, 2)),
+        ratio=ratio,
+        near=near,
+        reference=reference,
+    )
 
 
 def _reach(gear: CutGear) -> float:

@@ -22,7 +22,18 @@ NOISE = 1.6 / 160  # of the step, see `disc`
 
 def region_of(image, bright=False):
     level = np.full(image.shape, 120, np.float32)
-    return Region(None, level, bright, X, Y, RADIUS, RADIUS, 0, 1.0, cut_off=False)
+    return Region(
+        weights=None,
+        threshold=level,
+        bright=bright,
+        x=X,
+        y=Y,
+        tip_radius=RADIUS,
+        root_radius=RADIUS,
+        teeth=0,
+        share=1.0,
+        cut_off=False,
+    )
 
 
 def outline(light=False, blur=BLUR):

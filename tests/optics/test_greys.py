@@ -13,7 +13,7 @@ ROW, COLUMN = np.array([[0, 4], [3, 0]]), np.array([[1, 0], [0, 1]])
 
 
 def part(pixels, weights=None, in_light=False):
-    return Greys(pixels, (5, 7), (20, 30), weights, in_light)
+    return Greys(pixels=pixels, corner=(5, 7), shape=(20, 30), weights=weights, in_light=in_light)
 
 
 @pytest.mark.parametrize("in_light", [False, True])

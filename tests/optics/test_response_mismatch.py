@@ -16,7 +16,9 @@ from cogloupe.optics.sampling import Fit
 
 from ..helpers.pictures import rendered
 
-LIGHT = Greys(np.zeros((1, 1), np.uint8), (0, 0), (1, 1), None, in_light=True)
+LIGHT = Greys(
+    pixels=np.zeros((1, 1), np.uint8), corner=(0, 0), shape=(1, 1), weights=None, in_light=True
+)
 
 
 def looks_at(image):

@@ -67,9 +67,15 @@ def build_drawing_data(
         return xy if lens is None else observed_points(lens, xy)
 
     return DrawingData(
-        photo.pixels, on_picture(theory), on_picture(measured.outlines.outer.xy),
-        on_picture(points.xy),
-        points.normal, deviation, tooth, side, fits.used,
-        None if details is None or straight else details.sheet,
-        None if details is None else details.shapes.traces,
-    )  # fmt: skip
+        picture=photo.pixels,
+        theory_xy=on_picture(theory),
+        contour_xy=on_picture(measured.outlines.outer.xy),
+        flank_xy=on_picture(points.xy),
+        flank_normal=points.normal,
+        deviation_um=deviation,
+        tooth=tooth,
+        side=side,
+        used=fits.used,
+        profiles=None if details is None or straight else details.sheet,
+        gaps=None if details is None else details.shapes.traces,
+    )

@@ -147,12 +147,14 @@ def build_tolerance(
         measured.gear.module_mm,
         measured.gear.teeth,
         FlankFigures(
-            _graded(summary.single_pitch_max_um, summary.u_single_pitch_max_um),
-            _graded(summary.cumulative_pitch_total_um, summary.u_cumulative_pitch_total_um),
-            worst("profile_total_um"),
-            worst("profile_form_um"),
-            worst("profile_slope_um"),
-            _graded(summary.runout_um, summary.u_runout_um),
+            single_pitch=_graded(summary.single_pitch_max_um, summary.u_single_pitch_max_um),
+            cumulative_pitch=_graded(
+                summary.cumulative_pitch_total_um, summary.u_cumulative_pitch_total_um
+            ),
+            profile_total=worst("profile_total_um"),
+            profile_form=worst("profile_form_um"),
+            profile_slope=worst("profile_slope_um"),
+            runout=_graded(summary.runout_um, summary.u_runout_um),
         ),
     )
 

@@ -22,7 +22,7 @@ CHANCE = 0.05
 """Chance that noise alone makes any of the waves pass for found."""
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class Harmonic:
     """A wave that comes round so many times in a turn.
 
@@ -88,10 +88,13 @@ def _harmonic(observed: Observed, background: Background, n: int, limit: float) 
     camera = 1 - float(np.trace(noise)) / max(float(np.trace(inverse)), 1e-30)
     left, right = (degrees(atan2(pair[1], pair[0])) for pair in pairs)
     return Harmonic(
-        n, (lengths[0], lengths[1]), (u[0], u[1]), (left - right + 180) % 360 - 180,
-        gain > limit and any(a > 2 * v for a, v in zip(lengths, u, strict=True)),
-        float(np.clip(camera, 0, 1)),
-    )  # fmt: skip
+        per_turn=n,
+        amplitude_um=(lengths[0], lengths[1]),
+        u_amplitude_um=(u[0], u[1]),
+        apart_deg=(left - right + 180) % 360 - 180,
+        found=gain > limit and any(a > 2 * v for a, v in zip(lengths, u, strict=True)),
+        camera=float(np.clip(camera, 0, 1)),
+    )
 
 
 def _columns(teeth: int, n: int) -> Floats:

@@ -26,7 +26,7 @@ HOBBED_TEETH, WANDER_TEETH, PLAY_TEETH = 2.0, 2.6, 3.5
 hangs in its play between one setting and the next (from simulated gears)."""
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class Family:
     """Shapes of one kind; member m is the sum of sizes times ``basis[plus[m]] - basis[minus[m]]``.
 
@@ -107,10 +107,10 @@ def plain(basis: Floats, each: int = 1, **how: object) -> Family:
     Family
     """
     plus = np.arange(len(basis)).reshape(-1, each)
-    return Family(basis, plus, np.full_like(plus, -1), **how)  # type: ignore[arg-type]
+    return Family(basis=basis, plus=plus, minus=np.full_like(plus, -1), **how)  # type: ignore[arg-type]
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class Background:
     """Covariance that a shape is held against.
 
@@ -221,7 +221,9 @@ class Field:
         residual = omega @ figures
         determinants = 2 * np.log(np.diag(root)).sum() + _log_det(inner)
         base = -0.5 * (determinants + float(figures @ residual))
-        return Background(kind, size, seen, omega, base, residual)
+        return Background(
+            kind=kind, size=size, seen=seen, omega=omega, base=base, residual=residual
+        )
 
 
 def _log_det(matrix: Floats) -> float:

@@ -32,7 +32,7 @@ OUT = np.array([-1.0, 1.0])
 FEWEST_FLANKS = 8
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class Design:
     """The drawn gear, as far as the patterns need it; µm and rad.
 
@@ -108,19 +108,32 @@ def design_of(reading: Reading) -> Design:
         angle = radians(gear.pressure_angle_deg or 0.0)
         tip = 500 * (reading.summary.tip_diameter_mean_mm or 2 * radius)
         return Design(
-            gear.teeth, 1e3 * radius, angle, tip, nothing, nothing, nothing, (nothing, nothing),
-            None,
-        )  # fmt: skip
+            teeth=gear.teeth,
+            radius_um=1e3 * radius,
+            pressure_angle=angle,
+            tip_um=tip,
+            root_um=nothing,
+            near_um=nothing,
+            gap_um=nothing,
+            roll_um=(nothing, nothing),
+            drawn=None,
+        )
     # The profile shift in a reading is the one that was found, not one that was wanted.
     drawn = Gear(gear.teeth, gear.module_mm, rack)
     base = drawn.base_radius
     here = float(roll_length(base, radius))
     near, width = theoretical_widths(drawn)
     return Design(
-        gear.teeth, 1e3 * radius, float(np.arccos(base / radius)), 1e3 * drawn.tip_radius,
-        1e3 * drawn.root_radius, 1e3 * near, 1e3 * width,
-        _evaluated(reading, drawn, here), drawn,
-    )  # fmt: skip
+        teeth=gear.teeth,
+        radius_um=1e3 * radius,
+        pressure_angle=float(np.arccos(base / radius)),
+        tip_um=1e3 * drawn.tip_radius,
+        root_um=1e3 * drawn.root_radius,
+        near_um=1e3 * near,
+        gap_um=1e3 * width,
+        roll_um=_evaluated(reading, drawn, here),
+        drawn=drawn,
+    )
 
 
 def _rack_of(reading: Reading) -> BasicRack | None:

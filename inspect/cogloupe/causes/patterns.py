@@ -29,7 +29,7 @@ from cogloupe_calibration.arrays import Floats
 from cogloupe_calibration.errors import UseError
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class Observed:
     """Figures of a reading with their covariance.
 
@@ -123,9 +123,15 @@ def observe(reading: Reading) -> Observed:
     apart = float(partial[:, 0].mean() - partial[:, 1].mean())
     value = np.concatenate([place.ravel(), shared, [apart], tips])
     return Observed(
-        design, angle, value, np.concatenate([noise.ravel(), own, [PARTIAL_DOUBT], u_tips]),
-        np.concatenate(modes), ends if bore else np.concatenate([ends, axis]), camera, bore,
-    )  # fmt: skip
+        design=design,
+        angle=angle,
+        value=value,
+        noise=np.concatenate([noise.ravel(), own, [PARTIAL_DOUBT], u_tips]),
+        modes=np.concatenate(modes),
+        nuisance=ends if bore else np.concatenate([ends, axis]),
+        camera=camera,
+        bore=bore,
+    )
 
 
 # --- figures that all teeth share ----------------------------------------------------------------

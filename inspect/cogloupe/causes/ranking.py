@@ -31,7 +31,7 @@ QUIET = 0.85
 practice, no source)."""
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class Fit:
     """The best member of a family.
 
@@ -166,9 +166,15 @@ def _best(place: Field, family: Family, backs: list[Background], table: Floats) 
     scatter, u_scatter = _scatter_size(place, backs, table[:, member], back)
     shape = size @ family.shape(int(member)) if len(size) else np.zeros(len(place.observed.value))
     return Fit(
-        family, int(member), size, np.sqrt(own + spread), scatter, u_scatter,
-        back.kind, shape,
-    )  # fmt: skip
+        family=family,
+        member=int(member),
+        size=size,
+        u=np.sqrt(own + spread),
+        scatter=scatter,
+        u_scatter=u_scatter,
+        kind=back.kind,
+        shape=shape,
+    )
 
 
 def _scatter_size(

@@ -46,7 +46,7 @@ def nothing(scatter: tuple[Scatter, ...] = ("none",), weight: float = 1.0) -> Fa
     Family
     """
     none = np.zeros((1, 0), np.int64)
-    return Family(np.zeros((0, 0)), none, none, scatter, weight=weight)
+    return Family(basis=np.zeros((0, 0)), plus=none, minus=none, scatter=scatter, weight=weight)
 
 
 def off_bore(observed: Observed) -> list[Family]:
@@ -165,8 +165,14 @@ def _between(
     minus, plus = places.reshape(2, -1, 1)
     last = np.full_like(plus, len(basis) - 1)
     alone = Family(
-        basis, plus, minus, positive=positive, name=name, stands_for=count, marks=used
-    )  # fmt: skip
+        basis=basis,
+        plus=plus,
+        minus=minus,
+        positive=positive,
+        name=name,
+        stands_for=count,
+        marks=used,
+    )
     wider = replace(
         alone, plus=np.hstack([plus, last]), minus=np.hstack([minus, np.full_like(minus, -1)]),
         positive=(*positive, True),
@@ -223,10 +229,14 @@ def drift(observed: Observed) -> list[Family]:
     for ramp in (sharp, _spread(sharp)):
         found.append(
             Family(
-                np.concatenate([with_shared(gap_shift(ramp)), wider]), np.hstack([first, wide]),
-                np.hstack([none, none]), positive=(False, True), name="several turns", weight=0.5,
+                basis=np.concatenate([with_shared(gap_shift(ramp)), wider]),
+                plus=np.hstack([first, wide]),
+                minus=np.hstack([none, none]),
+                positive=(False, True),
+                name="several turns",
+                weight=0.5,
             )
-        )  # fmt: skip
+        )
     return found
 
 
@@ -255,7 +265,9 @@ def waves(observed: Observed, periods: Sequence[Fraction]) -> list[Family]:
         found.append(every)
         if known:
             rows = np.array(known) - 1
-            found.append(Family(basis, every.plus[rows], every.minus[rows], name=name))
+            found.append(
+                Family(basis=basis, plus=every.plus[rows], minus=every.minus[rows], name=name)
+            )
     # A part that does not come round whole leaves a jump where the cutting began.
     for period in sorted({p for p in periods if p.denominator > 1 and p < z / 2}):
         found.append(plain(_open_wave(z, float(period)), 2, name=f"open {period}", weight=0.5))

@@ -21,7 +21,7 @@ from cogloupe.wording.cautions import CautionCode
 MACHINE: tuple[CautionCode, ...] = ("isolate", "cutter", "eyes")
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class Cause:
     """A row of the table.
 
@@ -72,8 +72,8 @@ def _starts(case: Case) -> int:
 
 
 NONE = Cause(
-    "none", "no cause: the gear is good within the uncertainty",
-    lambda case: [shapes.nothing()], sizes.no_size, words.say_nothing,
+    code="none", name="no cause: the gear is good within the uncertainty",
+    families=lambda case: [shapes.nothing()], sizes=sizes.no_size, pattern=words.say_nothing,
     alike="Any fault smaller than the uncertainty of this picture.",
     test="If finer figures are wanted: a sharper picture, a grid calibration, or the same gear "
     "turned on the stage and read again.",
@@ -83,17 +83,22 @@ NONE = Cause(
 CAUSES: tuple[Cause, ...] = (
     NONE,
     Cause(
-        "eccentric_work", "teeth off the bore: blank off the arbor's centre, or arbor off the "
-        "spindle's",
-        lambda case: shapes.off_bore(case.observed), sizes.vector_size, words.say_eccentric,
+        code="eccentric_work",
+        name="teeth off the bore: blank off the arbor's centre, or arbor off the spindle's",
+        families=lambda case: shapes.off_bore(case.observed),
+        sizes=sizes.vector_size,
+        pattern=words.say_eccentric,
         alike="A bore that was opened off centre afterwards; a picture that leans.",
         test="Put a dial on the arbor and turn the work by hand: it swings by twice the size if "
         "the arbor is off. If it stands still, the blank sits off on the arbor: turn it half a "
         "turn on the arbor and dial the bore again.",
     ),
     Cause(
-        "eccentric_blank", "outside of the blank off centre",
-        lambda case: shapes.off_tips(case.observed), sizes.vector_size, words.say_tips_off,
+        code="eccentric_blank",
+        name="outside of the blank off centre",
+        families=lambda case: shapes.off_tips(case.observed),
+        sizes=sizes.vector_size,
+        pattern=words.say_tips_off,
         alike="Teeth off the bore, where the camera may lean: tips and teeth then show that they "
         "are apart, and not which of them is off the bore (a grid calibration tells); tips dressed "
         "on one side.",
@@ -101,8 +106,11 @@ CAUSES: tuple[Cause, ...] = (
         "on the arbor it will be cut on.",
     ),
     Cause(
-        "lost_steps", "steps lost or made too many once, near the end of the cut",
-        lambda case: shapes.steps(case.observed), sizes.arc_of_first, words.say_step,
+        code="lost_steps",
+        name="steps lost or made too many once, near the end of the cut",
+        families=lambda case: shapes.steps(case.observed),
+        sizes=sizes.arc_of_first,
+        pattern=words.say_step,
         alike="A dog or clamp that slipped once; a burst of false encoder pulses; a dividing head "
         "whose sector was set wrong from there on; play that was taken up the other way for a "
         "stretch of teeth.",
@@ -112,23 +120,33 @@ CAUSES: tuple[Cause, ...] = (
         cautions=(*MACHINE, "current"),
     ),
     Cause(
-        "one_gap", "one gap set wrong",
-        lambda case: shapes.one_gap(case.observed), sizes.arc_of_first, words.say_one_gap,
+        code="one_gap",
+        name="one gap set wrong",
+        families=lambda case: shapes.one_gap(case.observed),
+        sizes=sizes.arc_of_first,
+        pattern=words.say_one_gap,
         alike="Swarf under the index pin; dirt on both flanks of the gap.",
         test="Brush the gap and photograph again; then count the plate's holes or the steps for "
         "that gap once more with the cutter away.",
         prior=0.5,
     ),
     Cause(
-        "one_flank", "one flank dirty, burred or nicked",
-        lambda case: shapes.one_flank(case.observed), sizes.signed_um, words.say_one_flank,
+        code="one_flank",
+        name="one flank dirty, burred or nicked",
+        families=lambda case: shapes.one_flank(case.observed),
+        sizes=sizes.signed_um,
+        pattern=words.say_one_flank,
         alike="A chip that lay on the flank while it was cut.",
         test="Look at the flank under the glass, brush the gear in spirit and photograph again.",
-        cautions=(), prior=0.5,
+        cautions=(),
+        prior=0.5,
     ),
     Cause(
-        "wrong_ratio", "indexing does not close: the ratio is not what the teeth need",
-        lambda case: shapes.drift(case.observed), sizes.drift_sizes, words.say_drift,
+        code="wrong_ratio",
+        name="indexing does not close: the ratio is not what the teeth need",
+        families=lambda case: shapes.drift(case.observed),
+        sizes=sizes.drift_sizes,
+        pattern=words.say_drift,
         alike="A drive that slips steadily (belt, friction, grub screw); a ratio rounded in the "
         "program.",
         test="Command one whole turn of the work from a pen mark, ten times over: a wrong ratio is "
@@ -136,17 +154,22 @@ CAUSES: tuple[Cause, ...] = (
         "whether the division closes.",
     ),
     Cause(
-        "whole_steps", "whole motor steps are too coarse for this gear",
-        lambda case: shapes.whole_steps(case.observed, case.machine), sizes.step_sizes,
-        words.say_whole_steps,
+        code="whole_steps",
+        name="whole motor steps are too coarse for this gear",
+        families=lambda case: shapes.whole_steps(case.observed, case.machine),
+        sizes=sizes.step_sizes,
+        pattern=words.say_whole_steps,
         alike="Backlash of the same size; steps lost early in the cut.",
         test="Set the driver one microstep finer and cut the same gear: the error halves if this "
         "is it.",
         cautions=(*MACHINE, "current"),
     ),
     Cause(
-        "drive_wave", "error of the drive that comes round",
-        _periods, sizes.wave_sizes, words.say_wave,
+        code="drive_wave",
+        name="error of the drive that comes round",
+        families=_periods,
+        sizes=sizes.wave_sizes,
+        pattern=words.say_wave,
         alike="Any part that comes round so many times, or one tooth count more or less; once a "
         "turn also a dividing plate or wheel off its centre; twice a turn also a camera that "
         "leans.",
@@ -155,27 +178,37 @@ CAUSES: tuple[Cause, ...] = (
         "times comes from the work spindle's side, one that moves was an alias.",
     ),
     Cause(
-        "index_scatter", "each gap is set a little off at random",
-        lambda case: [shapes.nothing(("gap", "mixed")), shapes.nothing(("gap-wander",), 0.3)],
-        sizes.scatter_sizes, words.say_gap_scatter,
+        code="index_scatter",
+        name="each gap is set a little off at random",
+        families=lambda case: [
+            shapes.nothing(("gap", "mixed")),
+            shapes.nothing(("gap-wander",), 0.3),
+        ],
+        sizes=sizes.scatter_sizes,
+        pattern=words.say_gap_scatter,
         alike="Play in the dividing head taken up now this way, now that; a work spindle that was "
         "not locked for each gap; whole steps of a motor that was not told.",
         test="Come to each gap from the same side, lock the spindle, and cut again; if the scatter "
         "stays, dial the spindle while the index pin is set ten times into one hole.",
     ),
     Cause(
-        "unsteady_drive", "the work shakes or hangs in its play while it is hobbed, or passes fall "
+        code="unsteady_drive",
+        name="the work shakes or hangs in its play while it is hobbed, or passes fall "
         "beside each other",
-        lambda case: shapes.scattered(case.observed, "flank", "passes", "hobbed"),
-        sizes.widening_sizes, words.say_flank_scatter,
+        families=lambda case: shapes.scattered(case.observed, "flank", "passes", "hobbed"),
+        sizes=sizes.widening_sizes,
+        pattern=words.say_flank_scatter,
         alike="Encoder noise that is gone again at once; a torn surface.",
         test="Stop, and rock the work by hand against a dial: the swing is the play. Take it up "
         "with a little drag on the work spindle and cut again.",
         cautions=(*MACHINE, "current"),
     ),
     Cause(
-        "pulse_noise", "false or missing encoder pulses: the work wanders",
-        _pulses, sizes.widening_sizes, words.say_flank_scatter,
+        code="pulse_noise",
+        name="false or missing encoder pulses: the work wanders",
+        families=_pulses,
+        sizes=sizes.widening_sizes,
+        pattern=words.say_flank_scatter,
         alike="A belt or coupling that creeps under load.",
         test="Turn the spindle by hand ten turns to a mark and read the count; then run it ten "
         "turns with the cutter away. A count that is off only while running is noise: pull-up "
@@ -183,8 +216,11 @@ CAUSES: tuple[Cause, ...] = (
         cautions=(*MACHINE, "mains"),
     ),
     Cause(
-        "wide_gaps", "every gap was cut again beside its place",
-        lambda case: shapes.evenly_widened(case.observed), sizes.arc_of_first, words.say_widened,
+        code="wide_gaps",
+        name="every gap was cut again beside its place",
+        families=lambda case: shapes.evenly_widened(case.observed),
+        sizes=sizes.arc_of_first,
+        pattern=words.say_widened,
         alike="Backlash while hobbing; steps lost early in the cut; a drive error that does not "
         "come round whole in a turn; a ratio off by little over many turns; whole motor steps; a "
         "form cutter that wobbles; teeth thinned on purpose for backlash.",
@@ -193,58 +229,78 @@ CAUSES: tuple[Cause, ...] = (
         "if not, dial the cutter's side for wobble.",
     ),
     Cause(
-        "depth", "cut too deep or not deep enough",
-        lambda case: cutter_shapes.depth(case.observed), sizes.signed_um, words.say_depth,
+        code="depth",
+        name="cut too deep or not deep enough",
+        families=lambda case: cutter_shapes.depth(case.observed),
+        sizes=sizes.signed_um,
+        pattern=words.say_depth,
         alike="A hob or form cutter that runs out cuts deeper by half its runout; another basic "
         "rack than the one stated; deeper on purpose for backlash.",
         test="Dial the cutter's teeth (runout), then touch the blank again and read the dial of "
         "the infeed; measure over pins before the last pass.",
     ),
     Cause(
-        "blank_size", "blank too large or too small, depth counted from its outside",
-        lambda case: cutter_shapes.blank(case.observed), sizes.on_diameter, words.say_blank,
+        code="blank_size",
+        name="blank too large or too small, depth counted from its outside",
+        families=lambda case: cutter_shapes.blank(case.observed),
+        sizes=sizes.on_diameter,
+        pattern=words.say_blank,
         alike="A wrong scale of the picture; a profile-shifted gear.",
         test="Measure the tips with a micrometer and compare with the picture's tip diameter: if "
         "they differ, it is the scale.",
         cautions=(),
     ),
     Cause(
-        "cutter_off_centre", "form cutter off the work's centre line, or leaning",
-        lambda case: cutter_shapes.beside_centre(case.observed), sizes.signed_um, words.say_lean,
+        code="cutter_off_centre",
+        name="form cutter off the work's centre line, or leaning",
+        families=lambda case: cutter_shapes.beside_centre(case.observed),
+        sizes=sizes.signed_um,
+        pattern=words.say_lean,
         alike="A form cutter ground lopsided.",
         test="Touch a test rod in the spindle on both sides with the cutter's flank and halve the "
         "difference; or turn a cut gear over on the arbor and lower the cutter into a gap.",
     ),
     Cause(
-        "short_hob", "hob off the centre line and too short on one side",
-        lambda case: cutter_shapes.short_flank(case.observed), sizes.share_cut_short,
-        words.say_short,
+        code="short_hob",
+        name="hob off the centre line and too short on one side",
+        families=lambda case: cutter_shapes.short_flank(case.observed),
+        sizes=sizes.share_cut_short,
+        pattern=words.say_short,
         alike="Burrs or dirt along one side of the gaps; light from one side.",
         test="Photograph the gear turned over: if the other side of the picture is short then, it "
         "is the gear. Shift the hob along its axis so that full teeth stand both sides of the "
         "centre.",
     ),
     Cause(
-        "other_profile", "cutter of another flank angle, or a form cutter for other tooth numbers",
-        lambda case: cutter_shapes.other_profile(case.observed), sizes.signed_um, words.say_profile,
+        code="other_profile",
+        name="cutter of another flank angle, or a form cutter for other tooth numbers",
+        families=lambda case: cutter_shapes.other_profile(case.observed),
+        sizes=sizes.signed_um,
+        pattern=words.say_profile,
         alike="A wrong scale of the picture; edges rounded by a soft focus or burrs.",
         test="Read the number on the cutter and compare with the tooth count; lay the cutter or a "
         "cut gap on the picture of the drawn one.",
     ),
     Cause(
-        "cutter_runs_out", "hob runs out or moves along its axis",
-        lambda case: cutter_shapes.running_out(case.observed, _starts(case)), sizes.dial_swing,
-        words.say_running_out,
+        code="cutter_runs_out",
+        name="hob runs out or moves along its axis",
+        families=lambda case: cutter_shapes.running_out(case.observed, _starts(case)),
+        sizes=sizes.dial_swing,
+        pattern=words.say_running_out,
         alike="Depth wrong and another flank angle together; a hob sharpened with a lead error.",
         test="Dial the hob's hubs and its side: both should stand within a few micrometres.",
         prior=0.5,
     ),
     Cause(
-        "camera", "the picture, not the gear",
-        lambda case: shapes.camera(case.observed), sizes.vector_size, words.say_camera,
+        code="camera",
+        name="the picture, not the gear",
+        families=lambda case: shapes.camera(case.observed),
+        sizes=sizes.vector_size,
+        pattern=words.say_camera,
         alike="A blank squeezed oval in a chuck.",
         test="Turn the gear a quarter turn on the stage and read it again: what stays on the "
         "picture is the camera's. Calibrate with a grid.",
-        cautions=(), prior=0.3,
+        cautions=(),
+        prior=0.3,
     ),
-)  # fmt: skip
+)

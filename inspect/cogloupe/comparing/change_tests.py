@@ -35,7 +35,7 @@ MAIN_SHARE = 0.5
 COVERAGE = 2.0
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class Change:
     """One figure of two readings.
 
@@ -119,7 +119,7 @@ def plain_change(
         Not judged yet.
     """
     if before.value is None or after.value is None or before.u is None or after.u is None:
-        return Change(kind, before, after, why="not measured in both")
+        return Change(kind=kind, before=before, after=after, why="not measured in both")
     shared = before.u_scale * after.u_scale if shared_scale else 0.0
     u = sqrt(max(before.u**2 + after.u**2 - 2 * shared, 0.0))
     difference = after.value - before.value
@@ -133,7 +133,15 @@ def plain_change(
         p_play = 2 * float(stdtr(play.freedom, -abs(difference) / spread)) if spread > 0 else 0.0
         p = max(p, p_play)
         by_chance = max(by_chance, float(stdtrit(play.freedom, 1 - LEVEL / 2)) * spread)
-    return Change(kind, before, after, difference, u, by_chance, p)
+    return Change(
+        kind=kind,
+        before=before,
+        after=after,
+        difference=difference,
+        u_difference=u,
+        by_chance=by_chance,
+        p=p,
+    )
 
 
 def _normal_chance(difference: float, u: float) -> tuple[float, float]:
@@ -214,7 +222,15 @@ def wave_changes(
     drawn = [amplitudes(s, harmonics) for s in null_pairs]
     found = []
     for k, h in enumerate(harmonics):
-        kind = Kind(f"wave_{h}", _wave_name(h), "", unit, "pitch", "small", h == 1)
+        kind = Kind(
+            key=f"wave_{h}",
+            name=_wave_name(h),
+            symbol="",
+            unit=unit,
+            needs="pitch",
+            aim="small",
+            each_blank=h == 1,
+        )
         values = [Value(float(s[k]), _u_wave(p, h)) for s, p in zip(size, patterns, strict=True)]
         change = plain_change(
             kind, values[0], values[1], shared_scale=False, one_gear=True, play=NO_PLAY

@@ -49,7 +49,15 @@ from cogloupe_calibration.errors import UseError
 
 NULL_PAIRS = 4999
 SECONDS_OF_ARC = "″"
-TEETH = Kind("teeth", "pitch changes, tooth by tooth (RMS)", "", "µm", "pitch", "none", False)
+TEETH = Kind(
+    key="teeth",
+    name="pitch changes, tooth by tooth (RMS)",
+    symbol="",
+    unit="µm",
+    needs="pitch",
+    aim="none",
+    each_blank=False,
+)
 
 
 @dataclass(frozen=True)
@@ -60,7 +68,7 @@ class FlankChange:
     side: Side
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class Comparison:
     """Two readings held against each other.
 
@@ -101,7 +109,7 @@ class Comparison:
         return tuple(c for c in self.changes if c.resolved)
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class _Pair:
     """Two readings and their patterns, with what they share."""
 
@@ -164,9 +172,17 @@ def compare_pair(
         ]
     )
     return Comparison(
-        before, after, same_gear, pair.alignment, changes, _changed_flanks(pair), pair.scale,
-        pair.arc, play, _match(pair),
-    )  # fmt: skip
+        before=before,
+        after=after,
+        same_gear=same_gear,
+        alignment=pair.alignment,
+        changes=changes,
+        flanks=_changed_flanks(pair),
+        common_scale=pair.scale,
+        arc=pair.arc,
+        play=play,
+        match=_match(pair),
+    )
 
 
 def _pair(before: Reading, after: Reading, same_gear: bool, shift: int | None) -> _Pair:
@@ -180,8 +196,8 @@ def _pair(before: Reading, after: Reading, same_gear: bool, shift: int | None) -
     patterns = (pattern_of(before, arc), pattern_of(after, arc))
     alignment = align(*patterns, shift) if z[0] == z[1] else None
     return _Pair(
-        (before, after), patterns, alignment, same_gear,
-        same_calibration(before, after), arc,
+        readings=(before, after), patterns=patterns, alignment=alignment, same_gear=same_gear,
+        scale=same_calibration(before, after), arc=arc,
     )  # fmt: skip
 
 
@@ -200,7 +216,7 @@ def _figure_change(pair: _Pair, kind: Kind, drawn: NullPairs, play: Play) -> Cha
         kind = replace(kind, unit=pair.pitch_unit)
         values = [_in_arc(v, r) for v, r in zip(values, pair.readings, strict=True)]
     if why:
-        return Change(kind, values[0], values[1], why=why)
+        return Change(kind=kind, before=values[0], after=values[1], why=why)
     change = plain_change(
         kind, values[0], values[1], shared_scale=pair.scale, one_gear=pair.same_gear, play=play
     )
@@ -240,7 +256,7 @@ def _teeth_changes(pair: _Pair, drawn: NullPairs) -> list[Change]:
     step = _paired(pair)
     if not np.isfinite(step).any():
         nothing = Value(None, None)
-        return [Change(TEETH, nothing, nothing, why="not measured in both")]
+        return [Change(kind=TEETH, before=nothing, after=nothing, why="not measured in both")]
     place = np.roll(drawn[1], -pair.alignment.shift, axis=-2) - drawn[0]
     by_measuring = _rms(single_pitches(place))
     size = float(_rms(step))
@@ -249,7 +265,17 @@ def _teeth_changes(pair: _Pair, drawn: NullPairs) -> list[Change]:
     u = float(np.sqrt(np.mean(by_measuring**2))) / 2
     zero, found = Value(0.0, 0.0), Value(size, u)
     kind = replace(TEETH, unit=pair.pitch_unit)
-    return [Change(kind, zero, found, size, u, usual, p)]
+    return [
+        Change(
+            kind=kind,
+            before=zero,
+            after=found,
+            difference=size,
+            u_difference=u,
+            by_chance=usual,
+            p=p,
+        )
+    ]
 
 
 def _rms(values: Floats) -> Floats:

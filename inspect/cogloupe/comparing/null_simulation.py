@@ -32,7 +32,7 @@ _AT_ONCE = 600_000
 _LINKS = np.linspace(-0.3, 0.9, 25)
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class Scatter:
     """What two patterns share.
 
@@ -87,7 +87,12 @@ def common_scatter(first: Pattern, second: Pattern) -> Scatter:
     size = _size(both, rest, harmonics)
     plain = [_whitened(r, link) for r in rest]
     return Scatter(
-        harmonics, (waves[0], waves[1]), size, link, _sides(plain), _freedom(np.concatenate(plain))
+        harmonics=harmonics,
+        waves=(waves[0], waves[1]),
+        size=size,
+        link=link,
+        sides=_sides(plain),
+        freedom=_freedom(np.concatenate(plain)),
     )
 
 

@@ -17,7 +17,7 @@ from cogloupe_calibration.errors import UseError
 LEAST_FOR_TREND = 3
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class Trend:
     """A figure over a series of readings.
 
@@ -195,7 +195,7 @@ def _trend(kind: Kind, values: tuple[Value, ...]) -> Trend:
     """
     known = [(k, v.value, v.u) for k, v in enumerate(values) if v.value is not None and v.u]
     if len(known) < LEAST_FOR_TREND:
-        return Trend(kind, values)
+        return Trend(kind=kind, values=values)
     x, y, u = np.array(known, dtype=float).T
     basis = np.stack([np.ones_like(x), x], axis=1) / u[:, None]
     inverse = np.linalg.inv(basis.T @ basis)
@@ -205,4 +205,6 @@ def _trend(kind: Kind, values: tuple[Value, ...]) -> Trend:
     u_slope = sqrt(inverse[1, 1] * max(birge, 1.0))
     ratio = -abs(slope) / u_slope
     p = 2 * float(stdtr(freedom, ratio) if birge > 1 else ndtr(ratio))
-    return Trend(kind, values, float(start), float(slope), u_slope, p)
+    return Trend(
+        kind=kind, values=values, start=float(start), slope=float(slope), u_slope=u_slope, p=p
+    )

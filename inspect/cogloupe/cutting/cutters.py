@@ -50,7 +50,7 @@ WIDENING, LEAN_DEG, ANGLE_DEG = 0.1, 2.0, 3.0
 """Spreads of a widening (modules), a lean and a flank angle (our own judgement)."""
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class Cut:
     """A situation of the table.
 
@@ -94,28 +94,44 @@ def situations(gear: Gear, dp: bool) -> Iterator[Cut]:
     """
     plain = replace(gear, profile_shift=0.0, tip_radius_mm=None)
     rack, m = gear.rack, gear.module_mm
-    yield Cut("rack", f"the {rack.name} rack", plain)
+    yield Cut(kind="rack", label=f"the {rack.name} rack", gear=plain)
     for other in other_systems(rack, m):
-        yield Cut("system", f"the {other.name} rack", replace(plain, rack=other))
+        yield Cut(kind="system", label=f"the {other.name} rack", gear=replace(plain, rack=other))
     for angle in ODD_ANGLES_DEG:
         if abs(angle - degrees(rack.pressure_angle)) > 0.2:
             other = rack_for_angle(angle, m, dp)
-            yield Cut("angle", f"a {angle:g}° cutter", replace(plain, rack=other))
-    yield Cut("angle", "a cutter of an odd angle", plain, ("rounding", "angle"))
+            yield Cut(kind="angle", label=f"a {angle:g}° cutter", gear=replace(plain, rack=other))
+    yield Cut(
+        kind="angle", label="a cutter of an odd angle", gear=plain, free=("rounding", "angle")
+    )
     for size, name, in_dp in standard_sizes_near(m, NEIGHBOUR_MODULES):
         other = rack_for_angle(degrees(rack.pressure_angle), size, in_dp)
-        yield Cut("module", f"a {name} cutter", replace(plain, module_mm=size, rack=other))
+        yield Cut(
+            kind="module", label=f"a {name} cutter", gear=replace(plain, module_mm=size, rack=other)
+        )
     for number, lowest, highest in FORM_CUTTERS:
         own = lowest <= gear.teeth <= (highest or gear.teeth)
         span = f"{lowest} to {highest} teeth" if highest else f"{lowest} teeth and more"
         label = f"form cutter no. {number} for {span}{' as this one has' if own else ''}"
-        yield Cut("form", label, replace(plain, teeth=lowest), form=True)
-    yield Cut("scatter", "passes scattered in angle", plain, ("rounding", "widening"))
-    yield Cut("thick", "a cutter too thick, or play in the drive", plain, ("rounding", "widening"))
-    yield Cut("lean", "a cutter that leans or stands off centre", plain, ("rounding", "lean"))
+        yield Cut(kind="form", label=label, gear=replace(plain, teeth=lowest), form=True)
+    yield Cut(
+        kind="scatter", label="passes scattered in angle", gear=plain, free=("rounding", "widening")
+    )
+    yield Cut(
+        kind="thick",
+        label="a cutter too thick, or play in the drive",
+        gear=plain,
+        free=("rounding", "widening"),
+    )
+    yield Cut(
+        kind="lean",
+        label="a cutter that leans or stands off centre",
+        gear=plain,
+        free=("rounding", "lean"),
+    )
     for side, way in ((1, "clockwise"), (-1, "anticlockwise")):
         label = f"a hob that ends too near the centre line on the {way} side"
-        yield Cut("end", label, plain, ("rounding", "end"), side=side)
+        yield Cut(kind="end", label=label, gear=plain, free=("rounding", "end"), side=side)
 
 
 def other_systems(rack: BasicRack, module_mm: float) -> Iterator[BasicRack]:
@@ -163,18 +179,37 @@ def supposed(cut: Cut, gear: Gear, gap: MeanGap) -> Supposed | None:
     most = full_radius(rack.pressure_angle, rack.dedendum)
     known = {
         "rounding": Free(
-            "rounding", min(rack.fillet_radius, 0.98 * most), rack.fillet_radius, ROUNDING,
-            LEAST_ROUNDING, 0.999 * most,
+            name="rounding",
+            start=min(rack.fillet_radius, 0.98 * most),
+            mean=rack.fillet_radius,
+            spread=ROUNDING,
+            low=LEAST_ROUNDING,
+            high=0.999 * most,
         ),
         "angle": Free(
-            "angle", rack.pressure_angle, rack.pressure_angle, radians(ANGLE_DEG), radians(11),
-            radians(30),
+            name="angle",
+            start=rack.pressure_angle,
+            mean=rack.pressure_angle,
+            spread=radians(ANGLE_DEG),
+            low=radians(11),
+            high=radians(30),
         ),
-        "widening": Free("widening", 0.01, 0.0, WIDENING, 0.0, 0.6, one_sided=True),
-        "lean": Free("lean", 0.0, 0.0, radians(LEAN_DEG), -0.3, 0.3),
-        "end": Free("end", END[0], *END, 0.3, 6.0),
-    }  # fmt: skip
-    depth = Free("shift", shift, 0.0, DEPTH, *FURTHEST_SHIFTS)
+        "widening": Free(
+            name="widening",
+            start=0.01,
+            mean=0.0,
+            spread=WIDENING,
+            low=0.0,
+            high=0.6,
+            one_sided=True,
+        ),
+        "lean": Free(
+            name="lean", start=0.0, mean=0.0, spread=radians(LEAN_DEG), low=-0.3, high=0.3
+        ),
+        "end": Free(name="end", start=END[0], mean=END[0], spread=END[1], low=0.3, high=6.0),
+    }
+    low, high = FURTHEST_SHIFTS
+    depth = Free(name="shift", start=shift, mean=0.0, spread=DEPTH, low=low, high=high)
     names = ("shift", *cut.free)
     return Supposed(
         _outline_of(cut, names, reference, gap.tip + ABOVE_TIP * m),

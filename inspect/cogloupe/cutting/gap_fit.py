@@ -37,7 +37,7 @@ HOPELESS = 200.0
 """Log weight by which a situation may lag behind after its first step and still be followed up."""
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class Free:
     """A free size of a situation.
 
@@ -81,7 +81,7 @@ class Supposed:
     tip: Callable[[Floats], float] | None = None
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class GapFit:
     """A situation's best gap.
 
@@ -183,7 +183,14 @@ class Comparison:
         sided = 2 * log(2) * sum(f.one_sided for f in free)
         weight = -0.5 * (chi_square + penalty + occam - sided + self.log_det)
         found = np.asarray(np.linalg.inv(normal), np.float64)
-        return GapFit(values, found, weight, chi_square, len(rest), self._misfit(rest))
+        return GapFit(
+            values=values,
+            covariance=found,
+            log_weight=weight,
+            chi_square=chi_square,
+            count=len(rest),
+            misfit=self._misfit(rest),
+        )
 
     def _rest(self, supposed: Supposed, values: Floats) -> Floats:
         """Measured less supposed, out of the material."""

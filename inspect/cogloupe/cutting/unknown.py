@@ -39,7 +39,7 @@ RARE = 0.1
 judgement)."""
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class Tried:
     """A candidate with how well it explains the gear.
 
@@ -167,7 +167,7 @@ def candidates(teeth: int, base_radius: float, within: float) -> Iterator[tuple[
         for rack in _racks(module, dp):
             gear = Gear(teeth, module, rack)
             if abs(gear.base_radius / base_radius - 1) < within:
-                yield Cut("system", name, gear, ("rounding", "widening")), dp
+                yield Cut(kind="system", label=name, gear=gear, free=("rounding", "widening")), dp
 
 
 def _racks(module_mm: float, dp: bool) -> Iterator[BasicRack]:
@@ -230,12 +230,16 @@ def identify(
     seen = None if relative_u is not None else base_radius
     tried = tuple(
         Tried(
-            rows[k][0].label, rows[k][1], rows[k][0].gear.module_mm,
-            _at_shift(rows[k], seen, gap.tip), _shift_shown(rows[k])[1], float(share[k]),
-            rows[k][2].misfit,
+            size=rows[k][0].label,
+            dp=rows[k][1],
+            module_mm=rows[k][0].gear.module_mm,
+            gear=_at_shift(rows[k], seen, gap.tip),
+            u_shift=_shift_shown(rows[k])[1],
+            share=float(share[k]),
+            misfit=rows[k][2].misfit,
         )
         for k in order
-    )  # fmt: skip
+    )
     return Identified(tried, sqrt(strain), float(off[order[0]]), relative_u is not None)
 
 

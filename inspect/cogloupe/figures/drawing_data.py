@@ -51,7 +51,7 @@ class GapSheet:
     mean_um: Floats
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class DrawingData:
     """Arrays behind one reading, in picture pixels, for drawing.
 

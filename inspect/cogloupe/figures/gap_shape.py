@@ -82,7 +82,7 @@ class PerGap:
         return float(self.value[seen].mean()), hypot(own, self.common)
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class GapShape:
     """Shape of every gap: widths as arcs, mm; flatness mm; lean rad, positive clockwise outwards.
 
@@ -108,7 +108,7 @@ class GapShape:
     lean: PerGap
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class _Folded:
     """Points of all gaps, turned so that each gap's middle points the same way.
 
@@ -152,13 +152,13 @@ def gap_shape(
     edge, _ = _width(measured, figures, theory, folded, FLOOR_EDGE)
     tip, tip_middle = _tip_width(measured, figures, theory)
     return GapShape(
-        tip,
-        _form_width(measured, figures, theory, folded),
-        near,
-        edge,
-        _flatness(measured, theory, folded, len(floor)),
-        _fillets(measured, figures, theory, points, floor),
-        _lean(near, middle, tip, tip_middle),
+        tip=tip,
+        form=_form_width(measured, figures, theory, folded),
+        near_floor=near,
+        floor=edge,
+        flatness=_flatness(measured, theory, folded, len(floor)),
+        fillet=_fillets(measured, figures, theory, points, floor),
+        lean=_lean(near, middle, tip, tip_middle),
     )
 
 
@@ -168,7 +168,9 @@ def _fold(points: tuple[Floats, Ints], floor: Floats, theory: GapTheory) -> _Fol
     side = (angle < 0).astype(np.int64)
     height = radius - floor[gap]
     level = theory.wheel.root_radius + height
-    return _Folded(gap, side, radius, np.abs(angle), height, level)
+    return _Folded(
+        gap=gap, side=side, radius=radius, away=np.abs(angle), height=height, level=level
+    )
 
 
 def _differences(

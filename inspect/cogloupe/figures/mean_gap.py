@@ -38,7 +38,7 @@ CLIP = 4.0
 FEWEST_GAPS = 3
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class MeanGap:
     """The mean gap at n places along its outline.
 
@@ -123,11 +123,23 @@ def measure_mean_gap(measured: Measured, figures: Figures, lens: Lens) -> MeanGa
     width, u_width = _width_spread(figures)
     places = outline.xy + outline.normal * mean[:, None]
     return MeanGap(
-        places[known], outline.normal[known], outline.station[known],
-        covariance[np.ix_(known, known)], figures.edge, _lens_stretch(measured, lens),
-        measured.scale.relative_u, blur, px, len(np.unique(gap)), floor, u_floor, tip, u_tip,
-        width, u_width,
-    )  # fmt: skip
+        xy=places[known],
+        normal=outline.normal[known],
+        station=outline.station[known],
+        covariance=covariance[np.ix_(known, known)],
+        edge=figures.edge,
+        stretch=_lens_stretch(measured, lens),
+        relative_u=measured.scale.relative_u,
+        blur=blur,
+        px=px,
+        gaps=len(np.unique(gap)),
+        floor=floor,
+        u_floor=u_floor,
+        tip=tip,
+        u_tip=u_tip,
+        width_spread=width,
+        u_width=u_width,
+    )
 
 
 def folded_points(measured: Measured) -> tuple[Floats, Ints]:

@@ -80,7 +80,7 @@ class Around:
         return mean, hypot(u, spread)
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class Check:
     """A stated size beside the measured one, mm.
 
@@ -97,7 +97,7 @@ class Check:
     sets_scale: bool
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class MeasuredSizes:
     """Sizes of the measured gear.
 
@@ -129,7 +129,7 @@ class MeasuredSizes:
     checks: tuple[Check, ...]
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class _Source:
     """What every size is worked out of.
 
@@ -172,7 +172,13 @@ def compute_sizes(
     noise = _rms(figures.noise) * base
     modes = tuple(mode.position * base for mode in figures.modes)
     source = _Source(
-        measured, gauged_flanks(measured.fits), px, noise, modes, figures.edge, figures.first
+        measured=measured,
+        flanks=gauged_flanks(measured.fits),
+        px=px,
+        noise=noise,
+        modes=modes,
+        edge=figures.edge,
+        first=figures.first,
     )
     nominal = Gear(measured.gear.teeth, measured.gear.module_mm, measured.gear.rack)
     found = _spans(source, nominal)
@@ -181,7 +187,17 @@ def compute_sizes(
     thick, height, u_height = _chords(source, nominal, figures)
     pitches = _base_pitch(source, nominal, 0), _base_pitch(source, nominal, 1)
     checks = tuple(_checks(source, nominal, settings, pins))
-    return MeasuredSizes(found, pins, pin, note, thick, height, u_height, pitches, checks)
+    return MeasuredSizes(
+        spans=found,
+        pins=pins,
+        pin=pin,
+        pins_note=note,
+        chord=thick,
+        chord_height=height,
+        u_chord_height=u_height,
+        base_pitch=pitches,
+        checks=checks,
+    )
 
 
 def _spans(source: _Source, nominal: Gear) -> dict[int, Around]:
@@ -301,4 +317,13 @@ def _checks(
 
 
 def _check(counts: tuple[int, int], stated: float, around: Around, sets_scale: bool) -> Check:
-    return Check(*counts, stated, MICROMETER_U_MM, *around.at_one_place(), sets_scale)
+    measured, u_measured = around.at_one_place()
+    return Check(
+        teeth_spanned=counts[0],
+        fits=counts[1],
+        stated=stated,
+        u_stated=MICROMETER_U_MM,
+        measured=measured,
+        u_measured=u_measured,
+        sets_scale=sets_scale,
+    )

@@ -38,7 +38,7 @@ OBSTRUCTED_SHARE = 0.05
 PARTIAL_COVERAGE = 0.8
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class Figures:
     """Pitch, thickness and runout figures about the datum, teeth in the order of their numbers.
 
@@ -145,10 +145,22 @@ def compute_pitch(
     # Nothing states how thick straight-sided teeth should be, or where; only their pitch is read.
     sized = 1.0 if wheel.flank.name != "straight" else float("nan")
     return Figures(
-        first, position, noise, modes, single_pitch(position, radius) * 1000,
-        cumulative_pitch(position, radius) * 1000, sized * thickness(position, radius),
-        sized * gap_width(position, radius), pins, pin_modes, u_pin, vector, edge, radius, pin,
-    )  # fmt: skip
+        first=first,
+        position=position,
+        noise=noise,
+        modes=modes,
+        single_um=single_pitch(position, radius) * 1000,
+        cumulative_um=cumulative_pitch(position, radius) * 1000,
+        thickness=sized * thickness(position, radius),
+        gap_width=sized * gap_width(position, radius),
+        pin_radius=pins,
+        pin_modes=pin_modes,
+        u_pin=u_pin,
+        eccentricity=vector,
+        edge=edge,
+        measuring_radius=radius,
+        pin=pin,
+    )
 
 
 def _seated(measured: Measured, axes: Axes, radius: float, pin: float, first: int) -> Floats:

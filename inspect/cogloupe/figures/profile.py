@@ -41,7 +41,7 @@ class SideFigure:
     spread: Floats
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class ProfileFigures:
     """Profile deviations of every flank, teeth in the order of their numbers, µm.
 
@@ -173,15 +173,26 @@ def compute_profiles(measured: Measured, first: int, lens: Lens) -> ProfileFigur
         return np.roll(values, -first, axis=0)
 
     return ProfileFigures(
-        in_order(centred), mean_trace, (low + share * (high - low)) * um / 1000,
-        in_order(total), in_order(u_total), in_order(form), in_order(u_form),
-        in_order(slopes.rise), in_order(slopes.u), in_order(angle), in_order(u_angle),
-        side, angles, _side_figure(total, u_total, side.u), _side_figure(form, u_form, none),
-        SideFigure(_range(mean_trace), np.hypot(u_mean, side.u), none),
-        SideFigure(_range(mean_form), u_mean, none),
-        (low * um / 1000, high * um / 1000),
-        (2 * curve.low_radius * um / 1000, 2 * curve.high_radius * um / 1000),
-    )  # fmt: skip
+        trace=in_order(centred),
+        mean_trace=mean_trace,
+        roll=(low + share * (high - low)) * um / 1000,
+        total=in_order(total),
+        u_total=in_order(u_total),
+        form=in_order(form),
+        u_form=in_order(u_form),
+        slope=in_order(slopes.rise),
+        u_slope=in_order(slopes.u),
+        angle=in_order(angle),
+        u_angle=in_order(u_angle),
+        slopes=side,
+        angles=angles,
+        totals=_side_figure(total, u_total, side.u),
+        forms=_side_figure(form, u_form, none),
+        mean_total=SideFigure(_range(mean_trace), np.hypot(u_mean, side.u), none),
+        mean_form=SideFigure(_range(mean_form), u_mean, none),
+        roll_range=(low * um / 1000, high * um / 1000),
+        diameters=(2 * curve.low_radius * um / 1000, 2 * curve.high_radius * um / 1000),
+    )
 
 
 def _traces(measured: Measured) -> tuple[Floats, Floats]:

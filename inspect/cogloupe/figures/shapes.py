@@ -20,7 +20,7 @@ from cogloupe.numerics.missing import mean_seen
 from cogloupe_calibration.arrays import Floats
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class Shapes:
     """Tips and gaps in the order of the numbers, mm; arrays of z.
 
@@ -87,7 +87,17 @@ def compute_gap_shapes(measured: Measured, axes: Axes, figures: Figures) -> Shap
     depth = (tip.value + np.roll(tip.value, -1)) / 2 - floor.value
     own = np.hypot(in_order(measured.tips.u), in_order(floor_px.u))
     u_depth = np.sqrt(own**2 + 2 * figures.edge**2 + (relative * depth) ** 2)
-    return Shapes(tip, floor, depth, u_depth, *_gaps(measured, figures, floor_px.value * px))
+    gap, ratio, theory, traces = _gaps(measured, figures, floor_px.value * px)
+    return Shapes(
+        tip=tip,
+        floor=floor,
+        depth=depth,
+        u_depth=u_depth,
+        gap=gap,
+        floor_ratio=ratio,
+        theory=theory,
+        traces=traces,
+    )
 
 
 def _gaps(
@@ -106,7 +116,8 @@ def _gaps(
         return None, None, None, None
     shape = gap_shape(measured, figures, theory, floor, points)
     first = figures.first
-    shape = GapShape(*(_rolled(getattr(shape, field.name), first) for field in fields(shape)))
+    in_order = {f.name: _rolled(getattr(shape, f.name), first) for f in fields(shape)}
+    shape = GapShape(**in_order)
     traces = gap_traces(measured, theory, points, first)
     return shape, _floor_ratio(measured, figures, shape.near_floor, theory, blur), theory, traces
 

@@ -27,7 +27,7 @@ _DIAMETERS_1995 = (5.0, 20.0, 50.0, 125.0, 280.0)
 _MODULES_1995 = (0.5, 2.0, 3.5, 6.0)
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class FlankTolerances:
     """Tolerances of one class, µm, rounded as the standard rounds them.
 
@@ -67,7 +67,7 @@ class Graded:
     expanded_um: float | None = None
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class FlankFigures:
     """The worst figures of a gear that a class can be read from.
 

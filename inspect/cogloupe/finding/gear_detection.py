@@ -18,7 +18,7 @@ LEAST_SHARE = 0.40
 """Share of the seen turn that evenly spaced teeth must take before it is called a gear."""
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class GearOutline:
     """An outer contour looked at as a gear, in px of the reduced picture.
 
@@ -82,7 +82,14 @@ def _as_gear(contour: NDArray[Any], shape: tuple[int, ...]) -> GearOutline | Non
     depth = (circle.radius - root) / circle.radius
     if teeth == 0 or share < LEAST_SHARE or depth < 0.4 * 4.5 / (teeth + 2):
         return None
-    return GearOutline(circle, root, teeth, share, bool(not inside.all()), contour)
+    return GearOutline(
+        circle=circle,
+        root_radius=root,
+        teeth=teeth,
+        share=share,
+        cut_off=bool(not inside.all()),
+        contour=contour,
+    )
 
 
 def _material_inside(contour: NDArray[Any], inside: Bools, circle: Circle) -> bool:

@@ -36,7 +36,7 @@ pixels of the reduced picture; parts of a turn in which light is taken to be eve
 pixels."""
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class Region:
     """Where the gear is on the photograph.
 
@@ -161,11 +161,16 @@ def _gears_in(grey: NDArray[np.float32], weights: Floats | None) -> list[Region]
             mask = (grey > threshold) if bright else (grey < threshold)
             for outline in gear_outlines(mask):
                 circle = outline.circle
+                clear, contrast = inf, inf
+                if weights is not None:
+                    clear, contrast = _sides(grey, mask, outline)
                 regions.append(
                     Region(
-                        weights, threshold, bright, circle.x, circle.y, circle.radius,
-                        outline.root_radius, outline.teeth, outline.share, outline.cut_off,
-                        *(_sides(grey, mask, outline) if weights is not None else ()),
+                        weights=weights, threshold=threshold, bright=bright,
+                        x=circle.x, y=circle.y, tip_radius=circle.radius,
+                        root_radius=outline.root_radius, teeth=outline.teeth,
+                        share=outline.share, cut_off=outline.cut_off,
+                        clear=clear, contrast=contrast,
                     )
                 )  # fmt: skip
         if regions:

@@ -24,7 +24,7 @@ WIDEST_TOOTH = 0.85
 """A section wider than this share of a pitch at mid-height is not a single tooth."""
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class ToothMap:
     """Which tooth and side every outline point belongs to.
 
@@ -103,7 +103,16 @@ def map_teeth(
         raise PhotoError(f"{counted} teeth are seen, not {teeth}: check --teeth")
     centres, seen = _place(start, end, counted)
     tooth, side = _share_out(angle, centres)
-    return ToothMap(counted, centres, seen, tooth, side, mid, tip, root)
+    return ToothMap(
+        teeth=counted,
+        centre_angle=centres,
+        seen=seen,
+        tooth=tooth,
+        side=side,
+        mid_radius=mid,
+        tip_radius=tip,
+        root_radius=root,
+    )
 
 
 def _open_sections(above: Bools, angle: Floats, breaks: Ints) -> tuple[Floats, Floats]:

@@ -21,7 +21,7 @@ LOBES = range(3, 9)
 """Lobes of a bore that neither lens nor lean makes."""
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class Bore:
     """A round hole at the middle of the gear, px.
 
@@ -93,7 +93,14 @@ def round_outline(edge: EdgePoints, size: float, hollow: bool) -> Bore | None:
     rms = float(np.sqrt(np.mean(residual**2)))
     scatter = rms * sqrt(_run_factor(residual) / used.sum())
     u_centre = max(scatter * sqrt(2), _lobe(xy[used] - [x, y], residual))
-    return Bore(np.array([x, y]), radius, u_centre, scatter, rms, float(used.mean()))
+    return Bore(
+        centre=np.array([x, y]),
+        radius=radius,
+        u_centre=u_centre,
+        u_radius=scatter,
+        rms=rms,
+        share=float(used.mean()),
+    )
 
 
 def _lobe(arm: Floats, residual: Floats) -> float:

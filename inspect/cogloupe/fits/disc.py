@@ -102,12 +102,20 @@ def _round_regions(pixels: NDArray[Any]) -> list[Region]:
     found = [
         # A contour runs through the middles of the outermost pixels.
         Region(
-            weights, level, bright, (c.x + 0.5) * factor - 0.5, (c.y + 0.5) * factor - 0.5,
-            (c.radius + 0.5) * factor, (c.radius + 0.5) * factor, 0, c.share, cut_off=False,
+            weights=weights,
+            threshold=level,
+            bright=bright,
+            x=(c.x + 0.5) * factor - 0.5,
+            y=(c.y + 0.5) * factor - 0.5,
+            tip_radius=(c.radius + 0.5) * factor,
+            root_radius=(c.radius + 0.5) * factor,
+            teeth=0,
+            share=c.share,
+            cut_off=False,
         )
         for bright in (False, True)
         for c in _whole_circles((grey > level) if bright else (grey < level))
-    ]  # fmt: skip
+    ]
     return sorted(found, key=lambda region: -region.tip_radius)
 
 

@@ -35,7 +35,7 @@ TUKEY = 4.685
 """Tuning constant of Tukey's biweight, 95 % efficient under normal noise (common practice)."""
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class FlankPoints:
     """Points on the flanks within the evaluation range, unwound.
 
@@ -70,7 +70,7 @@ class FlankPoints:
         return np.where(self.flank % 2 == LEFT, -1.0, 1.0)
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class FlankFits:
     """Fitted flanks; arrays over tooth index (0..z-1) and side (left, right).
 
@@ -163,7 +163,9 @@ def unwind(
     roll = curve.form.along(radius)
     arm = curve.form.arm(radius, side) / curve.measuring_arm[side]
     good = picked.good & facing
-    return FlankPoints(flank, roll, unwound, xy, picked.normal, good, arm), nominal
+    return FlankPoints(
+        flank=flank, roll=roll, unwound=unwound, xy=xy, normal=picked.normal, good=good, arm=arm
+    ), nominal
 
 
 def _half_angle(teeth: ToothMap, curve: FlankCurve) -> Floats:
@@ -215,10 +217,21 @@ def fit_flanks(edges: EdgePoints, teeth: ToothMap, centre: Floats, curve: FlankC
     value, spread, slope, u_slope = _at_measuring_circle(line, leverage, unit)
     shape = (z, 2)
     return FlankFits(
-        centre, value.reshape(shape) + nominal, slope.reshape(shape), spread.reshape(shape),
-        u_slope.reshape(shape), coverage.reshape(shape), rejected.reshape(shape), nominal, points,
-        used, scatter, correlation, form * (arm * OUT)[:, None], curve,
-    )  # fmt: skip
+        centre=centre,
+        unwound=value.reshape(shape) + nominal,
+        slope=slope.reshape(shape),
+        u_unwound=spread.reshape(shape),
+        u_slope=u_slope.reshape(shape),
+        coverage=coverage.reshape(shape),
+        rejected=rejected.reshape(shape),
+        nominal=nominal,
+        points=points,
+        used=used,
+        scatter=scatter,
+        correlation=correlation,
+        form=form * (arm * OUT)[:, None],
+        curve=curve,
+    )
 
 
 def _residual(points: FlankPoints, line: Floats, roll_here: Floats) -> Floats:
@@ -311,7 +324,13 @@ def _median_form(points: FlankPoints, residual: Floats, curve: FlankCurve) -> Fl
     """
     cell = (points.flank % 2) * FORM_BINS + _bin_of(points, curve)
     cells = FlankPoints(
-        cell, points.roll, residual, points.xy, points.normal, points.good, points.arm
+        flank=cell,
+        roll=points.roll,
+        unwound=residual,
+        xy=points.xy,
+        normal=points.normal,
+        good=points.good,
+        arm=points.arm,
     )  # the medians are taken by cell instead of by flank
     return _level(_flank_medians(cells, 2 * FORM_BINS).reshape(2, FORM_BINS))
 

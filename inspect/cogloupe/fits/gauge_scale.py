@@ -21,6 +21,7 @@ from cogloupe.forms.rack import Gear
 from cogloupe.inputs.settings import GearSettings
 from cogloupe.optics.edges import Outlines, edge_shift
 from cogloupe_calibration.arrays import Floats
+from cogloupe_calibration.calibration import Method
 from cogloupe_calibration.errors import PhotoError, UseError
 from cogloupe_calibration.scale import MICROMETER_U_MM, Scale
 
@@ -116,7 +117,7 @@ def _from_pins(
 
 
 def _scale(
-    method: str, size_mm: float, size_px: float, answers_px: float, u_px: float, edges: float
+    method: Method, size_mm: float, size_px: float, answers_px: float, u_px: float, edges: float
 ) -> Scale:
     """Scale from a size.
 
@@ -126,4 +127,10 @@ def _scale(
     mm = size_mm / size_px
     relative = hypot(u_px, MICROMETER_U_MM / mm) / answers_px
     details: dict[str, float | str] = {"size_mm": size_mm, "size_px": size_px}
-    return Scale(mm, mm * relative, method, details, by_edge=-edges / answers_px)  # type: ignore[arg-type]
+    return Scale(
+        mm_per_px=mm,
+        u_mm_per_px=mm * relative,
+        method=method,
+        details=details,
+        by_edge=-edges / answers_px,
+    )

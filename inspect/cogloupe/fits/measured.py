@@ -23,7 +23,7 @@ from cogloupe_calibration.arrays import Floats
 from cogloupe_calibration.scale import Scale
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class Measured:
     """A gear as measured on one picture.
 

@@ -39,9 +39,23 @@ def stated_wheel(settings: GearSettings, teeth: ToothMap, module_mm: float, px: 
     root, tip = teeth.root_radius * px, teeth.tip_radius * px
     if settings.form == "straight":
         sides = StraightForm((0.0, 0.0))
-        return StraightWheel(z, module_mm, sides, pi * module_mm / 2, root, tip)
+        return StraightWheel(
+            teeth=z,
+            module_mm=module_mm,
+            form=sides,
+            thickness_mm=pi * module_mm / 2,
+            root_radius=root,
+            tip_radius=tip,
+        )
     form = CycloidalForm(_addendum(settings, z, module_mm))
-    return CycloidalWheel(z, module_mm, form, leaf_thickness(z) * module_mm, root, tip)
+    return CycloidalWheel(
+        teeth=z,
+        module_mm=module_mm,
+        form=form,
+        thickness_mm=leaf_thickness(z) * module_mm,
+        root_radius=root,
+        tip_radius=tip,
+    )
 
 
 def _addendum(settings: GearSettings, teeth: int, module_mm: float) -> Addendum:

@@ -32,7 +32,7 @@ class CirclesSeen:
     bore: Bore | None
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class Size:
     """How large the gear is, before its flanks are fitted at that size.
 
@@ -96,7 +96,9 @@ def find_size(
     gauged = None if stated else scale_from_gauge(settings, outlines, teeth, axis, seen)
     circles = CirclesSeen(teeth, outlines, bore)
     scale, module_mm, notices = _settle(settings, stated or gauged, seen, circles)
-    return Size(seen, axis, bore, scale, module_mm, notices)
+    return Size(
+        module_seen=seen, axis=axis, bore=bore, scale=scale, module_mm=module_mm, notices=notices
+    )
 
 
 def _settle(
@@ -113,7 +115,11 @@ def _settle(
             )
         relative = seen.u_px / seen.px
         mm = module / seen.px
-        return Scale(mm, mm * relative, "from_module"), module, (flag("scale_from_module"),)
+        return (
+            Scale(mm_per_px=mm, u_mm_per_px=mm * relative, method="from_module"),
+            module,
+            (flag("scale_from_module"),),
+        )
     seen_mm = seen.px * scale.mm_per_px
     if module is None:
         if settings.form != "involute":  # clock wheels were seldom made to a list of modules

@@ -28,7 +28,7 @@ THIN_LEAVES, THICK_LEAVES, FEW_LEAVES = 1.05, 1.25, 10
 with more (BS 978-2, from memory)."""
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class CycloidalWheel:
     """A clock wheel or pinion before any error, mm (see `tooth_form.Wheel`).
 
@@ -144,10 +144,14 @@ class CycloidalWheel:
         CycloidalWheel
         """
         return CycloidalWheel(
-            self.teeth, self.module_mm * factor, self.form.scaled(factor),
-            self.thickness_mm * factor, self.root_radius * factor, self.tip_radius * factor,
-            None if self.fillet_mm is None else self.fillet_mm * factor,
-        )  # fmt: skip
+            teeth=self.teeth,
+            module_mm=self.module_mm * factor,
+            form=self.form.scaled(factor),
+            thickness_mm=self.thickness_mm * factor,
+            root_radius=self.root_radius * factor,
+            tip_radius=self.tip_radius * factor,
+            fillet_mm=None if self.fillet_mm is None else self.fillet_mm * factor,
+        )
 
 
 def addendum_sizes(wheel: Wheel) -> tuple[float | None, float | None]:

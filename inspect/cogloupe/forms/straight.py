@@ -93,7 +93,7 @@ class StraightForm:
         return StraightForm((float(left), float(right)))
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class StraightWheel:
     """A straight-sided wheel before any error, mm (see `tooth_form.Wheel`).
 

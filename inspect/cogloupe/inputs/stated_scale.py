@@ -72,7 +72,11 @@ def stated_scale(photo: Photo, settings: GearSettings) -> StatedScale:
     warnings = check_fits(
         calibration, photo.width, photo.height, camera=camera_of(photo), today=datetime.date.today()
     )
-    scale = Scale(calibration.mm_per_px, calibration.u_mm_per_px, calibration.method)
+    scale = Scale(
+        mm_per_px=calibration.mm_per_px,
+        u_mm_per_px=calibration.u_mm_per_px,
+        method=calibration.method,
+    )
     notices = tuple(flag("calibration", what=text) for text in warnings)
     return StatedScale(scale, calibration, str(settings.calibration), notices)
 

@@ -68,7 +68,7 @@ class Frame:
         return np.stack([np.ones_like(x), x, y, x * y, x * x - y * y], axis=1)
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class Bevel:
     """A band along the outline.
 
@@ -143,7 +143,14 @@ class Bevel:
         """
         light = self.black + (self._light(normal) - self.black) * self._lit(xy)
         shade = self.shade * self.darkness
-        return Band(self.width_px, light, shade, normal @ self.fall, self.soft_px, self.blur(xy))
+        return Band(
+            width_px=self.width_px,
+            light=light,
+            shade=shade,
+            offset_px=normal @ self.fall,
+            soft_px=self.soft_px,
+            blur=self.blur(xy),
+        )
 
     def blur(self, xy: NDArray[Any]) -> Reals:
         """Work out the blur at places, shape (n, 2), px."""
@@ -163,11 +170,18 @@ class Bevel:
 
 
 NO_BEVEL = Bevel(
-    0.0, np.zeros(1), 0.0, np.zeros(2), SOFT_PX, np.zeros(4), np.zeros(5), Frame(np.zeros(2), 1.0)
+    width_px=0.0,
+    share=np.zeros(1),
+    shade=0.0,
+    fall=np.zeros(2),
+    soft_px=SOFT_PX,
+    lighting=np.zeros(4),
+    spread=np.zeros(5),
+    frame=Frame(np.zeros(2), 1.0),
 )
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class Profiles:
     """Grey profiles across an outline, long enough to hold a bevel.
 
@@ -199,10 +213,15 @@ class Profiles:
         """Pick profiles by a mask."""
         index = np.flatnonzero(chosen)
         return Profiles(
-            self.grey.T.take(index, axis=1).T, self.offsets, self.cosine[index],
-            self.normal.take(index, axis=0), self.xy.take(index, axis=0), self.place[index],
-            self.blur[index], self.weight.T.take(index, axis=1).T,
-        )  # fmt: skip
+            grey=self.grey.T.take(index, axis=1).T,
+            offsets=self.offsets,
+            cosine=self.cosine[index],
+            normal=self.normal.take(index, axis=0),
+            xy=self.xy.take(index, axis=0),
+            place=self.place[index],
+            blur=self.blur[index],
+            weight=self.weight.T.take(index, axis=1).T,
+        )
 
     @property
     def short_of_level(self) -> bool:
@@ -228,7 +247,7 @@ def steps_with(profiles: Profiles, bevel: Bevel) -> BrokenStep:
 
 def single_steps(profiles: Profiles) -> UnitStep:
     """Work out the unit steps that profiles hold where there is no band."""
-    return UnitStep(unit_step(from_edge(profiles))[0], None, None)
+    return UnitStep(step=unit_step(from_edge(profiles))[0], material=None, ground=None)
 
 
 def unit_steps(profiles: Profiles, bevel: Bevel) -> UnitStep:

@@ -197,7 +197,7 @@ def _alike(pulls: Reals, noise: float, normal: Reals) -> float:
 _EXPECTED = np.concatenate([[1e6], np.repeat(SMOOTH / np.arange(1, ALL_ORDERS + 1) ** 2, 2)])
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class _Laid:
     """Steps laid against profiles: what they leave, and its change with place, both weighed."""
 
@@ -215,10 +215,13 @@ def _laid(profiles: Profiles, state: State) -> _Laid:
     found = levels_beside(profiles, unit)
     per_px = (-found.rise * profiles.cosine / at.blur).astype(np.float32)
     return _Laid(
-        unit, found.rise[:, None], from_edge(at), at.blur.astype(np.float32)[:, None],
-        profiles.weight * (profiles.grey - found.grey),
-        profiles.weight * per_px[:, None] * unit.both,
-    )  # fmt: skip
+        unit=unit,
+        rise=found.rise[:, None],
+        distance=from_edge(at),
+        blur=at.blur.astype(np.float32)[:, None],
+        residual=profiles.weight * (profiles.grey - found.grey),
+        by_place=profiles.weight * per_px[:, None] * unit.both,
+    )
 
 
 def _rates(profiles: Profiles, state: State, laid: _Laid) -> tuple[Reals, ...]:

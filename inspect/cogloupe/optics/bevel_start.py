@@ -53,7 +53,7 @@ class Facing:
     blur: float
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class FirstBand:
     """A band seen in averaged profiles.
 
@@ -176,7 +176,14 @@ def _bands(
             face, band, ground = levels[best, :3, sector].T
             light = (band - face) / np.where(np.abs(ground - face) > 0.1, ground - face, 1.0)
             misfit = float((square[best, sector] @ facing.count) / facing.count.sum())
-            yield FirstBand(float(width), sharper, light, moves[best], facing.count, misfit)
+            yield FirstBand(
+                width_px=float(width),
+                sharper=sharper,
+                light=light,
+                move=moves[best],
+                weight=facing.count,
+                misfit=misfit,
+            )
 
 
 def smooth_light(band: FirstBand, terms: Reals) -> tuple[Reals, FirstBand]:

@@ -37,7 +37,7 @@ EDGE_LEVEL_ALLOWANCE = 0.03
 step (camera response, glare, bevel); common practice, no source."""
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class Outlines:
     """Edges of a gear.
 
@@ -135,10 +135,20 @@ def find_edges(pixels: NDArray[Any], region: Region, edge: EdgeChoice = "outer")
     )
     u_level = hypot(doubt * blur, BEVEL_DOUBT * bevel.width_px, bevel.u_px)
     return Outlines(
-        placed[0], tuple(placed[1:]), best.contrast, first.noise / first.contrast, blur,
-        first.burnt, best.curve, u_level, bevel.width_px, bevel.u_px,
-        best.greys.mixed, sharpening, first.texture,
-    )  # fmt: skip
+        outer=placed[0],
+        holes=tuple(placed[1:]),
+        contrast=best.contrast,
+        noise=first.noise / first.contrast,
+        blur_px=blur,
+        burnt=first.burnt,
+        curve=best.curve,
+        u_level_px=u_level,
+        bevel_px=bevel.width_px,
+        u_bevel_px=bevel.u_px,
+        mixed=best.greys.mixed,
+        sharpening=sharpening,
+        texture=first.texture,
+    )
 
 
 def edge_shift(blur: float, seen: float) -> float:

@@ -27,7 +27,7 @@ gears show 0.02 to 0.1)."""
 LEAST_PROFILES = 200
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class Greys:
     """Values of the pixels in a part of a picture.
 
@@ -193,7 +193,7 @@ def greys_of(pixels: NDArray[Any], region: Region) -> Greys:
     x1 = min(width, int(np.ceil(region.x + reach)) + 1)
     y1 = min(height, int(np.ceil(region.y + reach)) + 1)
     whole = np.ascontiguousarray(pixels)
-    return Greys(whole, (x0, y0), (y1 - y0, x1 - x0), region.weights)
+    return Greys(pixels=whole, corner=(x0, y0), shape=(y1 - y0, x1 - x0), weights=region.weights)
 
 
 def clearest_mixture(greys: Greys, inside: Ints, step: Ints, reach: int) -> Floats | None:

@@ -108,7 +108,7 @@ def bell(z: Reals) -> Reals:
     return density
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class UnitStep:
     """Steps between two typical levels, and what a change of either level does to them.
 
@@ -160,7 +160,7 @@ class BrokenEdge:
     soft: Reals
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class BrokenStep(UnitStep):
     """Unit steps of a broken edge, and their changes with more, each of shape (n, k).
 
@@ -215,4 +215,14 @@ def broken_step(z: Reals, edge: BrokenEdge) -> BrokenStep:
     inner = band * inner
     slope = (1 - band) * outer + inner + shade * at_edge - shifted
     step = near + band * (far - near) + shade * dark
-    return BrokenStep(step, 1 - far, near, slope, inner, far - near, dark, shifted, softer)
+    return BrokenStep(
+        step=step,
+        material=1 - far,
+        ground=near,
+        both=slope,
+        inner=inner,
+        lit=far - near,
+        shaded=dark,
+        shifted=shifted,
+        softer=softer,
+    )

@@ -51,7 +51,7 @@ UNSHARPENED = 2.0
 """Factor by which edges must fit better with a sharpening undone for that to be believed."""
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class EdgeModel:
     """The outer outline as one camera explains it, with or without a bevel or a shadow.
 
@@ -130,7 +130,16 @@ def response_candidates(
     fit = replace(fit, grained=False)
     first = sample_edge(greys, crossings, fit)
     if not len(first.points):
-        return [EdgeModel(greys, first, None, NOT_SEEN, 0.0, 1.0)]
+        return [
+            EdgeModel(
+                greys=greys,
+                measured=first,
+                profiles=None,
+                misfit=NOT_SEEN,
+                half_way=0.0,
+                contrast=1.0,
+            )
+        ]
     one = _look(greys, first, 0.0, first.contrast / greys.full_scale, reach)
     light = replace(greys, in_light=True)
     if not coloured and explained([one]):
@@ -248,7 +257,14 @@ def _look(
     """See how single steps fit."""
     profiles = long_profiles(greys, measured, reach)
     left = NOT_SEEN if profiles is None else misfit(profiles, greys)
-    return EdgeModel(greys, measured, profiles, left, half_way, contrast)
+    return EdgeModel(
+        greys=greys,
+        measured=measured,
+        profiles=profiles,
+        misfit=left,
+        half_way=half_way,
+        contrast=contrast,
+    )
 
 
 def long_profiles(greys: Greys, measured: Samples, reach: int) -> Profiles | None:
@@ -285,9 +301,15 @@ def long_profiles(greys: Greys, measured: Samples, reach: int) -> Profiles | Non
     points = measured.points.take(kept)
     cosine = np.abs(dot(points.normal, crossings.step.take(inside, axis=0)))
     return Profiles(
-        values, offsets, cosine, points.normal, points.xy, measured.place[kept], points.blur,
-        np.ones_like(values),
-    )  # fmt: skip
+        grey=values,
+        offsets=offsets,
+        cosine=cosine,
+        normal=points.normal,
+        xy=points.xy,
+        place=measured.place[kept],
+        blur=points.blur,
+        weight=np.ones_like(values),
+    )
 
 
 def explained(models: list[EdgeModel]) -> bool:

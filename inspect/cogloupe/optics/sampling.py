@@ -111,7 +111,7 @@ class EdgePoints:
         return np.asarray(self.xy + self.normal * shift[:, None])
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class Samples:
     """Samples of one outline with what they were fitted from.
 
@@ -203,7 +203,17 @@ def sample_edge(greys: Greys, crossings: Crossings, fit: Fit) -> Samples:
     full = greys.burnt(seen.inside[few], seen.step[few], ends).reshape(-1, 2, BURNT_ENDS)
     burnt = float(np.mean((full.mean(axis=2) > 0.5).any(axis=1)))
     points = EdgePoints(xy, _tangent_normals(xy, seen.step), u, s, good)
-    return Samples(points, typical, noise, burnt, levels, t, seen, residual, z)
+    return Samples(
+        points=points,
+        contrast=typical,
+        noise=noise,
+        burnt=burnt,
+        levels=levels,
+        place=t,
+        crossings=seen,
+        residual=residual,
+        z=z,
+    )
 
 
 def _rms(residual: Reals) -> Floats:
@@ -246,7 +256,17 @@ def _texture(residual: Reals, z: Reals) -> float:
 def _nothing_measured(crossings: Crossings) -> Samples:
     empty, none = np.empty(0), np.empty((0, 0))
     points = EdgePoints(np.empty((0, 2)), np.empty((0, 2)), empty, empty, np.empty(0, bool))
-    return Samples(points, 1.0, 1.0, 0.0, np.empty((2, 0)), empty, crossings, none, none)
+    return Samples(
+        points=points,
+        contrast=1.0,
+        noise=1.0,
+        burnt=0.0,
+        levels=np.empty((2, 0)),
+        place=empty,
+        crossings=crossings,
+        residual=none,
+        z=none,
+    )
 
 
 def _tangent_normals(xy: Floats, steps: NDArray[np.int64]) -> Floats:

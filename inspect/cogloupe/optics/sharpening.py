@@ -72,7 +72,7 @@ class Sharpening:
     clipped: bool = False
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class _Edge:
     """Stored values across the typical edge, as a share of full scale.
 
@@ -138,7 +138,7 @@ def _typical_edge(profiles: Profiles, full_scale: float) -> _Edge:
     variance = np.maximum(square / count - mean**2, 0.0)
     levels = typical / full_scale
     u = np.sqrt(variance / count + (MISFIT * (levels[1] - levels[0])) ** 2)
-    return _Edge(where / count, mean, u, levels, median(profiles.blur))
+    return _Edge(distance=where / count, value=mean, u=u, levels=levels, blur=median(profiles.blur))
 
 
 def _fit(edge: _Edge) -> Sharpening | None:

@@ -47,7 +47,7 @@ LEAST_GRAIN = 0.1
 """Variance that neighbouring pixels share, by what each has for itself, from which it is used."""
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class Band:
     """A bevel along the profiles' edge and the shadow beside it, as they meet them.
 
@@ -192,7 +192,7 @@ def _beyond(band: Band | None, blur: float) -> Reals | float:
     return np.asarray(z[np.argmax(step < 0.5, axis=1)] + 0.125)
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class _Unit(UnitStep):
     """Unit steps at distances z, in blurs.
 
@@ -208,11 +208,13 @@ def _unit_steps(offsets: Reals, cosine: Reals, t: Reals, s: Reals, band: Band | 
     z = blurs_out(offsets, t, cosine / s)
     if band is None:
         step, rate = unit_step(z)
-        return _Unit(step, None, None, z, rate, rate * z)
+        return _Unit(step=step, material=None, ground=None, z=z, rate=rate, spread=rate * z)
     edge = band.in_blurs(s)
     at = broken_step(z, edge)
     spread = at.both * z + at.inner * edge.width[:, None]
-    return _Unit(at.step, at.material, at.ground, z, at.both, spread)
+    return _Unit(
+        step=at.step, material=at.material, ground=at.ground, z=z, rate=at.both, spread=spread
+    )
 
 
 @dataclass(frozen=True)

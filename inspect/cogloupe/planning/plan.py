@@ -53,7 +53,7 @@ class Pass:
     depth_mm: float
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class MatePlan:
     """Running with a mate.
 
@@ -86,7 +86,7 @@ class MatePlan:
     clearances_mm: tuple[float, float]
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class IndexingPlan:
     """How the set-up divides this gear.
 
@@ -126,7 +126,7 @@ class IndexingPlan:
     wheels: tuple[int, ...]
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class Plan:
     """All figures for one gear.
 
@@ -329,7 +329,18 @@ def _indexing_plan(request: PlanRequest, gear: Gear, machine: Machine) -> Indexi
         plates = dividing.plate_settings(worm, z, machine.dividing_plate_holes)
     wheels = () if hobbed else tuple(n for n in machine.dividing_wheel_counts if n % z == 0)
     if train is None:
-        return IndexingPlan(None, rule, None, None, None, (), None, (), plates, wheels)
+        return IndexingPlan(
+            train=None,
+            rule=rule,
+            division=None,
+            spacing=None,
+            teeth_cut=None,
+            pattern=(),
+            rates=None,
+            undivided=(),
+            plates=plates,
+            wheels=wheels,
+        )
     encoder = train.pulses_per_hob_turn is not None
     kept = indexing.cut_ratio(train, z, rule)
     speed = request.spindle_rpm

@@ -26,7 +26,7 @@ _SHIFT = 4
 _FAR = 1e6
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class View:
     """The part of a photograph that is drawn, and how large.
 
@@ -89,7 +89,14 @@ def view_round(points: Floats, margin: float, width: int, height: int) -> View:
     right, bottom = (int(v) for v in np.ceil(high + room))
     columns, rows = right - left + 1, bottom - top + 1
     scale = min(width / columns, height / rows)
-    return View(left, top, columns, rows, round(columns * scale), round(rows * scale))
+    return View(
+        left=left,
+        top=top,
+        columns=columns,
+        rows=rows,
+        width=round(columns * scale),
+        height=round(rows * scale),
+    )
 
 
 def grey_toned(picture: NDArray[Any], view: View) -> Canvas:
@@ -247,7 +254,7 @@ def dashes(line: Floats, on: float, off: float) -> list[Floats]:
     ]
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class Label:
     """A piece of text.
 

@@ -19,7 +19,7 @@ MOST_SHOWN = 5
 _MOST_TIMES = 1000.0
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class CauseRow:
     """A cause in the ranking.
 
@@ -129,9 +129,14 @@ def cause_rows(diagnosis: Diagnosis, finding: Finding) -> list[CauseRow]:
 def _row(diagnosis: Diagnosis, ranked: Ranked, best: bool) -> CauseRow:
     cause = ranked.cause
     return CauseRow(
-        cause.name, diagnosis.pattern(ranked), tuple(map(size_text, diagnosis.sizes(ranked))),
-        _percent(ranked.share), cause.alike, cause.test, best,
-    )  # fmt: skip
+        name=cause.name,
+        pattern=diagnosis.pattern(ranked),
+        sizes=tuple(map(size_text, diagnosis.sizes(ranked))),
+        share=_percent(ranked.share),
+        alike=cause.alike,
+        test=cause.test,
+        best=best,
+    )
 
 
 def size_text(size: Size) -> str:

@@ -17,7 +17,7 @@ HISTORY_FIGURES = (
 )
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class HistoryRow:
     """One attempt of the history."""
 
@@ -58,11 +58,11 @@ def history_rows(
         step = steps[k - 1].changes[0] if k else None
         trial = attempt.trial
         rows.append(HistoryRow(
-            k + 1, attempt.label,
-            attempt.date.isoformat() if attempt.date else "",
-            trial.changed if trial else "", trial.note if trial else "",
-            tuple(value_text(figures[key], _UNITS[key]) for key, _ in HISTORY_FIGURES),
-            VERDICTS[step.verdict] if step else "", step.verdict if step else "",
+            number=k + 1, label=attempt.label,
+            date=attempt.date.isoformat() if attempt.date else "",
+            changed=trial.changed if trial else "", note=trial.note if trial else "",
+            figures=tuple(value_text(figures[key], _UNITS[key]) for key, _ in HISTORY_FIGURES),
+            verdict=VERDICTS[step.verdict] if step else "", kind=step.verdict if step else "",
         ))  # fmt: skip
     return rows
 

@@ -66,7 +66,7 @@ def _short(words: str) -> str:
     return words.replace("not resolved (U = ", "n. r. (")
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class _Part:
     """One comparison as the page shows it."""
 
@@ -123,10 +123,10 @@ def compare_html(attempts: Sequence[Attempt], series: Series) -> str:
 
 def _part(title: str, comparison: Comparison) -> _Part:
     return _Part(
-        title,
-        headline(comparison),
-        findings(comparison),
-        doubts(comparison),
-        change_rows(comparison),
-        shared(comparison),
+        title=title,
+        headline=headline(comparison),
+        findings=findings(comparison),
+        doubts=doubts(comparison),
+        rows=change_rows(comparison),
+        shared=shared(comparison),
     )

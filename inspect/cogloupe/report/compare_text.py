@@ -21,7 +21,7 @@ VERDICTS: dict[Verdict, str] = {
 }
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class ChangeRow:
     """A figure of the table.
 
@@ -75,16 +75,16 @@ def _row(change: Change, same_gear: bool) -> ChangeRow:
     paired = change.kind.key == "teeth"
     unit = change.kind.unit
     return ChangeRow(
-        change.kind.name,
-        change.kind.symbol,
-        unit,
-        "–" if paired else value_text(change.before, ""),
-        "–" if paired else value_text(change.after, ""),
-        difference_text(change, ""),
-        _chance(change, ""),
-        VERDICTS[change.verdict],
-        change.verdict,
-        _remark(change, same_gear),
+        name=change.kind.name,
+        symbol=change.kind.symbol,
+        unit=unit,
+        before="–" if paired else value_text(change.before, ""),
+        after="–" if paired else value_text(change.after, ""),
+        difference=difference_text(change, ""),
+        by_chance=_chance(change, ""),
+        verdict=VERDICTS[change.verdict],
+        kind=change.verdict,
+        remark=_remark(change, same_gear),
     )
 
 

@@ -99,7 +99,14 @@ def _outlines(sheet: GapSheet, off_um: Floats, factor: float, view: _View) -> li
 def _title(sheet: GapSheet) -> Label:
     seen = int(np.isfinite(sheet.off_um).any(axis=1).sum())
     text = f"{seen} gaps laid over one another, each turned about the axis of the teeth to its own "
-    return Label(text + "middle; material below and on both sides", _EDGE, 28, 21, INK, bold=True)
+    return Label(
+        text=text + "middle; material below and on both sides",
+        x=_EDGE,
+        y=28,
+        size=21,
+        colour=INK,
+        bold=True,
+    )
 
 
 def _circles(canvas: Canvas, theory: GapTheory, sheet: GapSheet, view: _View) -> list[Label]:
@@ -120,5 +127,13 @@ def _circles(canvas: Canvas, theory: GapTheory, sheet: GapSheet, view: _View) ->
         draw_lines(canvas, [line[k : k + 2] for k in range(0, 118, 3)], FAINT, 1)
         at = max(float(line[-1, 1]), last + 26)
         last = at
-        labels.append(Label(f"{name}, ⌀ {diameter:.4g} mm", float(line[-1, 0]) + 12, at, 18, INK))
+        labels.append(
+            Label(
+                text=f"{name}, ⌀ {diameter:.4g} mm",
+                x=float(line[-1, 0]) + 12,
+                y=at,
+                size=18,
+                colour=INK,
+            )
+        )
     return labels

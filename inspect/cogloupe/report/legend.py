@@ -73,7 +73,7 @@ def legend_strip(keys: list[Key], width: int, px_per_mm: float, factor: float) -
     labels: list[Label] = []
     for key, (x, y) in zip(keys, places, strict=True):
         labels += draw_glyph(strip, key, np.array([x, y]))
-        labels.append(Label(key.text, x + _GLYPH + 12, y, _SIZE, INK))
+        labels.append(Label(text=key.text, x=x + _GLYPH + 12, y=y, size=_SIZE, colour=INK))
     labels += _bar(strip, _LEFT, bars_y, px_per_mm, width / 5, "in the picture")
     labels += _bar(
         strip, width // 2, bars_y, px_per_mm * factor, width / 12, "of deviation, as drawn"
@@ -120,7 +120,7 @@ def _bar(
     for at in (x, end):
         draw_lines(strip, [np.array([[at, y - 7], [at, y + 7]])], INK, 2)
     size = f"{stands_for:g} mm" if stands_for >= 1 else f"{1e3 * stands_for:g} µm"
-    return [Label(f"{size} {where}", end + 14, y, _SIZE, INK)]
+    return [Label(text=f"{size} {where}", x=end + 14, y=y, size=_SIZE, colour=INK)]
 
 
 def draw_glyph(strip: Canvas, key: Key, at: Floats) -> list[Label]:
@@ -145,7 +145,15 @@ def draw_glyph(strip: Canvas, key: Key, at: Floats) -> list[Label]:
         _flank_glyph(strip, at, glyph)
     elif glyph == "worst":
         return [
-            Label(key.sample, float(middle[0]), float(middle[1]), _SIZE, ALARM, "mm", bold=True)
+            Label(
+                text=key.sample,
+                x=float(middle[0]),
+                y=float(middle[1]),
+                size=_SIZE,
+                colour=ALARM,
+                anchor="mm",
+                bold=True,
+            )
         ]
     elif glyph == "bore":
         draw_lines(strip, [circle_line(middle, 10)], EDGE, 2, closed=True)

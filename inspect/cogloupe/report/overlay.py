@@ -37,7 +37,7 @@ FORM_PEN, REACH_PEN = "#6a3fa0", "#1f8a8a"
 _ROUND_FACTORS = (1.0, 1.5, 2.0, 2.5, 3.0, 4.0, 5.0, 6.0, 8.0)
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class _Frame:
     """Where the gear lies in the drawing, and how large.
 
@@ -151,7 +151,15 @@ def _frame(reading: Reading, drawing: DrawingData, factor: float) -> _Frame:
     # The drawn outline decides where the tips are; the figure is for a gear without one.
     reach = np.hypot(*(drawing.theory_xy - datum).T) * view.scale
     tip = float(reach.max()) if reach.size else measuring + reading.gear.module_mm * px_per_mm
-    return _Frame(view, view.place(datum), px_per_mm, measuring, tip, factor, 22)
+    return _Frame(
+        view=view,
+        centre=view.place(datum),
+        px_per_mm=px_per_mm,
+        measuring=measuring,
+        tip=tip,
+        factor=factor,
+        figures=22,
+    )
 
 
 def _flank_lines(
@@ -287,7 +295,15 @@ def _tooth_labels(reading: Reading, frame: _Frame) -> list[Label]:
             continue
         x, y = frame.centre + (frame.tip + 42) * direction(radians(angle))
         labels.append(
-            Label(str(tooth.number), float(x), float(y), frame.figures, INK, "mm", halo=True)
+            Label(
+                text=str(tooth.number),
+                x=float(x),
+                y=float(y),
+                size=frame.figures,
+                colour=INK,
+                anchor="mm",
+                halo=True,
+            )
         )
         if is_worst:
             labels[-1] = replace(labels[-1], colour=ALARM, bold=True)

@@ -28,7 +28,7 @@ _TINTS = ("#b3c4d4", "#f6d9ab")
 """Traces of single teeth behind the mean, left and right."""
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class _Lane:
     """A box of the drawing that traces are drawn in: roll length across, deviation upwards.
 
@@ -95,7 +95,7 @@ def _reach(sheet: ProfileSheet) -> float:
 def _heading(reading: Reading) -> list[Label]:
     profile = reading.profile
     title = "Profile deviation against length along the flank, about the axis of the teeth"
-    labels = [Label(title, _EDGE, 20, _SIZE + 2, INK, bold=True)]
+    labels = [Label(text=title, x=_EDGE, y=20, size=_SIZE + 2, colour=INK, bold=True)]
     if profile is None or profile.start_diameter_mm is None:
         return labels
     text = (
@@ -104,7 +104,7 @@ def _heading(reading: Reading) -> list[Label]:
         f"begins at ⌀ {profile.form_diameter_mm:.4g} mm. Above the line: outside the theoretical "
         "flank."
     )
-    return [*labels, Label(text, _EDGE, 46, _SMALL + 1, INK)]
+    return [*labels, Label(text=text, x=_EDGE, y=46, size=_SMALL + 1, colour=INK)]
 
 
 def _means(canvas: Canvas, sheet: ProfileSheet, reach: float) -> list[Label]:
@@ -123,13 +123,17 @@ def _means(canvas: Canvas, sheet: ProfileSheet, reach: float) -> list[Label]:
         draw_lines(canvas, faint, _TINTS[style.index], 1)
         draw_lines(canvas, _lines(lane, sheet.roll_mm, sheet.mean_um[style.index]), style.pen, 4)
         name = f"{style.side} flanks: mean in bold, every tooth behind it"
-        labels.append(Label(name, left, _TOP + 16, _SIZE - 1, style.pen, bold=True))
+        labels.append(
+            Label(text=name, x=left, y=_TOP + 16, size=_SIZE - 1, colour=style.pen, bold=True)
+        )
     return labels
 
 
 def _lane(sheet: ProfileSheet, box: tuple[float, float, float, float], reach: float) -> _Lane:
     half = (sheet.roll_mm[1] - sheet.roll_mm[0]) / 2
-    return _Lane(*box, float(sheet.roll_mm[0] - half), float(sheet.roll_mm[-1] + half), reach)
+    left, top, width, height = box
+    low, high = float(sheet.roll_mm[0] - half), float(sheet.roll_mm[-1] + half)
+    return _Lane(left=left, top=top, width=width, height=height, low=low, high=high, reach=reach)
 
 
 def _grid(canvas: Canvas, lane: _Lane) -> list[Label]:
@@ -139,7 +143,16 @@ def _grid(canvas: Canvas, lane: _Lane) -> list[Label]:
         level = lane.level(share * lane.reach)
         draw_lines(canvas, [level], FAINT if share == 0 else GRID, 1)
         text = f"{share * lane.reach:+.3g}".replace("-", "−") if share else "0 µm"
-        labels.append(Label(text, lane.left - 8, float(level[0, 1]), _SMALL, INK, "rm"))
+        labels.append(
+            Label(
+                text=text,
+                x=lane.left - 8,
+                y=float(level[0, 1]),
+                size=_SMALL,
+                colour=INK,
+                anchor="rm",
+            )
+        )
     base = lane.top + lane.height + 16
     step = round_length((lane.high - lane.low) / 3)
     for roll in np.arange(ceil(lane.low / step), lane.high / step) * step:
@@ -147,9 +160,15 @@ def _grid(canvas: Canvas, lane: _Lane) -> list[Label]:
         if not lane.left + 70 < x < lane.left + lane.width - 70:  # room for root and tip
             continue
         draw_lines(canvas, [np.array([[x, base - 14], [x, base - 8]])], INK, 1)
-        labels.append(Label(f"{roll:.4g} mm", x, base + 2, _SMALL, INK, "mm"))
-    labels.append(Label("root", lane.left, base + 2, _SMALL, INK, "lm"))
-    labels.append(Label("tip", lane.left + lane.width, base + 2, _SMALL, INK, "rm"))
+        labels.append(
+            Label(text=f"{roll:.4g} mm", x=x, y=base + 2, size=_SMALL, colour=INK, anchor="mm")
+        )
+    labels.append(Label(text="root", x=lane.left, y=base + 2, size=_SMALL, colour=INK, anchor="lm"))
+    labels.append(
+        Label(
+            text="tip", x=lane.left + lane.width, y=base + 2, size=_SMALL, colour=INK, anchor="rm"
+        )
+    )
     return labels
 
 
@@ -173,7 +192,9 @@ def _tooth(
         traces = _lines(lane, sheet.roll_mm, sheet.trace_um[tooth, style.index])
         draw_lines(canvas, traces, style.pen, 1)
     size = _SMALL if width > 70 else _SMALL - 3
-    return [Label(number, left + room, top + height / 2, size, INK, "rm")]
+    return [
+        Label(text=number, x=left + room, y=top + height / 2, size=size, colour=INK, anchor="rm")
+    ]
 
 
 def _lines(lane: _Lane, roll: Floats, trace: Floats) -> list[Floats]:
@@ -188,4 +209,8 @@ def _foot(canvas: Canvas, reach: float, crowded: bool) -> list[Label]:
         f"Small boxes: tooth by tooth, left flank above right flank, root to tip; half a box is "
         f"{reach:.3g} µm; the mean of the side in a tint"
     )
-    return [Label(text + ("." if crowded else " behind."), _EDGE, y, _SMALL + 1, INK)]
+    return [
+        Label(
+            text=text + ("." if crowded else " behind."), x=_EDGE, y=y, size=_SMALL + 1, colour=INK
+        )
+    ]

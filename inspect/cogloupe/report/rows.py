@@ -238,7 +238,7 @@ def class_range(found: tuple[int, int]) -> str:
     return str(low) if low == high else f"{low} to {high}"
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class ToothRow:
     """One row of the table tooth by tooth, and whether it holds the largest error."""
 
@@ -266,12 +266,12 @@ def tooth_rows(reading: Reading) -> list[ToothRow]:
     worst_tooth = worst.tooth if worst else 0
     return [
         ToothRow(
-            tooth.number,
-            cells(tooth.left, _FLANK_COLUMNS, "pitch"),
-            cells(tooth.right, _FLANK_COLUMNS, "pitch"),
-            cell(tooth.thickness_mm, tooth.u_thickness_mm),
-            _status(tooth),
-            tooth.number == worst_tooth,
+            number=tooth.number,
+            left=cells(tooth.left, _FLANK_COLUMNS, "pitch"),
+            right=cells(tooth.right, _FLANK_COLUMNS, "pitch"),
+            thickness=cell(tooth.thickness_mm, tooth.u_thickness_mm),
+            status=_status(tooth),
+            worst=tooth.number == worst_tooth,
         )
         for tooth in reading.teeth
     ]

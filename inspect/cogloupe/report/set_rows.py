@@ -6,7 +6,7 @@ from cogloupe.reading.photo_set import PhotoSet
 from cogloupe.wording.numbers import NOT_SEEN
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class SetRow:
     """One picture of a set, in words."""
 
@@ -31,12 +31,12 @@ def set_rows(found: PhotoSet) -> list[SetRow]:
     """
     return [
         SetRow(
-            one.file,
-            f"{one.turn_deg:+.2f}°",
-            f"tooth {one.tooth_1_is}",
-            str(one.teeth_seen),
-            NOT_SEEN if one.residual_rms_px is None else f"{one.residual_rms_px:.4f} px",
-            str(one.left_out) if one.left_out else "none",
+            file=one.file,
+            turn=f"{one.turn_deg:+.2f}°",
+            tooth_1=f"tooth {one.tooth_1_is}",
+            teeth=str(one.teeth_seen),
+            left=NOT_SEEN if one.residual_rms_px is None else f"{one.residual_rms_px:.4f} px",
+            out=str(one.left_out) if one.left_out else "none",
         )
         for one in found.pictures
     ]

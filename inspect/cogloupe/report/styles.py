@@ -15,7 +15,7 @@ PAPER = "#ffffff"
 ALARM = "#a3006d"
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class SideStyle:
     """How one flank side is drawn.
 
@@ -50,8 +50,26 @@ class SideStyle:
 
 
 SIDE_STYLES = (
-    SideStyle(SIDES[0], 0, "#1d4e79", "#1d4e79", "", -0.2, "-", "o"),
-    SideStyle(SIDES[1], 1, "#f2b04c", "#c46a00", "////", 0.2, "--", "s"),
+    SideStyle(
+        side=SIDES[0],
+        index=0,
+        colour="#1d4e79",
+        pen="#1d4e79",
+        hatch="",
+        offset=-0.2,
+        dash="-",
+        marker="o",
+    ),
+    SideStyle(
+        side=SIDES[1],
+        index=1,
+        colour="#f2b04c",
+        pen="#c46a00",
+        hatch="////",
+        offset=0.2,
+        dash="--",
+        marker="s",
+    ),
 )
 
 

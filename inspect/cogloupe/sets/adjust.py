@@ -81,7 +81,7 @@ def rolled(view: View, shift: int) -> View:
     return View(out, u, pose, lens, view.u_pose)
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class Adjusted:
     """The gear as all pictures show it.
 
@@ -199,10 +199,18 @@ def _solve(views: Sequence[View], used: Bools, used_lens: Lens, prior: Lens) -> 
     found = np.array(used_lens.terms) + x[:terms]
     lens = make_lens(used_lens.centre_px, used_lens.radius_px, found, of_lens)
     return Adjusted(
-        gear.reshape(shape), noise.reshape(shape), lens, by_lens.reshape(-1, *shape),
-        by_pose.reshape(-1, *shape), x[terms:].reshape(count, -1), residual, used, misfit,
-        tip_misfit, freedom,
-    )  # fmt: skip
+        gear=gear.reshape(shape),
+        noise=noise.reshape(shape),
+        lens=lens,
+        lens_modes=by_lens.reshape(-1, *shape),
+        pose_modes=by_pose.reshape(-1, *shape),
+        pose=x[terms:].reshape(count, -1),
+        residual=residual,
+        used=used,
+        misfit=misfit,
+        tip_misfit=tip_misfit,
+        freedom=freedom,
+    )
 
 
 def _effects(views: Sequence[View], terms: int) -> Floats:

@@ -87,7 +87,7 @@ def _evenly(at: Floats, off: Floats, xy: Floats) -> Floats:
     return np.stack([even.real, even.imag], axis=1)
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class CameraMap:
     """The camera's own error, for drawing.
 
@@ -150,7 +150,13 @@ def camera_map(pictures: SetOfPictures) -> CameraMap:
         u_along.append(np.sqrt(np.sum(np.square(left), axis=0)))
         circles.append(seen)
     return CameraMap(
-        photo.width, photo.height, observed_points(lens, xy), camera_vectors(pictures, xy),
-        camera_error(pictures).rms_px, np.degrees(angle), np.array(along), np.array(u_along),
-        np.array(circles),
-    )  # fmt: skip
+        width_px=photo.width,
+        height_px=photo.height,
+        xy=observed_points(lens, xy),
+        error=camera_vectors(pictures, xy),
+        rms_px=camera_error(pictures).rms_px,
+        angle_deg=np.degrees(angle),
+        along=np.array(along),
+        u_along=np.array(u_along),
+        circles=np.array(circles),
+    )

@@ -33,7 +33,7 @@ SCALE = "scale"
 """Sources that sets have beside the lens."""
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class SetOfPictures:
     """Pictures of one gear, adjusted together.
 

@@ -74,7 +74,13 @@ def inspect_repeats(photos: Sequence[Photo], settings: GearSettings) -> SetReadi
             )
     adjusted = adjust(views, lens, lens)
     pictures = SetOfPictures(
-        "repeats", tuple(photos), tuple(sights), tuple(views), nominal, adjusted, stated.lens
+        kind="repeats",
+        photos=tuple(photos),
+        sights=tuple(sights),
+        views=tuple(views),
+        nominal=nominal,
+        adjusted=adjusted,
+        lens=stated.lens,
     )
     return with_repeatability(read_set(pictures, settings, stated.notices))
 

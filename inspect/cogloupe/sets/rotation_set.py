@@ -95,7 +95,13 @@ def inspect_rotation_set(
         if stated.scale is not None and stated.lens is None:
             scale = _between(stated.scale, _swell(sights[0], lens))
     pictures = SetOfPictures(
-        "turned", tuple(photos), tuple(sights), tuple(views), nominal, adjusted, lens
+        kind="turned",
+        photos=tuple(photos),
+        sights=tuple(sights),
+        views=tuple(views),
+        nominal=nominal,
+        adjusted=adjusted,
+        lens=lens,
     )
     return read_set(pictures, settings, (*stated.notices, *_turn_notices(pictures, axes[0])))
 
@@ -133,7 +139,7 @@ def _between(stated: Scale, swell: float) -> Scale:
     middle = 1 + (swell - 1) / 2
     u = hypot(stated.relative_u, abs(swell - 1) / 2 / sqrt(3))
     mm = stated.mm_per_px / middle
-    return Scale(mm, mm * u, stated.method, stated.details)
+    return Scale(mm_per_px=mm, u_mm_per_px=mm * u, method=stated.method, details=stated.details)
 
 
 def _turn_notices(pictures: SetOfPictures, axes: Axes) -> tuple[Notice, ...]:

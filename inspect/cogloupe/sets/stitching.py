@@ -88,7 +88,13 @@ def inspect_stitched(
     joint = _Joint(tuple(photos), tuple(seen), settings, lens)
     sights, views, adjusted, used = _joined(joint, sights, nominal)
     pictures = SetOfPictures(
-        "joined", tuple(photos), tuple(sights), tuple(views), nominal, adjusted, used
+        kind="joined",
+        photos=tuple(photos),
+        sights=tuple(sights),
+        views=tuple(views),
+        nominal=nominal,
+        adjusted=adjusted,
+        lens=used,
     )
     return read_set(pictures, settings, (*stated.notices, _seen_notice(adjusted)))
 

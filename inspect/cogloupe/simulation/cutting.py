@@ -17,7 +17,7 @@ from cogloupe_calibration.arrays import Floats
 from cogloupe_calibration.errors import UseError
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class CutGear:
     """A gear with its faults, numbered as the picture's reader will number it.
 

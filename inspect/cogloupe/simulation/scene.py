@@ -119,7 +119,15 @@ class GearSpec(FileModel):
         height = WHEEL_ADDENDUM[0] if self.teeth > MOST_LEAVES else thick / m / 2
         root = self.root_radius_mm or pitch - pi / 2 * m
         fillet = 0.2 * m if self.fillet_mm is None else self.fillet_mm
-        wheel = CycloidalWheel(self.teeth, m, form, thick, root, pitch + height * m, fillet)
+        wheel = CycloidalWheel(
+            teeth=self.teeth,
+            module_mm=m,
+            form=form,
+            thickness_mm=thick,
+            root_radius=root,
+            tip_radius=pitch + height * m,
+            fillet_mm=fillet,
+        )
         blunt = pitch + 0.95 * (wheel.ridge - pitch)  # the ridge is seldom left whole
         return replace(wheel, tip_radius=self.tip_radius_mm or min(wheel.tip_radius, blunt))
 
@@ -127,9 +135,13 @@ class GearSpec(FileModel):
         m, pitch = self.module, self.teeth * self.module / 2
         left, right = (pitch * sin(radians(lean)) for lean in self.lean_deg)
         return StraightWheel(
-            self.teeth, m, StraightForm((left, right)), self.thickness_mm or pi / 2 * m,
-            self.root_radius_mm or pitch - 0.8 * m, self.tip_radius_mm or pitch + 0.8 * m,
-        )  # fmt: skip
+            teeth=self.teeth,
+            module_mm=m,
+            form=StraightForm((left, right)),
+            thickness_mm=self.thickness_mm or pi / 2 * m,
+            root_radius=self.root_radius_mm or pitch - 0.8 * m,
+            tip_radius=self.tip_radius_mm or pitch + 0.8 * m,
+        )
 
     def gear(self) -> Gear:
         """Involute gear without any fault.
