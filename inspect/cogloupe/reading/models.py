@@ -9,6 +9,7 @@ from typing import Literal
 from cogloupe.forms.tooth_form import FormName
 from cogloupe.reading.cutting_models import Cutting, Identity
 from cogloupe.reading.photo_set import PhotoSet
+from cogloupe.reading.verdict_models import CauseFindings, Verdict
 from cogloupe.wording.notices import Notice
 from cogloupe_calibration.file_model import FileModel
 
@@ -377,5 +378,7 @@ class Reading(FileModel):
     sizes: Sizes | None = None
     cutting: Cutting | None = None
     identity: Identity | None = None
+    verdict: Verdict | None = None
+    causes: CauseFindings | None = None
     photo_set: PhotoSet | None = None
     warnings: tuple[Notice, ...] = ()
