@@ -1,6 +1,6 @@
 """Deviation definitions on hand-made angle lists, worked by hand beside each."""
 
-from math import acos, cos, pi, radians, sin, tan
+from math import acos, cos, pi, radians, sin
 
 import numpy as np
 import pytest
@@ -13,9 +13,7 @@ from cogloupe.figures.deviations import (
     first_harmonic,
     first_tooth,
     gap_width,
-    index_deviation,
     pin_radius,
-    pressure_angle_from_slope,
     single_pitch,
 )
 from cogloupe.fits.teeth_axis import thickness
@@ -48,14 +46,6 @@ def test_single_pitch_is_the_step_from_the_tooth_before_less_the_ideal():
 def test_cumulative_pitch_is_the_running_sum_from_tooth_one():
     expected = DEGREE * np.array(CUMULATIVE_DEG)
     np.testing.assert_allclose(cumulative_pitch(FOUR, 1000.0), expected, atol=ROUNDING)
-
-
-def test_index_deviation_is_about_the_mean_of_its_side():
-    # Left: mean of 0, 1, 0, 2 is 0.75; right: of 0, 0, -1, 0 is -0.25.
-    expected = [[-0.75, 0.25], [0.25, 0.25], [-0.75, -0.75], [1.25, 0.25]]
-    np.testing.assert_allclose(
-        index_deviation(FOUR, 1000.0), DEGREE * np.array(expected), atol=ROUNDING
-    )
 
 
 def test_thickness_and_gap_are_arcs_between_the_right_flanks():
@@ -102,7 +92,7 @@ def test_where_tooth_one_is_not_seen_the_sum_starts_at_the_first_that_is():
 
 def test_a_side_not_seen_at_all_stays_empty():
     position = np.column_stack([FOUR[:, 0], np.full(4, NAN)])
-    for figure in (single_pitch, cumulative_pitch, index_deviation):
+    for figure in (single_pitch, cumulative_pitch):
         assert np.isnan(figure(position, 1.0)[:, 1]).all()
         assert np.isfinite(figure(position, 1.0)[:, 0]).all()
 
@@ -278,15 +268,6 @@ def positions_about_offset_axis(gear, e):
             own = own + gear.reference_radius - np.hypot(x, y)
         found.append(np.arctan2(y, x))
     return np.unwrap(np.stack(found, axis=1), axis=0)
-
-
-def test_pressure_angle_follows_the_base_circle():
-    # A profile 1 % longer in roll belongs to a base circle 1 % larger: cos a' = 1.01 cos 20.
-    angle = pressure_angle_from_slope(np.array([0.0, 0.01, NAN]), radians(20))
-    np.testing.assert_allclose(angle, [radians(20), acos(1.01 * cos(radians(20))), NAN])
-    # Small slopes: da = -slope / tan a.
-    small = pressure_angle_from_slope(np.array([1e-6]), radians(20)) - radians(20)
-    assert small[0] == pytest.approx(-1e-6 / tan(radians(20)), rel=1e-4)
 
 
 def test_wrapped_angles_lie_from_minus_pi_to_below_pi():

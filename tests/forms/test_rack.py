@@ -16,7 +16,8 @@ from cogloupe.forms.basic_racks import (
     full_radius,
     rack_for_angle,
 )
-from cogloupe.forms.rack import Gear, gear_outline, half_gap, shift_for_thickness, undercut_limit
+from cogloupe.forms.check_sizes import shift_without_undercut
+from cogloupe.forms.rack import Gear, gear_outline, half_gap, shift_for_thickness
 from cogloupe_calibration.errors import UseError
 
 from ..helpers.polygon_gauges import crossings, reference_facts
@@ -153,6 +154,12 @@ def test_blank_of_its_own_size_sets_the_tip_and_leaves_the_root(shift):
 
 
 # --- undercut
+
+
+def undercut_limit(rack):
+    """Teeth from which no shift is needed: the shift that is falls evenly with their number."""
+    ten, twenty = (shift_without_undercut(Gear(z, 1.0, rack)) for z in (10, 20))
+    return 10 + 10 * ten / (ten - twenty)
 
 
 @pytest.mark.parametrize(

@@ -280,7 +280,7 @@ def test_passes_before_the_last_take_the_same_area():
 
 def test_sample_plan_on_the_sample_machine():
     found = make_plan(load_request(SAMPLES / "plan.toml"), load_machine(SAMPLES / "machine.toml"))
-    assert found.indexing.pattern == (6, 5, 5, 5)
+    assert found.indexing.division.pulse_pattern == (6, 5, 5, 5)
     assert found.indexing.division.closes
     assert not found.indexing.division.exact
     assert found.hob.lead_angle == pytest.approx(

@@ -15,7 +15,6 @@ from cogloupe.causes.patterns import Observed
 from cogloupe.causes.ranking import Fit
 from cogloupe.causes.shape_parts import minutes
 from cogloupe.causes.shapes import STEP_SHARES
-from cogloupe.planning.indexing import pulse_arc_um, step_arc_um
 from cogloupe.planning.machine import Machine
 
 
@@ -110,10 +109,10 @@ def arc_sizes(arc_um: float, u_um: float, case: Case) -> list[Size]:
     train = machine.dividing_train() if machine is not None else None
     if machine is None or train is None:
         return found
-    step = step_arc_um(train, case.diameter_mm)
+    step = train.step_arc_um(case.diameter_mm)
     found.insert(0, Size(arc_um / step, u_um / step, "motor steps"))
     if machine.encoder_pulses_per_revolution is not None:
-        pulse = pulse_arc_um(machine.hobbing_train(), case.teeth, case.diameter_mm)
+        pulse = machine.hobbing_train().pulse_arc_um(case.teeth, case.diameter_mm)
         found.append(Size(arc_um / pulse, u_um / pulse, "encoder pulses"))
     return found
 
@@ -181,7 +180,7 @@ def step_sizes(fit: Fit, case: Case) -> list[Size]:
     train = machine.dividing_train() if machine is not None else None
     if train is None:
         return []
-    arc = step_arc_um(train, case.diameter_mm)
+    arc = train.step_arc_um(case.diameter_mm)
     if fit.family.name == "hobbed":
         share = STEP_SHARES[fit.member]
         return arc_sizes(share * arc, 0.1 * arc, case)[1:]

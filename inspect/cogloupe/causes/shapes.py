@@ -17,7 +17,7 @@ from cogloupe.causes.model import Family, Scatter, plain
 from cogloupe.causes.pattern_layout import SHARED, Design, eccentric_shapes
 from cogloupe.causes.patterns import Observed
 from cogloupe.causes.shape_parts import common_to_all, gap_shift, gap_widening, widened, with_shared
-from cogloupe.planning.indexing import spacing, step_arc_um
+from cogloupe.planning.drive_train import Division
 from cogloupe.planning.machine import Machine
 from cogloupe_calibration.arrays import Bools, Floats, Ints
 
@@ -332,13 +332,13 @@ def whole_steps(observed: Observed, machine: Machine | None) -> list[Family]:
         return []
     z, found = observed.design.teeth, []
     diameter = 2e-3 * observed.design.radius_um
-    error = spacing(train, z, machine.step_rule, diameter).cumulative_um
+    error = Division(train, z, machine.step_rule).spacing(diameter).cumulative_um
     if np.ptp(error) > 1e-9:
         turned = np.stack([np.roll(error, k) for k in range(z)])
         both = with_shared(gap_shift(np.concatenate([turned, -turned[:, ::-1]])))
         found.append(plain(both, fixed=True, name="gap by gap"))
     if machine.encoder_pulses_per_revolution is not None:
-        arc = step_arc_um(train, diameter)
+        arc = train.step_arc_um(diameter)
         wide = [_wider(observed.design, arc * share) for share in STEP_SHARES]
         found.append(plain(np.concatenate(wide), fixed=True, name="hobbed"))
     return found

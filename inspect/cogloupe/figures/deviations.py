@@ -84,29 +84,6 @@ def _first_seen(column: Floats) -> float:
     return float(seen[0]) if len(seen) else float("nan")
 
 
-def index_deviation(position: Floats, radius: float) -> Floats:
-    """Place error of every flank about the mean of its side.
-
-    Parameters
-    ----------
-    position : ndarray, shape (z, 2)
-    radius : float
-
-    Returns
-    -------
-    ndarray, shape (z, 2)
-        Cumulative pitch deviation less its mean over the seen flanks of the side.
-    """
-    cumulative = cumulative_pitch(position, radius)
-    with np.errstate(invalid="ignore"):
-        return np.asarray(cumulative - _nanmean(cumulative))
-
-
-def _nanmean(values: Floats) -> Floats:
-    count = np.isfinite(values).sum(axis=0)
-    return np.where(count > 0, np.nansum(values, axis=0) / np.maximum(count, 1), np.nan)
-
-
 def gap_width(position: Floats, radius: float) -> Floats:
     """Width of the gap after each tooth on the measuring circle, as an arc.
 
@@ -186,23 +163,3 @@ def eccentricity(pin_radii: Floats, gap_angle: Floats) -> tuple[complex, float]:
         Variance of a component per unit variance of one pin radius.
     """
     return first_harmonic(pin_radii, gap_angle)
-
-
-def pressure_angle_from_slope(relative_slope: Floats, pressure_angle: float) -> Floats:
-    """Pressure angle of the involute that a flank follows.
-
-    Parameters
-    ----------
-    relative_slope : ndarray
-        Growth of the deviation out of the material per unit of roll length.
-    pressure_angle : float
-        Design pressure angle, rad.
-
-    Returns
-    -------
-    ndarray
-        Rad. An involute of base radius ``r_b (1 + slope)`` runs along the flank, so
-        ``cos a' = cos a (1 + slope)`` (ISO 1328-1, profile slope as a base circle error).
-    """
-    cosine = np.cos(pressure_angle) * (1 + np.asarray(relative_slope))
-    return np.asarray(np.arccos(np.clip(cosine, -1.0, 1.0)))

@@ -388,19 +388,3 @@ def over_pins_size(gear: Gear, pin_mm: float) -> float:
     centre = float(pin_centre_radius(gear.base_radius, half_gap_at_base, pin_mm))
     spread = 1.0 if gear.teeth % 2 == 0 else cos(pi / (2 * gear.teeth))
     return 2 * centre * spread + pin_mm
-
-
-def undercut_limit(rack: BasicRack) -> float:
-    """Tooth number below which a straight rack flank of one addendum undercuts, without shift.
-
-    Parameters
-    ----------
-    rack : BasicRack
-        The rack.
-
-    Returns
-    -------
-    float
-        ``2 h_a / sin^2 a``; teeth at or above it are not undercut.
-    """
-    return 2 * rack.addendum / sin(rack.pressure_angle) ** 2

@@ -19,7 +19,7 @@ from pydantic import (
     model_validator,
 )
 
-from cogloupe.planning.indexing import StepRule, Train
+from cogloupe.planning.drive_train import DriveTrain, StepRule
 from cogloupe.wording.wrong_fields import wrong_field
 from cogloupe_calibration.errors import UseError
 
@@ -167,12 +167,12 @@ class Machine(BaseModel):
             return None
         return self.motor_steps_per_revolution * self.microsteps * self.motor_turns_per_work_turn
 
-    def hobbing_train(self) -> Train:
+    def hobbing_train(self) -> DriveTrain:
         """Counts of the set-up while a hob cuts.
 
         Returns
         -------
-        Train
+        DriveTrain
 
         Raises
         ------
@@ -184,18 +184,20 @@ class Machine(BaseModel):
                 "hobbing needs encoder_pulses_per_revolution and motor_steps_per_revolution in the "
                 "machine file: add what is missing, or plan for a form cutter"
             )
-        return Train(self.steps_per_work_turn, self.encoder_pulses_per_revolution, self.hob_starts)
+        return DriveTrain(
+            self.steps_per_work_turn, self.encoder_pulses_per_revolution, self.hob_starts
+        )
 
-    def dividing_train(self) -> Train | None:
+    def dividing_train(self) -> DriveTrain | None:
         """Counts of the set-up while the motor divides tooth by tooth.
 
         Returns
         -------
-        Train or None
+        DriveTrain or None
             None where no motor is stated.
         """
         steps = self.steps_per_work_turn
-        return None if steps is None else Train(steps)
+        return None if steps is None else DriveTrain(steps)
 
 
 def load_machine(path: Path) -> Machine:

@@ -8,7 +8,6 @@ from math import isinf
 
 from cogloupe.forms.check_sizes import pointed_radius
 from cogloupe.forms.rack import Gear
-from cogloupe.planning.indexing import repeats, steps_per_tooth
 from cogloupe.planning.meshing import interference
 from cogloupe.planning.plan import IndexingPlan, MatePlan, Plan
 
@@ -36,7 +35,7 @@ def notices(plan: Plan) -> tuple[str, ...]:
     if plan.mate is not None:
         found += _mate(plan.gear, plan.mate)
     if plan.indexing is not None:
-        found += [*_division(plan, plan.indexing), *_speed(plan, plan.indexing)]
+        found += [*_division(plan.indexing), *_speed(plan, plan.indexing)]
         found += _by_hand(plan, plan.indexing)
     return tuple(found)
 
@@ -107,35 +106,34 @@ def _mate(gear: Gear, plan: MatePlan) -> Iterator[str]:
         )
 
 
-def _division(plan: Plan, dividing: IndexingPlan) -> Iterator[str]:
-    train, division = dividing.train, dividing.division
-    if train is None or division is None or dividing.spacing is None:
+def _division(dividing: IndexingPlan) -> Iterator[str]:
+    division = dividing.division
+    if division is None or dividing.spacing is None:
         return
-    z = plan.gear.teeth
     if not division.closes:
         yield (
             f"The division does not close: one rounded count, repeated, makes "
             f"{abs(float(division.drift_steps)):.6g} steps too "
             f"{'many' if division.drift_steps > 0 else 'few'} in each turn of the work and would "
-            f"cut {float(dividing.teeth_cut or 0):.4g} teeth, not {z}. Use a controller program "
-            "that carries the remainder."
+            f"cut {float(division.teeth_cut):.4g} teeth, not {division.teeth}. Use a controller "
+            "program that carries the remainder."
         )
-    elif not repeats(train, z):
+    elif not division.repeats:
         yield (
             "Steps or pulses to one turn of the work are no whole number: each turn of the work "
             "passes the teeth up to a step beside the turn before, which widens the gaps."
         )
     if division.closes and not division.exact:
         yield (
-            f"{float(steps_per_tooth(train, z)):.6g} steps to a tooth is no whole number: whole "
+            f"{float(division.steps_per_tooth):.6g} steps to a tooth is no whole number: whole "
             f"steps leave a pitch error of up to {dividing.spacing.largest_single_um:.1f} µm at "
             "the pitch circle."
         )
 
 
 def _speed(plan: Plan, dividing: IndexingPlan) -> Iterator[str]:
-    rates, machine = dividing.rates, plan.machine
-    if dividing.pattern and min(dividing.pattern) == 0:
+    rates, machine, division = dividing.rates, plan.machine, dividing.division
+    if division is not None and division.hobbed and min(division.pulse_pattern) == 0:
         yield (
             "One pulse asks for more than one step: the controller must space these steps out, or "
             "the motor will lose them. More pulses or fewer microsteps avoid it."
@@ -160,7 +158,7 @@ def _speed(plan: Plan, dividing: IndexingPlan) -> Iterator[str]:
 
 
 def _by_hand(plan: Plan, dividing: IndexingPlan) -> Iterator[str]:
-    if dividing.train is None and not dividing.plates and not dividing.wheels:
+    if dividing.division is None and not dividing.plates and not dividing.wheels:
         yield (
             f"No hole circle and no dividing wheel of this machine divides {plan.gear.teeth} "
             "exactly."

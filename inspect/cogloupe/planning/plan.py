@@ -5,7 +5,6 @@ check, mate, hob and indexing. Lengths mm, angles radians; nothing here prints o
 """
 
 from dataclasses import dataclass
-from fractions import Fraction
 from math import pi, sqrt, tan
 
 from cogloupe.forms.check_sizes import (
@@ -20,10 +19,10 @@ from cogloupe.forms.check_sizes import (
     usable_spans,
 )
 from cogloupe.forms.rack import Gear
-from cogloupe.planning import dividing, indexing, meshing
-from cogloupe.planning.dividing import Division, PlateSetting
+from cogloupe.planning import meshing
+from cogloupe.planning.dividing_plates import PlateSetting, plate_settings
+from cogloupe.planning.drive_train import Division, Rates, Spacing, undivided
 from cogloupe.planning.hob_setting import HobSetting, form_cutter_number, hob_setting
-from cogloupe.planning.indexing import Rates, Spacing, StepRule, Train
 from cogloupe.planning.machine import Machine
 from cogloupe.planning.request import PlanRequest
 from cogloupe.wording.cautions import CautionCode, cautions_for
@@ -92,18 +91,10 @@ class IndexingPlan:
 
     Attributes
     ----------
-    train : Train or None
-        Counts of the motor's drive; None where the work is divided by hand.
-    rule : {'accumulator', 'nearest', 'fixed'}
-        How the controller makes whole steps.
     division : Division or None
-        Whether this count comes out.
+        Of the motor's drive; None where the work is divided by hand.
     spacing : Spacing or None
         Error that whole steps leave, tooth by tooth.
-    teeth_cut : Fraction or None
-        Teeth that the kept ratio would really close at.
-    pattern : tuple of int
-        Pulses from step to step, over one repeat; empty without an encoder.
     rates : Rates or None
         At the spindle speed; None without encoder or speed.
     undivided : tuple of Division
@@ -114,16 +105,12 @@ class IndexingPlan:
         Dividing wheels whose count is a multiple of the teeth.
     """
 
-    train: Train | None
-    rule: StepRule
-    division: Division | None
-    spacing: Spacing | None
-    teeth_cut: Fraction | None
-    pattern: tuple[int, ...]
-    rates: Rates | None
-    undivided: tuple[Division, ...]
-    plates: tuple[PlateSetting, ...]
-    wheels: tuple[int, ...]
+    division: Division | None = None
+    spacing: Spacing | None = None
+    rates: Rates | None = None
+    undivided: tuple[Division, ...] = ()
+    plates: tuple[PlateSetting, ...] = ()
+    wheels: tuple[int, ...] = ()
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -319,42 +306,26 @@ def _mate_plan(request: PlanRequest, gear: Gear) -> MatePlan | None:
 
 
 def _indexing_plan(request: PlanRequest, gear: Gear, machine: Machine) -> IndexingPlan:
-    hobbed = request.process == "hob"
+    hobbed, z = request.process == "hob", gear.teeth
     train = machine.hobbing_train() if hobbed else machine.dividing_train()
-    z, rule = gear.teeth, machine.step_rule
-    counts = range(request.counts_from, request.counts_to + 1)
     plates: tuple[PlateSetting, ...] = ()
     if not hobbed:
         worm = machine.worm_turns_per_work_turn
-        plates = dividing.plate_settings(worm, z, machine.dividing_plate_holes)
+        plates = plate_settings(worm, z, machine.dividing_plate_holes)
     wheels = () if hobbed else tuple(n for n in machine.dividing_wheel_counts if n % z == 0)
     if train is None:
-        return IndexingPlan(
-            train=None,
-            rule=rule,
-            division=None,
-            spacing=None,
-            teeth_cut=None,
-            pattern=(),
-            rates=None,
-            undivided=(),
-            plates=plates,
-            wheels=wheels,
-        )
-    encoder = train.pulses_per_hob_turn is not None
-    kept = indexing.cut_ratio(train, z, rule)
-    speed = request.spindle_rpm
-    if kept == 0:
+        return IndexingPlan(plates=plates, wheels=wheels)
+    division = Division(train, z, machine.step_rule)
+    if division.kept == 0:
         raise UseError(f"{z} teeth leave less than half a motor step to a tooth: gear it down")
+    speed = request.spindle_rpm
     return IndexingPlan(
-        train=train,
-        rule=rule,
-        division=dividing.division(train, z, rule),
-        spacing=indexing.spacing(train, z, rule, 2 * gear.reference_radius),
-        teeth_cut=indexing.teeth_cut(train, z, rule),
-        pattern=indexing.pulse_pattern(kept, rule) if encoder else (),
-        rates=indexing.rates(train, z, rule, speed) if encoder and speed else None,
-        undivided=dividing.undivided(train, counts, rule),
+        division=division,
+        spacing=division.spacing(2 * gear.reference_radius),
+        rates=division.rates(speed) if division.hobbed and speed else None,
+        undivided=undivided(
+            train, range(request.counts_from, request.counts_to + 1), machine.step_rule
+        ),
         plates=plates,
         wheels=wheels,
     )

@@ -3,16 +3,8 @@
 from collections.abc import Iterator
 from math import isinf
 
-from cogloupe.planning.dividing import PlateSetting
-from cogloupe.planning.indexing import (
-    Rates,
-    StepRule,
-    Train,
-    pulse_arc_um,
-    pulses_per_step,
-    steps_per_tooth,
-)
-from cogloupe.planning.indexing import step_arc_um as step_arc
+from cogloupe.planning.dividing_plates import PlateSetting
+from cogloupe.planning.drive_train import Division, Rates, Spacing, StepRule
 from cogloupe.planning.machine import Machine
 from cogloupe.planning.plan import IndexingPlan, Plan
 from cogloupe.report.plan_text import Row, Section, fraction, length_row, text_row
@@ -44,7 +36,12 @@ def indexing_sections(plan: Plan) -> tuple[Section, ...]:
     if dividing is None or machine is None:
         return ()
     title = f"Indexing on {machine.name}" if machine.name else "Indexing"
-    rows = [*_drive(machine), *_motor(plan, dividing, machine), *_by_hand(plan, dividing, machine)]
+    rows = [*_drive(machine)]
+    if dividing.division is not None and dividing.spacing is not None:
+        rows += _motor(plan, dividing.division, dividing.spacing, machine)
+    if dividing.rates is not None:
+        rows += _rates(dividing.rates)
+    rows += _by_hand(plan, dividing, machine)
     return Section(title, tuple(rows), draws_spacing=True), *_counts(plan, dividing)
 
 
@@ -73,58 +70,52 @@ def _ratio(machine: Machine) -> str:
     return fraction(machine.motor_turns_per_work_turn)
 
 
-def _motor(plan: Plan, dividing: IndexingPlan, machine: Machine) -> Iterator[Row]:
-    train, division, spacing = dividing.train, dividing.division, dividing.spacing
-    if train is None or division is None or spacing is None:
-        return
-    z, diameter = plan.gear.teeth, 2 * plan.gear.reference_radius
+def _motor(plan: Plan, division: Division, spacing: Spacing, machine: Machine) -> Iterator[Row]:
+    train, diameter = division.train, 2 * plan.gear.reference_radius
     yield text_row(
         "motor steps to a turn of the work",
         fraction(train.steps_per_turn),
         f"{machine.motor_steps_per_revolution} steps × {machine.microsteps} microsteps × "
         f"{_ratio(machine)}",
     )
-    yield text_row("steps to a tooth", fraction(steps_per_tooth(train, z)))
-    if train.pulses_per_hob_turn is not None:
-        yield from _pulses(train, z, dividing)
-    yield text_row("whole steps", dividing.rule, _RULES[dividing.rule])
-    yield text_row("the division closes", *_closes(dividing, z))
-    yield length_row(
-        "one motor step", step_arc(train, diameter) / 1000, "arc on the pitch circle"
-    )  # fmt: skip
-    if train.pulses_per_hob_turn is not None:
-        arc = pulse_arc_um(train, z, diameter) / 1000
+    yield text_row("steps to a tooth", fraction(division.steps_per_tooth))
+    if division.hobbed:
+        yield from _pulses(division)
+    yield text_row("whole steps", division.rule, _RULES[division.rule])
+    yield text_row("the division closes", *_closes(division))
+    arc = train.step_arc_um(diameter) / 1000
+    yield length_row("one motor step", arc, "arc on the pitch circle")
+    if division.hobbed:
+        arc = train.pulse_arc_um(division.teeth, diameter) / 1000
         yield length_row("one encoder pulse", arc, "arc that a missed or false pulse leaves")
     say = f"{spacing.largest_single_um:.1f} µm, from whole steps alone"
     yield length_row("largest pitch error", spacing.largest_single_um / 1000, say)
     say = f"{spacing.total_um:.1f} µm between the tooth furthest ahead and furthest behind"
     yield length_row("total cumulative error", spacing.total_um / 1000, say)
-    if dividing.rates is not None:
-        yield from _rates(dividing.rates)
 
 
-def _pulses(train: Train, teeth: int, dividing: IndexingPlan) -> Iterator[Row]:
+def _pulses(division: Division) -> Iterator[Row]:
+    train, pattern = division.train, division.pulse_pattern
     starts = train.hob_starts
     yield text_row(
         "pulses to a step",
-        fraction(pulses_per_step(train, teeth)),
-        f"{train.pulses_per_hob_turn} pulses × {teeth} teeth ÷ {starts} "
+        fraction(division.pulses_per_step),
+        f"{train.pulses_per_hob_turn} pulses × {division.teeth} teeth ÷ {starts} "
         f"start{'s' if starts > 1 else ''} ÷ {fraction(train.steps_per_turn)} steps",
     )
-    shown = " ".join(map(str, dividing.pattern[:_PATTERN_SHOWN]))
-    more = len(dividing.pattern) - _PATTERN_SHOWN
+    shown = " ".join(map(str, pattern[:_PATTERN_SHOWN]))
+    more = len(pattern) - _PATTERN_SHOWN
     tail = f" … and {more} more" if more > 0 else ""
-    say = f"pulses from one step to the next; {sum(dividing.pattern)} pulses, then again"
+    say = f"pulses from one step to the next; {sum(pattern)} pulses, then again"
     yield text_row("step pattern", shown + tail, say)
 
 
-def _closes(dividing: IndexingPlan, teeth: int) -> tuple[str, str]:
-    division = dividing.division
-    if division is None or not division.closes:
-        cut = dividing.teeth_cut
-        return "no", "" if cut is None else f"the kept ratio cuts {fraction(cut)} teeth"
+def _closes(division: Division) -> tuple[str, str]:
+    if not division.closes:
+        return "no", f"the kept ratio cuts {fraction(division.teeth_cut)} teeth"
     if division.exact:
-        return "yes, evenly", f"each of the {teeth} teeth gets the same whole number of steps"
+        say = f"each of the {division.teeth} teeth gets the same whole number of steps"
+        return "yes, evenly", say
     return "yes, unevenly", "nothing is carried over a turn, but the teeth get unlike whole steps"
 
 
@@ -161,7 +152,7 @@ def _plate(setting: PlateSetting) -> str:
 
 def _counts(plan: Plan, dividing: IndexingPlan) -> tuple[Section, ...]:
     """Which other tooth counts come out on this set-up."""
-    if dividing.train is None:
+    if dividing.division is None:
         return ()
     low, high = plan.request.counts_from, plan.request.counts_to
     not_exact = {d.teeth for d in dividing.undivided}
@@ -179,6 +170,6 @@ def _counts(plan: Plan, dividing: IndexingPlan) -> tuple[Section, ...]:
 
 def _worst(plan: Plan, dividing: IndexingPlan) -> str:
     uneven = [d.largest_single_steps for d in dividing.undivided if d.closes]
-    if not uneven or dividing.train is None:
+    if not uneven:
         return ""
     return f"pitch errors up to {float(max(uneven)):.3g} of a motor step"

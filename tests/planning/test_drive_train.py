@@ -9,32 +9,17 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from cogloupe.planning.dividing import PlateSetting, division, plate_settings, undivided
-from cogloupe.planning.indexing import (
-    STEP_RULES,
-    Train,
-    cut_ratio,
-    drift_steps,
-    pulse_arc_um,
-    pulse_pattern,
-    pulses_per_step,
-    rates,
-    repeats,
-    spacing,
-    step_arc_um,
-    steps_at_teeth,
-    steps_per_tooth,
-    teeth_cut,
-)
+from cogloupe.planning.dividing_plates import PlateSetting, plate_settings
+from cogloupe.planning.drive_train import STEP_RULES, Division, DriveTrain, undivided
 
 from ..helpers.polygon_gauges import reference_facts
 
 FACT = reference_facts("rack_facts")["hobbing_indexing_21_teeth"]
-BENCH = Train(Fraction(2400), 600)
-DIVIDER = Train(Fraction(2400))
+BENCH = DriveTrain(Fraction(2400), 600)
+DIVIDER = DriveTrain(Fraction(2400))
 
 trains = st.builds(
-    Train,
+    DriveTrain,
     st.integers(200, 4000).map(Fraction),
     st.integers(50, 4000),
     st.integers(1, 3),
@@ -63,9 +48,11 @@ def counting_controller(train, teeth, rule):
 
 
 def test_common_hobbing_set_up_steps_once_in_five_and_a_quarter_pulses():
-    train = Train(Fraction(FACT["motor_steps_per_work_turn"]), FACT["encoder_pulses_per_hob_turn"])
-    assert pulses_per_step(train, 21) == Fraction(21, 4) == FACT["pulses_per_step"]
-    assert steps_per_tooth(train, 21) == Fraction(800, 7)
+    train = DriveTrain(
+        Fraction(FACT["motor_steps_per_work_turn"]), FACT["encoder_pulses_per_hob_turn"]
+    )
+    assert Division(train, 21).pulses_per_step == Fraction(21, 4) == FACT["pulses_per_step"]
+    assert Division(train, 21).steps_per_tooth == Fraction(800, 7)
 
 
 @pytest.mark.parametrize(
@@ -74,13 +61,14 @@ def test_common_hobbing_set_up_steps_once_in_five_and_a_quarter_pulses():
     [("accumulator", (6, 5, 5, 5)), ("nearest", (5, 5, 6, 5))],
 )
 def test_pattern_of_whole_pulses_is_as_counted_by_hand(rule, pattern):
-    assert pulse_pattern(Fraction(21, 4), rule) == pattern
+    assert Division(BENCH, 21, rule).pulse_pattern == pattern
 
 
 @given(st.integers(1, 400), st.integers(1, 200), st.sampled_from(["accumulator", "nearest"]))
 def test_pattern_uses_up_its_pulses_in_unlike_whole_numbers_at_most_one_apart(num, den, rule):
-    ratio = Fraction(num, den)
-    pattern = pulse_pattern(ratio, rule)
+    division = Division(DriveTrain(Fraction(den), num), 1, rule)
+    ratio, pattern = division.kept, division.pulse_pattern
+    assert ratio == Fraction(num, den)
     assert sum(pattern) == ratio.numerator
     assert len(pattern) == ratio.denominator
     assert max(pattern) - min(pattern) <= 1
@@ -91,41 +79,41 @@ def test_pattern_uses_up_its_pulses_in_unlike_whole_numbers_at_most_one_apart(nu
     ("train", "teeth"),
     [
         (BENCH, 21),
-        (Train(Fraction(2400), 600, 2), 21),
-        (Train(Fraction(800), 37, 3), 17),
-        (Train(Fraction(3200), 100), 13),  # more steps than pulses
+        (DriveTrain(Fraction(2400), 600, 2), 21),
+        (DriveTrain(Fraction(800), 37, 3), 17),
+        (DriveTrain(Fraction(3200), 100), 13),  # more steps than pulses
     ],
 )
 def test_steps_at_teeth_are_those_of_an_integer_accumulator(train, teeth, rule):
-    assert steps_at_teeth(train, teeth, rule) == counting_controller(train, teeth, rule)
+    assert Division(train, teeth, rule).steps_made == counting_controller(train, teeth, rule)
 
 
 def test_one_rounded_count_of_pulses_cuts_twenty_teeth_where_21_were_asked_for():
     # 5 pulses instead of 5.25: 600 / 5 = 120 steps a hob turn, and 2400 / 120 = 20.
-    assert cut_ratio(BENCH, 21, "fixed") == 5
-    assert teeth_cut(BENCH, 21, "fixed") == 20
-    assert drift_steps(BENCH, 21, "fixed") == 120
-    assert not division(BENCH, 21, "fixed").closes
+    assert Division(BENCH, 21, "fixed").kept == 5
+    assert Division(BENCH, 21, "fixed").teeth_cut == 20
+    assert Division(BENCH, 21, "fixed").drift_steps == 120
+    assert not Division(BENCH, 21, "fixed").closes
 
 
 def test_one_rounded_count_of_steps_leaves_the_rest_at_the_closing_tooth():
     # 2400 / 21 = 114.29, so 21 x 114 = 2394: six steps short at the end.
-    assert drift_steps(DIVIDER, 21, "fixed") == -6
-    arc = step_arc_um(DIVIDER, 10.0)
-    single = spacing(DIVIDER, 21, "fixed", 10.0).single_um
+    assert Division(DIVIDER, 21, "fixed").drift_steps == -6
+    arc = DIVIDER.step_arc_um(10.0)
+    single = Division(DIVIDER, 21, "fixed").spacing(10.0).single_um
     np.testing.assert_allclose(single[1:], -2 / 7 * arc, rtol=1e-12)
     assert single[0] == pytest.approx((6 - 2 / 7) * arc, rel=1e-12)
 
 
 @given(trains, st.integers(5, 150), st.sampled_from(["accumulator", "nearest"]))
 def test_carried_remainder_never_drifts(train, teeth, rule):
-    assert drift_steps(train, teeth, rule) == 0
-    assert teeth_cut(train, teeth, rule) == teeth
+    assert Division(train, teeth, rule).drift_steps == 0
+    assert Division(train, teeth, rule).teeth_cut == teeth
 
 
 @given(trains, st.integers(5, 150), st.sampled_from(STEP_RULES))
 def test_pitch_errors_of_a_closed_gear_sum_to_zero(train, teeth, rule):
-    found = spacing(train, teeth, rule, 20.0)
+    found = Division(train, teeth, rule).spacing(20.0)
     # Of floating sums of arcs below a whole turn, 63 mm.
     assert abs(found.single_um.sum()) < 1e-6
     np.testing.assert_allclose(
@@ -135,8 +123,8 @@ def test_pitch_errors_of_a_closed_gear_sum_to_zero(train, teeth, rule):
 
 @given(trains, st.integers(5, 150))
 def test_carried_remainder_keeps_a_tooth_within_a_step_and_a_pulse(train, teeth):
-    found = spacing(train, teeth, "accumulator", 20.0)
-    bound = step_arc_um(train, 20.0) + pulse_arc_um(train, teeth, 20.0)
+    found = Division(train, teeth, "accumulator").spacing(20.0)
+    bound = train.step_arc_um(20.0) + train.pulse_arc_um(teeth, 20.0)
     assert found.cumulative_um.max() < 1e-6
     assert found.cumulative_um.min() > -bound * (1 + 1e-9)
 
@@ -146,20 +134,20 @@ def test_largest_pitch_error_is_the_same_wherever_the_count_starts(steps, teeth,
     due = Fraction(steps, teeth)
     places = [floor(k * due + phase) for k in range(teeth + 1)]
     by_count = max(abs(b - a - due) for a, b in pairwise(places))
-    train = Train(Fraction(steps))
-    assert division(train, teeth, "accumulator").largest_single_steps == by_count
+    train = DriveTrain(Fraction(steps))
+    assert Division(train, teeth, "accumulator").largest_single_steps == by_count
 
 
 def test_arcs_of_step_and_pulse_share_out_the_pitch_circle():
-    assert step_arc_um(BENCH, 11.1125) == pytest.approx(1000 * pi * 11.1125 / 2400)
-    assert pulse_arc_um(BENCH, 21, 11.1125) == pytest.approx(1000 * pi * 11.1125 / 12600)
+    assert BENCH.step_arc_um(11.1125) == pytest.approx(1000 * pi * 11.1125 / 2400)
+    assert BENCH.pulse_arc_um(21, 11.1125) == pytest.approx(1000 * pi * 11.1125 / 12600)
 
 
 def test_spacing_of_the_21_tooth_wheel_is_five_sevenths_of_a_step():
     # 114 or 115 steps where 114 2/7 are due.
-    found = spacing(BENCH, 21, "accumulator", 11.1125)
-    arc = step_arc_um(BENCH, 11.1125)
-    assert set(np.diff(found.steps_made)) == {114, 115}
+    found = Division(BENCH, 21, "accumulator").spacing(11.1125)
+    arc = BENCH.step_arc_um(11.1125)
+    assert set(np.diff(Division(BENCH, 21).steps_made)) == {114, 115}
     assert found.largest_single_um == pytest.approx(5 / 7 * arc, rel=1e-12)
     assert found.total_um == pytest.approx(6 / 7 * arc, rel=1e-12)
 
@@ -172,7 +160,7 @@ def test_counts_that_divide_2400_are_the_only_exact_ones():
 
 def test_repeated_whole_pulses_serve_only_where_the_ratio_is_whole():
     # Pulses to a step are z / 4.
-    closing = {z for z in range(8, 121) if division(BENCH, z, "fixed").closes}
+    closing = {z for z in range(8, 121) if Division(BENCH, z, "fixed").closes}
     assert closing == {z for z in range(8, 121) if z % 4 == 0}
 
 
@@ -180,17 +168,17 @@ def test_repeated_whole_pulses_serve_only_where_the_ratio_is_whole():
     ("train", "teeth", "same"),
     [
         (BENCH, 21, True),
-        (Train(Fraction(2400), 500, 3), 20, False),  # 3333 1/3 pulses a turn
-        (Train(Fraction(7400, 3), 600), 21, False),  # steps a turn no whole number
-        (Train(Fraction(7400, 3)), 21, False),
+        (DriveTrain(Fraction(2400), 500, 3), 20, False),  # 3333 1/3 pulses a turn
+        (DriveTrain(Fraction(7400, 3), 600), 21, False),  # steps a turn no whole number
+        (DriveTrain(Fraction(7400, 3)), 21, False),
     ],
 )
 def test_turns_repeat_only_with_whole_pulses_and_steps(train, teeth, same):
-    assert repeats(train, teeth) is same
+    assert Division(train, teeth).repeats is same
 
 
 def test_rates_at_a_spindle_speed():
-    found = rates(BENCH, 21, "accumulator", 120.0)
+    found = Division(BENCH, 21, "accumulator").rates(120.0)
     # 600 pulses x 2 turns a second; a step in 5.25 of them on average, in 5 at the shortest.
     assert found.pulse_hz == pytest.approx(1200)
     assert found.step_hz == pytest.approx(1200 / 5.25)
@@ -199,13 +187,15 @@ def test_rates_at_a_spindle_speed():
 
 
 def test_steps_falling_due_in_one_pulse_have_no_finite_peak_rate():
-    assert rates(Train(Fraction(3200), 100), 13, "accumulator", 60.0).peak_step_hz == float("inf")
+    assert Division(DriveTrain(Fraction(3200), 100), 13, "accumulator").rates(
+        60.0
+    ).peak_step_hz == float("inf")
 
 
-@pytest.mark.parametrize("ask", [pulses_per_step, lambda t, z: rates(t, z, "nearest", 60.0)])
+@pytest.mark.parametrize("ask", [lambda d: d.pulses_per_step, lambda d: d.rates(60.0)])
 def test_pulses_are_not_invented_without_an_encoder(ask):
     with pytest.raises(ValueError, match="without an encoder"):
-        ask(DIVIDER, 21)
+        ask(Division(DIVIDER, 21, "nearest"))
 
 
 def test_plate_settings_are_those_of_the_dividing_head():

@@ -1,0 +1,54 @@
+"""Dividing by hand on a worm's plates of hole circles, in exact fractions.
+
+Counting; common practice, no source.
+"""
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+from fractions import Fraction
+
+
+@dataclass(frozen=True)
+class PlateSetting:
+    """One way to divide by hand on a plate of hole circles.
+
+    Attributes
+    ----------
+    circle : int
+        Holes in the circle.
+    turns : int
+        Whole turns of the crank for each tooth.
+    holes : int
+        Further holes for each tooth.
+    """
+
+    circle: int
+    turns: int
+    holes: int
+
+
+def plate_settings(
+    turns_per_work_turn: Fraction, teeth: int, circles: Iterable[int]
+) -> tuple[PlateSetting, ...]:
+    """Hole circles that divide a tooth count exactly, by hand on a worm's crank.
+
+    Parameters
+    ----------
+    turns_per_work_turn : Fraction
+        Turns of the crank to one turn of the work.
+    teeth : int
+        Number of teeth.
+    circles : iterable of int
+        Holes in each circle of the plates.
+
+    Returns
+    -------
+    tuple of PlateSetting
+        In the order of the circles; empty where none fits.
+    """
+    settings = []
+    for circle in circles:
+        holes = turns_per_work_turn / teeth * circle
+        if holes.denominator == 1:
+            settings.append(PlateSetting(circle, *divmod(int(holes), circle)))
+    return tuple(settings)
