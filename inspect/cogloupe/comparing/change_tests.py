@@ -31,8 +31,11 @@ Verdict = Literal["better", "worse", "changed", "not_resolved", "not_compared"]
 NullPairs = tuple[Floats, Floats]
 
 LEVEL = 0.05
+"""Chance that two gears without a change are called changed in any figure (usual in statistics)."""
 MAIN_SHARE = 0.5
+"""Part of that chance that the figure which a person asked about gets for itself."""
 COVERAGE = 2.0
+"""Factor k of an expanded uncertainty (JCGM 100:2008)."""
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -48,6 +48,7 @@ from cogloupe_calibration.arrays import Floats
 from cogloupe_calibration.errors import UseError
 
 NULL_PAIRS = 4999
+"""Pairs drawn without a change: a chance of 5 in 100 is then told to 0.3 in 100."""
 SECONDS_OF_ARC = "″"
 TEETH = Kind(
     key="teeth",

@@ -18,7 +18,9 @@ Needs = Literal["pitch", "axis", "length", "shape"]
 Aim = Literal["small", "one", "none"]
 
 SAME_SIZE = 1e-3
+"""Share within which two measuring circles are one: pitch figures differ by no more."""
 SAME_SCALE = 1e-9
+"""The same for scales, which are one only where they come from one calibration."""
 MOSTLY_TEETH = ("spread_left", "spread_right", "single")
 """Figures that a blank off centre changes a little, but that the scatter of the teeth makes."""
 

@@ -26,10 +26,14 @@ WAVE_LEVEL = 1e-4
 """Chance that scatter alone is taken for a wave, over all harmonics, if its level were known. It is
 told by a few harmonics only, so that 1 to 4 in 100 pairs of made-up gears show a false wave."""
 LEAST_FOR_TAILS, LEAST_HARMONICS = 8, 8
+"""Fewer teeth tell no tails of their scatter, fewer harmonics no level of it."""
 LEAST_SEEN = 0.75
 """With fewer flanks seen no wave is told from scatter."""
 _AT_ONCE = 600_000
+"""Numbers drawn at a time, so that memory stays below some 50 MB."""
 _LINKS = np.linspace(-0.3, 0.9, 25)
+"""Links of neighbouring teeth that are tried: from steps that are made good on the next tooth to a
+drive that wanders."""
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -15,6 +15,7 @@ from cogloupe.reading.models import Reading
 from cogloupe_calibration.errors import UseError
 
 LEAST_FOR_TREND = 3
+"""Two points lie on a line whatever they are."""
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -35,11 +35,13 @@ modules; a blur from there on either side the corners reach into it."""
 FILLET_HEIGHTS = (0.01, 0.22)
 """Heights above the floor, in modules, between which a fillet's circle is fitted."""
 FEWEST_ON_FILLET = 6
+"""Points that a fillet's circle needs: twice its unknowns."""
 BLUR_DOUBT, SHARP_DOUBT = 0.3, 4.0
 """Standard uncertainty of what blur does to a corner, as a share of that: on a wide corner, and
 more for each squared ratio of blur to corner, 0.4 modules (from rendered gears, teeth 16 to 35 px
 deep, blur 0.7 to 1.5 px)."""
 CORNER_MODULES = 0.4
+"""Size of the usual corner (0.38 modules, ISO 53)."""
 CORNER_OWN = 0.3
 """The same from gap to gap, in squared blurs over the tooth's depth."""
 

@@ -36,6 +36,7 @@ TIP_CLEAR_MODULES, TIP_CLEAR_BLURS = 0.12, 2.5
 CLIP = 4.0
 """A gap further off the others than so many robust standard deviations is left out of a mean."""
 FEWEST_GAPS = 3
+"""Fewer tell no scatter from gap to gap."""
 
 
 @dataclass(frozen=True, kw_only=True)

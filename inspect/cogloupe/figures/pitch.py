@@ -36,6 +36,7 @@ from cogloupe_calibration.errors import PhotoError
 OBSTRUCTED_SHARE = 0.05
 """A flank with more of its points than this under something is called obstructed."""
 PARTIAL_COVERAGE = 0.8
+"""A flank seen over less than this of its evaluation range is called partial."""
 
 
 @dataclass(frozen=True, kw_only=True)

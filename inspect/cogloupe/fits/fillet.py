@@ -13,7 +13,9 @@ from cogloupe_calibration.arrays import Floats
 HEIGHT_MODULES = 0.6
 """Points up to so far above the floor tell the rounding."""
 FAR_MODULES = 0.1
+"""A point further off counts no more than this: swarf and nicks."""
 MOST_POINTS = 3000
+"""Points are thinned to so many; more tell the rounding no better than a hundredth of a module."""
 ROUNDINGS = (0.02, 0.5)
 """Roundings that are tried, in modules."""
 

@@ -22,6 +22,7 @@ Curve = Callable[[float, float], Epicycloid | RoundTop]
 AnyForm = TypeVar("AnyForm", bound=ToothForm)
 
 STRETCHES = 24
+"""Stretches of a mean flank: enough for the bow of a form, few enough for the noise of each."""
 ROLLING = (0.04, 4.0)
 """Radii of rolling circles that are tried, in pitch radii: from a pinion of 6 on a wheel of 75 to
 a wheel of 96 on a pinion of 6, with some to spare."""

@@ -16,6 +16,9 @@ DIAMETRAL_PITCHES = (
 )  # fmt: skip
 
 AS_SEEN_WITHIN = 0.015
+"""Share within which a module seen is taken for the standard one: half the step between the closest
+sizes of the list that are in use (module 0.7 and 0.75 lie 7 % apart, 48 and 52 DP 8 %), less what
+the tips of a blank turned to size leave open (1 %, common practice, no source)."""
 
 
 def nearest_standard_module(module_mm: float) -> float:

@@ -11,11 +11,14 @@ import numpy as np
 from cogloupe_calibration.arrays import Reals
 
 MOST_TURNS = 100
+"""Turns after which a fit ends wherever it is; those of sharpened edges need 10 to 40."""
 STEP, SETTLED = 1e-5, 1e-8
 """Steps that tell slopes, in sizes of the unknowns; and the share of the sum of squares that a turn
 must take off for another to follow."""
 FIRST_DAMPING, LEAST_DAMPING, MOST_DAMPING = 1e-2, 1e-7, 1e7
 SOFTER, STIFFER = 0.2, 4.0
+"""Damping of the normal equations (Marquardt): where it begins, its bounds, and its factors after a
+turn that helped and one that did not."""
 
 
 @dataclass(frozen=True)

@@ -26,6 +26,7 @@ from cogloupe_calibration.errors import UseError
 MACHINE_FILE = "machine.toml"
 
 _MOST_IN_RATIO = 1_000_000
+"""Turns or teeth in a ratio: beyond any gearing, and small enough that fractions stay quick."""
 _RATIO_FORM = 'turns of the motor to one of what it drives, as 3, "72/24" or [72, 24]'
 _CIRCLE_FORM = "a list of whole numbers from 2 to 1000"
 

@@ -12,10 +12,14 @@ from cogloupe.planning.meshing import interference
 from cogloupe.planning.plan import IndexingPlan, MatePlan, Plan
 
 LEAST_TIP = 0.2
+"""Width of a tip, modules, below which it is called thin (common practice, no source)."""
 LEAST_CONTACT_RATIO = 1.2
+"""Below it a pair runs unevenly (common practice, no source; 1 is where contact is lost)."""
 LEAST_CLEARANCE = 0.1
-# Blank and usual tip diameter count as the same within this share of a module.
+"""Clearance of tip and floor, modules, below which swarf or run-out closes it; racks leave 0.25
+(common practice, no source)."""
 SAME_BLANK = 0.01
+"""Share of a module within which blank and usual tip diameter count as the same."""
 
 
 def notices(plan: Plan) -> tuple[str, ...]:

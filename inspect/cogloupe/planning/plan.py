@@ -28,9 +28,10 @@ from cogloupe.planning.request import PlanRequest
 from cogloupe.wording.cautions import CautionCode, cautions_for
 from cogloupe_calibration.errors import UseError
 
-# Common practice, no source: share of the depth left for the last pass; usual backlash, modules.
 LAST_PASS = 0.05
+"""Share of the depth left for the last pass (common practice, no source)."""
 USUAL_BACKLASH = 0.04
+"""Backlash of a pair, modules (common practice, no source)."""
 
 
 @dataclass(frozen=True)

@@ -31,8 +31,8 @@ MARKS, TIP = 3, 2
 POSE = ("turn", "x", "y", "swell", "edge")
 STRAYS = 5.0
 """A mark this many standard uncertainties off the other pictures' is left out: dirt that moved."""
-
 STRAY_ROUNDS = 10
+"""Turns of leaving strays out at the most; sets of pictures stand still after two to four."""
 STATED_COUNTS = 20
 """The stated noise counts as much as so many degrees of freedom of the pictures' own scatter."""
 

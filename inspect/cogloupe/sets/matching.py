@@ -28,7 +28,9 @@ LOOSE_POSE, LOOSE_PX = np.array([0.0, 0.0, 0.0, 1e-3, 0.08]), 0.01
 """Least allowances while teeth are matched: centres and lens are rough then, and what they do at
 second order must not speak against the right place (turn, x, y, swell, edge; and a mark, px)."""
 REST_WAVES = 4
+"""Waves a turn up to which errors of the gear and of the camera are alike."""
 RAYS_A_TOOTH, RINGS = 16, 48
+"""Cells that a face is compared in: finer than the marks of a tool, coarser than its grain."""
 CAMERA_WAVES = 4
 """Waves a turn below which light and shade on a face are left to the camera's side."""
 FACE_FLOOR = 0.03

@@ -43,6 +43,8 @@ from cogloupe_calibration.scale import Scale
 
 ROUNDS = 12
 STANDS_STILL_PX = 0.005
+"""Rounds at the most, and the change of all teeth from which another is not worth its time: a tenth
+of what joints of slid arcs leave (see `tests/benchmarks/results/join.md`)."""
 
 
 def inspect_stitched(

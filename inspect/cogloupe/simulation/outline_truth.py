@@ -23,10 +23,11 @@ from cogloupe.simulation.true_sizes import (
 from cogloupe_calibration.arrays import Floats
 from cogloupe_calibration.errors import UseError
 
-# Height above a gap's lowest point, in modules, at which the length of its floor is compared with
-# that of the drawn gap.
 FLOOR_END_MODULES = 0.05
+"""Height above a gap's lowest point, in modules, at which the length of its floor is compared with
+that of the drawn gap."""
 ROLLS = 96
+"""Circles on which a flank is measured: its cuts are ten or fewer, so each shows."""
 
 
 @dataclass(frozen=True)
