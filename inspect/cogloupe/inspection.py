@@ -16,7 +16,7 @@ from cogloupe.inputs.photo import Photo
 from cogloupe.inputs.settings import GearSettings
 from cogloupe.inputs.stated_scale import StatedScale, reach_notices, stated_scale
 from cogloupe.reading.models import Reading
-from cogloupe.uncertainty.flank_uncertainty import with_scale_at_gear
+from cogloupe.uncertainty.flank_uncertainty import allowed_lens, with_scale_at_gear
 from cogloupe.wording.notices import Notice
 from cogloupe_calibration.lens import unmeasured_lens
 
@@ -57,7 +57,10 @@ def inspect_photo(
     figures = compute_pitch(measured, axes, settings, frame, lens)
     details = compute_details(measured, axes, figures, frame, lens, settings)
     notices = (*stated.notices, *_scale_notices(measured, settings, stated))
-    reading = build_reading(photo, measured, axes, figures, notices, lens, details, stated.file)
+    doubted = lens or allowed_lens(measured, frame)
+    reading = build_reading(
+        photo, measured, axes, figures, notices, lens, details, stated.file, doubted
+    )
     if figured is not None:
         figured(reading)
     cutting, identity = gap_findings(measured, figures, settings, lens or unmeasured_lens(*frame))

@@ -111,7 +111,7 @@ class Cut:
     spec : GearSpec
     process : Process
     made : Made
-    change : ndarray, shape (2 z + 9,)
+    change : ndarray, shape (2 z + 10,)
         What the fault did to the figures of `patterns.Observed`.
     """
 
@@ -499,7 +499,7 @@ def figures(made: Made) -> Floats:
 
     Returns
     -------
-    ndarray, shape (2 z + 9,)
+    ndarray, shape (2 z + 10,)
     """
     return observe(stated_reading(made, MeasuringErrors(), None)).value
 
@@ -550,7 +550,7 @@ def pattern_strength(observed: Observed, change: Floats) -> float:
     Parameters
     ----------
     observed : Observed
-    change : ndarray, shape (2 z + 9,)
+    change : ndarray, shape (2 z + 10,)
 
     Returns
     -------
@@ -582,7 +582,7 @@ def whitened(observed: Observed, off: Floats) -> Floats:
     Parameters
     ----------
     observed : Observed
-    off : ndarray, shape (2 z + 9,)
+    off : ndarray, shape (2 z + 10,)
 
     Returns
     -------
@@ -608,7 +608,7 @@ def drawn(observed: Observed, rng: np.random.Generator) -> Floats:
 
     Returns
     -------
-    ndarray, shape (2 z + 9,)
+    ndarray, shape (2 z + 10,)
         NaN where a figure is not seen.
     """
     errors = np.full(len(observed.value), np.nan)

@@ -12,8 +12,8 @@ import numpy as np
 from tests.benchmarks.common import report, rms, settings_of, table
 from tests.benchmarks.turned import photo_of
 
-from cogloupe.comparing.tooth_pattern import flank_array
 from cogloupe.inputs.photo import Photo
+from cogloupe.reading.flank_table import flank_array
 from cogloupe.reading.models import Reading
 from cogloupe.sets.stitching import inspect_stitched
 from cogloupe.simulation import Camera, Faults, GearSpec, Truth, render

@@ -14,9 +14,9 @@ from numpy.typing import NDArray
 from tests.benchmarks.clean_set import noisy
 from tests.benchmarks.common import report, rms, settings_of, table
 
-from cogloupe.comparing.tooth_pattern import flank_array
 from cogloupe.inputs.photo import Photo
 from cogloupe.inspection import inspect_photo
+from cogloupe.reading.flank_table import flank_array
 from cogloupe.reading.models import Reading
 from cogloupe.sets.rotation_set import inspect_rotation_set
 from cogloupe.sets.set_reading import SetReading

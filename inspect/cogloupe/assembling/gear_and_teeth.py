@@ -15,7 +15,8 @@ from cogloupe.forms.rack import Gear
 from cogloupe.numerics.angles import atan2_deg
 from cogloupe.numerics.missing import number
 from cogloupe.optics.edges import edge_shift
-from cogloupe.reading.models import SIDES, Datum, Flank, GearInfo, Tooth
+from cogloupe.reading.models import SIDES, CommonErrors, Datum, Flank, GearInfo, Tooth
+from cogloupe.uncertainty.flank_uncertainty import datum_doubt
 from cogloupe.wording.notices import Notice, flag
 from cogloupe_calibration.arrays import Floats
 from cogloupe_calibration.calibration import Lens
@@ -62,6 +63,7 @@ def build_teeth(
         "u_profile_slope_um": profiles.u_slope,
         "pressure_angle_deg": np.degrees(profiles.angle),
         "u_pressure_angle_deg": np.degrees(profiles.u_angle),
+        "u_own_um": 1000 * figures.measuring_radius * figures.noise,
     }
 
     def flank(k: int, side: int) -> Flank:
@@ -154,6 +156,28 @@ def build_datum(measured: Measured, axes: Axes, lens: Lens | None) -> Datum:
         tips_xy_px=pair(axes.tips),
         bore_diameter_mm=2 * bore.radius * px if bore is not None else None,
         u_bore_diameter_mm=u,
+    )
+
+
+def build_common(measured: Measured, axes: Axes, edge_mm: float, lens: Lens) -> CommonErrors:
+    """What moves the figures of one picture together.
+
+    Parameters
+    ----------
+    measured : Measured
+    axes : Axes
+    edge_mm : float
+        Standard uncertainty of all edges together.
+    lens : Lens
+        Measured, or with the allowance that the figures were given.
+
+    Returns
+    -------
+    CommonErrors
+    """
+    px = 1000 * measured.scale.mm_per_px
+    return CommonErrors(
+        edge_um=1000 * edge_mm, datum_um=px * datum_doubt(measured, axes), lens=lens
     )
 
 

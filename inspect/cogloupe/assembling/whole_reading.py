@@ -3,7 +3,13 @@
 import numpy as np
 
 from cogloupe import __version__
-from cogloupe.assembling.gear_and_teeth import build_datum, build_gear, build_notices, build_teeth
+from cogloupe.assembling.gear_and_teeth import (
+    build_common,
+    build_datum,
+    build_gear,
+    build_notices,
+    build_teeth,
+)
 from cogloupe.assembling.shapes_and_sizes import (
     build_gap_mean,
     build_gap_theory,
@@ -37,6 +43,7 @@ def build_reading(
     lens: Lens | None,
     details: Details | None = None,
     calibration_file: str | None = None,
+    doubted: Lens | None = None,
 ) -> Reading:
     """Put what was measured and worked out into a reading.
 
@@ -53,6 +60,9 @@ def build_reading(
         What was worked out beside the figures; without it that is done here.
     calibration_file : str, optional
         Where the scale came from, if from a file.
+    doubted : Lens, optional
+        The lens whose covariance the figures' uncertainties hold; None where several pictures
+        settled them.
 
     Returns
     -------
@@ -88,6 +98,7 @@ def build_reading(
         gap_mean=build_gap_mean(measured, figures, shapes),
         gap_theory=build_gap_theory(measured, figures, shapes),
         sizes=sizes,
+        common=build_common(measured, axes, figures.edge, doubted) if doubted else None,
         warnings=(
             *notices,
             *_pin_notices(measured, figures),

@@ -3,18 +3,24 @@
 Families for ranking, as in `causes_shapes`.
 """
 
+from dataclasses import replace
 from math import cos, pi, sin, tan
 
 import numpy as np
 
 from cogloupe.causes.model import Family, plain
-from cogloupe.causes.pattern_layout import Design
+from cogloupe.causes.pattern_layout import SHARED, Design
 from cogloupe.causes.patterns import Observed
 from cogloupe.causes.shape_parts import common_to_all, cutter_for, deeper, form_cutter_lean
+from cogloupe.forms.basic_racks import full_radius
+from cogloupe.forms.gap_theory import theoretical_widths
 from cogloupe_calibration.arrays import Floats
 
 CUTTERS = (0.7, 0.85, 1.2, 1.5)
 """Tooth numbers, in terms of the right one, of form cutters taken by mistake."""
+CORNERS, LEAST_CORNER = (0.05, 0.12, 0.2, 0.3, 0.4, 0.5), 0.01
+"""Roundings of a cutter's corners that are tried, in modules, and how far from the rack's at
+least."""
 RUNNING_OUT_UM = (3.0, 10.0, 30.0)
 """Movements of a hob for which its shape is worked out; in between it is taken as proportional."""
 RUNNING_OUT_FLOORS = (0.0, 0.7, 1.4)
@@ -135,6 +141,57 @@ def other_profile(observed: Observed) -> list[Family]:
             common_to_all(design, slope_left=1.0, slope_right=1.0), name="form cutter", weight=0.5
         ),
     ]
+
+
+def other_corner(observed: Observed) -> list[Family]:
+    """A cutter with other corners than the rack's, or another rack altogether.
+
+    Parameters
+    ----------
+    observed : Observed
+
+    Returns
+    -------
+    list of Family
+        The size is the rounding of the corners less the rack's, µm; another rack may reach
+        further down, too.
+    """
+    design = observed.design
+    if design.drawn is None:
+        return []
+    corner = np.concatenate([_rounded(design, share) for share in CORNERS])
+    # A longer tooth of the cutter is narrower at its end; the floor ratio is held against the
+    # stated one at the depth that was found, whose gap is wider on the reference circle.
+    narrower = 2 * tan(design.pressure_angle)
+    longer = common_to_all(
+        design, root=-1.0, floor=narrower * (1 / design.gap_um - 1 / design.near_um)
+    )
+    pairs = np.array([[k, len(corner)] for k in range(len(corner))])
+    return [
+        plain(corner, name="corners"),
+        Family(
+            basis=np.concatenate([corner, longer]),
+            plus=pairs,
+            minus=np.full_like(pairs, -1),
+            name="corners and depth",
+            weight=0.3,
+        ),
+    ]
+
+
+def _rounded(design: Design, share: float) -> Floats:
+    """What corners rounded by a share of the module do, for each µm from the rack's."""
+    assert design.drawn is not None
+    rack, module = design.drawn.rack, design.drawn.module_mm
+    most = full_radius(rack.pressure_angle, rack.dedendum)
+    rounding = min(share, 0.99 * most)
+    if abs(rounding - rack.fillet_radius) < LEAST_CORNER:
+        return np.zeros((0, 2 * design.teeth + len(SHARED)))
+    other = replace(design.drawn, rack=replace(rack, fillet_radius=rounding))
+    near, width = (1e3 * size for size in theoretical_widths(other))
+    off = 1e3 * (rounding - rack.fillet_radius) * module
+    floor = (near / width) / (design.near_um / design.gap_um) - 1
+    return common_to_all(design, corner=1.0, floor=floor / off)
 
 
 def running_out(observed: Observed, starts: int) -> list[Family]:

@@ -8,12 +8,11 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.special import logsumexp
 
 from cogloupe.causes.machine_units import Case, Size
 from cogloupe.causes.model import Field, fresh
 from cogloupe.causes.patterns import Observed, observe
-from cogloupe.causes.ranking import Fit, evidence, without
+from cogloupe.causes.ranking import Fit, by_chance, evidence, log_sum, without
 from cogloupe.causes.table import CAUSES, NONE, Cause
 from cogloupe.planning.machine import Machine
 from cogloupe.reading.models import Reading
@@ -22,8 +21,12 @@ from cogloupe_calibration.arrays import Floats
 
 NEAR = 0.1
 """Probability from which the second in a ranking is named too."""
-MOST_FOUND = 3
+MOST_FOUND = 5
 """Causes told one after the other from one reading."""
+CHANCE = 0.05
+"""Chance that noise alone makes any of all the causes looked at pass for found."""
+SCATTERS = ("index_scatter", "unsteady_drive", "pulse_noise")
+"""Causes that leave a scatter: one of them stands for all there is."""
 
 
 @dataclass(frozen=True)
@@ -151,7 +154,8 @@ def diagnose(reading: Reading, machine: Machine | None = None, most: int = MOST_
         findings.append(finding)
         if finding.best.cause is NONE:
             break
-        taken.append(finding.best.cause.code)
+        code = finding.best.cause.code
+        taken += SCATTERS if code in SCATTERS else (code,)
         place = without(place, finding.best.fit, _edges(case, finding.best))
     return Diagnosis(case, tuple(findings))
 
@@ -184,18 +188,24 @@ def rank(case: Case, place: Field, leave_out: Sequence[str] = ()) -> Finding:
     """
     here = Case(place.observed, case.machine)
     rows, logs, fits = list[Cause](), list[float](), list[Fit]()
-    for cause in CAUSES:
+    table = [cause for cause in CAUSES if cause.code not in leave_out]
+    for cause in table:
         families = [f for f in cause.families(here) if f.shows(place.observed.seen)]
-        if cause.code in leave_out or not families:
+        if not families:
             continue
         log, fit = evidence(place, families)
         place.forget()
-        if cause is NONE or resolved(cause.sizes(fit, here)):
-            rows.append(cause)
-            logs.append(log + float(np.log(cause.prior)))
-            fits.append(fit)
+        members = len(table) * sum(max(len(f.plus), f.stands_for) for f in families)
+        if cause is not NONE and (
+            not resolved(cause.sizes(fit, here))
+            or by_chance(fit.gain, max(len(fit.size), 1), members) > CHANCE
+        ):
+            continue
+        rows.append(cause)
+        logs.append(log + float(np.log(cause.prior)))
+        fits.append(fit)
     order = np.argsort(logs)[::-1]
-    total = float(logsumexp(logs))
+    total = log_sum(np.array(logs))
     following = [*(logs[k] for k in order[1:]), -np.inf]
     return Finding(
         tuple(
@@ -245,12 +255,12 @@ def aligned(observed: Observed, shape: Floats) -> Floats:
     Parameters
     ----------
     observed : Observed
-    shape : ndarray, shape (2 z + 9,)
+    shape : ndarray, shape (2 z + 10,)
         Sum of what causes explain.
 
     Returns
     -------
-    ndarray, shape (2 z + 9,)
+    ndarray, shape (2 z + 10,)
         The figures, moved by the offsets (and the axis, where the teeth are the datum) that fit
         the shape best.
     """

@@ -98,7 +98,7 @@ def _harmonic(observed: Observed, background: Background, n: int, limit: float) 
 
 
 def _columns(teeth: int, n: int) -> Floats:
-    """Cosine and sine for the left flanks, then for the right; shape (4, 2 z + 9)."""
+    """Cosine and sine for the left flanks, then for the right; shape (4, 2 z + 10)."""
     at = 2 * pi * n * (np.arange(teeth)[:, None] + 0.25 * OUT) / teeth
     flanks = np.zeros((4, teeth, 2))
     for side in (0, 1):

@@ -6,15 +6,17 @@ from typing import Literal
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.linalg import solve_triangular
 
 from cogloupe.causes.patterns import Observed
 from cogloupe_calibration.arrays import Floats, Ints
 
 Scatter = Literal["none", "flank", "passes", "hobbed", "gap", "mixed", "wander", "gap-wander"]
 
-SCATTER_STEPS = 2.0 ** np.arange(-1, 9)
+SCATTER_STEPS = 2.0 ** np.arange(-1, 14)
 """Scatter that is looked at, in noises of one flank."""
+LARGEST_SCATTER, FEWEST_STEPS = 2.0, 3
+"""No scatter is looked at that is larger than the first times what the flanks stray by; but so many
+at least."""
 MIXED = 0.65
 """How much of the variance of a gap's flanks is the gap's where each flank scatters besides; common
 practice, no source."""
@@ -32,7 +34,7 @@ class Family:
 
     Attributes
     ----------
-    basis : ndarray, shape (K, 2 z + 9)
+    basis : ndarray, shape (K, 2 z + 10)
     plus, minus : ndarray of int, shape (M, p)
         Rows of the basis; -1 for none.
     scatter : tuple of str
@@ -71,7 +73,7 @@ class Family:
 
         Returns
         -------
-        ndarray, shape (p, 2 z + 9)
+        ndarray, shape (p, 2 z + 10)
         """
         rows = np.concatenate([self.basis, np.zeros((1, self.basis.shape[1]))])
         return np.asarray(rows[self.plus[member]] - rows[self.minus[member]])
@@ -81,7 +83,7 @@ class Family:
 
         Parameters
         ----------
-        seen : ndarray of bool, shape (2 z + 9,)
+        seen : ndarray of bool, shape (2 z + 10,)
 
         Returns
         -------
@@ -96,7 +98,7 @@ def plain(basis: Floats, each: int = 1, **how: object) -> Family:
 
     Parameters
     ----------
-    basis : ndarray, shape (M * each, 2 z + 9)
+    basis : ndarray, shape (M * each, 2 z + 10)
     each : int
         Rows to a member.
     **how
@@ -121,8 +123,10 @@ class Background:
     size : float
         Standard deviation, µm.
     seen : ndarray of bool
+    whole : ndarray, shape (n, n)
+        Inverse covariance.
     omega : ndarray, shape (n, n)
-        Inverse covariance with what the reading leaves open projected out.
+        The same with what the reading leaves open projected out.
     base : float
         Restricted log likelihood without any shape.
     residual : ndarray, shape (n,)
@@ -134,6 +138,7 @@ class Background:
     kind: Scatter
     size: float
     seen: NDArray[np.bool_]
+    whole: Floats
     omega: Floats
     base: float
     residual: Floats
@@ -144,17 +149,34 @@ class Background:
 
         Parameters
         ----------
-        basis : ndarray, shape (K, 2 z + 9)
+        basis : ndarray, shape (K, 2 z + 10)
 
         Returns
         -------
         ndarray, shape (K + 1, K + 1); ndarray, shape (K + 1,)
         """
         if id(basis) not in self.kept:
-            rows = np.concatenate([basis, np.zeros((1, basis.shape[1]))])[:, self.seen]
+            rows = self._rows(basis)
             # The basis is kept too, so that its identity stays its own.
             self.kept[id(basis)] = basis, rows @ self.omega @ rows.T, rows @ self.residual
         return self.kept[id(basis)][1:]
+
+    def weights(self, basis: Floats) -> Floats:
+        """The same products with one another as if nothing were left open.
+
+        Parameters
+        ----------
+        basis : ndarray, shape (K, 2 z + 10)
+
+        Returns
+        -------
+        ndarray, shape (K + 1, K + 1)
+        """
+        rows = self._rows(basis)
+        return np.asarray(rows @ self.whole @ rows.T)
+
+    def _rows(self, basis: Floats) -> Floats:
+        return np.concatenate([basis, np.zeros((1, basis.shape[1]))])[:, self.seen]
 
 
 @dataclass
@@ -164,7 +186,7 @@ class Field:
     Attributes
     ----------
     observed : Observed
-    taken : ndarray, shape (k, 2 z + 9)
+    taken : ndarray, shape (k, 2 z + 10)
         Shapes of causes already found; they are left open too.
     rough : (kind, float) or None
         Scatter already found, µm.
@@ -174,6 +196,7 @@ class Field:
     taken: Floats
     rough: tuple[Scatter, float] | None = None
     _kept: dict[tuple[Scatter, float], Background] = field(default_factory=dict)
+    _inverses: dict[tuple[Scatter, float], tuple[Floats, float]] = field(default_factory=dict)
 
     def background(self, kind: Scatter, size: float) -> Background:
         """Covariance with a scatter, worked out once.
@@ -193,6 +216,20 @@ class Field:
             self._kept[key] = self._make(kind, size)
         return self._kept[key]
 
+    def leaving(self, shapes: Floats) -> "Field":
+        """The same reading with further shapes left open.
+
+        Parameters
+        ----------
+        shapes : ndarray, shape (k, 2 z + 10)
+
+        Returns
+        -------
+        Field
+        """
+        taken = np.concatenate([self.taken, shapes])
+        return Field(self.observed, taken, self.rough, _inverses=self._inverses)
+
     def forget(self) -> None:
         """Let go of products with bases that no family to come will use."""
         for background in self._kept.values():
@@ -200,36 +237,58 @@ class Field:
 
     @cached_property
     def steps(self) -> Floats:
-        """Scatters that are looked at, µm."""
-        return np.asarray(SCATTER_STEPS * self.observed.flank_noise)
+        """Scatters that are looked at, µm: none that is larger than all there is to be seen."""
+        steps = np.asarray(SCATTER_STEPS * self.observed.flank_noise)
+        flanks = self.observed.value[: 2 * self.observed.design.teeth].reshape(-1, 2)
+        largest = LARGEST_SCATTER * float(np.nanstd(flanks - np.nanmean(flanks, axis=0)))
+        return steps[: max(int(np.searchsorted(steps, largest)) + 1, FEWEST_STEPS)]
+
+    @cached_property
+    def _free(self) -> Floats:
+        """What is left open, as shapes that are no sum of one another, shape (k, n)."""
+        seen, noise = self.observed.seen, self.observed.noise[self.observed.seen]
+        rows = np.concatenate([self.observed.nuisance, self.taken])[:, seen] / noise
+        length = np.linalg.norm(rows, axis=1)
+        rows = rows[length > 0] / length[length > 0, None]
+        _, size, apart = np.linalg.svd(rows, full_matrices=False)
+        return np.asarray(apart[size > 1e-6 * size.max()] * noise)
+
+    @cached_property
+    def _error(self) -> Floats:
+        """Covariance of the figures without the scatter that is tried."""
+        covariance = self.observed.covariance()
+        if self.rough is None:
+            return covariance
+        seen = self.observed.seen
+        return covariance + scatter_covariance(self.observed, *self.rough)[np.ix_(seen, seen)]
+
+    def _inverse(self, kind: Scatter, size: float) -> tuple[Floats, float]:
+        """Inverse covariance with a scatter, and the logarithm of its determinant."""
+        key = (kind, size)
+        if key not in self._inverses:
+            seen = self.observed.seen
+            more = scatter_covariance(self.observed, kind, size)[np.ix_(seen, seen)]
+            root = np.linalg.cholesky(self._error + more)
+            inverse = np.linalg.inv(root)
+            logarithm = 2 * float(np.log(np.diag(root)).sum())
+            self._inverses[key] = np.asarray(inverse.T @ inverse), logarithm
+        return self._inverses[key]
 
     def _make(self, kind: Scatter, size: float) -> Background:
         observed = self.observed
         seen = observed.seen
-        covariance = observed.covariance()
-        for more in ((kind, size), self.rough or ("none", 0.0)):
-            covariance = covariance + scatter_covariance(observed, *more)[np.ix_(seen, seen)]
-        root = np.linalg.cholesky(covariance)
-        inverse = solve_triangular(root, np.eye(len(root)), lower=True)
-        whole = inverse.T @ inverse
-        free = np.concatenate([observed.nuisance, self.taken])[:, seen]
-        free = free[np.abs(free).max(axis=1) > 0]
-        across = whole @ free.T
-        inner = free @ across
-        omega = whole - across @ np.linalg.pinv(inner, hermitian=True) @ across.T
+        whole, determinant = self._inverse(kind, size)
+        across = whole @ self._free.T
+        root = np.linalg.cholesky(self._free @ across)
+        taken = np.linalg.solve(root, across.T)
+        omega = whole - taken.T @ taken
         figures = observed.value[seen]
         residual = omega @ figures
-        determinants = 2 * np.log(np.diag(root)).sum() + _log_det(inner)
+        determinants = determinant + 2 * float(np.log(np.diag(root)).sum())
         base = -0.5 * (determinants + float(figures @ residual))
         return Background(
-            kind=kind, size=size, seen=seen, omega=omega, base=base, residual=residual
+            kind=kind, size=size, seen=seen, whole=whole, omega=omega, base=base, residual=residual
         )
-
-
-def _log_det(matrix: Floats) -> float:
-    """Log of the product of the eigenvalues that are not nought."""
-    values = np.linalg.eigvalsh(matrix)
-    return float(np.log(values[values > 1e-9 * max(values.max(), 1e-30)]).sum())
 
 
 def scatter_covariance(observed: Observed, kind: Scatter, size: float) -> Floats:
@@ -247,7 +306,7 @@ def scatter_covariance(observed: Observed, kind: Scatter, size: float) -> Floats
 
     Returns
     -------
-    ndarray, shape (2 z + 9, 2 z + 9)
+    ndarray, shape (2 z + 10, 2 z + 10)
     """
     z, rows = observed.design.teeth, len(observed.value)
     full = np.zeros((rows, rows))
@@ -256,23 +315,28 @@ def scatter_covariance(observed: Observed, kind: Scatter, size: float) -> Floats
     gap, side = np.arange(2 * z) // 2, np.arange(2 * z) % 2
     gap = np.where(side == 0, gap - 1, gap) % z  # the left flank of tooth k borders gap k - 1
     away = np.abs(gap[:, None] - gap)
-    away = np.minimum(away, z - away)
     across = {"gap": 1.0, "gap-wander": 1.0, "mixed": MIXED, "passes": PASSES, "hobbed": HOBBED}
     across_gap = across.get(kind, 0.0)
-    alike = _alike(kind, away) * np.where(side[:, None] == side, 1.0, across_gap)
+    alike = _alike(kind, away, z) * np.where(side[:, None] == side, 1.0, across_gap)
     full[: 2 * z, : 2 * z] = size**2 * alike
     return full
 
 
-def _alike(kind: Scatter, away: Ints) -> Floats:
+def _alike(kind: Scatter, away: Ints, teeth: int) -> Floats:
     """Correlation of gaps so many pitches apart."""
+    reach = {"hobbed": HOBBED_TEETH, "wander": WANDER_TEETH, "gap-wander": PLAY_TEETH}.get(kind)
+    if reach is None:
+        return np.asarray(away == 0, np.float64)
+    # Round a gear of few teeth an error meets itself: summed over turns it stays a covariance.
+    turns = np.abs(away[..., None] + teeth * np.arange(-3, 4)) / reach
     if kind == "hobbed":
-        return np.maximum(1 - away / HOBBED_TEETH, 0.0)
-    if kind == "wander":
-        # A walk that the hob smooths (Matern, 3/2).
-        scaled = np.sqrt(3) * away / WANDER_TEETH
-        return np.asarray((1 + scaled) * np.exp(-scaled))
-    return np.asarray(np.exp(-away / (PLAY_TEETH if kind == "gap-wander" else 1e-9)))
+        alike = np.maximum(1 - turns, 0.0)
+    elif kind == "wander":  # a walk that the hob smooths (Matern, 3/2)
+        alike = (1 + np.sqrt(3) * turns) * np.exp(-np.sqrt(3) * turns)
+    else:
+        alike = np.exp(-turns)
+    whole = alike.sum(axis=-1)
+    return np.asarray(whole / whole.max())
 
 
 def fresh(observed: Observed) -> Field:

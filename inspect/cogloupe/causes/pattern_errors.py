@@ -1,17 +1,18 @@
 """What a picture errs, taken apart: camera, bore, and each flank's own noise.
 
-A reading states one uncertainty for each figure. Telling causes needs to know what of it is shared,
-so the effect of each camera term on every figure is worked out where the teeth lie, and the sizes
-of these terms and of the noise follow from the stated uncertainties.
+Telling causes needs to know what of the uncertainty is shared. A reading of one picture says what
+is known of its lens, its edges and its datum; what these do to every figure is worked out where
+the teeth lie. Where a reading does not say so (several pictures, older files), the sizes of the
+camera's errors follow from the stated uncertainties.
 """
 
+from dataclasses import dataclass
 from math import cos, pi, sqrt
 
 import numpy as np
-from scipy.optimize import nnls
 
-from cogloupe.causes.pattern_layout import OUT, SHARED, Design
-from cogloupe.comparing.tooth_pattern import flank_array
+from cogloupe.causes.pattern_layout import OUT, SHARED, Design, eccentric_shapes
+from cogloupe.reading.flank_table import flank_array
 from cogloupe.reading.models import Reading
 from cogloupe.uncertainty.modes import FlankPlace, lens_modes
 from cogloupe_calibration.arrays import Floats
@@ -19,6 +20,58 @@ from cogloupe_calibration.calibration import Lens
 from cogloupe_calibration.lens import TERMS, frame_middle, make_lens, point_modes
 
 CAMERA_TERMS = ("k1", "e1", "e2", "g1", "g2")
+LEAST_NOISE = 0.01
+"""Least standard uncertainty of a flank by itself, as a share of its single pitch's."""
+
+
+@dataclass(frozen=True)
+class PictureErrors:
+    """What moves flanks and tips: together, and each flank by itself.
+
+    Attributes
+    ----------
+    modes : ndarray, shape (m, 2 z + 10)
+        What lens, lean and datum do to all figures, each by one standard uncertainty, µm.
+    noise : ndarray, shape (z, 2)
+        Standard uncertainty of each flank by itself, µm; NaN where it was not seen.
+    """
+
+    modes: Floats
+    noise: Floats
+
+
+def picture_errors(
+    reading: Reading, design: Design, angle: Floats, camera: Floats
+) -> PictureErrors:
+    """Take the errors of a reading's flanks apart.
+
+    Parameters
+    ----------
+    reading : Reading
+    design : Design
+    angle : ndarray, shape (z, 2)
+        Polar angles of the flanks, rad.
+    camera : ndarray, shape (5, 2 z + 10)
+        From `camera_shapes`.
+
+    Returns
+    -------
+    PictureErrors
+    """
+    axis, known = eccentric_shapes(design, angle), reading.common
+    if known is None:
+        flanks = camera[:, : angle.size].reshape(-1, *angle.shape)
+        sizes, noise = _sizes_and_noise(reading, flanks)
+        modes = camera * sizes[:, None]
+        doubt = _bore_doubt(reading, axis, noise, modes)
+    else:
+        noise = flank_array(reading, "u_own_um")
+        seen = np.isfinite(flank_array(reading, "cumulative_pitch_um"))
+        least = LEAST_NOISE * float(np.nanmedian(flank_array(reading, "u_single_pitch_um")))
+        noise = np.where(seen, np.fmax(noise, least), np.nan)
+        modes, doubt = lens_shapes(reading, design, angle, known.lens), known.datum_um
+    moved = axis * doubt if reading.datum.kind != "teeth" else np.zeros((0, axis.shape[1]))
+    return PictureErrors(np.concatenate([modes, moved]), noise)
 
 
 def camera_shapes(reading: Reading, design: Design, angle: Floats) -> Floats:
@@ -33,10 +86,30 @@ def camera_shapes(reading: Reading, design: Design, angle: Floats) -> Floats:
 
     Returns
     -------
-    ndarray, shape (5, 2 z + 9)
+    ndarray, shape (5, 2 z + 10)
         µm.
     """
-    shapes = np.zeros((len(CAMERA_TERMS), 2 * design.teeth + len(SHARED)))
+    terms = (_one_term(reading, term) for term in CAMERA_TERMS)
+    return np.concatenate([lens_shapes(reading, design, angle, lens) for lens in terms])
+
+
+def lens_shapes(reading: Reading, design: Design, angle: Floats, lens: Lens) -> Floats:
+    """What each independent source of a lens does to flanks and tips.
+
+    Parameters
+    ----------
+    reading : Reading
+    design : Design
+    angle : ndarray, shape (z, 2)
+        Polar angles of the flanks, rad.
+    lens : Lens
+        Its covariance holds the sources.
+
+    Returns
+    -------
+    ndarray, shape (m, 2 z + 10)
+        µm, by one standard uncertainty of each.
+    """
     size = 1e3 * reading.calibration.mm_per_px
     radius = design.radius_um / size
     datum = np.array([reading.datum.x_px, reading.datum.y_px])
@@ -45,11 +118,12 @@ def camera_shapes(reading: Reading, design: Design, angle: Floats) -> Floats:
         datum + radius * _unit(angle), _unit(facing), radius * cos(design.pressure_angle), radius
     )
     ring = _datum_ring(reading, datum)
-    for row, term in zip(shapes, CAMERA_TERMS, strict=True):
-        lens = _one_term(reading, term)
-        (mode,) = lens_modes(place, ring, lens)
-        row[: 2 * design.teeth] = (mode.position * design.radius_um).ravel()
-        row[-2:] = _tips_moved(lens, datum, design.tip_um / size, ring) * size
+    modes = lens_modes(place, ring, lens)
+    moved = _tips_moved(lens, datum, design.tip_um / size, ring) * size
+    flanks = np.array([mode.position.ravel() * design.radius_um for mode in modes])
+    shapes = np.zeros((len(modes), angle.size + len(SHARED)))
+    if len(modes):
+        shapes[:, : angle.size], shapes[:, -2:] = flanks, moved[: len(modes)]
     return shapes
 
 
@@ -73,16 +147,29 @@ def _one_term(reading: Reading, term: str) -> Lens:
 
 
 def _tips_moved(lens: Lens, datum: Floats, tip_px: float, ring: Floats | None) -> Floats:
-    """Apparent shift of the tips' centre against the datum, px."""
+    """Apparent shift of the tips' centre against the datum by each source, px, shape (8, 2)."""
     turn = np.linspace(0, 2 * pi, 72, endpoint=False)
-    shift = point_modes(lens, datum + tip_px * _unit(turn))[0]
+    shift = point_modes(lens, datum + tip_px * _unit(turn))
     if ring is not None:
-        shift = shift - point_modes(lens, ring)[0].mean(axis=0)
-    outwards = (shift * _unit(turn)).sum(axis=1)
-    return np.asarray(2 * (outwards[:, None] * _unit(turn)).mean(axis=0))
+        shift = shift - _centre_moved(point_modes(lens, ring), ring)[:, None]
+    return _first_wave(shift, _unit(turn))
 
 
-def error_sizes(reading: Reading, camera: Floats) -> tuple[Floats, Floats]:
+def _centre_moved(shift: Floats, ring: Floats) -> Floats:
+    """Shift of the circle fitted to points all round it."""
+    arm = ring - ring.mean(axis=0)
+    return _first_wave(shift, arm / np.hypot(*arm.T)[:, None])
+
+
+def _first_wave(shift: Floats, way: Floats) -> Floats:
+    outwards = (shift * way).sum(axis=-1)
+    return np.asarray(2 * (outwards[..., None] * way).mean(axis=-2))
+
+
+# --- where the reading does not say --------------------------------------------------------------
+
+
+def _sizes_and_noise(reading: Reading, camera: Floats) -> tuple[Floats, Floats]:
     """How large the camera's errors and each flank's noise must be to give the stated u's.
 
     Parameters
@@ -104,6 +191,8 @@ def error_sizes(reading: Reading, camera: Floats) -> tuple[Floats, Floats]:
     each camera term does between them, so the sizes follow by least squares that keeps them
     from going below zero.
     """
+    from scipy.optimize import nnls  # slow to import, and few readings need it
+
     single = flank_array(reading, "u_single_pitch_um") ** 2
     summed = flank_array(reading, "u_cumulative_pitch_um") ** 2
     first = [int(np.argmax(np.isfinite(column))) for column in summed.T]
@@ -118,33 +207,17 @@ def error_sizes(reading: Reading, camera: Floats) -> tuple[Floats, Floats]:
     design = np.concatenate([rows, np.full((len(rows), 1), 2.0)], axis=1)
     weight = 1 / stated
     squares, _ = nnls(design * weight[:, None], stated * weight)
-    sizes, noise = np.sqrt(squares[:-1]), float(squares[-1])
+    noise = float(squares[-1])
     # A flank that is less sure than the rest raises both pitches that it bounds.
     own = single - (squares[:-1, None, None] * apart).sum(axis=0) - noise
     own = np.fmin(own, np.roll(own, -1, axis=0))
-    least = max(noise, 0.01 * float(np.nanmedian(single)))
+    least = max(noise, LEAST_NOISE * float(np.nanmedian(single)))
     own = np.clip(np.nan_to_num(own, nan=least), least, 30 * least)
-    return sizes, np.where(np.isfinite(summed), np.sqrt(own), np.nan)
+    return np.sqrt(squares[:-1]), np.where(np.isfinite(summed), np.sqrt(own), np.nan)
 
 
-def bore_doubt(reading: Reading, axis: Floats, noise: Floats, camera: Floats) -> float:
-    """Standard uncertainty of the bore's centre: the eccentricity's less noise and camera.
-
-    Parameters
-    ----------
-    reading : Reading
-    axis : ndarray, shape (2, 2 z + 9)
-        What moving the axis by 1 µm does.
-    noise : ndarray, shape (z, 2)
-        Of each flank by itself, µm.
-    camera : ndarray, shape (5, 2 z + 9)
-        One standard uncertainty of each camera term.
-
-    Returns
-    -------
-    float
-        µm, each way.
-    """
+def _bore_doubt(reading: Reading, axis: Floats, noise: Floats, camera: Floats) -> float:
+    """Standard uncertainty of the bore's centre each way: the eccentricity's less all else, µm."""
     stated = reading.summary.u_eccentricity_um or 0.0
     flanks = slice(0, noise.size)
     seen = np.isfinite(noise.ravel())
@@ -153,18 +226,3 @@ def bore_doubt(reading: Reading, axis: Floats, noise: Floats, camera: Floats) ->
     own = float(np.mean((inverse**2) @ noise.ravel()[seen] ** 2))
     lens = float(np.sum((camera[:, flanks][:, seen] @ inverse.T) ** 2))
     return sqrt(max(stated**2 - own - lens, (0.2 * stated) ** 2))
-
-
-def flank_noise(reading: Reading) -> float:
-    """Standard uncertainty of a flank by itself, from neighbours that little else parts.
-
-    Parameters
-    ----------
-    reading : Reading
-
-    Returns
-    -------
-    float
-        µm.
-    """
-    return float(np.nanmedian(flank_array(reading, "u_single_pitch_um"))) / sqrt(2)

@@ -9,21 +9,23 @@ from math import cos, pi, radians
 
 import numpy as np
 
-from cogloupe.comparing.tooth_pattern import flank_array
 from cogloupe.forms.basic_racks import BasicRack, basic_rack
 from cogloupe.forms.gap_theory import theoretical_widths
 from cogloupe.forms.involute import roll_length
 from cogloupe.forms.rack import Gear
+from cogloupe.reading.flank_table import flank_array
 from cogloupe.reading.models import Reading
 from cogloupe_calibration.arrays import Floats
 from cogloupe_calibration.errors import UseError
 
 SHARED = (
-    "thickness", "root", "tip", "floor", "slope_left", "slope_right", "partial", "tip_x", "tip_y",
+    "thickness", "root", "tip", "floor", "slope_left", "slope_right", "corner", "partial",
+    "tip_x", "tip_y",
 )  # fmt: skip
 """Figures behind the flanks, in order: deviations from the drawing of mean thickness, floor radius
-and tip radius, µm; floor ratio less one; mean profile slopes, µm; share of left flanks of which
-only a part follows the involute less that of right flanks; tips' centre about the datum, µm."""
+and tip radius, µm; floor ratio less one; mean profile slopes, µm; rounding of the cutter's corners
+less the rack's, µm; share of left flanks of which only a part follows the involute less that of
+right flanks; tips' centre about the datum, µm."""
 PARTIAL_DOUBT = 0.15
 """Standard uncertainty of that difference of shares: dirt hides parts of flanks at random (common
 practice, no source)."""
@@ -164,7 +166,7 @@ def eccentric_shapes(design: Design, angle: Floats) -> Floats:
 
     Returns
     -------
-    ndarray, shape (2, 2 z + 9)
+    ndarray, shape (2, 2 z + 10)
         A flank moves by the part of the movement along its normal over the cosine of the pressure
         angle; the tips move along.
     """

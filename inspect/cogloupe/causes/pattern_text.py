@@ -114,7 +114,7 @@ def say_wave(fit: Fit, case: Case) -> str:
     middle = 0.5 if fit.family.name == "gap by gap" else 0.0
     peak = (phase / (2 * pi * turns) * case.teeth - middle) % (case.teeth / turns) + 1
     return (
-        f"a wave {turns} times in a turn, {angle:.1f}′ each way, both sides alike and without "
+        f"a wave {how_often(turns)} a turn, {angle:.1f}′ each way, both sides alike and without "
         f"runout, furthest clockwise at tooth {round(peak)}: {could_be(turns, case)}"
     )
 
@@ -156,6 +156,20 @@ def could_be(turns: int, case: Case) -> str:
 
 def _times(count: Fraction) -> str:
     return f"{float(count):g} times"
+
+
+def how_often(count: int) -> str:
+    """A number of times, in words as far as they are words.
+
+    Parameters
+    ----------
+    count : int
+
+    Returns
+    -------
+    str
+    """
+    return {1: "once", 2: "twice"}.get(count, f"{count} times")
 
 
 def _named(case: Case, period: Fraction) -> str:
@@ -219,6 +233,19 @@ def say_short(fit: Fit, case: Case) -> str:
 def say_profile(fit: Fit, case: Case) -> str:
     """Slopes alike."""
     return f"profile slope of both sides {fit.size[0]:+.1f} µm, all teeth alike"
+
+
+def say_corner(fit: Fit, case: Case) -> str:
+    """Rounding where flank and floor meet."""
+    drawn = case.observed.design.drawn
+    assert drawn is not None  # without a rack the cause is not tried
+    off = float(fit.size[0]) / (1e3 * drawn.module_mm)
+    deeper = ", and reach another depth" if len(fit.size) > 1 else ""
+    stated, found = drawn.rack.fillet_radius, drawn.rack.fillet_radius + off
+    return (
+        f"the corners of the gaps are those of a cutter rounded by "
+        f"{found:.2f} modules, not by {stated:.2f}{deeper}; flanks and thickness are as drawn"
+    )
 
 
 def say_running_out(fit: Fit, case: Case) -> str:

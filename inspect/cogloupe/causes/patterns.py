@@ -8,12 +8,12 @@ the measuring circle, angles rad; NaN was not measured.
 """
 
 from dataclasses import dataclass
-from math import cos, sqrt, tan
+from math import cos, hypot, sqrt, tan
 
 import numpy as np
 from numpy.typing import NDArray
 
-from cogloupe.causes.pattern_errors import bore_doubt, camera_shapes, error_sizes, flank_noise
+from cogloupe.causes.pattern_errors import camera_shapes, picture_errors
 from cogloupe.causes.pattern_layout import (
     FEWEST_FLANKS,
     PARTIAL_DOUBT,
@@ -23,10 +23,22 @@ from cogloupe.causes.pattern_layout import (
     eccentric_shapes,
     flank_angles,
 )
-from cogloupe.comparing.tooth_pattern import flank_array
+from cogloupe.reading.flank_table import flank_array
 from cogloupe.reading.models import Reading
 from cogloupe_calibration.arrays import Floats
 from cogloupe_calibration.errors import UseError
+
+FLOOR_DOUBT, CORNER_WEAR = 0.003, 0.03
+"""What floor ratios stray by beyond what a reading states (rendered gears, hobbed and drawn), and
+how far a cutter's corners wear, in modules (common practice, no source)."""
+TIPS_USUAL = 0.015
+"""How far a blank's outside usually stands off its bore each way, in modules (standard deviation;
+common practice, no source): so much less do the tips tell of what the camera does."""
+OWN_SHARE = 0.1
+"""Least that a shared figure errs by itself, as a share of its stated uncertainty."""
+CORNER = "corner rounding of the cutter"
+_STATED_RACK = ("rack", "scatter", "thick", "lean", "end")
+"""Situations of `cutting` that suppose the stated rack and leave its corners open."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -38,16 +50,16 @@ class Observed:
     design : Design
     angle : ndarray, shape (z, 2)
         Polar angle at which each flank should stand on the picture.
-    value : ndarray, shape (2 z + 9,)
+    value : ndarray, shape (2 z + 10,)
         Flank places (tooth by tooth, left then right), then `SHARED`.
-    noise : ndarray, shape (2 z + 9,)
+    noise : ndarray, shape (2 z + 10,)
         Standard uncertainty of each by itself.
-    modes : ndarray, shape (m, 2 z + 9)
+    modes : ndarray, shape (m, 2 z + 10)
         What moves them together, each by one standard uncertainty.
-    nuisance : ndarray, shape (k, 2 z + 9)
+    nuisance : ndarray, shape (k, 2 z + 10)
         Shapes of which the reading says nothing: where each side's count starts, and the teeth's
         axis where it is not seen from a bore.
-    camera : ndarray, shape (5, 2 z + 9)
+    camera : ndarray, shape (5, 2 z + 10)
         What a stretch, a lean and a distortion of the picture would do, for one part in a
         thousand.
     bore : bool
@@ -107,27 +119,24 @@ def observe(reading: Reading) -> Observed:
             f"figure, a pattern needs {FEWEST_FLANKS}: take a picture that shows more of the teeth"
         )
     design, angle = design_of(reading), flank_angles(reading)
-    rows = 2 * design.teeth + len(SHARED)
-    shared, own, together = _shared(reading, design)
     camera = camera_shapes(reading, design, angle)
-    sizes, noise = error_sizes(reading, camera[:, : place.size].reshape(-1, *place.shape))
-    axis = eccentric_shapes(design, angle)
+    errors = picture_errors(reading, design, angle, camera)
+    usual = float(np.nanmedian(errors.noise))
+    shared, own, together = _shared(reading, design, usual)
     bore = reading.datum.kind == "bore"
-    ends = np.zeros((2, rows))
+    ends = np.zeros((2, place.size + len(SHARED)))
     ends[0, : place.size : 2] = ends[1, 1 : place.size : 2] = 1.0
-    modes = [together, camera * sizes[:, None]]
-    if bore:
-        modes.append(axis * bore_doubt(reading, axis, noise, modes[1]))
-    tips, u_tips = _tips_centre(reading)
+    tips, u_tips = _tips_centre(reading, usual)
     partial = np.array([[t.left.status, t.right.status] for t in reading.teeth]) == "partial"
     apart = float(partial[:, 0].mean() - partial[:, 1].mean())
-    value = np.concatenate([place.ravel(), shared, [apart], tips])
+    corner, u_corner = _corner(reading, design)
+    axis = eccentric_shapes(design, angle)
     return Observed(
         design=design,
         angle=angle,
-        value=value,
-        noise=np.concatenate([noise.ravel(), own, [PARTIAL_DOUBT], u_tips]),
-        modes=np.concatenate(modes),
+        value=np.concatenate([place.ravel(), shared, [corner, apart], tips]),
+        noise=np.concatenate([errors.noise.ravel(), own, [u_corner, PARTIAL_DOUBT], u_tips]),
+        modes=np.concatenate([together, errors.modes]),
         nuisance=ends if bore else np.concatenate([ends, axis]),
         camera=camera,
         bore=bore,
@@ -137,19 +146,20 @@ def observe(reading: Reading) -> Observed:
 # --- figures that all teeth share ----------------------------------------------------------------
 
 
-def _shared(reading: Reading, design: Design) -> tuple[Floats, Floats, Floats]:
+def _shared(reading: Reading, design: Design, usual: float) -> tuple[Floats, Floats, Floats]:
     """The first six of `SHARED`, what each errs by itself, and what edges and scale do to all."""
     summary = reading.summary
-    rows = 2 * design.teeth + len(SHARED)
-    value, together = np.full(6, np.nan), np.zeros((2, rows))
+    value, together = np.full(6, np.nan), np.zeros((2, 2 * design.teeth + len(SHARED)))
     if design.drawn is None:
         return value, np.full(6, np.nan), together
     drawn_um = 2 * design.radius_um * float(
         design.drawn.half_tooth_angle(design.radius_um / 1e3)
     )  # fmt: skip
     scale = reading.calibration.u_mm_per_px / reading.calibration.mm_per_px
-    effects = _edge_and_scale(design, _edge_um(reading, design, scale), scale)
-    together[:, 2 * design.teeth : -3] = effects
+    edge = _edge_um(reading, design, scale, usual)
+    effects = _edge_and_scale(design, edge, scale)
+    first = 2 * design.teeth
+    together[:, first : first + 6] = effects
     slopes, u_slopes = summary.profile_slope_mean_um, summary.u_profile_slope_mean_um
     nothing = float("nan")
     found = [
@@ -165,13 +175,29 @@ def _shared(reading: Reading, design: Design) -> tuple[Floats, Floats, Floats]:
     ]  # fmt: skip
     value = np.array([nothing if v is None or u is None else v for v, u, _ in found])
     stated = np.array([nothing if u is None else factor * u for _, u, factor in found])
-    known = effects**2
-    # The stated u of the floor ratio counts the edge at both of its widths as if they erred apart.
-    known[0, 3] = known[0, 0] * (design.near_um**-2 + design.gap_um**-2)
-    own = np.sqrt(np.maximum(stated**2 - known.sum(axis=0), (0.1 * stated) ** 2))
+    own = np.sqrt(np.maximum(stated**2 - (effects**2).sum(axis=0), (OWN_SHARE * stated) ** 2))
+    own[3] = hypot(own[3], FLOOR_DOUBT)
     if any(notice.code == "scale_from_module" for notice in reading.warnings):
         value[:3] = nothing
     return value, own, together
+
+
+def _corner(reading: Reading, design: Design) -> tuple[float, float]:
+    """Rounding of the cutter's corners less the rack's, µm, by what is said of the gaps' cutting.
+
+    That of the likeliest situation that supposes the stated rack, its corners left open; what
+    the gaps stray from it by makes it less sure.
+    """
+    cutting = reading.cutting
+    rows = [row for row in cutting.situations if row.kind in _STATED_RACK] if cutting else []
+    sizes = [size for row in rows[:1] for size in row.sizes if size.name == CORNER]
+    if cutting is None or design.drawn is None or not sizes:
+        return float("nan"), float("nan")
+    module, rack = design.drawn.module_mm, design.drawn.rack
+    u = sizes[0].u_value * max(cutting.strain, 1.0)
+    return 1e3 * (sizes[0].value - rack.fillet_radius * module), 1e3 * hypot(
+        u, CORNER_WEAR * module
+    )
 
 
 def _edge_and_scale(design: Design, edge: float, scale: float) -> Floats:
@@ -190,19 +216,20 @@ def _less(value: float | None, drawn: float, factor: float) -> float | None:
     return None if value is None else factor * value - drawn
 
 
-def _edge_um(reading: Reading, design: Design, scale: float) -> float:
-    """Standard uncertainty of all edges together, from that of the thickness less the scale's."""
+def _edge_um(reading: Reading, design: Design, scale: float, usual: float) -> float:
+    """Standard uncertainty of all edges together: as stated, else the thickness's less all else."""
+    if reading.common is not None:
+        return reading.common.edge_um
     u = reading.summary.u_thickness_mean_mm
     if u is None:
         return 0.0
-    own = flank_noise(reading) * sqrt(2 / design.teeth)
-    thickness = (reading.summary.thickness_mean_mm or 0.0) * 1e3
+    own = usual * sqrt(2 / design.teeth)
     alpha = design.pressure_angle
-    by_scale = abs(thickness / design.radius_um - 2 * tan(alpha)) * design.radius_um * scale
+    by_scale = 2 * tan(alpha) * design.radius_um * scale
     return sqrt(max((1e3 * u) ** 2 - own**2 - by_scale**2, 0.0)) * cos(alpha) / 2
 
 
-def _tips_centre(reading: Reading) -> tuple[Floats, Floats]:
+def _tips_centre(reading: Reading, usual: float) -> tuple[Floats, Floats]:
     """Centre of the tip lands about the datum, µm, with what each part errs by itself."""
     tips = np.array([t.tip_diameter_mm for t in reading.teeth], dtype=np.float64) * 500
     centre = np.radians(np.array([t.centre_deg for t in reading.teeth], dtype=np.float64))
@@ -213,6 +240,7 @@ def _tips_centre(reading: Reading) -> tuple[Floats, Floats]:
     found = np.linalg.lstsq(waves, tips[seen], rcond=None)[0]
     rest = tips[seen] - waves @ found
     spread = float(np.sqrt((rest**2).sum() / max(seen.sum() - 3, 1)))
-    spread = max(spread, flank_noise(reading) / 2)
+    spread = max(spread, usual / 2)
     inverse = np.linalg.pinv(waves.T @ waves)
-    return found[1:], spread * np.sqrt(np.diag(inverse)[1:])
+    blank = 1e3 * TIPS_USUAL * reading.gear.module_mm
+    return found[1:], np.hypot(spread * np.sqrt(np.diag(inverse)[1:]), blank)

@@ -9,17 +9,17 @@ The prior of sizes is Zellner's g-prior: before the reading, a size is taken to 
 times its own standard uncertainty, whatever its unit. Then, for p sizes that lower chi-square by
 D, the likelihood ratio against no shape is ``(1 + g)^(-p/2) exp(g / (1 + g) D / 2)`` (A. Zellner
 1986, from memory). Offsets that a reading leaves open are taken out by restricted likelihood
-(REML).
+(REML). A shape of which little is left once they are taken out tells nothing, and is not tried.
 """
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
+from math import erfc, exp, pi, sqrt
 
 import numpy as np
-from scipy.special import logsumexp
 
 from cogloupe.causes.model import Background, Family, Field, Scatter
-from cogloupe_calibration.arrays import Floats
+from cogloupe_calibration.arrays import Bools, Floats, Ints
 
 SIZE_PRIOR = 50.0
 """g of the g-prior: sizes up to some seven standard uncertainties are expected."""
@@ -29,6 +29,16 @@ and the prior of that: a sixth more was met on simulated pictures."""
 QUIET = 0.85
 """Prior of a pattern without scatter on top that shows; the rest is for two faults at once (common
 practice, no source)."""
+USUAL_SCATTER: tuple[Scatter, ...] = ("gap", "mixed", "flank")
+"""Scatter that may come with any pattern."""
+LEAST_TOLD = 0.01
+"""Least share of a shape's weight that must be left beside what a reading leaves open."""
+ALIKE = 1e-3
+"""Two columns of a shape that are alike but for this share of their squares cannot both
+be sized."""
+TRIED_ALL, FOLLOWED = 200, 40
+"""A family of more members is looked through on few backgrounds first, and so many of its members
+are followed up on all."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -47,8 +57,11 @@ class Fit:
         Standard deviation of the scatter, µm, and its standard uncertainty.
     kind : str
         Kind of that scatter.
-    shape : ndarray, shape (2 z + 9,)
+    shape : ndarray, shape (2 z + 10,)
         What the cause would leave at these sizes.
+    gain : float
+        By how much it lowers chi-square (minus twice the log likelihood, for a scatter) against
+        no such cause.
     """
 
     family: Family
@@ -59,6 +72,7 @@ class Fit:
     u_scatter: float
     kind: Scatter
     shape: Floats
+    gain: float
 
 
 def evidence(place: Field, families: Sequence[Family]) -> tuple[float, Fit]:
@@ -80,15 +94,75 @@ def evidence(place: Field, families: Sequence[Family]) -> tuple[float, Fit]:
         log, fit = _family_evidence(place, family)
         logs.append(log + np.log(family.weight) - total)
         found.append(fit)
-    return float(logsumexp(logs)), found[int(np.argmax(logs))]()
+    return log_sum(np.array(logs)), found[int(np.argmax(logs))]()
+
+
+def log_sum(logs: Floats) -> float:
+    """Logarithm of the sum of what has these logarithms; that of nothing is minus infinity."""
+    most = float(logs.max(initial=-np.inf))
+    return most + float(np.log(np.exp(logs - most).sum())) if np.isfinite(most) else most
+
+
+def by_chance(gain: float, sizes: int, members: int) -> float:
+    """Chance that noise alone gives some member of a family such a gain, or a larger one.
+
+    Parameters
+    ----------
+    gain : float
+        Of chi-square.
+    sizes : int
+        Fitted sizes, of one to three; a scatter counts as one.
+    members : int
+        Looked through; each is counted as if it were another throw (Bonferroni), so that the true
+        chance is no larger.
+
+    Returns
+    -------
+    float
+    """
+    half = max(gain, 0.0) / 2
+    if sizes >= 3:
+        beyond = erfc(sqrt(half)) + 2 * sqrt(half / pi) * exp(-half)
+    else:
+        beyond = exp(-half) if sizes == 2 else erfc(sqrt(half))
+    return min(members * beyond, 1.0)
 
 
 def _family_evidence(place: Field, family: Family) -> tuple[float, Callable[[], Fit]]:
     """Evidence of a family; its best fit is worked out only when asked for."""
     options = _backgrounds(place, family)
-    table = np.stack([back.base + _members(back, family).log + w for back, w in options])
-    log = float(logsumexp(table)) - np.log(max(len(family.plus), family.stands_for))
-    return log, lambda: _best(place, family, [b for b, _ in options], table)
+    tried = _tried(place, family)
+    if not len(tried):
+        return -np.inf, lambda: _none_of(place, family)
+    few = replace(family, plus=family.plus[tried], minus=family.minus[tried])
+    table = np.stack([back.base + _members(back, few).log + w for back, w in options])
+    log = log_sum(table.ravel()) - float(np.log(max(len(family.plus), family.stands_for)))
+    return log, lambda: _best(place, family, tried, [b for b, _ in options], table)
+
+
+def _tried(place: Field, family: Family) -> Ints:
+    """Members worth to be held against all backgrounds: those that can be told at all.
+
+    Of very many the likeliest, with and without a scatter as large as neighbours differ by.
+    """
+    quiet = place.background("none", 0.0)
+    told = _told(quiet, family)
+    if len(told) <= TRIED_ALL:
+        return np.flatnonzero(told)
+    local = place.steps[np.argmin(np.abs(place.steps - _local_scatter(place)))]
+    best = np.zeros(len(told), bool)
+    kinds: tuple[Scatter, ...] = ("gap", "flank")
+    for back in (quiet, *(place.background(kind, float(local)) for kind in kinds)):
+        log = np.where(told, _members(back, family).log, -np.inf)
+        best[np.argpartition(log, -FOLLOWED)[-FOLLOWED:]] = True
+    return np.flatnonzero(best & told)
+
+
+def _local_scatter(place: Field) -> float:
+    """What flanks differ from the middle between their neighbours by, as a scatter, µm."""
+    flanks = place.observed.value[: 2 * place.observed.design.teeth].reshape(-1, 2)
+    off = flanks - (np.roll(flanks, 1, axis=0) + np.roll(flanks, -1, axis=0)) / 2
+    return float(np.nanmedian(np.abs(off))) / 0.6745 / sqrt(1.5)
 
 
 def _backgrounds(place: Field, family: Family) -> list[tuple[Background, float]]:
@@ -97,8 +171,8 @@ def _backgrounds(place: Field, family: Family) -> list[tuple[Background, float]]
     still = [(place.background("none", 0.0), 1 - NOISE_DOUBTED), (doubt, NOISE_DOUBTED)]
     if family.scatter == ("none",):
         return [(back, float(np.log(share))) for back, share in still]
-    kinds: tuple[Scatter, ...] = family.scatter or ("flank", "gap")
-    each = (1.0 if family.scatter else 1 - QUIET) / len(kinds) / len(place.steps)
+    kinds = family.scatter or (USUAL_SCATTER if place.rough is None else ())
+    each = (1.0 if family.scatter else 1 - QUIET) / max(len(kinds) * len(place.steps), 1)
     found = [(place.background(kind, float(s)), each) for kind in kinds for s in place.steps]
     if not family.scatter:
         found += [(back, QUIET * share) for back, share in still]
@@ -107,9 +181,13 @@ def _backgrounds(place: Field, family: Family) -> list[tuple[Background, float]]
 
 @dataclass(frozen=True)
 class _Members:
-    """All members of a family on one background: evidence, sizes (M, p), their covariances."""
+    """All members of a family on one background.
+
+    Evidence and gain of chi-square (M,), sizes (M, p), their covariances.
+    """
 
     log: Floats
+    gain: Floats
     size: Floats
     covariance: Floats
 
@@ -117,64 +195,108 @@ class _Members:
 def _members(back: Background, family: Family) -> _Members:
     count, p = family.plus.shape
     if p == 0:
-        return _Members(np.zeros(count), np.zeros((count, 0)), np.zeros((count, 0, 0)))
-    gram, dot = _products(back, family)
+        none = np.zeros(count)
+        return _Members(none, none, np.zeros((count, 0)), np.zeros((count, 0, 0)))
+    every, dot = back.products(family.basis)
+    gram, dot = _of_members(every, family), dot[family.plus] - dot[family.minus]
     if family.fixed:
         gain = 2 * dot.sum(axis=1) - gram.sum(axis=(1, 2))
-        return _Members(gain / 2, np.ones((count, p)), np.zeros((count, p, p)))
-    scale = np.sqrt(np.maximum(np.einsum("mii->mi", gram), 1e-12))
-    ridge = gram / (scale[:, :, None] * scale[:, None, :]) + 1e-9 * np.eye(p)
-    covariance = np.linalg.inv(ridge) / (scale[:, :, None] * scale[:, None, :])
+        return _Members(gain / 2, gain, np.ones((count, p)), np.zeros((count, p, p)))
+    covariance = _inverse(gram)
     size = np.einsum("mij,mj->mi", covariance, dot)
     gain = np.einsum("mi,mi->m", size, dot)
     if family.positive:
         gain = np.where(((size >= 0) | ~np.array(family.positive)).all(axis=1), gain, 0.0)
     g = SIZE_PRIOR
-    return _Members(0.5 * (g / (1 + g) * gain - p * np.log(1 + g)), size, covariance)
+    log = 0.5 * (g / (1 + g) * gain - p * np.log(1 + g))
+    return _Members(log, gain, size, covariance)
 
 
-def _products(back: Background, family: Family) -> tuple[Floats, Floats]:
-    """Inner products of each member's columns, (M, p, p), and with the figures, (M, p)."""
+def _inverse(gram: Floats) -> Floats:
+    """Inverses of small matrices, those of one and two by formula."""
+    p = gram.shape[1]
+    floor = 1e-9 * np.maximum(np.einsum("mii->mi", gram).max(axis=1), 1e-200)
+    gram = gram + floor[:, None, None] * np.eye(p)
+    if p == 1:
+        return np.asarray(1 / gram)
+    if p == 2:
+        turned = gram[:, ::-1, ::-1].swapaxes(1, 2) * np.array([[1, -1], [-1, 1]])
+        determinant = gram[:, 0, 0] * gram[:, 1, 1] - gram[:, 0, 1] ** 2
+        return np.asarray(turned / determinant[:, None, None])
+    return np.asarray(np.linalg.inv(gram))
+
+
+def _told(back: Background, family: Family) -> Bools:
+    """Members of which enough is left beside what is open, and whose columns are not alike."""
+    if family.plus.shape[1] == 0 or family.fixed:
+        return np.ones(len(family.plus), bool)
+    gram = _of_members(back.products(family.basis)[0], family)
+    whole = _of_members(back.weights(family.basis), family)
+    own, all_of_it = np.einsum("mii->mi", gram), np.einsum("mii->mi", whole)
+    told = (own > LEAST_TOLD * all_of_it) & (all_of_it > 0)
+    if gram.shape[1] > 1:
+        scale = np.sqrt(np.maximum(own, 1e-300))
+        shaped = gram / (scale[:, :, None] * scale[:, None, :])
+        told &= (np.linalg.det(shaped) > ALIKE)[:, None]
+    return np.asarray(told.all(axis=1))
+
+
+def _of_members(table: Floats, family: Family) -> Floats:
+    """Products of each member's columns, (M, p, p), from those of the basis's rows."""
     plus, minus = family.plus, family.minus
-    if (minus < 0).all():
-        rows = family.basis[:, back.seen]
-        half = rows @ back.omega
-        return np.einsum("man,mbn->mab", half[plus], rows[plus]), (rows @ back.residual)[plus]
-    every, dot = back.products(family.basis)
-    p = plus.shape[1]
-    gram = np.empty((len(plus), p, p))
-    for a in range(p):
-        for b in range(p):
-            gram[:, a, b] = (
-                every[plus[:, a], plus[:, b]] - every[plus[:, a], minus[:, b]]
-                - every[minus[:, a], plus[:, b]] + every[minus[:, a], minus[:, b]]
-            )  # fmt: skip
-    return gram, dot[plus] - dot[minus]
+    found = np.empty((*plus.shape, plus.shape[1]))
+    alone = bool((minus < 0).all())
+    for a in range(plus.shape[1]):
+        for b in range(a, plus.shape[1]):
+            found[:, a, b] = table[plus[:, a], plus[:, b]]
+            if not alone:
+                found[:, a, b] += (
+                    table[minus[:, a], minus[:, b]] - table[plus[:, a], minus[:, b]]
+                    - table[minus[:, a], plus[:, b]]
+                )  # fmt: skip
+            found[:, b, a] = found[:, a, b]
+    return found
 
 
-def _best(place: Field, family: Family, backs: list[Background], table: Floats) -> Fit:
+def _best(place: Field, family: Family, tried: Ints, backs: list[Background], table: Floats) -> Fit:
     """Best member with sizes averaged over what else would do."""
-    b, member = np.unravel_index(int(np.argmax(table)), table.shape)
-    back = backs[int(b)]
-    here = _members(back, family)
-    size, covariance = here.size[member], here.covariance[member]
+    few = replace(family, plus=family.plus[tried], minus=family.minus[tried])
+    b, at = np.unravel_index(int(np.argmax(table)), table.shape)
+    back, member = backs[int(b)], int(tried[at])
+    here = _members(back, few)
+    size, covariance = here.size[at], here.covariance[at]
     weight = np.exp(table[b] - table[b].max())
     weight /= weight.sum()
     near = weight > 1e-4
     spread = weight[near] @ (np.abs(here.size[near]) - np.abs(size)) ** 2
     own = np.maximum(np.diag(covariance), 0.0)
-    scatter, u_scatter = _scatter_size(place, backs, table[:, member], back)
-    shape = size @ family.shape(int(member)) if len(size) else np.zeros(len(place.observed.value))
+    scatter, u_scatter = _scatter_size(place, backs, table[:, at], back)
+    gain = float(here.gain[at])
+    if family.scatter and family.scatter != ("none",):
+        still = max(b.base for b, _ in _backgrounds(place, replace(family, scatter=("none",))))
+        gain += 2 * (back.base - still)
+    shape = size @ family.shape(member) if len(size) else np.zeros(len(place.observed.value))
     return Fit(
         family=family,
-        member=int(member),
+        member=member,
         size=size,
         u=np.sqrt(own + spread),
         scatter=scatter,
         u_scatter=u_scatter,
         kind=back.kind,
         shape=shape,
+        gain=gain,
     )
+
+
+def _none_of(place: Field, family: Family) -> Fit:
+    """Fit of a family of which nothing can be told."""
+    p = family.plus.shape[1]
+    nothing = np.zeros(len(place.observed.value))
+    return Fit(
+        family=family, member=0, size=np.zeros(p), u=np.full(p, np.inf), scatter=0.0,
+        u_scatter=0.0, kind="none", shape=nothing, gain=0.0,
+    )  # fmt: skip
 
 
 def _scatter_size(
@@ -203,18 +325,18 @@ def without(place: Field, fit: Fit, edges: Floats) -> Field:
     place : Field
     fit : Fit
         Of the cause.
-    edges : ndarray, shape (k, 2 z + 9)
+    edges : ndarray, shape (k, 2 z + 10)
         Further shapes to leave open.
 
     Returns
     -------
     Field
     """
-    taken = np.concatenate([place.taken, edges])
-    rough = (fit.kind, fit.scatter) if fit.family.scatter and fit.scatter else place.rough
     if fit.family.fixed:
         kept = replace(place.observed, value=place.observed.value - fit.shape)
-        return Field(kept, taken, rough)
-    if len(fit.size):
-        taken = np.concatenate([taken, fit.family.shape(fit.member)])
-    return Field(place.observed, taken, rough)
+        place = Field(kept, place.taken, place.rough)
+    elif len(fit.size):
+        edges = np.concatenate([edges, fit.family.shape(fit.member)])
+    if fit.family.scatter and fit.scatter:
+        place = Field(place.observed, place.taken, (fit.kind, fit.scatter))
+    return place.leaving(edges)

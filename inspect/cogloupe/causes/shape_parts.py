@@ -59,7 +59,7 @@ def with_shared(flanks: Floats, **figures: Sequence[float] | Floats | float) -> 
 
     Returns
     -------
-    ndarray, shape (..., 2 z + 9)
+    ndarray, shape (..., 2 z + 10)
     """
     behind = np.zeros((*flanks.shape[:-1], len(SHARED)))
     for name, change in figures.items():
@@ -78,7 +78,7 @@ def common_to_all(design: Design, **figures: float) -> Floats:
 
     Returns
     -------
-    ndarray, shape (1, 2 z + 9)
+    ndarray, shape (1, 2 z + 10)
     """
     return with_shared(np.zeros((1, 2 * design.teeth)), **figures)
 

@@ -282,6 +282,19 @@ CAUSES: tuple[Cause, ...] = (
         "cut gap on the picture of the drawn one.",
     ),
     Cause(
+        code="other_corner",
+        name="another corner or rack than the one stated",
+        families=lambda case: cutter_shapes.other_corner(case.observed),
+        sizes=sizes.signed_um,
+        pattern=words.say_corner,
+        alike="A worn or a reground cutter; a hob that runs out; floors that a form cutter with a "
+        "flat end left.",
+        test="Look the cutter's rack up, or lay its tooth under the same lens; state it as rack "
+        "in gear.toml. Flanks and running are no worse for it as long as the mate's tips clear the "
+        "floor.",
+        cautions=(),
+    ),
+    Cause(
         code="cutter_runs_out",
         name="hob runs out or moves along its axis",
         families=lambda case: cutter_shapes.running_out(case.observed, _starts(case)),

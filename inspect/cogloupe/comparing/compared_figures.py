@@ -10,7 +10,8 @@ from typing import Literal
 
 import numpy as np
 
-from cogloupe.comparing.tooth_pattern import flank_array, pattern_of, scatter
+from cogloupe.comparing.tooth_pattern import pattern_of, scatter
+from cogloupe.reading.flank_table import flank_array
 from cogloupe.reading.models import SIDES, Reading, Side
 from cogloupe_calibration.arrays import Floats
 

@@ -11,7 +11,8 @@ from typing import Literal
 import numpy as np
 from scipy.special import ndtri
 
-from cogloupe.reading.models import SIDES, Reading
+from cogloupe.reading.flank_table import flank_array
+from cogloupe.reading.models import Reading
 from cogloupe_calibration.arrays import Floats
 
 How = Literal["number", "mark", "pattern"]
@@ -117,24 +118,6 @@ def _smooth_waves(in_place: float, in_single: float, teeth: int) -> tuple[float,
     share = (in_single - once * in_place) / (twice - once)
     share = min(max(share, 0.0), in_place)
     return sqrt(in_place - share), sqrt(share)
-
-
-def flank_array(reading: Reading, name: str) -> Floats:
-    """A figure of every flank.
-
-    Parameters
-    ----------
-    reading : Reading
-    name : str
-        Field of a flank.
-
-    Returns
-    -------
-    ndarray, shape (z, 2)
-        NaN where it was not measured.
-    """
-    rows = [[getattr(getattr(tooth, side), name) for side in SIDES] for tooth in reading.teeth]
-    return np.array(rows, dtype=np.float64).reshape(-1, 2)
 
 
 def _rms(values: Floats) -> float:

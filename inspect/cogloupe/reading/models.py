@@ -11,6 +11,7 @@ from cogloupe.reading.cutting_models import Cutting, Identity
 from cogloupe.reading.photo_set import PhotoSet
 from cogloupe.reading.verdict_models import CauseFindings, Verdict
 from cogloupe.wording.notices import Notice
+from cogloupe_calibration.calibration import Lens
 from cogloupe_calibration.file_model import FileModel
 
 SCHEMA_VERSION = "1.0"
@@ -79,7 +80,7 @@ class Datum(FileModel):
 
 
 class Flank(FileModel):
-    """One flank of one tooth."""
+    """One flank of one tooth; `u_own_um` is what its place errs by itself, without its fellows."""
 
     position_deg: float | None
     u_position_deg: float | None
@@ -95,6 +96,7 @@ class Flank(FileModel):
     u_profile_slope_um: float | None
     pressure_angle_deg: float | None
     u_pressure_angle_deg: float | None
+    u_own_um: float | None = None
     status: FlankStatus
 
 
@@ -358,6 +360,18 @@ class Profile(FileModel):
     u_form_um: PerSide | None = None
 
 
+class CommonErrors(FileModel):
+    """What moves figures together, as standard uncertainties: what one cause could do to all.
+
+    `edge_um` moves all edges along their normals, `datum_um` the datum's centre either way, `lens`
+    is what is known of lens and lean with the covariance of what is not.
+    """
+
+    edge_um: float
+    datum_um: float
+    lens: Lens
+
+
 class Reading(FileModel):
     """Everything read from one photograph, or from the set of them in `photo_set`."""
 
@@ -380,5 +394,6 @@ class Reading(FileModel):
     identity: Identity | None = None
     verdict: Verdict | None = None
     causes: CauseFindings | None = None
+    common: CommonErrors | None = None
     photo_set: PhotoSet | None = None
     warnings: tuple[Notice, ...] = ()

@@ -52,7 +52,7 @@ def explained_shapes(diagnosis: Diagnosis) -> list[Floats]:
 
     Returns
     -------
-    list of ndarray, shape (2 z + 9,)
+    list of ndarray, shape (2 z + 10,)
         Empty where no cause was found, or none that leaves a shape.
     """
     found = [f.best.fit for f in diagnosis.findings if f.best.cause is not NONE]

@@ -11,7 +11,8 @@ from matplotlib.ticker import FixedLocator, MaxNLocator
 
 from cogloupe.comparing.compare import Comparison
 from cogloupe.comparing.series import Trend
-from cogloupe.comparing.tooth_pattern import centred, flank_array, turned
+from cogloupe.comparing.tooth_pattern import centred, turned
+from cogloupe.reading.flank_table import flank_array
 from cogloupe.reading.models import SIDES, Reading
 from cogloupe.report.axes import FONT, plain_axes, tooth_axis
 from cogloupe.report.styles import FAINT, INK, PAPER, SIDE_STYLES

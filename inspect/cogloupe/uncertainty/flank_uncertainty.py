@@ -108,11 +108,29 @@ def _common_sources(measured: Measured, axes: Axes, lens: Lens) -> tuple[Mode, .
     modes = lens_modes(place, carried, lens, _stretch(measured, lens))
     if axes.kind == "teeth":
         return modes
+    return modes + datum_modes(place, datum_doubt(measured, axes))
+
+
+def datum_doubt(measured: Measured, axes: Axes) -> float:
+    """Standard uncertainty of either coordinate of a datum that was seen by itself.
+
+    Parameters
+    ----------
+    measured : Measured
+    axes : Axes
+
+    Returns
+    -------
+    float
+        Px; 0 where the datum is fitted to the flanks.
+    """
+    if axes.kind == "teeth":
+        return 0.0
     if axes.kind == "bore" and measured.bore is not None:
         u = measured.bore.u_centre
     else:
         u = float(np.nanmedian(measured.tips.u)) * sqrt(2 / measured.wheel.teeth)
-    return modes + datum_modes(place, hypot(u, BEVEL_DOUBT * measured.outlines.bevel_px))
+    return hypot(u, BEVEL_DOUBT * measured.outlines.bevel_px)
 
 
 def flank_doubt(measured: Measured) -> float:
