@@ -9,6 +9,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from cogloupe.causes.leftover import strained
 from cogloupe.causes.machine_units import Case, Size
 from cogloupe.causes.model import Field, fresh
 from cogloupe.causes.patterns import Observed, observe
@@ -77,10 +78,13 @@ class Diagnosis:
     case : Case
     findings : tuple of Finding
         For the whole reading, then for what the causes before leave; the last may be "no cause".
+    strained : bool
+        What they leave of the figures that all teeth share is more than chance.
     """
 
     case: Case
     findings: tuple[Finding, ...]
+    strained: bool = False
 
     def sizes(self, ranked: Ranked) -> list[Size]:
         """Sizes of a cause in the machine's units.
@@ -157,7 +161,7 @@ def diagnose(reading: Reading, machine: Machine | None = None, most: int = MOST_
         code = finding.best.cause.code
         taken += SCATTERS if code in SCATTERS else (code,)
         place = without(place, finding.best.fit, _edges(case, finding.best))
-    return Diagnosis(case, tuple(findings))
+    return Diagnosis(case, tuple(findings), strained(place))
 
 
 def _edges(case: Case, found: Ranked) -> Floats:

@@ -230,6 +230,11 @@ class Field:
         taken = np.concatenate([self.taken, shapes])
         return Field(self.observed, taken, self.rough, _inverses=self._inverses)
 
+    @property
+    def open_count(self) -> int:
+        """Number of independent shapes that are left open."""
+        return len(self._free)
+
     def forget(self) -> None:
         """Let go of products with bases that no family to come will use."""
         for background in self._kept.values():

@@ -182,6 +182,26 @@ def tolerances_2013(module_mm: float, teeth: int, flank_class: int) -> FlankTole
     ``(0.55 m + 5) g``; F_a the root of the sum of squares of the last two; F_r ``0.9 F_p``.
     """
     _refuse(EDITION_2013, module_mm, teeth, flank_class)
+    return continued_2013(module_mm, teeth, flank_class)
+
+
+def continued_2013(module_mm: float, teeth: int, flank_class: int) -> FlankTolerances:
+    """The formulas of `tolerances_2013` for any gear, where only a measure of size is wanted.
+
+    Parameters
+    ----------
+    module_mm : float
+        Module, mm.
+    teeth : int
+        Number of teeth.
+    flank_class : int
+        Flank tolerance class.
+
+    Returns
+    -------
+    FlankTolerances
+        Outside the standard's scope these are no tolerances of the standard.
+    """
     m, d, g = module_mm, module_mm * teeth, sqrt(2) ** (flank_class - 5)
     cumulative = (0.002 * d + 0.55 * sqrt(d) + 0.7 * m + 12) * g
     slope = (0.4 * m + 0.001 * d + 4) * g

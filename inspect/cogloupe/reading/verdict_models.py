@@ -56,10 +56,12 @@ class CauseFindings(FileModel):
 
     `outcome` is "nothing" where no pattern is larger than its uncertainty, "good" where there is
     one but nothing to mend for this size and class, "none_of_the_usual" where no cause of the
-    table fits, "open" where several do alike, else "named".
+    table fits, "open" where several do alike, else "named". `causes` are those of what is wrong
+    most; `others` the likeliest of what was found beside it.
     """
 
     outcome: Literal["nothing", "good", "none_of_the_usual", "open", "named"]
     sentence: str
     causes: tuple[CauseFound, ...] = ()
+    others: tuple[CauseFound, ...] = ()
     machine_known: bool = False
