@@ -4,14 +4,15 @@ All rows of the table compete for the whole of a reading; then what the best one
 open and they compete for what remains, until nothing remains beyond the uncertainty.
 """
 
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
 
 import numpy as np
 
+from cogloupe.causes.joint_fit import sized_together
 from cogloupe.causes.leftover import strained
 from cogloupe.causes.machine_units import Case, Size
-from cogloupe.causes.model import Field, fresh
+from cogloupe.causes.model import Family, Field, fresh
 from cogloupe.causes.patterns import Observed, observe
 from cogloupe.causes.ranking import Fit, by_chance, evidence, log_sum, without
 from cogloupe.causes.table import CAUSES, NONE, Cause
@@ -152,16 +153,29 @@ def diagnose(reading: Reading, machine: Machine | None = None, most: int = MOST_
     """
     case = Case(observe(reading), machine)
     place, findings = fresh(case.observed), list[Finding]()
+    offered = {cause.code: cause.families(case) for cause in CAUSES}
     taken = list[str]()
     while len(findings) < most:
-        finding = rank(case, place, taken)
+        finding = rank(case, place, taken, offered)
         findings.append(finding)
         if finding.best.cause is NONE:
             break
         code = finding.best.cause.code
         taken += SCATTERS if code in SCATTERS else (code,)
         place = without(place, finding.best.fit, _edges(case, finding.best))
-    return Diagnosis(case, tuple(findings), strained(place))
+    return Diagnosis(case, _together(case, findings), strained(place))
+
+
+def _together(case: Case, findings: Sequence[Finding]) -> tuple[Finding, ...]:
+    """The findings with the sizes of what was found fitted together."""
+    found = [finding for finding in findings if finding.best.cause is not NONE]
+    fits = iter(sized_together(case.observed, [finding.best.fit for finding in found]))
+    return tuple(
+        Finding((replace(finding.best, fit=next(fits)), *finding.ranked[1:]))
+        if finding.best.cause is not NONE
+        else finding
+        for finding in findings
+    )
 
 
 def _edges(case: Case, found: Ranked) -> Floats:
@@ -175,7 +189,12 @@ def _edges(case: Case, found: Ranked) -> Floats:
     return np.asarray(np.eye(len(case.observed.value))[: 2 * z][near.ravel()])
 
 
-def rank(case: Case, place: Field, leave_out: Sequence[str] = ()) -> Finding:
+def rank(
+    case: Case,
+    place: Field,
+    leave_out: Sequence[str] = (),
+    offered: Mapping[str, Sequence[Family]] | None = None,
+) -> Finding:
     """Let the causes compete.
 
     Parameters
@@ -185,6 +204,8 @@ def rank(case: Case, place: Field, leave_out: Sequence[str] = ()) -> Finding:
         The reading, with what was explained before left open.
     leave_out : sequence of str
         Codes of causes found before.
+    offered : mapping, optional
+        Families of each cause, where they were worked out before.
 
     Returns
     -------
@@ -194,7 +215,8 @@ def rank(case: Case, place: Field, leave_out: Sequence[str] = ()) -> Finding:
     rows, logs, fits = list[Cause](), list[float](), list[Fit]()
     table = [cause for cause in CAUSES if cause.code not in leave_out]
     for cause in table:
-        families = [f for f in cause.families(here) if f.shows(place.observed.seen)]
+        known = cause.families(here) if offered is None else offered[cause.code]
+        families = [f for f in known if f.shows(place.observed.seen)]
         if not families:
             continue
         log, fit = evidence(place, families)

@@ -2,6 +2,7 @@
 
 from dataclasses import dataclass, field
 from functools import cached_property
+from math import sqrt
 from typing import Literal
 
 import numpy as np
@@ -14,9 +15,9 @@ Scatter = Literal["none", "flank", "passes", "hobbed", "gap", "mixed", "wander",
 
 SCATTER_STEPS = 2.0 ** np.arange(-1, 14)
 """Scatter that is looked at, in noises of one flank."""
-LARGEST_SCATTER, FEWEST_STEPS = 2.0, 3
-"""No scatter is looked at that is larger than the first times what the flanks stray by; but so many
-at least."""
+LEAST_SCATTER, LARGEST_SCATTER, FEWEST_STEPS = 0.25, 2.0, 3
+"""Scatters are looked at from the first times what neighbours differ by up to the second times what
+all flanks stray by; but so many at least."""
 MIXED = 0.65
 """How much of the variance of a gap's flanks is the gap's where each flank scatters besides; common
 practice, no source."""
@@ -242,11 +243,20 @@ class Field:
 
     @cached_property
     def steps(self) -> Floats:
-        """Scatters that are looked at, µm: none that is larger than all there is to be seen."""
+        """Scatters that are looked at, µm, by what neighbours and what all flanks differ by."""
         steps = np.asarray(SCATTER_STEPS * self.observed.flank_noise)
         flanks = self.observed.value[: 2 * self.observed.design.teeth].reshape(-1, 2)
         largest = LARGEST_SCATTER * float(np.nanstd(flanks - np.nanmean(flanks, axis=0)))
-        return steps[: max(int(np.searchsorted(steps, largest)) + 1, FEWEST_STEPS)]
+        first = int(np.searchsorted(steps, LEAST_SCATTER * self.local_scatter))
+        last = max(int(np.searchsorted(steps, largest)) + 1, first + FEWEST_STEPS)
+        return steps[first:last]
+
+    @cached_property
+    def local_scatter(self) -> float:
+        """What flanks differ from the middle between their neighbours by, as a scatter, µm."""
+        flanks = self.observed.value[: 2 * self.observed.design.teeth].reshape(-1, 2)
+        off = flanks - (np.roll(flanks, 1, axis=0) + np.roll(flanks, -1, axis=0)) / 2
+        return float(np.nanmedian(np.abs(off))) / 0.6745 / sqrt(1.5)
 
     @cached_property
     def _free(self) -> Floats:
@@ -319,11 +329,10 @@ def scatter_covariance(observed: Observed, kind: Scatter, size: float) -> Floats
         return full
     gap, side = np.arange(2 * z) // 2, np.arange(2 * z) % 2
     gap = np.where(side == 0, gap - 1, gap) % z  # the left flank of tooth k borders gap k - 1
-    away = np.abs(gap[:, None] - gap)
+    alike = _alike(kind, np.arange(z), z)[np.abs(gap[:, None] - gap)]
     across = {"gap": 1.0, "gap-wander": 1.0, "mixed": MIXED, "passes": PASSES, "hobbed": HOBBED}
     across_gap = across.get(kind, 0.0)
-    alike = _alike(kind, away, z) * np.where(side[:, None] == side, 1.0, across_gap)
-    full[: 2 * z, : 2 * z] = size**2 * alike
+    full[: 2 * z, : 2 * z] = size**2 * alike * np.where(side[:, None] == side, 1.0, across_gap)
     return full
 
 

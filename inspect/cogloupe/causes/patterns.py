@@ -64,6 +64,9 @@ class Observed:
         thousand.
     bore : bool
         The datum is a bore.
+    u_axis_um : float
+        Stated standard uncertainty of how far the teeth's axis lies off the bore's; it holds that
+        the drive may have erred once a turn too. 0 where it is not stated.
     """
 
     design: Design
@@ -74,6 +77,7 @@ class Observed:
     nuisance: Floats
     camera: Floats
     bore: bool
+    u_axis_um: float = 0.0
 
     @property
     def seen(self) -> NDArray[np.bool_]:
@@ -140,6 +144,7 @@ def observe(reading: Reading) -> Observed:
         nuisance=ends if bore else np.concatenate([ends, axis]),
         camera=camera,
         bore=bore,
+        u_axis_um=reading.summary.u_eccentricity_um or 0.0,
     )
 
 

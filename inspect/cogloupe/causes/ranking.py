@@ -135,9 +135,17 @@ def _family_evidence(place: Field, family: Family) -> tuple[float, Callable[[], 
     if not len(tried):
         return -np.inf, lambda: _none_of(place, family)
     few = replace(family, plus=family.plus[tried], minus=family.minus[tried])
-    table = np.stack([back.base + _members(back, few).log + w for back, w in options])
+    still = len(options) - 1 if _of_the_cutter(place, family) else 0
+    logs = [_members(back, few).log for back, _ in options[still:]]
+    logs = logs if still == 0 else logs * len(options)
+    table = np.stack([b.base + log + w for (b, w), log in zip(options, logs, strict=True)])
     log = log_sum(table.ravel()) - float(np.log(max(len(family.plus), family.stands_for)))
     return log, lambda: _best(place, family, tried, [b for b, _ in options], table)
+
+
+def _of_the_cutter(place: Field, family: Family) -> bool:
+    """Tell whether a family's shapes move no flank, so that no scatter of flanks hides them."""
+    return not family.basis[:, : 2 * place.observed.design.teeth].any() and bool(family.plus.size)
 
 
 def _tried(place: Field, family: Family) -> Ints:
@@ -149,20 +157,13 @@ def _tried(place: Field, family: Family) -> Ints:
     told = _told(quiet, family)
     if len(told) <= TRIED_ALL:
         return np.flatnonzero(told)
-    local = place.steps[np.argmin(np.abs(place.steps - _local_scatter(place)))]
+    local = place.steps[np.argmin(np.abs(place.steps - place.local_scatter))]
     best = np.zeros(len(told), bool)
     kinds: tuple[Scatter, ...] = ("gap", "flank")
     for back in (quiet, *(place.background(kind, float(local)) for kind in kinds)):
         log = np.where(told, _members(back, family).log, -np.inf)
         best[np.argpartition(log, -FOLLOWED)[-FOLLOWED:]] = True
     return np.flatnonzero(best & told)
-
-
-def _local_scatter(place: Field) -> float:
-    """What flanks differ from the middle between their neighbours by, as a scatter, µm."""
-    flanks = place.observed.value[: 2 * place.observed.design.teeth].reshape(-1, 2)
-    off = flanks - (np.roll(flanks, 1, axis=0) + np.roll(flanks, -1, axis=0)) / 2
-    return float(np.nanmedian(np.abs(off))) / 0.6745 / sqrt(1.5)
 
 
 def _backgrounds(place: Field, family: Family) -> list[tuple[Background, float]]:

@@ -22,6 +22,7 @@ from cogloupe.fits.flanks import FlankFits
 from cogloupe.fits.measured import Measured
 from cogloupe.fits.teeth_axis import flank_angles, flank_angles_about, thickness
 from cogloupe.forms.check_sizes import STANDARD_PIN
+from cogloupe.forms.tooth_form import OUT
 from cogloupe.inputs.settings import GearSettings
 from cogloupe.numerics.angles import wrapped
 from cogloupe.numerics.missing import mean_seen
@@ -188,7 +189,31 @@ def _pins_moved(
     flank = measured.wheel.flank
     seat, lean = flank.pin_radius(gap_width(position, 0.5), radius, pin)
     moved = (flank.pin_radius(gap_width(position + m.position, 0.5), radius, pin) for m in modes)
-    return tuple(other - seat for other, _ in moved), mean_seen(lean)
+    sunk = [other - seat for other, _ in moved]
+    if not measured.involute:
+        carried = _carried(measured, position, modes)
+        sunk = [own + along for own, along in zip(sunk, carried, strict=True)]
+    return tuple(sunk), mean_seen(lean)
+
+
+def _carried(measured: Measured, position: Floats, modes: tuple[Mode, ...]) -> list[Floats]:
+    """How far each source carries the pins with the axis of the teeth, mm.
+
+    Involute flanks tell a shift of their axis by the width of the gaps; where flanks stand along
+    the radius a pin keeps its seat, and goes where its gap goes.
+    """
+    curve = measured.fits.curve
+    facing = position + OUT * (pi / 2 - curve.measuring_lean)
+    turns = np.stack([OUT * way(facing) / curve.measuring_arm for way in (np.cos, np.sin)])
+    columns = np.concatenate([turns.reshape(2, -1), np.ones((1, position.size))]).T
+    seen = np.isfinite(columns).all(axis=1) & np.isfinite(position.ravel())
+    middle = position[:, 1] + gap_width(position, 0.5)
+    found = []
+    for mode in modes:
+        shift = np.linalg.lstsq(columns[seen], mode.position.ravel()[seen], rcond=None)[0][:2]
+        along = shift[0] * np.cos(middle) + shift[1] * np.sin(middle)
+        found.append(np.asarray(along * measured.scale.mm_per_px))
+    return found
 
 
 def _filled(centre: Floats, teeth: int) -> Floats:

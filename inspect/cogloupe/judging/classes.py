@@ -14,6 +14,8 @@ WORDS = (
     (11, "as roughly cut gears are: they run, and are heard"),
 )
 """What classes up to so many mean in a workshop (common practice, no source)."""
+SURE = 2
+"""Classes that a gear may reach across and still be put into words."""
 
 Span = tuple[int, int]
 
@@ -81,10 +83,7 @@ def class_text(reading: Reading, wanted: int | None) -> str:
         note = "" if tolerance is None else f" ({tolerance.note.split('. ')[0].rstrip('.')})"
         return f"No class is told for it{note}."
     low, high = reached
-    span = f"class {high}" if low == high else f"class {low} to {high}"
-    if high > _coarsest(tolerance):
-        span = f"class {low} or coarser" if low < high else "none of the classes: it is coarser"
-    says = f"By pitch and run-out it reaches {span} of {tolerance.standard}{_in_words(high)}."
+    says = f"By pitch and run-out it reaches {_span(low, high, tolerance)}"
     answer = {
         "yes": f" The class {wanted} that is wanted is met.",
         "no": f" The class {wanted} that is wanted is not met.",
@@ -93,6 +92,20 @@ def class_text(reading: Reading, wanted: int | None) -> str:
         None: "",
     }
     return says + answer[meets(wanted, tolerance)]
+
+
+def _span(low: int, high: int, tolerance: Tolerance) -> str:
+    """Classes from low to high, in words where they are known to within two."""
+    if low > _coarsest(tolerance):
+        return f"none of the classes of {tolerance.standard}: it is coarser."
+    if low == high:
+        span = f"class {high}"
+    elif high > _coarsest(tolerance):
+        span = f"class {low} or coarser"
+    else:
+        span = f"class {high} or finer" if low == 1 else f"class {low} to {high}"
+    words = _in_words(high) if high - low <= SURE else ""
+    return f"{span} of {tolerance.standard}{words}."
 
 
 def _coarsest(tolerance: Tolerance) -> int:

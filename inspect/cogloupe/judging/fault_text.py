@@ -13,7 +13,7 @@ from cogloupe.causes.pattern_layout import SHARED
 from cogloupe.causes.pattern_text import how_often, tooth_after, tooth_before, wave_number
 from cogloupe.causes.ranking import Fit
 from cogloupe.judging.costs import angle_off_deg
-from cogloupe.wording.numbers import with_uncertainty
+from cogloupe.wording.numbers import resolved, with_uncertainty
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -64,8 +64,17 @@ def _size(fit: Fit) -> tuple[float, float]:
 
 def _off_bore(fit: Fit, case: Case) -> Said:
     value, u = length_of(fit)
-    text = f"The teeth lie {_pm(value, u)} off the bore: the blank or its arbor sat off centre."
-    return Said(kind="runout", text=text, value_um=value, u_um=u)
+    u_stated = max(u, case.observed.u_axis_um)
+    if not resolved(value, u_stated):
+        # What lens and lean leave open is whether runout goes with it: then it may be the drive.
+        text = (
+            f"Once a turn the teeth swing by {_pm(value, u)} each way about the bore: the blank "
+            "sat off centre, or the drive errs."
+        )
+        return Said(kind="once_a_turn", text=text, value_um=value, u_um=u)
+    size = _pm(value, u_stated)
+    text = f"The teeth lie {size} off the bore: the blank or its arbor sat off centre."
+    return Said(kind="runout", text=text, value_um=value, u_um=u_stated)
 
 
 def _tips_off(fit: Fit, case: Case) -> Said:

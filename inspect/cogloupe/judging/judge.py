@@ -10,7 +10,13 @@ from cogloupe.judging.faults import DIRT, UNEXPLAINED, Fault, faults_of, obstruc
 from cogloupe.planning.machine import Machine
 from cogloupe.reading.cutting_models import SizeFound
 from cogloupe.reading.models import Reading
-from cogloupe.reading.verdict_models import CauseFindings, CauseFound, DominantFault, Verdict
+from cogloupe.reading.verdict_models import (
+    CauseFindings,
+    CauseFound,
+    DominantFault,
+    Outcome,
+    Verdict,
+)
 from cogloupe.wording.cautions import cautions_for
 from cogloupe.wording.numbers import tooth_list
 from cogloupe_calibration.errors import UseError
@@ -137,7 +143,7 @@ def _causes(
     )
 
 
-def _outcome(faults: Sequence[Fault]) -> str:
+def _outcome(faults: Sequence[Fault]) -> Outcome:
     worst = _worst(faults)
     if worst is None:
         return "good" if faults else "nothing"
@@ -148,7 +154,7 @@ def _outcome(faults: Sequence[Fault]) -> str:
     return "named" if worst.finding.best.share >= LIKELY else "open"
 
 
-def _sentence(outcome: str, leading: Finding | None) -> str:
+def _sentence(outcome: Outcome, leading: Finding | None) -> str:
     if leading is None:
         return (
             "None of the usual causes leaves such gaps."

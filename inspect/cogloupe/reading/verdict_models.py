@@ -5,6 +5,7 @@ from typing import Literal
 from cogloupe.reading.cutting_models import SizeFound
 from cogloupe_calibration.file_model import FileModel
 
+Outcome = Literal["nothing", "good", "none_of_the_usual", "open", "named"]
 Meets = Literal["yes", "no", "cannot_tell"]
 
 
@@ -60,7 +61,7 @@ class CauseFindings(FileModel):
     most; `others` the likeliest of what was found beside it.
     """
 
-    outcome: Literal["nothing", "good", "none_of_the_usual", "open", "named"]
+    outcome: Outcome
     sentence: str
     causes: tuple[CauseFound, ...] = ()
     others: tuple[CauseFound, ...] = ()
