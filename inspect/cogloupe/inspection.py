@@ -17,7 +17,8 @@ from cogloupe.inputs.settings import GearSettings
 from cogloupe.inputs.stated_scale import StatedScale, reach_notices, stated_scale
 from cogloupe.reading.models import Reading
 from cogloupe.uncertainty.flank_uncertainty import allowed_lens, with_scale_at_gear
-from cogloupe.wording.notices import Notice
+from cogloupe.wording.notices import Notice, flag
+from cogloupe_calibration.errors import UseError
 from cogloupe_calibration.lens import unmeasured_lens
 
 
@@ -63,9 +64,70 @@ def inspect_photo(
     )
     if figured is not None:
         figured(reading)
-    cutting, identity = gap_findings(measured, figures, settings, lens or unmeasured_lens(*frame))
-    reading = reading.model_copy(update={"cutting": cutting, "identity": identity})
+    known = lens or unmeasured_lens(*frame)
+
+    def with_cutting(reading: Reading) -> Reading:
+        cutting, identity = gap_findings(measured, figures, settings, known)
+        return reading.model_copy(update={"cutting": cutting, "identity": identity})
+
+    reading = or_left_out(reading, "what cut the gaps", with_cutting)
+    reading = with_verdict(reading, settings)
     return reading, build_drawing_data(photo, measured, figures, lens, details)
+
+
+def or_left_out(reading: Reading, part: str, more: Callable[[Reading], Reading]) -> Reading:
+    """Add a part to a reading whose figures are there already; they stand whatever comes of it.
+
+    Parameters
+    ----------
+    reading : Reading
+    part : str
+        Its name, for the notice.
+    more : callable
+        Gives the reading with the part.
+
+    Returns
+    -------
+    Reading
+        With a notice in place of a part that failed.
+    """
+    try:
+        return more(reading)
+    except Exception as error:  # a fault of ours behind the figures must not take them along
+        why = f"{type(error).__name__}: {error}".replace("\n", " ")
+        return _noted(reading, flag("left_out", part=part, why=why))
+
+
+def _noted(reading: Reading, notice: Notice) -> Reading:
+    return reading.model_copy(update={"warnings": (*reading.warnings, notice)})
+
+
+def with_verdict(reading: Reading, settings: GearSettings) -> Reading:
+    """Add to a reading what it comes to, and what on the machine may have done it.
+
+    Parameters
+    ----------
+    reading : Reading
+    settings : GearSettings
+        Its wanted class and its machine.
+
+    Returns
+    -------
+    Reading
+        A machine file that cannot be read is told, and the causes are ranked without it.
+    """
+    from cogloupe.judging.judge import judge
+    from cogloupe.planning.machine import load_machine
+
+    machine = None
+    if settings.machine is not None:
+        try:
+            machine = load_machine(settings.machine)
+        except UseError as error:
+            reading = _noted(reading, flag("machine_not_read", why=error))
+    return or_left_out(
+        reading, "verdict and causes", lambda known: judge(known, machine, settings.wanted_class)
+    )
 
 
 def _scale_notices(

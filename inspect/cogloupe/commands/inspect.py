@@ -52,6 +52,7 @@ from cogloupe.commands.options import (
     ToleranceEdition,
     Turned,
     Unknown,
+    WantedClass,
 )
 from cogloupe.commands.sets import chosen_kind, inspect_set
 from cogloupe_calibration.errors import UseError
@@ -88,6 +89,7 @@ def inspect(
     measuring_diameter: MeasuringDiameter = None,
     pin_diameter: PinDiameter = None,
     tolerance_edition: ToleranceEdition = None,
+    wanted_class: WantedClass = None,
     edge: Edge = None,
     pick: Pick = None,
     partial: Partial = None,
@@ -232,6 +234,7 @@ def watch(
     measuring_diameter: MeasuringDiameter = None,
     pin_diameter: PinDiameter = None,
     tolerance_edition: ToleranceEdition = None,
+    wanted_class: WantedClass = None,
     edge: Edge = None,
     pick: Pick = None,
     partial: Partial = None,

@@ -126,6 +126,14 @@ ToleranceEdition = Annotated[
     EditionChoice | None,
     typer.Option(help="Edition of ISO 1328-1 for the tolerance classes; 2013 without it."),
 ]
+WantedClass = Annotated[
+    int | None,
+    typer.Option(
+        help="Flank tolerance class of ISO 1328-1 that the gear should reach; the verdict is held "
+        "against it.",
+        metavar="N",
+    ),
+]
 Edge = Annotated[
     EdgeChoice | None, typer.Option(help="Which edge of a bevel to measure; outer without it.")
 ]
@@ -200,6 +208,7 @@ SETTINGS = {
     "measuring_diameter": "measuring_diameter",
     "pin_diameter": "pin_diameter",
     "tolerance_edition": "tolerance_edition",
+    "wanted_class": "wanted_class",
     "edge": "edge",
     "pick": "pick",
     "partial": "partial",

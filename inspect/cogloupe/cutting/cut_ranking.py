@@ -5,7 +5,7 @@ Lengths mm, angles rad; profile shifts in modules.
 
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, replace
-from math import degrees, inf, tan
+from math import degrees, inf, log, tan
 
 import numpy as np
 
@@ -126,10 +126,12 @@ def rank_cuts(gap: MeanGap, gear: Gear, dp: bool, scale_known: bool = True) -> R
             cuts[k], float(share[k]), fits[k].misfit, tuple(_sizes(cuts[k], fits[k], gear)),
             _seen(cuts[k], fits[k], gap.tip),
         )
-        for k in np.argsort(-share)
+        for k in np.argsort(-weight)
     )  # fmt: skip
-    seen = [row for row in ranked if row.seen]
-    alike = tuple(row for row in seen if row.share > seen[0].share / ALIKE)
+    # By logarithms: where nothing is seen of the likeliest, shares of the others may be nought.
+    behind = np.sort(-weight) / max(strain, 1.0)
+    seen = [(row, lag) for row, lag in zip(ranked, behind, strict=True) if row.seen]
+    alike = tuple(row for row, lag in seen if lag - seen[0][1] < log(ALIKE))
     return Ranking(ranked, alike, float(np.sqrt(strain)))
 
 

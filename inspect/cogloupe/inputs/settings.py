@@ -17,6 +17,8 @@ from cogloupe_calibration.errors import UseError
 from cogloupe_calibration.units import MM_PER_INCH, parse_length
 
 SETTINGS_FILE = "gear.toml"
+MACHINE_FILE = "machine.toml"
+"""Taken from beside the picture where no other is named."""
 
 _SIZE = ("module_mm", "dp")
 _CURVE = ("generating_circle", "mate_teeth", "addendum_radius")
@@ -94,6 +96,8 @@ class GearSettings(BaseModel):
     measuring_diameter: Length = None
     pin_diameter: Length = None
     tolerance_edition: Literal["2013", "1995"] = "2013"
+    wanted_class: Annotated[int, Field(ge=1, le=12)] | None = None
+    machine: Path | None = None
     edge: Literal["outer", "inner"] = "outer"
     partial: bool = False
     unknown: bool = False
@@ -285,8 +289,20 @@ def settings_for(photo: Path, given: Mapping[str, object]) -> GearSettings:
     if settings.calibration is not None and not settings.calibration.is_absolute():
         beside = photo.parent / settings.calibration
         if "calibration" not in _given(given) and beside.exists():
-            return settings.model_copy(update={"calibration": beside})
-    return settings
+            settings = settings.model_copy(update={"calibration": beside})
+    return _with_machine(settings, photo.parent)
+
+
+def _with_machine(settings: GearSettings, folder: Path) -> GearSettings:
+    """Settings with the machine file that is named, looked for beside the picture, or found there.
+
+    A machine that nobody named is not missed.
+    """
+    named = settings.machine or Path(MACHINE_FILE)
+    beside = folder / named
+    if (settings.machine is None and not beside.is_file()) or named.is_absolute():
+        return settings
+    return settings.model_copy(update={"machine": beside if beside.is_file() else named})
 
 
 def _given(fields: Mapping[str, object]) -> dict[str, object]:

@@ -23,8 +23,6 @@ from cogloupe.planning.drive_train import DriveTrain, StepRule
 from cogloupe.wording.wrong_fields import wrong_field
 from cogloupe_calibration.errors import UseError
 
-MACHINE_FILE = "machine.toml"
-
 _MOST_IN_RATIO = 1_000_000
 """Turns or teeth in a ratio: beyond any gearing, and small enough that fractions stay quick."""
 _RATIO_FORM = 'turns of the motor to one of what it drives, as 3, "72/24" or [72, 24]'

@@ -16,6 +16,7 @@ from cogloupe.fits.measure import Seen, measure_seen, see_gear
 from cogloupe.fits.measured import Measured
 from cogloupe.inputs.photo import Photo
 from cogloupe.inputs.settings import GearSettings
+from cogloupe.inspection import with_verdict
 from cogloupe.numerics.angles import wrapped
 from cogloupe.numerics.missing import number
 from cogloupe.reading.models import DatumKind, Reading
@@ -259,6 +260,7 @@ def read_set(
             "warnings": (*reading.warnings, *_set_notices(pictures)),
         }
     )
+    reading = with_verdict(reading, settings)
     own = found[0][1]
     shown = compute_details(sight.measured, sight.axes, own, frame, pictures.lens, settings)
     drawing = build_drawing_data(photo, sight.measured, own, pictures.lens, shown)

@@ -72,6 +72,9 @@ SENTENCES: dict[str, str] = {
     "burr under it, would stay in.",
     "sharpened": "The camera sharpens its pictures, which draws a dark and a bright line along "
     "every edge; that was undone. If it can be switched off, edges are surer.",
+    "left_out": "What was left out: {part} ({why}). The other figures stand; please report it with "
+    "the photograph.",
+    "machine_not_read": "The machine could not be taken into account: {why}.",
     "colour_channel": "The gear stood out best in a mixture of the colours, so that was measured.",
 }
 
