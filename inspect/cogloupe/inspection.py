@@ -15,6 +15,8 @@ from cogloupe.fits.size import CirclesSeen, compare_scales
 from cogloupe.inputs.photo import Photo
 from cogloupe.inputs.settings import GearSettings
 from cogloupe.inputs.stated_scale import StatedScale, reach_notices, stated_scale
+from cogloupe.judging.judge import judge
+from cogloupe.planning.machine import load_machine
 from cogloupe.reading.models import Reading
 from cogloupe.uncertainty.flank_uncertainty import allowed_lens, with_scale_at_gear
 from cogloupe.wording.notices import Notice, flag
@@ -116,9 +118,6 @@ def with_verdict(reading: Reading, settings: GearSettings) -> Reading:
     Reading
         A machine file that cannot be read is told, and the causes are ranked without it.
     """
-    from cogloupe.judging.judge import judge
-    from cogloupe.planning.machine import load_machine
-
     machine = None
     if settings.machine is not None:
         try:

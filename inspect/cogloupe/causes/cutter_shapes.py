@@ -214,10 +214,10 @@ def running_out(observed: Observed, starts: int) -> list[Family]:
     return [
         plain(
             np.concatenate([
-                _once_a_tooth(design, phase, size, share, way)
+                row
                 for size in RUNNING_OUT_UM
                 for phase in np.arange(8) * pi / 4
-                for share in RUNNING_OUT_FLOORS
+                for row in _once_a_tooth(design, phase, size, way)
             ]),
             positive=(True,), name=way,
         )
@@ -225,8 +225,10 @@ def running_out(observed: Observed, starts: int) -> list[Family]:
     ]  # fmt: skip
 
 
-def _once_a_tooth(design: Design, phase: float, size_um: float, share: float, way: str) -> Floats:
+def _once_a_tooth(design: Design, phase: float, size_um: float, way: str) -> list[Floats]:
     """What a movement of the hob once a turn, and so once a tooth, leaves on all teeth; for 1 µm.
+
+    With each of `RUNNING_OUT_FLOORS`.
 
     A flank passes its pitch point a quarter turn of the hob from the gap's middle. A cut a small
     turn u of the work beside the one that touches a point stands off it by rho u^2 / 2, rho being
@@ -245,9 +247,12 @@ def _once_a_tooth(design: Design, phase: float, size_um: float, share: float, wa
     off = size_um * moved + 0.5 * rho[:, None] * beside**2
     slope, middle = np.polyfit(work * base, off.min(axis=-1).T / size_um, 1)
     thickness = float(middle.sum() / cos(alpha))
-    return common_to_all(
-        design, thickness=thickness, root=-1.0 if way == "radial" else 0.0,
-        floor=thickness / design.gap_um - share / design.near_um,
-        slope_left=float(slope[0] * design.reach_um),
-        slope_right=float(slope[1] * design.reach_um),
-    )  # fmt: skip
+    return [
+        common_to_all(
+            design, thickness=thickness, root=-1.0 if way == "radial" else 0.0,
+            floor=thickness / design.gap_um - share / design.near_um,
+            slope_left=float(slope[0] * design.reach_um),
+            slope_right=float(slope[1] * design.reach_um),
+        )
+        for share in RUNNING_OUT_FLOORS
+    ]  # fmt: skip

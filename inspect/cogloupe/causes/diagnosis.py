@@ -25,6 +25,8 @@ NEAR = 0.1
 """Probability from which the second in a ranking is named too."""
 MOST_FOUND = 5
 """Causes told one after the other from one reading."""
+HOPELESS = 30.0
+"""Log likelihood by which a cause may lag behind at a first look and still be followed up."""
 CHANCE = 0.05
 """Chance that noise alone makes any of all the causes looked at pass for found."""
 SCATTERS = ("index_scatter", "unsteady_drive", "pulse_noise")
@@ -213,14 +215,19 @@ def rank(
     """
     here = Case(place.observed, case.machine)
     rows, logs, fits = list[Cause](), list[float](), list[Fit]()
+    tried = list[tuple[Cause, Sequence[Family], float]]()
     table = [cause for cause in CAUSES if cause.code not in leave_out]
     for cause in table:
         known = cause.families(here) if offered is None else offered[cause.code]
-        families = [f for f in known if f.shows(place.observed.seen)]
-        if not families:
+        shown = [f for f in known if f.shows(place.observed.seen)]
+        if shown:
+            tried.append((cause, shown, evidence(place, shown, rough=True)[0]))
+    likeliest = max(log for _, _, log in tried)
+    for cause, families, first_look in tried:
+        if cause is not NONE and first_look < likeliest - HOPELESS:
             continue
-        log, fit = evidence(place, families)
-        place.forget()
+        log, fitted = evidence(place, families)
+        fit = fitted()
         members = len(table) * sum(max(len(f.plus), f.stands_for) for f in families)
         if cause is not NONE and (
             not resolved(cause.sizes(fit, here))
@@ -230,6 +237,7 @@ def rank(
         rows.append(cause)
         logs.append(log + float(np.log(cause.prior)))
         fits.append(fit)
+    place.forget()
     order = np.argsort(logs)[::-1]
     total = log_sum(np.array(logs))
     following = [*(logs[k] for k in order[1:]), -np.inf]

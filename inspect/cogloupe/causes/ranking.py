@@ -75,7 +75,9 @@ class Fit:
     gain: float
 
 
-def evidence(place: Field, families: Sequence[Family]) -> tuple[float, Fit]:
+def evidence(
+    place: Field, families: Sequence[Family], rough: bool = False
+) -> tuple[float, Callable[[], Fit]]:
     """Log of the averaged likelihood of a cause's families, and their best fit.
 
     Parameters
@@ -83,18 +85,22 @@ def evidence(place: Field, families: Sequence[Family]) -> tuple[float, Fit]:
     place : Field
     families : sequence of Family
         At least one.
+    rough : bool
+        Hold shapes against a few scatters only, to see which causes are worth more.
 
     Returns
     -------
-    float, Fit
+    float
+    callable
+        Works the fit out.
     """
     total = float(np.log(sum(family.weight for family in families)))
     logs, found = [], []
     for family in families:
-        log, fit = _family_evidence(place, family)
+        log, fit = _family_evidence(place, family, rough)
         logs.append(log + np.log(family.weight) - total)
         found.append(fit)
-    return log_sum(np.array(logs)), found[int(np.argmax(logs))]()
+    return log_sum(np.array(logs)), found[int(np.argmax(logs))]
 
 
 def log_sum(logs: Floats) -> float:
@@ -128,24 +134,27 @@ def by_chance(gain: float, sizes: int, members: int) -> float:
     return min(members * beyond, 1.0)
 
 
-def _family_evidence(place: Field, family: Family) -> tuple[float, Callable[[], Fit]]:
+def _family_evidence(place: Field, family: Family, rough: bool) -> tuple[float, Callable[[], Fit]]:
     """Evidence of a family; its best fit is worked out only when asked for."""
-    options = _backgrounds(place, family)
+    options = _backgrounds(place, family, rough)
     tried = _tried(place, family)
     if not len(tried):
         return -np.inf, lambda: _none_of(place, family)
     few = replace(family, plus=family.plus[tried], minus=family.minus[tried])
-    still = len(options) - 1 if _of_the_cutter(place, family) else 0
-    logs = [_members(back, few).log for back, _ in options[still:]]
-    logs = logs if still == 0 else logs * len(options)
+    backs = [back for back, _ in options]
+    if _of_the_cutter(place, family):
+        logs = [_members(max(backs, key=lambda back: back.base), few).log] * len(options)
+    else:
+        logs = [_members(back, few).log for back in backs]
     table = np.stack([b.base + log + w for (b, w), log in zip(options, logs, strict=True)])
     log = log_sum(table.ravel()) - float(np.log(max(len(family.plus), family.stands_for)))
     return log, lambda: _best(place, family, tried, [b for b, _ in options], table)
 
 
 def _of_the_cutter(place: Field, family: Family) -> bool:
-    """Tell whether a family's shapes move no flank, so that no scatter of flanks hides them."""
-    return not family.basis[:, : 2 * place.observed.design.teeth].any() and bool(family.plus.size)
+    """Tell whether a family's shapes move neither flanks nor tips: no scatter hides them then."""
+    flanks, tips = family.basis[:, : 2 * place.observed.design.teeth], family.basis[:, -2:]
+    return bool(family.plus.size) and not (flanks.any() or tips.any())
 
 
 def _tried(place: Field, family: Family) -> Ints:
@@ -157,16 +166,26 @@ def _tried(place: Field, family: Family) -> Ints:
     told = _told(quiet, family)
     if len(told) <= TRIED_ALL:
         return np.flatnonzero(told)
-    local = place.steps[np.argmin(np.abs(place.steps - place.local_scatter))]
     best = np.zeros(len(told), bool)
-    kinds: tuple[Scatter, ...] = ("gap", "flank")
-    for back in (quiet, *(place.background(kind, float(local)) for kind in kinds)):
+    for back in (quiet, *_usual(place)):
         log = np.where(told, _members(back, family).log, -np.inf)
         best[np.argpartition(log, -FOLLOWED)[-FOLLOWED:]] = True
     return np.flatnonzero(best & told)
 
 
-def _backgrounds(place: Field, family: Family) -> list[tuple[Background, float]]:
+def _usual(place: Field) -> tuple[Background, ...]:
+    """Scatters that stand for the usual ones: as neighbours differ, and what fits best."""
+    if place.rough is not None:
+        return ()
+    local = place.steps[np.argmin(np.abs(place.steps - place.local_scatter))]
+    every = [place.background(kind, float(s)) for kind in USUAL_SCATTER for s in place.steps]
+    near = [place.background(kind, float(local)) for kind in USUAL_SCATTER]
+    return *near, max(every, key=lambda back: back.base)
+
+
+def _backgrounds(
+    place: Field, family: Family, rough: bool = False
+) -> list[tuple[Background, float]]:
     """Scatters that may come with a family, with their log priors."""
     doubt = place.background("flank", NOISE_DOUBT * place.observed.flank_noise)
     still = [(place.background("none", 0.0), 1 - NOISE_DOUBTED), (doubt, NOISE_DOUBTED)]
@@ -174,7 +193,10 @@ def _backgrounds(place: Field, family: Family) -> list[tuple[Background, float]]
         return [(back, float(np.log(share))) for back, share in still]
     kinds = family.scatter or (USUAL_SCATTER if place.rough is None else ())
     each = (1.0 if family.scatter else 1 - QUIET) / max(len(kinds) * len(place.steps), 1)
-    found = [(place.background(kind, float(s)), each) for kind in kinds for s in place.steps]
+    if rough and not family.scatter:
+        found = [(back, each) for back in _usual(place)]
+    else:
+        found = [(place.background(kind, float(s)), each) for kind in kinds for s in place.steps]
     if not family.scatter:
         found += [(back, QUIET * share) for back, share in still]
     return [(back, float(np.log(share))) for back, share in found]
