@@ -36,6 +36,8 @@ TIPS_USUAL = 0.015
 common practice, no source): so much less do the tips tell of what the camera does."""
 OWN_SHARE = 0.1
 """Least that a shared figure errs by itself, as a share of its stated uncertainty."""
+GUESSES = frozenset({"module_estimated", "module_unsure", "module_from_tips"})
+"""Notices of a module that was taken from the picture."""
 CORNER = "corner rounding of the cutter"
 _STATED_RACK = ("rack", "scatter", "thick", "lean", "end")
 """Situations of `cutting` that suppose the stated rack and leave its corners open."""
@@ -184,7 +186,24 @@ def _shared(reading: Reading, design: Design, usual: float) -> tuple[Floats, Flo
     own[3] = hypot(own[3], FLOOR_DOUBT)
     if any(notice.code == "scale_from_module" for notice in reading.warnings):
         value[:3] = nothing
+    if guessed(reading):
+        value[:] = nothing
     return value, own, together
+
+
+def guessed(reading: Reading) -> bool:
+    """Tell whether nobody stated the size of the teeth, so that no cause may rest on it.
+
+    Parameters
+    ----------
+    reading : Reading
+
+    Returns
+    -------
+    bool
+    """
+    codes = {notice.code for notice in reading.warnings}
+    return reading.identity is not None or bool(codes & GUESSES)
 
 
 def _corner(reading: Reading, design: Design) -> tuple[float, float]:
@@ -196,7 +215,7 @@ def _corner(reading: Reading, design: Design) -> tuple[float, float]:
     cutting = reading.cutting
     rows = [row for row in cutting.situations if row.kind in _STATED_RACK] if cutting else []
     sizes = [size for row in rows[:1] for size in row.sizes if size.name == CORNER]
-    if cutting is None or design.drawn is None or not sizes:
+    if cutting is None or design.drawn is None or not sizes or guessed(reading):
         return float("nan"), float("nan")
     module, rack = design.drawn.module_mm, design.drawn.rack
     u = sizes[0].u_value * max(cutting.strain, 1.0)

@@ -7,7 +7,7 @@ from typing import Annotated
 
 import typer
 
-from cogloupe.commands.console import about, say, write_file
+from cogloupe.commands.console import NOT_ALL_READ, about, complain, say, write_file
 from cogloupe.commands.options import KnownBore, KnownTip, ScaleOption
 from cogloupe_calibration.errors import CogloupeError, PhotoError, UseError
 from cogloupe_calibration.units import parse_length
@@ -111,7 +111,9 @@ def calibrate(
         raise
     except CogloupeError as error:
         raise PhotoError(about(photo, error) if photo else str(error)) from error
-    save_calibration(calibration, out)
+    refused = calibration.verdict == "take it again"
+    if not refused:
+        save_calibration(calibration, out)
     if shown is not None:
         from cogloupe.report.calibration_picture import target_picture
         from cogloupe.report.charts import save_png
@@ -122,6 +124,9 @@ def calibrate(
     um, u = 1000 * calibration.mm_per_px, 2000 * calibration.u_mm_per_px
     say(f"{um:.5g} ± {u:.2g} µm per pixel (k = 2), {calibration.method.replace('_', ' ')}")
     say(f"Verdict: {calibration.verdict}" + "".join(f"; {r}" for r in calibration.reasons))
+    if refused:
+        complain(f"{out} was not written: a calibration to be taken again must not be used.")
+        raise typer.Exit(NOT_ALL_READ)
     say(f"Written to {out}. Use it with: cogloupe inspect PHOTO --calibration {out}")
 
 

@@ -92,11 +92,14 @@ def _show(attempts: "list[Attempt]", series: "Series") -> None:
     shown = [("", asked)]
     if series.whole is not None:
         shown.append((f"From first to last ({labels[0]} → {labels[-1]}): ", series.whole))
+    said = set[str]()
     for start, comparison in shown:
-        for sentence in (start + headline(comparison), *findings(comparison)):
-            say(sentence)
-        for sentence in doubts(comparison):
-            say(f"Look at this: {sentence}")
+        say(start + headline(comparison))
+        look = [f"Look at this: {sentence}" for sentence in doubts(comparison)]
+        for sentence in (*findings(comparison), *look):
+            if sentence not in said:
+                say(sentence)
+            said.add(sentence)
         say("")
     for sentence in unnoted(attempts, series.steps):
         say(f"Look at this: {sentence}")

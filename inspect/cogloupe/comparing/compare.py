@@ -109,6 +109,17 @@ class Comparison:
         """Figures that changed."""
         return tuple(c for c in self.changes if c.resolved)
 
+    @property
+    def leading(self) -> Change:
+        """The largest change that is resolved, by what chance leaves of its figure; else the first.
+
+        Of one gear the question is whether its teeth are as they were, whatever else changed.
+        """
+        told = [c for c in self.resolved if c.difference is not None and c.by_chance]
+        if self.same_gear or not told:
+            return self.changes[0]
+        return max(told, key=lambda c: abs(c.difference or 0.0) / (c.by_chance or 1.0))
+
 
 @dataclass(frozen=True, kw_only=True)
 class _Pair:

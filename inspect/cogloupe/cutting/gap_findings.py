@@ -39,11 +39,11 @@ def gap_findings(
     Returns
     -------
     Cutting or None
-        None where too few gaps are seen whole, or the teeth are not of a rack.
+        None where too few gaps are seen whole, or the teeth are not of a rack that was stated.
     Identity or None
         None too where it was not asked for.
     """
-    if not measured.involute:
+    if not measured.involute or (settings.module is None and not settings.unknown):
         return None, None
     try:
         gap = measure_mean_gap(measured, figures, lens)

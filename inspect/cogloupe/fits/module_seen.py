@@ -95,10 +95,24 @@ def see_module(
         return SeenModule(known, 0.03 * known, known, known), centre
     noise = float(np.nanmedian(fits.u_slope)) * base / sqrt(2 * z)
     u_flank = hypot(0.5 * np.pi / 180 * np.tan(pressure_angle), noise)
-    u_tip = 0.2 / (z + 2)
+    u_tip = tip_doubt(z)
     weights = np.array([u_tip**-2, u_flank**-2])
     seen = float(weights @ [by_tip, module] / weights.sum())
     return SeenModule(seen, seen / sqrt(weights.sum()), by_tip, module), centre
+
+
+def tip_doubt(teeth: int) -> float:
+    """Relative standard uncertainty of a module that the tips tell: a tenth on the radius.
+
+    Parameters
+    ----------
+    teeth : int
+
+    Returns
+    -------
+    float
+    """
+    return 0.2 / (teeth + 2)
 
 
 def see_size(

@@ -11,7 +11,7 @@ import numpy as np
 from cogloupe.finding.tooth_map import ToothMap, half_tip
 from cogloupe.fits.bore import Bore, find_bore
 from cogloupe.fits.gauge_scale import scale_from_gauge
-from cogloupe.fits.module_seen import SeenModule, see_size
+from cogloupe.fits.module_seen import SeenModule, see_size, tip_doubt
 from cogloupe.fits.radii import tip_radii
 from cogloupe.forms.standard_sizes import nearest_standard_module
 from cogloupe.inputs.settings import GearSettings
@@ -21,6 +21,10 @@ from cogloupe.wording.notices import Notice, flag
 from cogloupe_calibration.arrays import Floats
 from cogloupe_calibration.errors import PhotoError, UseError
 from cogloupe_calibration.scale import Scale, disagreement, from_known_diameter
+
+FAR_APART = 2.5
+"""Standard uncertainties by which the modules of tips and flanks may differ and still go
+together."""
 
 
 @dataclass(frozen=True)
@@ -124,10 +128,37 @@ def _settle(
     if module is None:
         if settings.form != "involute":  # clock wheels were seldom made to a list of modules
             return scale, seen_mm, _module_notice(settings, seen, seen_mm)
-        module = nearest_standard_module(seen_mm)
-        return scale, module, (flag("module_estimated", module=module, dp=25.4 / module),)
+        return scale, *_guessed_module(settings, seen, circles.teeth.teeth, scale.mm_per_px)
     _check_module(module, seen, scale)
     return scale, module, ()
+
+
+def _guessed_module(
+    settings: GearSettings, seen: SeenModule, teeth: int, mm_per_px: float
+) -> tuple[float, tuple[Notice, ...]]:
+    """Module of an involute gear of which nobody stated it, mm, and how sure it is.
+
+    Tips and flanks together tell it. Where they do not go together at the pressure angle that was
+    taken, the tips are believed: they rest on the usual height of teeth alone.
+    """
+    by_tip, by_flank = seen.by_tip * mm_per_px, seen.by_flank * mm_per_px
+    u_tip = tip_doubt(teeth)
+    u_flank = (max((seen.px / seen.u_px) ** 2 - u_tip**-2, 1.0)) ** -0.5
+    apart = abs(by_flank / by_tip - 1)
+    if apart < FAR_APART * hypot(u_tip, u_flank):
+        module = nearest_standard_module(seen.px * mm_per_px)
+        percent = 200 * seen.u_px / seen.px
+        return module, (flag("module_estimated", module=module, dp=25.4 / module, percent=percent),)
+    module = nearest_standard_module(by_tip)
+    angle = settings.pressure_angle_deg
+    cosine = float(np.cos(np.radians(angle))) * by_flank / by_tip
+    other = float(np.degrees(np.arccos(cosine))) if cosine < 1 else None
+    hint = f" (they would at about {other:.1f}°)" if other is not None and other < 35 else ""
+    unsure = flag(
+        "module_unsure", module=module, dp=25.4 / module, tip=by_tip, flank=by_flank, angle=angle,
+        hint=hint, percent=200 * hypot(u_tip, apart / 2),
+    )  # fmt: skip
+    return module, (unsure,)
 
 
 def _module_notice(settings: GearSettings, seen: SeenModule, mm: float) -> tuple[Notice, ...]:

@@ -162,6 +162,9 @@ def headline(comparison: Comparison) -> str:
         )
     if comparison.same_gear:
         return _same_gear_headline(main)
+    leading = comparison.leading
+    if leading is not main:
+        return _leading_headline(leading)
     if main.p is None:
         return f"The spacing of the teeth was not compared: {main.why}."
     unit = main.kind.unit
@@ -177,6 +180,16 @@ def headline(comparison: Comparison) -> str:
         f"wave taken out, went {sizes}, and gears of an "
         f"unchanged machine differ by up to {play} by themselves"
         + (", though this comes near it." if main.hint else ".")
+    )
+
+
+def _leading_headline(change: Change) -> str:
+    """The largest change, where that is another figure than the spacing's own."""
+    unit = change.kind.unit
+    return (
+        f"{change.kind.name.capitalize()} is {VERDICTS[change.verdict]}: it went from "
+        f"{value_text(change.before, unit)} to {value_text(change.after, unit)}, and pairs without "
+        f"a change differ by up to {_chance(change, unit)}."
     )
 
 
@@ -211,7 +224,8 @@ def findings(comparison: Comparison) -> list[str]:
 
 
 def _others(comparison: Comparison) -> Iterator[str]:
-    others = [c for c in comparison.changes[1:] if c.p is not None]
+    leading = comparison.leading
+    others = [c for c in comparison.changes if c is not leading and c.p is not None]
     resolved = [c for c in others if c.resolved]
     for verdict in ("better", "worse", "changed"):
         named = [f"{c.kind.name} ({difference_text(c)})" for c in resolved if c.verdict == verdict]

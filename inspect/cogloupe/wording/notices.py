@@ -8,7 +8,13 @@ from cogloupe_calibration.file_model import FileModel
 
 SENTENCES: dict[str, str] = {
     "teeth_estimated": "The number of teeth was counted on the picture: {count}.",
-    "module_estimated": "No module was given; the picture shows {module:.4g} mm ({dp:.4g} DP).",
+    "module_estimated": "No module was given; tips and flanks show {module:.4g} mm ({dp:.4g} DP), "
+    "within {percent:.1f} %. Thickness, depth and profile rest on it: give --module where it is "
+    "known.",
+    "module_unsure": "No module was given, and tips and flanks do not go together: the tips show "
+    "{tip:.4g} mm, the flanks' curve {flank:.4g} mm at {angle:g}°{hint}. {module:.4g} mm "
+    "({dp:.4g} DP) was taken by the tips, within {percent:.0f} %; thickness, depth and profile "
+    "rest on that: give --module, and --pressure-angle, where they are known.",
     "module_from_tips": "No module was given; the tips show {module:.4g} mm ± {percent:.0f} %, by "
     "the usual height of such teeth. The pitch circle, and with it thickness and profile, depends "
     "on it: give --module where it is known.",
