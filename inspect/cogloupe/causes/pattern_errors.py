@@ -7,11 +7,12 @@ camera's errors follow from the stated uncertainties.
 """
 
 from dataclasses import dataclass
-from math import cos, pi, sqrt
+from math import cos, pi, sqrt, tan
 
 import numpy as np
 
 from cogloupe.causes.pattern_layout import OUT, SHARED, Design, eccentric_shapes
+from cogloupe.forms.gap_theory import floor_ratio_of_moved
 from cogloupe.reading.flank_table import flank_array
 from cogloupe.reading.models import Reading
 from cogloupe.uncertainty.modes import FlankPlace, lens_modes
@@ -20,6 +21,8 @@ from cogloupe_calibration.calibration import Lens
 from cogloupe_calibration.lens import TERMS, frame_middle, make_lens, point_modes
 
 CAMERA_TERMS = ("k1", "e1", "e2", "g1", "g2")
+LEAST_STRETCH = 1e-6
+"""Stretches smaller than this share are nothing."""
 LEAST_NOISE = 0.01
 """Least standard uncertainty of a flank by itself, as a share of its single pitch's."""
 
@@ -124,7 +127,67 @@ def lens_shapes(reading: Reading, design: Design, angle: Floats, lens: Lens) -> 
     shapes = np.zeros((len(modes), angle.size + len(SHARED)))
     if len(modes):
         shapes[:, : angle.size], shapes[:, -2:] = flanks, moved[: len(modes)]
+        stretched = stretch_shapes(reading, design, lens)[: len(modes)]
+        shapes[:, angle.size : angle.size + stretched.shape[1]] = stretched
     return shapes
+
+
+def stretch_shapes(reading: Reading, design: Design, lens: Lens) -> Floats:
+    """What each source of a lens does to the first six of `SHARED`, by stretching along the radius.
+
+    Parameters
+    ----------
+    reading : Reading
+    design : Design
+    lens : Lens
+
+    Returns
+    -------
+    ndarray, shape (8, 6)
+        µm and the floor ratio's own; against the circle that the scale was taken on.
+    """
+    drawn = design.drawn
+    if drawn is None:
+        return np.zeros((len(TERMS), 6))
+    radii = np.linspace(0.97 * drawn.root_radius, 1.02 * drawn.tip_radius, 12)
+    table = _stretch(reading, design, lens, radii)
+    alpha, base = design.pressure_angle, drawn.base_radius
+    rolls = base * tan(alpha) + np.array(design.roll_um) / 1e3
+    ends = np.hypot(base, rolls)
+    found = np.zeros((len(table), 6))
+    for row, moved in zip(found, table, strict=True):
+        if np.abs(moved).max() < LEAST_STRETCH * design.radius_um / 1e3:
+            continue
+
+        def outwards(radius: Floats, moved: Floats = moved) -> Floats:
+            return np.asarray(np.interp(radius, radii, moved))
+
+        at = outwards(np.array([design.radius_um / 1e3, drawn.root_radius, drawn.tip_radius]))
+        # Along its normal a flank moves by the sine of the pressure angle at its radius.
+        slope = float(np.diff(outwards(ends) * rolls / ends)[0])
+        lengths = np.array([2 * tan(alpha) * at[0], at[1], at[2], 0.0, slope, slope])
+        row[:] = 1e3 * lengths
+        row[3] = floor_ratio_of_moved(drawn, outwards)
+    return found
+
+
+def _stretch(reading: Reading, design: Design, lens: Lens, radii: Floats) -> Floats:
+    """Mean movement outwards on circles about the datum, by each source of a lens, mm."""
+    size = reading.calibration.mm_per_px
+    datum = np.array([reading.datum.x_px, reading.datum.y_px])
+    way = _unit(np.linspace(0, 2 * pi, 36, endpoint=False))
+
+    def share(radius: float) -> Floats:
+        shift = point_modes(lens, datum + radius / size * way)
+        return np.asarray((shift * way).sum(axis=-1).mean(axis=-1) * size / radius)
+
+    shares = np.stack([share(float(radius)) for radius in radii], axis=-1)
+    known = {
+        "known_tip_diameter": design.tip_um / 1e3,
+        "known_bore": (reading.datum.bore_diameter_mm or 0.0) / 2,
+    }.get(reading.calibration.method, 0.0)
+    anchor = share(known)[:, None] if known > 0 else 0.0
+    return np.asarray((shares - anchor) * radii)
 
 
 def _unit(angle: Floats) -> Floats:

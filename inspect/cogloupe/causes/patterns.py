@@ -13,7 +13,7 @@ from math import cos, hypot, sqrt, tan
 import numpy as np
 from numpy.typing import NDArray
 
-from cogloupe.causes.pattern_errors import camera_shapes, picture_errors
+from cogloupe.causes.pattern_errors import camera_shapes, picture_errors, stretch_shapes
 from cogloupe.causes.pattern_layout import (
     FEWEST_FLANKS,
     PARTIAL_DOUBT,
@@ -23,6 +23,7 @@ from cogloupe.causes.pattern_layout import (
     eccentric_shapes,
     flank_angles,
 )
+from cogloupe.forms.gap_theory import floor_ratio_of_moved
 from cogloupe.reading.flank_table import flank_array
 from cogloupe.reading.models import Reading
 from cogloupe_calibration.arrays import Floats
@@ -34,6 +35,8 @@ how far a cutter's corners wear, in modules (common practice, no source)."""
 TIPS_USUAL = 0.015
 """How far a blank's outside usually stands off its bore each way, in modules (standard deviation;
 common practice, no source): so much less do the tips tell of what the camera does."""
+SHARE = 1e-3
+"""Share by which a scale is moved to see what that does."""
 OWN_SHARE = 0.1
 """Least that a shared figure errs by itself, as a share of its stated uncertainty."""
 GUESSES = frozenset({"module_estimated", "module_unsure", "module_from_tips"})
@@ -163,8 +166,10 @@ def _shared(reading: Reading, design: Design, usual: float) -> tuple[Floats, Flo
         design.drawn.half_tooth_angle(design.radius_um / 1e3)
     )  # fmt: skip
     scale = reading.calibration.u_mm_per_px / reading.calibration.mm_per_px
+    lens = _lens_stretch(reading, design)
+    alone = sqrt(max(scale**2 - float((lens[:, 0] ** 2).sum()), (OWN_SHARE * scale) ** 2))
     edge = _edge_um(reading, design, scale, usual)
-    effects = _edge_and_scale(design, edge, scale)
+    effects = _edge_and_scale(design, edge, alone)
     first = 2 * design.teeth
     together[:, first : first + 6] = effects
     slopes, u_slopes = summary.profile_slope_mean_um, summary.u_profile_slope_mean_um
@@ -182,7 +187,8 @@ def _shared(reading: Reading, design: Design, usual: float) -> tuple[Floats, Flo
     ]  # fmt: skip
     value = np.array([nothing if v is None or u is None else v for v, u, _ in found])
     stated = np.array([nothing if u is None else factor * u for _, u, factor in found])
-    own = np.sqrt(np.maximum(stated**2 - (effects**2).sum(axis=0), (OWN_SHARE * stated) ** 2))
+    known = (effects**2).sum(axis=0) + (lens[:, 1:] ** 2).sum(axis=0)
+    own = np.sqrt(np.maximum(stated**2 - known, (OWN_SHARE * stated) ** 2))
     own[3] = hypot(own[3], FLOOR_DOUBT)
     if any(notice.code == "scale_from_module" for notice in reading.warnings):
         value[:3] = nothing
@@ -224,14 +230,28 @@ def _corner(reading: Reading, design: Design) -> tuple[float, float]:
     )
 
 
+def _lens_stretch(reading: Reading, design: Design) -> Floats:
+    """Stretch of the measuring circle by each source of the lens, and what it does to the figures.
+
+    Shape (m, 7): relative, then the first six of `SHARED`.
+    """
+    if reading.common is None or design.drawn is None:
+        return np.zeros((0, 7))
+    shapes = stretch_shapes(reading, design, reading.common.lens)
+    share = shapes[:, :1] / (2 * tan(design.pressure_angle) * design.radius_um)
+    return np.concatenate([share, shapes], axis=1)
+
+
 def _edge_and_scale(design: Design, edge: float, scale: float) -> Floats:
     """What an error of all edges, µm, and one of the scale do to the first six of `SHARED`."""
     alpha, reach = design.pressure_angle, design.reach_um
     thicker = 2 * edge / cos(alpha)
+    assert design.drawn is not None
+    floor = floor_ratio_of_moved(design.drawn, lambda radius: SHARE * radius) / SHARE
     per_widening = 1 / design.near_um - 1 / design.gap_um
     return np.array([
         [thicker, edge, edge, -thicker * per_widening, 0.0, 0.0],
-        scale * np.array([2 * tan(alpha) * design.radius_um, design.root_um, design.tip_um, 0.0,
+        scale * np.array([2 * tan(alpha) * design.radius_um, design.root_um, design.tip_um, floor,
                           reach, reach]),
     ])  # fmt: skip
 

@@ -15,9 +15,13 @@ from cogloupe.fits.datum import Axes
 from cogloupe.fits.fillet import with_rounding
 from cogloupe.fits.measured import Measured, found_floors
 from cogloupe.fits.radii import Radii
-from cogloupe.forms.gap_theory import GapTheory, theoretical_gap
+from cogloupe.forms.gap_theory import GapTheory, floor_ratio_of_moved, theoretical_gap
+from cogloupe.forms.rack import Gear
 from cogloupe.numerics.missing import mean_seen
 from cogloupe_calibration.arrays import Floats
+
+STEP = 1e-3
+"""Share by which a scale is moved to see what that does."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -128,6 +132,15 @@ def _rolled(figure: PerGap, first: int) -> PerGap:
     return replace(figure, value=value, own=own)
 
 
+def _by_scale(measured: Measured, figures: Figures, theory: GapTheory) -> float:
+    """Growth of the floor ratio for each whole that the scale grows by."""
+    if isinstance(theory.wheel, Gear):
+        return floor_ratio_of_moved(theory.wheel, lambda radius: STEP * radius) / STEP
+    # Floors of clock teeth lie where they were found, their pitch circle as stated.
+    place = measured.fits.curve.stretched()[0] * measured.scale.mm_per_px
+    return 2 * place / mean_seen(figures.gap_width)
+
+
 def _floor_ratio(
     measured: Measured, figures: Figures, near: PerGap, theory: GapTheory, blur_mm: float
 ) -> PerGap:
@@ -137,10 +150,7 @@ def _floor_ratio(
     ratio = near.value / figures.gap_width / wanted
     width = np.hypot(figures.noise[:, 1], np.roll(figures.noise[:, 0], -1))
     own = np.hypot(near.own / near.value, width * radius / figures.gap_width)
-    # A scale that is off moves the theoretical gap along with the measured one.
     edge = theory.closing(near.radius) / near.theory - theory.closing(radius) / theory.width(radius)
     blur = blur_doubt(theory, near.radius, blur_mm) / near.theory
-    # Not so on clock teeth: their floors lie where they were found, their pitch circle as stated.
-    place = 0.0 if measured.involute else measured.fits.curve.stretched()[0]
-    stretch = 2 * place * measured.scale.u_mm_per_px / mean_seen(figures.gap_width)
+    stretch = _by_scale(measured, figures, theory) * measured.scale.relative_u
     return PerGap(ratio, np.abs(ratio) * own, hypot(2 * figures.edge * edge, blur, stretch), 1.0)

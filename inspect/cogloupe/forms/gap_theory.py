@@ -5,6 +5,7 @@ clockwise. Side 0 is the left flank of the tooth after the gap (x above zero), s
 flank of the tooth before it. Lengths mm, angles rad.
 """
 
+from collections.abc import Callable
 from dataclasses import dataclass, replace
 from math import hypot, sin, sqrt
 
@@ -191,3 +192,38 @@ def theoretical_widths(gear: Wheel) -> tuple[float, float]:
     circles = np.array([gear.root_radius + NEAR_FLOOR * gear.module_mm, gear.reference_radius])
     half = np.interp(circles, radius, angle.mean(axis=0))
     return float(2 * half[0] * circles[0]), float(2 * half[1] * circles[1])
+
+
+def floor_ratio_of_moved(gear: Gear, outwards: Callable[[Floats], Floats]) -> float:
+    """Floor ratio that a right gear shows whose outline is moved outwards, less one.
+
+    Parameters
+    ----------
+    gear : Gear
+    outwards : callable
+        Movement at given radii, small against a module; a scale that is off by a share moves each
+        point by that share of its radius.
+
+    Returns
+    -------
+    float
+
+    Notes
+    -----
+    A reading takes the width near the floor that it sees, and holds both widths against the gap
+    that the rack generates at that depth; a larger picture shows the floor further out, where the
+    rack would have left a narrower gap.
+    """
+    radius, angle = gear.half_gaps(flank_points=200, fillet_points=200)
+    half = angle.mean(axis=0)
+
+    def ratio(moved: Callable[[Floats], Floats]) -> float:
+        lift = float(moved(np.array([gear.root_radius]))[0])
+        seen = np.array([gear.root_radius + lift + NEAR_FLOOR * gear.module_mm,
+                         gear.reference_radius])  # fmt: skip
+        near, width = seen * np.interp(seen - moved(seen), radius, half)
+        shift = gear.profile_shift + lift / gear.module_mm
+        at_depth = theoretical_widths(replace(gear, profile_shift=shift))
+        return float(near / width / (at_depth[0] / at_depth[1]))
+
+    return ratio(outwards) / ratio(np.zeros_like) - 1
