@@ -41,6 +41,9 @@ OWN_SHARE = 0.1
 """Least that a shared figure errs by itself, as a share of its stated uncertainty."""
 GUESSES = frozenset({"module_estimated", "module_unsure", "module_from_tips"})
 """Notices of a module that was taken from the picture."""
+SURE, STRAINED = 0.95, 2.0
+"""Probability from which, and misfit in standard uncertainties up to which, what is said of the
+gaps' cutting is taken as seen."""
 CORNER = "corner rounding of the cutter"
 _STATED_RACK = ("rack", "scatter", "thick", "lean", "end")
 """Situations of `cutting` that suppose the stated rack and leave its corners open."""
@@ -136,14 +139,12 @@ def observe(reading: Reading) -> Observed:
     ends = np.zeros((2, place.size + len(SHARED)))
     ends[0, : place.size : 2] = ends[1, 1 : place.size : 2] = 1.0
     tips, u_tips = _tips_centre(reading, usual)
-    partial = np.array([[t.left.status, t.right.status] for t in reading.teeth]) == "partial"
-    apart = float(partial[:, 0].mean() - partial[:, 1].mean())
     corner, u_corner = _corner(reading, design)
     axis = eccentric_shapes(design, angle)
     return Observed(
         design=design,
         angle=angle,
-        value=np.concatenate([place.ravel(), shared, [corner, apart], tips]),
+        value=np.concatenate([place.ravel(), shared, [corner, _cut_short(reading)], tips]),
         noise=np.concatenate([errors.noise.ravel(), own, [u_corner, PARTIAL_DOUBT], u_tips]),
         modes=np.concatenate([together, errors.modes]),
         nuisance=ends if bore else np.concatenate([ends, axis]),
@@ -195,6 +196,22 @@ def _shared(reading: Reading, design: Design, usual: float) -> tuple[Floats, Flo
     if guessed(reading):
         value[:] = nothing
     return value, own, together
+
+
+def _cut_short(reading: Reading) -> float:
+    """Share of left flanks that are cut short less that of right flanks.
+
+    By the flanks that follow the involute only in part; else by the mean gap, where nothing but a
+    hob that ends too near the centre line would leave it so.
+    """
+    partial = np.array([[t.left.status, t.right.status] for t in reading.teeth]) == "partial"
+    apart = float(partial[:, 0].mean() - partial[:, 1].mean())
+    cutting = reading.cutting
+    likeliest = cutting.situations[0] if cutting and cutting.situations else None
+    if likeliest is None or cutting is None or likeliest.kind != "end":
+        return apart
+    sure = likeliest.resolved and likeliest.probability > SURE and cutting.strain < STRAINED
+    return -float(likeliest.side) if sure else apart
 
 
 def guessed(reading: Reading) -> bool:

@@ -50,6 +50,7 @@ def build_cutting(ranking: Ranking) -> Cutting:
                 probability=row.share,
                 misfit_um=1000 * row.misfit,
                 resolved=row.seen,
+                side=row.cut.side,
                 sizes=tuple(_found(size) for size in row.sizes),
             )
             for k, row in enumerate(ranking.ranked)

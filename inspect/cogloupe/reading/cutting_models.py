@@ -16,13 +16,17 @@ class SizeFound(FileModel):
 
 
 class CutSituation(FileModel):
-    """A way the gaps may have been cut; `resolved` False where nothing of it is seen."""
+    """A way the gaps may have been cut; `resolved` False where nothing of it is seen.
+
+    `side` is where a hob ends too near the centre line: 1 clockwise, -1 anticlockwise.
+    """
 
     kind: str
     situation: str
     probability: float
     misfit_um: float
     resolved: bool
+    side: int = 0
     sizes: tuple[SizeFound, ...]
 
 
