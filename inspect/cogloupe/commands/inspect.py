@@ -173,13 +173,26 @@ def _tell_failure(outcomes: Sequence["Outcome"]) -> None:
 
 def _show(readings: list["Reading"], out: Path) -> None:
     from cogloupe.report.table import summary_table
+    from cogloupe.report.verdict_text import cautions_of, verdict_lines
 
     if not readings:
         return
-    out_console.print(summary_table(readings))
-    for message, where in _notices(readings).items():
-        say(f"{_named(where)}: {message}")
-    say(f"Reports are in {out}: open report.html in each photograph's folder.")
+    out_console.print(summary_table(readings, out_console.width))
+    for reading in readings:
+        for line in verdict_lines(reading):
+            say(line)
+    warned, noted = _notices(readings)
+    for title, lines in (("", warned), ("For knowledge:", noted)):
+        if lines:
+            say(f"\n{title}".rstrip())
+        for message, where in lines.items():
+            say(f"{_named(where, len(readings))}: {message}")
+    cautions = cautions_of(readings)
+    if cautions:
+        say("\nBefore a hand goes to the machine:")
+    for sentence in cautions:
+        say(sentence)
+    say(f"\nReports are in {out}: open report.html in each photograph's folder.")
 
 
 def _told_by_gaps(reading: "Reading") -> list[str]:
@@ -192,18 +205,22 @@ def _told_by_gaps(reading: "Reading") -> list[str]:
     return lines
 
 
-def _notices(readings: list["Reading"]) -> dict[str, list[str]]:
-    """What is to be said, and of which photographs; what is the same for several is said once."""
-    said: dict[str, list[str]] = {}
+def _notices(readings: list["Reading"]) -> tuple[dict[str, list[str]], dict[str, list[str]]]:
+    """Warnings and notes, and of which photographs; what is the same for several is said once."""
+    warned: dict[str, list[str]] = {}
+    noted: dict[str, list[str]] = {}
     for reading in readings:
         for line in _told_by_gaps(reading):
-            said.setdefault(line, []).append(reading.photo.file)
+            warned.setdefault(line, []).append(reading.photo.file)
         for notice in reading.warnings:
-            said.setdefault(notice_line(notice), []).append(reading.photo.file)
-    return said
+            into = noted if notice.note else warned
+            into.setdefault(notice_line(notice), []).append(reading.photo.file)
+    return warned, noted
 
 
-def _named(photos: list[str]) -> str:
+def _named(photos: list[str], of: int) -> str:
+    if len(photos) == of > 1:
+        return "All"
     few = len(photos) <= 3
     return ", ".join(photos) if few else f"{photos[0]} and {len(photos) - 1} others"
 

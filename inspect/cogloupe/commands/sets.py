@@ -70,6 +70,7 @@ def inspect_set(
     from cogloupe.inputs.photo import read_photo
     from cogloupe.inputs.settings import settings_for
     from cogloupe.report.table import summary_table
+    from cogloupe.report.verdict_text import verdict_lines
     from cogloupe.report.write import write_report
 
     if given["pick"] == "all":
@@ -81,7 +82,9 @@ def inspect_set(
     found = _read(kind, photos, settings, mark)
     folder = out / f"{files[0].stem}-{kind}"
     write_report(found.reading, found.drawing, folder, extra=_pictures(found))
-    out_console.print(summary_table([found.reading]))
+    out_console.print(summary_table([found.reading], out_console.width))
+    for line in verdict_lines(found.reading):
+        say(line)
     for notice in found.reading.warnings:
         say(notice_line(notice))
     say(f"One reading of {len(files)} pictures is in {folder}: open report.html.")

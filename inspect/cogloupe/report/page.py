@@ -19,6 +19,7 @@ from cogloupe.report.gear_name import gear_name, gear_origin, gear_size
 from cogloupe.report.markup import data_uri, page_template
 from cogloupe.report.rows import GAP_COLUMNS, Cell, gap_rows, summary_rows, tooth_rows
 from cogloupe.report.set_rows import set_rows
+from cogloupe.report.verdict_text import verdict_paragraphs
 from cogloupe.report.wording import verdict
 from cogloupe.wording.numbers import NOT_SEEN, tooth_list, with_uncertainty
 
@@ -61,7 +62,7 @@ def report_html(reading: Reading, images: dict[str, bytes]) -> str:
         name=gear_name(reading.gear),
         size=gear_size(reading.gear),
         scale=_scale(reading),
-        verdict=verdict(reading),
+        verdict=[*verdict_paragraphs(reading), *verdict(reading)],
         warnings=[(w.message, tooth_list(w.teeth)) for w in reading.warnings],
         figures=_figures(images),
         summary=summary_rows(reading),

@@ -17,32 +17,40 @@ _COLUMNS = (
     "runout\nµm",
     "eccentr.\nµm",
     "thick.\nmm",
+    "class",
 )
 _CAPTION = "Under each figure its U (k = 2). n. r.: smaller than its U, not resolved."
-_NAME_WIDTH = 28
+_WIDE_CAPTION = "± U (k = 2). n. r.: smaller than its U, not resolved."
+_NAME_WIDTH = 26
+_WIDE = 130
+"""Columns of a terminal from which figures stand beside their U."""
 
 
-def summary_table(readings: Sequence[Reading]) -> Table:
-    """Lay out the main figures of some readings, to fit a terminal of 80 columns.
+def summary_table(readings: Sequence[Reading], width: int = 80) -> Table:
+    """Lay out the main figures of some readings, to fit a terminal of 80 columns and more.
 
     Parameters
     ----------
     readings : sequence of Reading
+    width : int
+        Columns of the terminal.
 
     Returns
     -------
     Table
-        One row a photograph, of two lines: figures with their U under them.
+        One row a photograph; figures with their U under them, or beside them where there is room.
     """
+    wide = width >= _WIDE
     table = Table(
-        box=box.SIMPLE_HEAD, padding=(0, 1, 0, 0), pad_edge=False, caption=_CAPTION,
-        caption_justify="left",
+        box=box.SIMPLE_HEAD, padding=(0, 1, 0, 0), pad_edge=False,
+        caption=_WIDE_CAPTION if wide else _CAPTION, caption_justify="left",
     )  # fmt: skip
-    table.add_column("photograph", overflow="fold", min_width=_NAME_WIDTH)
+    table.add_column("photograph", overflow="fold", min_width=_NAME_WIDTH, no_wrap=wide)
     for name in _COLUMNS:
-        table.add_column(name, justify="right", overflow="fold")
+        table.add_column(name, justify="right", overflow="fold", no_wrap=wide)
     for reading in readings:
-        table.add_row(*(_cell(*lines) for lines in _lines(reading)), end_section=True)
+        cells = (_cell(*lines, beside=wide) for lines in _lines(reading))
+        table.add_row(*cells, end_section=not wide)
     return table
 
 
@@ -77,18 +85,30 @@ def _lines(reading: Reading) -> list[tuple[str, str]]:
         _split(s.runout_um, s.u_runout_um),
         _split(s.eccentricity_um, s.u_eccentricity_um),
         _split(s.thickness_mean_mm, s.u_thickness_mean_mm),
+        _class(reading),
     ]
 
 
+def _class(reading: Reading) -> tuple[str, str]:
+    """Class that is reached, and whether that is the one that is wanted."""
+    verdict = reading.verdict
+    if verdict is None or verdict.reached_class is None:
+        return "–", ""
+    low, high = verdict.reached_class
+    answer = {"yes": "met", "no": "not met", "cannot_tell": "open", None: ""}[verdict.meets]
+    return (str(high) if low == high else f"{low}–{high}"), answer
+
+
 def _about(reading: Reading) -> str:
-    count = len(reading.warnings)
+    count = sum(not notice.note for notice in reading.warnings)
     warned = "" if count == 0 else ", 1 warning" if count == 1 else f", {count} warnings"
     return f"z {reading.gear.teeth}, {gear_size(reading.gear)}{warned}"
 
 
-def _cell(first: str, second: str) -> Text:
+def _cell(first: str, second: str, beside: bool = False) -> Text:
     """Plain text: a file name may hold square brackets, which would be read as markup."""
-    return Text.assemble(first, "\n", (second, "dim"))
+    between = " " if beside and second else "" if beside else "\n"
+    return Text.assemble(first, between, (second, "dim"))
 
 
 def _short(words: str) -> str:

@@ -85,12 +85,25 @@ SENTENCES: dict[str, str] = {
 }
 
 
+NOTES = frozenset({
+    "teeth_estimated", "cycloidal_teeth", "straight_teeth", "no_bore", "lens_not_measured",
+    "two_edges", "joined", "lens_by_turning", "sharpened", "colour_channel", "shift_differs",
+    "several_gears", "curve_estimated",
+})  # fmt: skip
+"""Codes of what is said for knowledge only: nobody need act on it."""
+
+
 class Notice(FileModel):
     """A sentence for the person, from the registry below."""
 
     code: str
     message: str
     teeth: tuple[int, ...] = ()
+
+    @property
+    def note(self) -> bool:
+        """True where it is for knowledge only, and no warning."""
+        return self.code in NOTES
 
 
 def flag(code: str, teeth: tuple[int, ...] = (), **values: object) -> Notice:
