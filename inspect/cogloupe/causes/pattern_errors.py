@@ -21,6 +21,10 @@ from cogloupe_calibration.calibration import Lens
 from cogloupe_calibration.lens import TERMS, frame_middle, make_lens, point_modes
 
 CAMERA_TERMS = ("k1", "e1", "e2", "g1", "g2")
+LARGEST_TERM = 30.0
+"""Largest standard uncertainty that a camera term is believed to have, in parts in a thousand."""
+STRETCHED = 6
+"""So many of `SHARED`, from the first on, feel a stretch along the radius."""
 LEAST_STRETCH = 1e-6
 """Stretches smaller than this share are nothing."""
 LEAST_NOISE = 0.01
@@ -65,7 +69,9 @@ def picture_errors(
     if known is None:
         flanks = camera[:, : angle.size].reshape(-1, *angle.shape)
         sizes, noise = _sizes_and_noise(reading, flanks)
-        modes = camera * sizes[:, None]
+        modes = camera * np.minimum(sizes, LARGEST_TERM)[:, None]
+        # What flanks do not show of a term is not told by their uncertainties.
+        modes[:, angle.size : angle.size + STRETCHED] = 0.0
         doubt = _bore_doubt(reading, axis, noise, modes)
     else:
         noise = flank_array(reading, "u_own_um")
@@ -148,13 +154,13 @@ def stretch_shapes(reading: Reading, design: Design, lens: Lens) -> Floats:
     """
     drawn = design.drawn
     if drawn is None:
-        return np.zeros((len(TERMS), 6))
+        return np.zeros((len(TERMS), STRETCHED))
     radii = np.linspace(0.97 * drawn.root_radius, 1.02 * drawn.tip_radius, 12)
     table = _stretch(reading, design, lens, radii)
     alpha, base = design.pressure_angle, drawn.base_radius
     rolls = base * tan(alpha) + np.array(design.roll_um) / 1e3
     ends = np.hypot(base, rolls)
-    found = np.zeros((len(table), 6))
+    found = np.zeros((len(table), STRETCHED))
     for row, moved in zip(found, table, strict=True):
         if np.abs(moved).max() < LEAST_STRETCH * design.radius_um / 1e3:
             continue

@@ -155,7 +155,7 @@ def could_be(turns: int, case: Case) -> str:
 
 
 def _times(count: Fraction) -> str:
-    return f"{float(count):g} times"
+    return how_often(int(count)) if count == int(count) else f"{float(count):g} times"
 
 
 def how_often(count: int) -> str:

@@ -81,10 +81,8 @@ def _dominant(faults: Sequence[Fault], limits: Allowed, wanted: int | None) -> D
         return DominantFault(
             kind=NOTHING, text="Nothing to mend: nothing is wrong that this picture could show."
         )
-    held = "is asked for" if wanted is not None else "is usual for a gear of this size"
-    text = (
-        f"Nothing to mend: no error is larger than class {limits.flank_class}, as {held}, allows."
-    )
+    held = "that is asked for" if wanted is not None else "as usual for such a gear"
+    text = f"Nothing to mend: no error is larger than class {limits.flank_class}, {held}, allows."
     return DominantFault(kind=GOOD, text=text)
 
 

@@ -21,7 +21,7 @@ _COLUMNS = (
 )
 _CAPTION = "Under each figure its U (k = 2). n. r.: smaller than its U, not resolved."
 _WIDE_CAPTION = "± U (k = 2). n. r.: smaller than its U, not resolved."
-_NAME_WIDTH = 26
+_NAME_WIDTH = 20
 _WIDE = 130
 """Columns of a terminal from which figures stand beside their U."""
 
@@ -95,7 +95,7 @@ def _class(reading: Reading) -> tuple[str, str]:
     if verdict is None or verdict.reached_class is None:
         return "–", ""
     low, high = verdict.reached_class
-    answer = {"yes": "met", "no": "not met", "cannot_tell": "open", None: ""}[verdict.meets]
+    answer = {"yes": "met", "no": "no", "cannot_tell": "open", None: ""}[verdict.meets]
     return (str(high) if low == high else f"{low}–{high}"), answer
 
 

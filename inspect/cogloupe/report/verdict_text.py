@@ -3,6 +3,7 @@
 from collections.abc import Iterator, Sequence
 
 from cogloupe.reading.models import Reading
+from cogloupe.wording.cautions import CAUTIONS
 
 
 def verdict_lines(reading: Reading) -> Iterator[str]:
@@ -79,8 +80,8 @@ def cautions_of(readings: Sequence[Reading]) -> tuple[str, ...]:
     tuple of str
         Empty where no verdict leads there.
     """
-    found: dict[str, None] = {}
+    found: set[str] = set()
     for reading in readings:
         if named(reading) and reading.causes is not None and reading.causes.causes:
-            found.update(dict.fromkeys(reading.causes.causes[0].cautions))
-    return tuple(found)
+            found.update(reading.causes.causes[0].cautions)
+    return tuple(sentence for sentence in CAUTIONS.values() if sentence in found)
