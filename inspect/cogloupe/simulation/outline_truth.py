@@ -17,6 +17,7 @@ from cogloupe.simulation.cutting import CutGear
 from cogloupe.simulation.true_sizes import (
     FLOOR_HEIGHT_MODULES,
     Details,
+    at_depth,
     evaluation_range,
     gap_angle,
 )
@@ -208,7 +209,7 @@ def gap_details(gear: CutGear, pieces: list[Floats], form: Floats) -> Details:
     return Details(
         lowest=lowest,
         floor_width=ends * (lowest + height) - fillets,
-        floor_ratio=np.array([_floor_ratio(design, piece) for piece in pieces]),
+        floor_ratio=_floor_ratios(design, pieces, lowest),
         form=form,
     )
 
@@ -233,8 +234,15 @@ def _fillets(design: Gear, height: float) -> float:
     return float(2 * np.interp(at, radius, angle) * at - 2 * angle[0] * radius[0])
 
 
-def _floor_ratio(design: Gear, piece: Floats) -> float:
-    low = design.root_radius + FLOOR_HEIGHT_MODULES * design.module_mm
-    high = design.reference_radius
-    drawn = gap_angle(design, low) / gap_angle(design, high)
-    return _width(piece, low) / _width(piece, high) / drawn
+def _floor_ratios(design: Gear, pieces: list[Floats], lowest: Floats) -> Floats:
+    """Floor ratio of every gap against the drawn gap at the depth that was reached."""
+    drawn, high = at_depth(design, float(lowest.mean())), design.reference_radius
+    above = FLOOR_HEIGHT_MODULES * design.module_mm
+    low = drawn.root_radius + above
+    wanted = gap_angle(drawn, low) * low / gap_angle(drawn, high)
+    return np.array(
+        [
+            _width(piece, floor + above) * (floor + above) / _width(piece, high) / wanted
+            for piece, floor in zip(pieces, lowest, strict=True)
+        ]
+    )

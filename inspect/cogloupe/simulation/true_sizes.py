@@ -4,7 +4,7 @@ The analytic flanks are intersected with the measuring circle about the datum ax
 formula is used.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from math import degrees, pi, sqrt
 from typing import SupportsFloat
 
@@ -13,6 +13,7 @@ from numpy.typing import ArrayLike
 
 from cogloupe.forms.check_sizes import STANDARD_PIN
 from cogloupe.forms.clock_wheel import addendum_sizes
+from cogloupe.forms.gap_theory import FURTHEST_SHIFTS
 from cogloupe.forms.involute import pin_centre_radius
 from cogloupe.forms.rack import Gear
 from cogloupe.forms.tooth_form import Wheel
@@ -101,7 +102,7 @@ def drawn_details(gear: CutGear) -> Details:
     return Details(
         lowest=lowest,
         floor_width=(inset.sum(axis=0) + extra) * lowest,
-        floor_ratio=_floor_ratios(gear, extra),
+        floor_ratio=_floor_ratios(gear, extra, lowest),
         form=np.zeros((2, gear.wheel.teeth)),
     )
 
@@ -237,12 +238,35 @@ def gap_angle(gear: Wheel, radius: float) -> float:
     return float(sum(np.interp(radius, radii, angle) for angle in angles))
 
 
-def _floor_ratios(gear: CutGear, extra: Floats) -> Floats:
-    """(Width near the floor / width at the reference circle), as cut over as drawn."""
-    low = gear.wheel.root_radius + FLOOR_HEIGHT_MODULES * gear.wheel.module_mm
+def _floor_ratios(gear: CutGear, extra: Floats, lowest: Floats) -> Floats:
+    """(Width near the floor / that at the reference circle), as cut over as drawn at that depth."""
+    above = FLOOR_HEIGHT_MODULES * gear.wheel.module_mm
     high = gear.wheel.reference_radius
-    near, far = gap_angle(gear.made, low) + extra, gap_angle(gear.made, high) + extra
-    return np.asarray(near / far / (gap_angle(gear.wheel, low) / gap_angle(gear.wheel, high)))
+    near = np.array([gap_angle(gear.made, low) for low in lowest + above]) + extra
+    far = gap_angle(gear.made, high) + extra
+    drawn = at_depth(gear.wheel, float(lowest.mean()))
+    low = drawn.root_radius + above
+    wanted = gap_angle(drawn, low) * low / gap_angle(drawn, high)
+    return np.asarray(near * (lowest + above) / far / wanted)
+
+
+def at_depth(wheel: Wheel, floor: float) -> Wheel:
+    """The drawn wheel with its rack fed in to a floor; another tooth form as it is drawn.
+
+    Parameters
+    ----------
+    wheel : Wheel
+    floor : float
+        Radius, mm.
+
+    Returns
+    -------
+    Wheel
+    """
+    if not isinstance(wheel, Gear):
+        return wheel
+    shift = (floor - wheel.reference_radius) / wheel.module_mm + wheel.rack.dedendum
+    return replace(wheel, profile_shift=float(np.clip(shift, *FURTHEST_SHIFTS)))
 
 
 def _pin_centres(gear: CutGear) -> Floats:
