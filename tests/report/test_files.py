@@ -111,7 +111,7 @@ def test_charts_are_drawn_here_when_the_process_is_gone(example, beside):
 
 def shown(*readings, width=80):
     out = io.StringIO()
-    Console(file=out, width=width).print(summary_table(readings))
+    Console(file=out, width=width).print(summary_table(readings, width))
     return out.getvalue()
 
 
@@ -130,7 +130,15 @@ def test_terminal_table_keeps_two_lines_a_row_at_80_columns(example):
     named = [k for k, line in enumerate(lines) if "Sätürn [1].jpg" in line]
     assert [lines[k + 1].split(",")[0].strip() for k in named] == ["z 12"] * 2
     assert named[1] - named[0] <= 3
-    assert [lines[k].split()[-1] for k in named] == ["1.5214"] * 2  # nothing falls off the end
+    assert [lines[k].split()[-2:] for k in named] == [["1.5214", "–"]] * 2  # nothing falls off
+
+
+def test_a_wide_terminal_is_used(example):
+    wide = shown(example[0], width=150)
+    assert "eccentr." in wide
+    assert "1.5214 ± " in wide
+    row = next(line for line in wide.splitlines() if "Sätürn [1].jpg" in line)
+    assert "z 12, module 1 mm" in row
 
 
 def test_terminal_table_shows_what_is_not_resolved():

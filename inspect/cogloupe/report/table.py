@@ -11,17 +11,19 @@ from cogloupe.report.gear_name import gear_size
 from cogloupe.report.wording import at_worst
 from cogloupe.wording.numbers import with_uncertainty
 
+_ECCENTRICITY = "eccentr.\nµm"
+"""Left out of a narrow terminal: runout shows it too."""
 _COLUMNS = (
     "f_p / µm\nat tooth",
     "F_p\nµm",
     "runout\nµm",
-    "eccentr.\nµm",
+    _ECCENTRICITY,
     "thick.\nmm",
     "class",
 )
 _CAPTION = "Under each figure its U (k = 2). n. r.: smaller than its U, not resolved."
 _WIDE_CAPTION = "± U (k = 2). n. r.: smaller than its U, not resolved."
-_NAME_WIDTH = 20
+_NAME_WIDTH = 28
 _WIDE = 130
 """Columns of a terminal from which figures stand beside their U."""
 
@@ -46,11 +48,14 @@ def summary_table(readings: Sequence[Reading], width: int = 80) -> Table:
         caption=_WIDE_CAPTION if wide else _CAPTION, caption_justify="left",
     )  # fmt: skip
     table.add_column("photograph", overflow="fold", min_width=_NAME_WIDTH, no_wrap=wide)
-    for name in _COLUMNS:
-        table.add_column(name, justify="right", overflow="fold", no_wrap=wide)
+    left_out = () if wide else (_COLUMNS.index(_ECCENTRICITY),)
+    for k, name in enumerate(_COLUMNS):
+        if k not in left_out:
+            table.add_column(name, justify="right", overflow="fold", no_wrap=wide)
     for reading in readings:
-        cells = (_cell(*lines, beside=wide) for lines in _lines(reading))
-        table.add_row(*cells, end_section=not wide)
+        photo, *figures = (_cell(*lines, beside=wide) for lines in _lines(reading))
+        kept = (figure for k, figure in enumerate(figures) if k not in left_out)
+        table.add_row(photo, *kept, end_section=not wide)
     return table
 
 
