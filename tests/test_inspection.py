@@ -401,6 +401,19 @@ def test_without_module_the_nearest_standard_one_is_taken_and_told():
     assert "module_estimated" in {notice.code for notice in reading.warnings}
 
 
+def test_a_guess_at_the_wrong_angle_says_so_and_takes_the_tips():
+    # Cut at 14.5 degrees and read at 20: base pitch and tips ask for modules 3 % apart.
+    spec = GearSpec(teeth=24, module_mm=1.0, pressure_angle_deg=14.5, bore_mm=6.0)
+    reading = read(rendered(spec).image, module_mm=None)
+    (notice,) = (n for n in reading.warnings if n.code == "module_unsure")
+    assert reading.gear.module_mm == 1.0
+    told = float(notice.message.split("at about ")[1].split("°")[0])
+    assert told == pytest.approx(14.5, abs=0.7)
+    assert reading.cutting is None
+    assert reading.causes.outcome in ("nothing", "good", "named")
+    assert "depth" not in {cause.code for cause in reading.causes.causes}
+
+
 def test_without_scale_the_module_sets_it_and_pitch_stands():
     reading = read(rendered().image, scale_um_per_px=None)
     assert reading.calibration.method == "from_module"

@@ -117,7 +117,8 @@ def test_errors_of_readings_are_as_large_as_the_covariance_says(lens):
     # Mean of 16 chi-squares of n: standard deviation sqrt(2 n / 16). A few stated uncertainties
     # count what is shared more than once, so the errors may be smaller than stated, not larger.
     assert np.mean(squares) < n + 4 * np.sqrt(2 * n / 16)
-    assert np.mean(squares) > 0.8 * n
+    # Floor ratio and tips have allowances for gears as they are, which nothing was drawn from.
+    assert np.mean(squares) > 0.8 * (n - 3)
 
 
 def test_edge_noise_and_camera_are_told_apart_again():

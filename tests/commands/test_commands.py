@@ -326,6 +326,16 @@ def test_a_pin_of_known_size_sets_the_scale(run, tmp_path, light, x, y):
     assert 3e-4 < made.u_mm_per_px / made.mm_per_px < 2e-3
 
 
+def test_a_calibration_to_be_taken_again_is_not_written(run, tmp_path):
+    write(tmp_path / "pin.png", disc())
+    # 3 mm known to 0.1 mm: the scale within 3 %, where half a percent is the most that serves.
+    status, out, err = run("calibrate", "pin.png", "--known-pin", "3mm", "--uncertainty", "0.1mm")
+    assert status == 1
+    assert "Verdict: take it again" in out
+    assert "was not written" in err[-1]
+    assert not (tmp_path / "calibration.json").exists()
+
+
 def test_without_uncertainty_a_pin_is_taken_as_gauged_with_a_caliper(run, tmp_path):
     write(tmp_path / "pin.png", disc())
     run("calibrate", "pin.png", "--known-pin", "3mm", "--out", "a.json")

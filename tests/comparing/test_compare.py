@@ -352,6 +352,24 @@ def test_flanks_not_seen_in_one_reading_are_left_out_of_the_pairs():
 # --- what is said ---------------------------------------------------------------------------------
 
 
+def test_the_headline_is_the_largest_change_that_is_resolved():
+    rng = seeded(3)
+    before, after = (
+        reading_of(
+            measured_places(rng, machine_places(rng, 24, 3.0)),
+            summary={"eccentricity_um": size, "u_eccentricity_um": 2.0},
+        )
+        for size in (35.0, 1.0)
+    )
+    found = compared(before, after)
+    assert not change(found, "scatter").resolved
+    assert found.leading.resolved
+    assert found.leading.kind.key == "eccentricity"
+    assert "is better: it went from" in headline(found)
+    # What heads the comparison is not told a second time below it.
+    assert not any(found.leading.kind.name in line for line in findings(found))
+
+
 def test_one_gear_taken_for_two_and_two_for_one_are_doubted():
     rng = seeded()
     true = one_gear(rng)

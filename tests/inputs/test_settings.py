@@ -174,3 +174,18 @@ def test_an_edition_may_be_written_as_a_year():
     assert make_settings({"tolerance_edition": 1995}).tolerance_edition == "1995"
     with pytest.raises(UseError, match="--tolerance-edition must be '2013' or '1995'"):
         make_settings({"tolerance_edition": 1988})
+
+
+def test_the_machine_beside_a_picture_is_found_and_another_can_be_named(tmp_path):
+    photo = tmp_path / "wheel.png"
+    assert settings_for(photo, {}).machine is None
+    (tmp_path / "machine.toml").write_text("microsteps = 4")
+    assert settings_for(photo, {}).machine == tmp_path / "machine.toml"
+    (tmp_path / "lathe.toml").write_text("microsteps = 8")
+    assert settings_for(photo, {"machine": "lathe.toml"}).machine == tmp_path / "lathe.toml"
+
+
+@pytest.mark.parametrize("wanted", [0, 13, 7.5])
+def test_a_class_that_there_is_not_is_refused(wanted):
+    with pytest.raises(UseError, match="--wanted-class must be"):
+        make_settings({"wanted_class": wanted})
