@@ -18,6 +18,7 @@ from tests.benchmarks.coverage_set import (
     LEVEL_SD,
     SMALLEST_DEPTH_PX,
     Drawn,
+    copied,
     draw,
     photograph_grid,
     picture_of,
@@ -163,8 +164,27 @@ def straight(drawn: Drawn, seed: int) -> tuple[Case, Reading]:
     return case, read_calibrated(case, calibration)
 
 
+def as_a_copy(drawn: Drawn, seed: int) -> tuple[Case, Reading]:
+    """Read a case as people hand pictures on: blurred, halved, or stored once more as JPEG.
+
+    Parameters
+    ----------
+    drawn : Drawn
+    seed : int
+
+    Returns
+    -------
+    Case
+        Its truth is in the copy's pixels.
+    Reading
+    """
+    case = copied(drawn.case, np.random.default_rng([22, seed]))
+    return case, inspect_photo(case.photo, case.settings)[0]
+
+
 WAYS = {
     "no calibration": without_calibration,
+    "copies, no calibration": as_a_copy,
     "printed grid": with_grid(U_PITCH_REL),
     "exact grid": with_grid(EXACT),
     "perfect lens, edges alone": straight,
@@ -241,7 +261,9 @@ INTRODUCTION = (
     'u" would be 1 for a perfect budget. Where one source with hard limits outweighs all others, '
     "as the printed grid's ratio and right angle do in cumulative pitch and runout, none of its "
     'values lies beyond 1.73 u, and more than 98 % is what an honest U gives; its "error over u" '
-    "shows it. For the edges alone nothing of the thickness's own sources (scale, grey level) is "
+    "shows it. Copies are the same pictures handed on: blurred further, so that they have up to 4 "
+    "px, stored at JPEG 50 to 95, one in two halved in size. For the edges alone nothing of the "
+    "thickness's own sources (scale, grey level) is "
     "drawn.\n"
 )
 

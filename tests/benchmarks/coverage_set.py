@@ -6,6 +6,7 @@ from pathlib import Path
 from tempfile import TemporaryDirectory
 from typing import Any
 
+import cv2
 import numpy as np
 from numpy.typing import NDArray
 from tests.benchmarks.common import Case, make_case
@@ -29,6 +30,8 @@ LEAN_SD_DEG = 1.0
 LEVEL_SD = 0.03
 """Standard deviation of the bend of the camera's grey values half way, as a share of the step."""
 GRID_PITCH_PX = 40.0
+MOST_BLUR_PX = 3.4
+"""Blur that a copy may add, standard deviation; with the picture's own, up to 4 px."""
 SMALLEST_DEPTH_PX = 22.0
 """Depth of the smallest teeth; the reading asks for 40 px, and warns below 25."""
 
@@ -160,6 +163,41 @@ def _stated(case: Case, rng: np.random.Generator) -> GearSettings:
     else:
         given["known_bore"] = f"{gear.bore_diameter_mm + caliper:.6f}mm"
     return make_settings(given)
+
+
+def copied(case: Case, rng: np.random.Generator) -> Case:
+    """A picture as it is handed on: blurred, one in two halved, and stored as JPEG once more.
+
+    Parameters
+    ----------
+    case : Case
+    rng : Generator
+
+    Returns
+    -------
+    Case
+        With the copy's scale in truth and settings.
+    """
+    photo, halved = case.photo, bool(rng.random() < 0.5)
+    pixels = cv2.GaussianBlur(photo.pixels, (0, 0), float(rng.uniform(0.3, MOST_BLUR_PX)))
+    if halved:
+        pixels = cv2.resize(pixels, None, fx=0.5, fy=0.5, interpolation=cv2.INTER_AREA)
+    quality = int(rng.integers(50, 96))
+    stored = cv2.imdecode(
+        cv2.imencode(".jpg", pixels, [cv2.IMWRITE_JPEG_QUALITY, quality])[1], cv2.IMREAD_UNCHANGED
+    )
+    if not halved:
+        return replace(case, photo=replace(photo, pixels=stored))
+    picture = case.truth.picture
+    picture = picture.model_copy(update={"mm_per_px": 2 * picture.mm_per_px})
+    settings = case.settings
+    if settings.scale_um_per_px is not None:
+        scale = 2 * settings.scale_um_per_px
+        settings = settings.model_copy(update={"scale_um_per_px": scale})
+    return replace(
+        case, photo=replace(photo, pixels=stored), settings=settings,
+        truth=case.truth.model_copy(update={"picture": picture}),
+    )  # fmt: skip
 
 
 def photograph_grid(camera: Camera, seed: int, u_pitch_rel: float, level: float = 0.0) -> GridScale:
