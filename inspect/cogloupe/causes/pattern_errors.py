@@ -70,8 +70,6 @@ def picture_errors(
         flanks = camera[:, : angle.size].reshape(-1, *angle.shape)
         sizes, noise = _sizes_and_noise(reading, flanks)
         modes = camera * np.minimum(sizes, LARGEST_TERM)[:, None]
-        # What flanks do not show of a term is not told by their uncertainties.
-        modes[:, angle.size : angle.size + STRETCHED] = 0.0
         doubt = _bore_doubt(reading, axis, noise, modes)
     else:
         noise = flank_array(reading, "u_own_um")
@@ -79,6 +77,8 @@ def picture_errors(
         least = LEAST_NOISE * float(np.nanmedian(flank_array(reading, "u_single_pitch_um")))
         noise = np.where(seen, np.fmax(noise, least), np.nan)
         modes, doubt = lens_shapes(reading, design, angle, known.lens), known.datum_um
+        stretched = stretch_shapes(reading, design, known.lens)[: len(modes)]
+        modes[:, angle.size : angle.size + STRETCHED] = stretched
     moved = axis * doubt if reading.datum.kind != "teeth" else np.zeros((0, axis.shape[1]))
     return PictureErrors(np.concatenate([modes, moved]), noise)
 
@@ -133,8 +133,6 @@ def lens_shapes(reading: Reading, design: Design, angle: Floats, lens: Lens) -> 
     shapes = np.zeros((len(modes), angle.size + len(SHARED)))
     if len(modes):
         shapes[:, : angle.size], shapes[:, -2:] = flanks, moved[: len(modes)]
-        stretched = stretch_shapes(reading, design, lens)[: len(modes)]
-        shapes[:, angle.size : angle.size + stretched.shape[1]] = stretched
     return shapes
 
 

@@ -8,6 +8,7 @@ the measuring circle, angles rad; NaN was not measured.
 """
 
 from dataclasses import dataclass
+from functools import cached_property
 from math import cos, hypot, sqrt, tan
 
 import numpy as np
@@ -87,12 +88,12 @@ class Observed:
     bore: bool
     u_axis_um: float = 0.0
 
-    @property
+    @cached_property
     def seen(self) -> NDArray[np.bool_]:
         """Which of the figures there are."""
         return np.isfinite(self.value) & np.isfinite(self.noise)
 
-    @property
+    @cached_property
     def flank_noise(self) -> float:
         """Median standard uncertainty of a flank by itself, µm."""
         return float(np.nanmedian(self.noise[: 2 * self.design.teeth]))
@@ -208,7 +209,7 @@ def _cut_short(reading: Reading) -> float:
     apart = float(partial[:, 0].mean() - partial[:, 1].mean())
     cutting = reading.cutting
     likeliest = cutting.situations[0] if cutting and cutting.situations else None
-    if likeliest is None or cutting is None or likeliest.kind != "end":
+    if likeliest is None or cutting is None or not likeliest.side:
         return apart
     sure = likeliest.resolved and likeliest.probability > SURE and cutting.strain < STRAINED
     return -float(likeliest.side) if sure else apart

@@ -54,7 +54,13 @@ def headline(diagnosis: Diagnosis) -> str:
     -------
     str
     """
-    return verdict(diagnosis.findings[0])
+    said = verdict(diagnosis.findings[0])
+    if not diagnosis.strained:
+        return said
+    return (
+        f"{said} What it leaves of depth, thickness and shape of the gaps, none of the usual "
+        "causes explains."
+    )
 
 
 def verdict(finding: Finding) -> str:
