@@ -451,19 +451,23 @@ def main() -> None:
     count = int(sys.argv[2]) if len(sys.argv) > 2 else GEARS
     path = Path(sys.argv[3]) if len(sys.argv) > 3 else Path(f"causes-pictures-{which}.jsonl")
     reads = run(which, count, path)
-    parts = summary(reads)
+    parts = [_introduction(len(reads)), *summary(reads)]
     if which != "final" or len(reads) < GEARS:
         print("\n".join(parts))
         return
-    report("causes_pictures", "Causes named from pictures of simulated gears", [
-        f"{GEARS} gears of 16 to 40 teeth, one in two with one fault, each pictured through a "
-        f"random lens (distortion {100 * DISTORTION_SD:g} % at the corner, lean {LEAN_SD_DEG:g}° "
-        "each way, standard deviations), back-lit or in front light, with blur and noise, and read "
-        "with its stated scale and no calibration. Good ones have a little scatter, as all do "
-        f"({USUAL['pitch_scatter_um']:g} µm). A gear is accused where verdict and causes name "
-        "anything to be mended. Seeds are not those that anything was settled on.\n",
-        *parts,
-    ])  # fmt: skip
+    report("causes_pictures", "Causes named from pictures of simulated gears", parts)
+
+
+def _introduction(count: int) -> str:
+    return (
+        f"{count} of {GEARS} gears of 16 to 40 teeth, one in two with one fault, each pictured "
+        f"through a random lens (distortion {100 * DISTORTION_SD:g} % at the corner, lean "
+        f"{LEAN_SD_DEG:g}° each way, standard deviations), back-lit or in front light, with blur "
+        "and noise, and read with its stated scale and no calibration. Good ones have a little "
+        f"scatter, as all do ({USUAL['pitch_scatter_um']:g} µm). A gear is accused where verdict "
+        "and causes name anything to be mended. Seeds are not those that anything was settled "
+        "on.\n"
+    )
 
 
 if __name__ == "__main__":
