@@ -25,6 +25,10 @@ Floats = NDArray[np.float64]
 REACH_PX = 8
 """Of a profile to either side of the edge."""
 
+NORMAL = 1.4826
+"""Standard deviation of a normal spread, in medians of its size: flanks that show no edge, or that
+something crosses, don't count."""
+
 ROWS = 8
 """In a block, a pixel apart along the flank."""
 
@@ -46,7 +50,7 @@ def own_noise_px(picture: Path, look: Look) -> float:
     pairs = [_odd_and_even(_profiles(light, *row)) for row in _flank_rows(look)]
     halves = np.array([odd - even for odd, even in filter(None, pairs)]) / 2
     on_circle = 1 / cos(radians(look.gear.pressure_angle_deg))
-    return float(sqrt(2 * np.mean(halves**2)) * on_circle)
+    return float(sqrt(2) * NORMAL * np.median(np.abs(halves)) * on_circle)
 
 
 def _light(picture: Path) -> Floats:

@@ -518,7 +518,8 @@ def _window(mi: Any, look: Look, view: View, folder: Path) -> dict[str, Any]:
 def _flash(mi: Any, look: Look, view: View, folder: Path) -> dict[str, Any]:
     """A phone's own lamp, a finger's breadth beside its lens."""
     about, radius = radians(look.place.lamp_azimuth_deg), 2.5
-    at = view.eye + 14 * np.array([cos(about), sin(about), 0]) + [0, 0, -1]
+    beside = 14.0 if look.camera.distance_mm else 0.6 * field_mm(look.camera)
+    at = view.eye + beside * np.array([cos(about), sin(about), 0]) + [0, 0, -1]
     emitter = _radiance(look, pi * radius**2, view.height, 1.0)
     return {"lamp": {"type": "sphere", "center": [float(c) for c in at], "radius": radius, "emitter": emitter}}
 
