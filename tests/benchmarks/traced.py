@@ -1,7 +1,8 @@
 """Solid gears, path-traced under lamps on paper, wood and cloth: how the tool reads them.
 
-    python -m tests.benchmarks.traced render --out DIR [--first N --count N --samples N]
-    python -m tests.benchmarks.traced score DIR [NAME ...]
+python -m tests.benchmarks.traced render --out DIR [--first N --count N --paths N]
+python -m tests.benchmarks.traced samples --out sample_images
+python -m tests.benchmarks.traced score DIR [NAME ...]
 """
 
 import argparse
@@ -12,26 +13,38 @@ from tests.benchmarks.traced_look import PICTURES
 
 def main() -> None:
     """Run what the command line says."""
+    given = _parser().parse_args()
+    {"render": _render, "samples": _samples, "score": _score}[given.kind](given)
+
+
+def _parser() -> argparse.ArgumentParser:
     parser = argparse.ArgumentParser(prog="python -m tests.benchmarks.traced")
     kinds = parser.add_subparsers(dest="kind", required=True)
     render = kinds.add_parser("render", help="make pictures and their truth")
-    render.add_argument("--out", type=Path, required=True)
     render.add_argument("--first", type=int, default=0)
     render.add_argument("--count", type=int, default=PICTURES)
-    render.add_argument("--samples", type=int, default=256, help="paths for a pixel")
-    render.add_argument("--variant", help="of Mitsuba; the fastest that works without it")
+    samples = kinds.add_parser("samples", help="make the two among the sample pictures")
+    for made in (render, samples):
+        made.add_argument("--out", type=Path, required=True)
+        made.add_argument("--paths", type=int, default=256, help="paths for a pixel")
+        made.add_argument("--variant", help="of Mitsuba; the fastest that works without it")
     score = kinds.add_parser("score", help="read the pictures and compare with their truth")
     score.add_argument("folder", type=Path)
     score.add_argument("names", nargs="*")
-    given = parser.parse_args()
-    _render(given) if given.kind == "render" else _score(given)
+    return parser
 
 
 def _render(given: argparse.Namespace) -> None:
     from tests.benchmarks.traced_render import render
 
     last = min(given.first + given.count, PICTURES)
-    render(list(range(given.first, last)), given.out, given.samples, given.variant)
+    render(list(range(given.first, last)), given.out, given.paths, given.variant)
+
+
+def _samples(given: argparse.Namespace) -> None:
+    from tests.benchmarks.traced_samples import make_samples
+
+    make_samples(given.out, given.paths, given.variant)
 
 
 def _score(given: argparse.Namespace) -> None:

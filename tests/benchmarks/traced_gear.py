@@ -93,8 +93,12 @@ def rack_tooth(gear: CutGear) -> Polygon:
     half = pi / 4
     low = half - gear.depth * slope
     sharp = Polygon(
-        [(-low, -gear.depth), (low, -gear.depth), (half + high * slope, high)]
-        + [(-half - high * slope, high)]
+        [
+            (-low, -gear.depth),
+            (low, -gear.depth),
+            (half + high * slope, high),
+            (-half - high * slope, high),
+        ]
     )
     rounded = sharp.buffer(-gear.corner).buffer(gear.corner, quad_segs=24)
     square_above = Polygon([(-9, 0), (9, 0), (9, high), (-9, high)]).intersection(sharp)

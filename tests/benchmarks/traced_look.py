@@ -7,7 +7,6 @@ from dataclasses import dataclass
 from math import pi
 
 import numpy as np
-
 from tests.benchmarks.traced_gear import CutGear
 
 SEED = 17
@@ -260,12 +259,14 @@ def look(number: int) -> Look:
 
 
 def _gear(rng: np.random.Generator) -> tuple[CutGear, str]:
-    teeth = int(round(np.exp(rng.uniform(np.log(9), np.log(75)))))
+    teeth = round(float(np.exp(rng.uniform(np.log(9), np.log(75)))))
     module = float(rng.choice([0.3, 0.4, 0.5, 0.6, 0.7, 0.8, 1.0, 1.25, 25.4 / 48, 25.4 / 32]))
     module = max(module, 0.5) if teeth < 20 else module
     angle = float(rng.choice([20.0, 20.0, 20.0, 20.0, 14.5])) if teeth > 24 else 20.0
     shift = float(rng.uniform(0.3, 0.5)) if teeth < 14 else float(rng.choice([0, 0, 0, 0.2, -0.1]))
-    depth, corner = (1.157, 0.209) if angle < 20 else (1.25, float(rng.choice([0.38, 0.38, 0.2, 0.3])))
+    depth, corner = (
+        (1.157, 0.209) if angle < 20 else (1.25, float(rng.choice([0.38, 0.38, 0.2, 0.3])))
+    )
     fault = str(rng.choice(FAULTS))
     shifts, offset = _faulty(rng, fault, teeth, module)
     floor = 2 * (teeth / 2 + shift - depth) * module

@@ -15,10 +15,9 @@ import numpy as np
 from numpy.typing import NDArray
 from PIL import Image
 from scipy.ndimage import map_coordinates
-
 from tests.benchmarks.traced_gear import flanks_about, outline
 from tests.benchmarks.traced_look import Look
-from tests.benchmarks.traced_scene import View
+from tests.benchmarks.traced_view import View
 
 Floats = NDArray[np.float64]
 
@@ -63,7 +62,9 @@ def _flank_rows(look: Look) -> list[tuple[Floats, Floats]]:
     gear, view = look.gear, View(look.camera)
     body = outline(gear)
     ring = np.array(body.exterior.coords)[:-1]
-    seen = view.to_px(np.column_stack([ring, np.full(len(ring), -look.body.chamfer_mm)]) + view.gear)
+    seen = view.to_px(
+        np.column_stack([ring, np.full(len(ring), -look.body.chamfer_mm)]) + view.gear
+    )
     flanks = flanks_about(body, gear.teeth_axis_mm, gear.reference_radius_mm)
     half = 0.7 * gear.module_mm / view.scale
     return [_row(seen, ring, at, half) for at in np.vstack([flanks.left_mm, flanks.right_mm])]
@@ -99,7 +100,7 @@ def _odd_and_even(profiles: Floats) -> tuple[float, float] | None:
 
 
 def _shift(block: Floats, model: Floats) -> float:
-    """Least-squares shift of a profile in three colours, each with a level and contrast of its own."""
+    """Least-squares shift of a profile; each colour has a level and a contrast of its own."""
     places, colours = model.shape
     slope = np.gradient(model, axis=0)
     noise = (block - model).std(axis=0) + 1e-4

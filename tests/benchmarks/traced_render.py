@@ -13,11 +13,11 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 from shapely import Polygon
-
 from tests.benchmarks import traced_sensor
 from tests.benchmarks.traced_gear import Flanks, flanks_about, outline, thickness_mm
 from tests.benchmarks.traced_look import PICTURES, Look, look
-from tests.benchmarks.traced_scene import View, build
+from tests.benchmarks.traced_scene import build
+from tests.benchmarks.traced_view import View
 
 Floats = NDArray[np.float64]
 
@@ -90,7 +90,7 @@ def truth_of(wanted: Look, toothed: Polygon) -> dict[str, Any]:
     -------
     dict
     """
-    gear, view = wanted.gear, View(wanted.camera)
+    gear = wanted.gear
     radius = gear.reference_radius_mm
     about_bore = flanks_about(toothed, (0, 0), radius)
     about_teeth = flanks_about(toothed, gear.teeth_axis_mm, radius)
@@ -99,7 +99,7 @@ def truth_of(wanted: Look, toothed: Polygon) -> dict[str, Any]:
         "thickness_mean_mm": round(thickness_mm(about_teeth, radius), 6),
         "about_bore": _angles(about_bore),
         "about_teeth": _angles(about_teeth),
-        "seen": _seen(wanted, view, about_teeth),
+        "seen": seen_of(wanted, about_teeth),
         "look": asdict(wanted),
     }
 
@@ -111,8 +111,19 @@ def _angles(flanks: Flanks) -> dict[str, list[float]]:
     }
 
 
-def _seen(wanted: Look, view: View, flanks: Flanks) -> dict[str, Any]:
-    """Pixels where the outermost edge's crossings and both rims' centres appear."""
+def seen_of(wanted: Look, flanks: Flanks) -> dict[str, Any]:
+    """Pixels where the outermost edge's crossings and both rims' centres appear.
+
+    Parameters
+    ----------
+    wanted : Look
+    flanks : Flanks
+
+    Returns
+    -------
+    dict
+    """
+    view = View(wanted.camera)
 
     def px(points: Floats, height: float) -> list[list[float]]:
         world = np.column_stack([points, np.full(len(points), height)]) + view.gear

@@ -6,7 +6,6 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 from PIL import Image
-
 from tests.benchmarks.traced_look import Look
 
 Floats = NDArray[np.float64]
@@ -48,7 +47,9 @@ def with_noise(level: Floats, look: Look) -> Floats:
     """
     rng = np.random.default_rng([look.number, 5])
     counts = rng.poisson(np.maximum(level, 0) * look.sensor.electrons)
-    return np.asarray((counts + rng.normal(0, look.sensor.read_electrons, level.shape)) / look.sensor.electrons)
+    return np.asarray(
+        (counts + rng.normal(0, look.sensor.read_electrons, level.shape)) / look.sensor.electrons
+    )
 
 
 def developed(level: Floats, look: Look) -> NDArray[np.uint8]:
@@ -81,7 +82,9 @@ def save(light: Floats, look: Look, path: Path) -> None:
     """
     stored = developed(with_noise(exposed(light, look), look), look)
     full = look.sensor.jpeg_quality >= 95
-    Image.fromarray(stored).save(path, quality=look.sensor.jpeg_quality, subsampling=0 if full else 2)
+    Image.fromarray(stored).save(
+        path, quality=look.sensor.jpeg_quality, subsampling=0 if full else 2
+    )
 
 
 def _to_light(value: float) -> float:
@@ -89,4 +92,6 @@ def _to_light(value: float) -> float:
 
 
 def _from_light(light: Floats) -> Floats:
-    return np.where(light < 0.0031308, 12.92 * light, 1.055 * np.maximum(light, 1e-9) ** (1 / 2.4) - 0.055)
+    return np.where(
+        light < 0.0031308, 12.92 * light, 1.055 * np.maximum(light, 1e-9) ** (1 / 2.4) - 0.055
+    )

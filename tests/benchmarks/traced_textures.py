@@ -46,7 +46,9 @@ def _turned(rng: np.random.Generator, pitch: float) -> Floats:
     x, y = _grid()
     off = rng.normal(0, 0.004 * SIDE, 2)
     radius = np.hypot(x - off[0], y - off[1]) + 1e-9
-    rings = cv2.GaussianBlur(rng.normal(size=(1, SIDE * 2)), (0, 0), sigmaX=pitch / 2, sigmaY=0.1)[0]
+    rings = cv2.GaussianBlur(rng.normal(size=(1, SIDE * 2)), (0, 0), sigmaX=pitch / 2, sigmaY=0.1)[
+        0
+    ]
     rings = rings / rings.std() + 0.7 * np.sin(2 * pi * np.arange(SIDE * 2) / pitch)
     return np.interp(radius, np.arange(SIDE * 2), rings) + 0.15 * rough(rng, 2, 2)
 
@@ -132,7 +134,9 @@ def _squared(rng: np.random.Generator, colour: Floats, per_mm: float) -> Floats:
     return _ruled(sheet, ink, rng.choice([1, 5]) * per_mm, 0.14 * per_mm, rng.uniform(-12, 12), 0.6)
 
 
-def _ruled(sheet: Floats, ink: Floats, every: float, wide: float, turn: float, dense: float) -> Floats:
+def _ruled(
+    sheet: Floats, ink: Floats, every: float, wide: float, turn: float, dense: float
+) -> Floats:
     x, y = _grid()
     c, s = cos(radians(turn)), sin(radians(turn))
     cover = np.zeros_like(x)
@@ -142,14 +146,23 @@ def _ruled(sheet: Floats, ink: Floats, every: float, wide: float, turn: float, d
     return sheet * (1 - cover[..., None]) + ink * cover[..., None]
 
 
+_NOTES = (
+    "planet train of the orrery",
+    "wheel  teeth  module",
+    "sun 96  moon 12  year 30",
+    "index plate, 60 holes",
+    "feed 0.05  turn by hand",
+)
+
+
 def _printed_paper(rng: np.random.Generator, colour: Floats, per_mm: float) -> Floats:
     """A page of the workshop's notes under the gear."""
-    lines = ("planet train of the orrery", "wheel  teeth  module", "sun 96  moon 12  year 30", "index plate, 60 holes", "feed 0.05  turn by hand")  # fmt: skip
     page, size = np.zeros((SIDE, SIDE), np.uint8), 0.06 * per_mm
+    font, thick = cv2.FONT_HERSHEY_COMPLEX, max(int(0.15 * per_mm), 1)
     for row, y in enumerate(np.arange(0, SIDE, 3.6 * per_mm)):
-        words = "   ".join(lines[(row + k) % len(lines)] for k in range(12))
+        words = "   ".join(_NOTES[(row + k) % len(_NOTES)] for k in range(12))
         place = (int(-rng.uniform(0, 20) * per_mm), int(y))
-        cv2.putText(page, words, place, cv2.FONT_HERSHEY_COMPLEX, size, 255, max(int(0.15 * per_mm), 1), cv2.LINE_AA)  # fmt: skip
+        cv2.putText(page, words, place, font, size, 255, thick, cv2.LINE_AA)
     turn = cv2.getRotationMatrix2D((SIDE / 2, SIDE / 2), rng.uniform(-25, 25), 1.0)
     ink = 0.9 * cv2.warpAffine(page, turn, (SIDE, SIDE))[..., None] / 255
     return _paper(rng, colour, per_mm) * (1 - ink) + 0.03 * ink
@@ -191,7 +204,10 @@ def _mat(rng: np.random.Generator, colour: Floats, per_mm: float) -> Floats:
 
 def _brushed(rng: np.random.Generator, colour: Floats, per_mm: float) -> Floats:
     strokes = rough(rng, 6 * per_mm, 0.04 * per_mm, rng.uniform(1, 179))
-    return colour * np.clip(1 + 0.07 * strokes + 0.03 * rough(rng, per_mm, per_mm), 0.3, 1.6)[..., None]
+    return (
+        colour
+        * np.clip(1 + 0.07 * strokes + 0.03 * rough(rng, per_mm, per_mm), 0.3, 1.6)[..., None]
+    )
 
 
 def _lamp(rng: np.random.Generator, colour: Floats, per_mm: float) -> Floats:
