@@ -2,7 +2,7 @@
 
 python -m tests.benchmarks.traced render --out DIR [--first N --count N --paths N]
 python -m tests.benchmarks.traced samples --out sample_images
-python -m tests.benchmarks.traced score DIR [NAME ...]
+python -m tests.benchmarks.traced score DIR [NAME ...] [--half development]
 """
 
 import argparse
@@ -31,6 +31,7 @@ def _parser() -> argparse.ArgumentParser:
     score = kinds.add_parser("score", help="read the pictures and compare with their truth")
     score.add_argument("folder", type=Path)
     score.add_argument("names", nargs="*")
+    score.add_argument("--half", choices=["development", "held"])
     return parser
 
 
@@ -50,7 +51,7 @@ def _samples(given: argparse.Namespace) -> None:
 def _score(given: argparse.Namespace) -> None:
     from tests.benchmarks.traced_score import score
 
-    score(given.folder, given.names)
+    score(given.folder, given.names, given.half)
 
 
 if __name__ == "__main__":

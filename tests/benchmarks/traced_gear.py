@@ -100,7 +100,7 @@ def rack_tooth(gear: CutGear) -> Polygon:
             (-half - high * slope, high),
         ]
     )
-    rounded = sharp.buffer(-gear.corner).buffer(gear.corner, quad_segs=24)
+    rounded = sharp.buffer(-gear.corner).buffer(gear.corner, quad_segs=64)
     square_above = Polygon([(-9, 0), (9, 0), (9, high), (-9, high)]).intersection(sharp)
     return shapely.affinity.scale(
         rounded.union(square_above), gear.module_mm, gear.module_mm, origin=(0, 0)

@@ -137,7 +137,27 @@ def seen_of(wanted: Look, flanks: Flanks) -> dict[str, Any]:
         "teeth_axis_px": px(axis, low)[0],
         "bore_upper_px": px(middle, 0.0)[0],
         "bore_lower_px": px(middle, -body.thickness_mm)[0],
+        "left_rear_out_px": _rear_out(wanted, flanks.left_mm, -1).tolist(),
+        "right_rear_out_px": _rear_out(wanted, flanks.right_mm, 1).tolist(),
     }
+
+
+def _rear_out(wanted: Look, points: Floats, clockwise: int) -> Floats:
+    """How far the rear edge stands out beyond the upper one along each flank's normal, px.
+
+    Above 0 the flank's wall is in sight; where it is as dark as the face, no picture tells the two
+    edges apart.
+    """
+    view, deep = View(wanted.camera), wanted.body.thickness_mm - wanted.body.chamfer_mm
+    upper, rear = (
+        view.to_px(np.column_stack([points, np.full(len(points), -z)]) + view.gear)
+        for z in (wanted.body.chamfer_mm, deep)
+    )
+    outward = points * [1, -1] / np.hypot(*points.T)[:, None]
+    along = clockwise * outward[:, ::-1] * [-1, 1]
+    slope = np.radians(wanted.gear.pressure_angle_deg)
+    normal = np.cos(slope) * along + np.sin(slope) * outward
+    return np.round(np.sum((rear - upper) * normal, axis=1), 3)
 
 
 def known(wanted: Look) -> dict[str, Any]:

@@ -47,6 +47,8 @@ class Result:
         The greatest that neither a flag nor U tells.
     noise_px : float
         The picture's own.
+    rear_px : float
+        How far the rear edge stands out beyond the upper one, at most.
     pitches, inside, not_seen : int
         Figures given; those within U; flanks left out.
     thickness_px, u_thickness_px : float
@@ -69,6 +71,7 @@ class Result:
     greatest_px: float
     unsaid_px: float
     noise_px: float
+    rear_px: float
     pitches: int
     inside: int
     not_seen: int
@@ -100,33 +103,41 @@ class Result:
         )
 
 
-def score(folder: Path, names: list[str]) -> None:
-    """Read all pictures of a folder, or those named, and tell how well.
+def score(folder: Path, names: list[str], half: str | None = None) -> None:
+    """Read all pictures of a folder, one half of them or those named, and tell how well.
 
     Parameters
     ----------
     folder : Path
     names : list of str
         With any, the result is printed and not written.
+    half : str, optional
+        "development" or "held".
     """
     known = json.loads((folder / "manifest.json").read_text())
-    chosen = {n: k for n, k in known.items() if not names or n in names}
+    chosen = {
+        name: told
+        for name, told in known.items()
+        if (not names or name in names) and half in {None, told["half"]}
+    }
     results = [read_one(folder, name, told) for name, told in chosen.items()]
     if names:
         print(pictures_table(results))
         return
     (folder / "score.json").write_text(json.dumps([asdict(r) for r in results], indent=1))
-    parts = [f"## {half}\n\n{_half(results, half)}" for half in ("development", "held")]
+    halves = [half] if half else ["development", "held"]
+    parts = [f"## {one}\n\n{_half(results, one)}" for one in halves]
     report("traced", "Path-traced solid gears", [_EXPLAINED, *parts])
 
 
 _EXPLAINED = """\
 Pitch: RMS and greatest error of the single pitches that carry no flag, px; edges alone: the RMS
-once an axis that is off is forgiven. Unsaid: greatest error
-that neither a flag nor U tells. Noise: what odd against even rows of the flanks leave in a single
-pitch, whoever reads the picture. Thickness: error of the mean, px, and U. Untold: count found
-without `--teeth`. Good: on a lamp or a dark ground at most 0.04 px (or 1.3 times the noise),
-elsewhere 1.3 times the noise; at most 0.3 px unsaid; thickness within 1 px and U.
+once an axis that is off is forgiven. Unsaid: greatest error that neither a flag nor U tells. Noise:
+what odd against even rows of the flanks leave in a single pitch, whoever reads the picture. Rear:
+how far the rear edge stands out beyond the upper one on some flank; on a lamp nothing tells the two
+apart. Thickness: error of the mean, px, and U. Untold: count found without `--teeth`. Good: on a
+lamp or a dark ground at most 0.04 px (or 1.3 times the noise), elsewhere 1.3 times the noise; at
+most 0.3 px unsaid; thickness within 1 px and U.
 """
 
 
@@ -157,12 +168,18 @@ def read_one(folder: Path, name: str, told: dict[str, Any]) -> Result:
         light=told["light"],
         material=told["material"],
         refused=refused,
+        rear_px=_rear_in_sight(truth),
         noise_px=own_noise_px(folder / f"{name}.jpg", look(int(name[1:3]))),
         untold=untold["gear"]["teeth"] if untold else 0,
         teeth=told["teeth"],
         seconds=seconds,
         **figures,
     )
+
+
+def _rear_in_sight(truth: dict[str, Any]) -> float:
+    seen = truth["seen"]
+    return max(0.0, *seen["left_rear_out_px"], *seen["right_rear_out_px"])
 
 
 def inspect(picture: Path, told: dict[str, Any], teeth: bool) -> tuple[dict[str, Any] | None, str]:
@@ -205,11 +222,12 @@ def _figures(reading: dict[str, Any], truth: dict[str, Any], um_per_px: float) -
     error, reach, flagged = (np.concatenate([s[k] for s in sides]) for k in (2, 3, 4))
     plain = np.isfinite(error) & ~flagged
     unsaid = np.abs(error[plain & (np.abs(error) > reach)])
+    slope = np.tan(np.radians(truth["look"]["gear"]["pressure_angle_deg"]))
     summary = reading["summary"]
     off = (summary["thickness_mean_mm"] or np.nan) - truth["thickness_mean_mm"]
     return {
         "rms_px": _rms(error[plain]),
-        "edges_rms_px": _rms(_about_own_axis(sides)[plain]),
+        "edges_rms_px": _rms(_about_own_axis(sides, slope)[plain]),
         "greatest_px": float(np.abs(error[plain]).max(initial=0)),
         "unsaid_px": float(unsaid.max(initial=0)),
         "pitches": int(plain.sum()),
@@ -241,11 +259,19 @@ def _side(
     return np.radians(got), along, error, 2 * u, flagged | np.roll(flagged, 1)
 
 
-def _about_own_axis(sides: list[tuple[Floats, Floats, Floats, Floats, Any]]) -> Floats:
-    """Errors of single pitch once an axis that is off is forgiven: what the edges alone leave."""
+def _about_own_axis(
+    sides: list[tuple[Floats, Floats, Floats, Floats, Any]], slope: float
+) -> Floats:
+    """Errors of single pitch once an axis that is off is forgiven: what the edges alone leave.
+
+    An axis that is off moves a flank along the circle by the sideways part of the offset, and by
+    the outward part times the flank's slope: one way on left flanks, the other on right ones.
+    """
     angle, along = (np.concatenate([s[k] for s in sides]) for k in (0, 1))
     left = np.arange(len(angle)) < len(sides[0][0])
-    columns = np.column_stack([left, ~left, np.cos(angle), np.sin(angle)]).astype(float)
+    tilt = np.where(left, -slope, slope)
+    c, s = np.cos(angle), np.sin(angle)
+    columns = np.column_stack([left, ~left, tilt * c - s, tilt * s + c]).astype(float)
     seen = np.isfinite(along)
     fitted = np.linalg.lstsq(columns[seen], along[seen], rcond=None)[0]
     rest = along - columns @ fitted
@@ -275,7 +301,7 @@ def pictures_table(results: list[Result]) -> str:
     -------
     str
     """
-    head = ("picture", "light", "pitch RMS", "edges alone", "greatest", "unsaid", "noise",
+    head = ("picture", "light", "pitch RMS", "edges alone", "greatest", "unsaid", "noise", "rear",
             "inside U", "not seen", "thickness", "untold", "good", "s")  # fmt: skip
     return table(head, [_line(r) for r in results])
 
@@ -283,11 +309,20 @@ def pictures_table(results: list[Result]) -> str:
 def _line(r: Result) -> tuple[object, ...]:
     untold = "right" if r.untold == r.teeth else f"{r.untold or 'refused'} for {r.teeth}"
     if r.refused:
-        said = (f"refused: {r.refused[:90]}", "", "", "", r.noise_px, "", "", "")
+        said = (f"refused: {r.refused[:90]}", "", "", "", r.noise_px, r.rear_px, "", "", "")
         return (r.name, r.light, *said, untold, "no", r.seconds)
     share = f"{r.inside / max(r.pitches, 1):.0%}"
     thick = f"{r.thickness_px:+.2f} ± {r.u_thickness_px:.2f}"
-    pitch = (r.rms_px, r.edges_rms_px, r.greatest_px, r.unsaid_px, r.noise_px, share, r.not_seen)
+    pitch = (
+        r.rms_px,
+        r.edges_rms_px,
+        r.greatest_px,
+        r.unsaid_px,
+        r.noise_px,
+        r.rear_px,
+        share,
+        r.not_seen,
+    )
     return (r.name, r.light, *pitch, thick, untold, "yes" if r.good else "no", r.seconds)
 
 
