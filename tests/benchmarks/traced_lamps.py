@@ -52,8 +52,8 @@ def _room(mi: Any, look: Look) -> dict[str, Any]:
     high = np.linspace(1, -1, 32)[:, None]
     base = np.where(high > 0, 0.5 + 0.5 * high, 0.25) * np.ones((32, 64))
     blobs = rng.uniform(0.5, 1.5, (6, 8)).repeat(6, axis=0).repeat(8, axis=1)[:32, :64]
-    level = look.place.room if look.place.light not in {"overcast"} else 1.0
-    values = (level * base * blobs)[..., None] * np.array([1.0, 1.0, 1.0])
+    level = 1.0 if look.place.light == "overcast" else look.place.room
+    values = (level * base * blobs)[..., None] * np.ones(3)
     bitmap = mi.Bitmap(np.ascontiguousarray(values, dtype=np.float32))
     upright = mi.ScalarTransform4f().rotate([1, 0, 0], 90)
     return {"type": "envmap", "bitmap": bitmap, "to_world": upright}
@@ -78,15 +78,12 @@ def _side(mi: Any, look: Look, view: View, folder: Path, turn: float = 0.0) -> d
     at, sine = _toward(look, distance, turn)
     radius = max(look.place.lamp_size * distance / 2, 4.0)
     emitter = _radiance(look, pi * radius**2, distance, sine)
-    centre = [float(c) for c in view.gear + at]
-    return {
-        f"lamp{turn:.0f}": {
-            "type": "sphere",
-            "center": centre,
-            "radius": radius,
-            "emitter": emitter,
-        }
-    }
+    return {f"lamp{turn:.0f}": _ball(view.gear + at, radius, emitter)}
+
+
+def _ball(at: Floats, radius: float, emitter: dict[str, Any]) -> dict[str, Any]:
+    centre = [float(c) for c in at]
+    return {"type": "sphere", "center": centre, "radius": float(radius), "emitter": emitter}
 
 
 def _two(mi: Any, look: Look, view: View, folder: Path) -> dict[str, Any]:
@@ -110,14 +107,7 @@ def _flash(mi: Any, look: Look, view: View, folder: Path) -> dict[str, Any]:
     beside = 14.0 if look.camera.distance_mm else 0.6 * field_mm(look.camera)
     at = view.eye + beside * np.array([cos(about), sin(about), 0]) + [0, 0, -1]
     emitter = _radiance(look, pi * radius**2, view.height, 1.0)
-    return {
-        "lamp": {
-            "type": "sphere",
-            "center": [float(c) for c in at],
-            "radius": radius,
-            "emitter": emitter,
-        }
-    }
+    return {"lamp": _ball(at, radius, emitter)}
 
 
 def _ring(mi: Any, look: Look, view: View, folder: Path) -> dict[str, Any]:
