@@ -14,7 +14,7 @@ from tests.benchmarks.traced_look import PICTURES
 def main() -> None:
     """Run what the command line says."""
     given = _parser().parse_args()
-    {"render": _render, "samples": _samples, "score": _score}[given.kind](given)
+    {"render": _render, "samples": _samples, "lights": _lights, "score": _score}[given.kind](given)
 
 
 def _parser() -> argparse.ArgumentParser:
@@ -24,7 +24,10 @@ def _parser() -> argparse.ArgumentParser:
     render.add_argument("--first", type=int, default=0)
     render.add_argument("--count", type=int, default=PICTURES)
     samples = kinds.add_parser("samples", help="make the two among the sample pictures")
-    for made in (render, samples):
+    lights = kinds.add_parser("lights", help="tell where edges seem to be, by light and ground")
+    lights.add_argument("--part", type=int, default=0, help="of --parts that share the work")
+    lights.add_argument("--parts", type=int, default=1)
+    for made in (render, samples, lights):
         made.add_argument("--out", type=Path, required=True)
         made.add_argument("--paths", type=int, default=256, help="paths for a pixel")
         made.add_argument("--variant", help="of Mitsuba; the fastest that works without it")
@@ -46,6 +49,14 @@ def _samples(given: argparse.Namespace) -> None:
     from tests.benchmarks.traced_samples import make_samples
 
     make_samples(given.out, given.paths, given.variant)
+
+
+def _lights(given: argparse.Namespace) -> None:
+    from tests.benchmarks.traced_lights import rows
+
+    for row in rows(given.out, given.paths, given.part, given.parts, given.variant):
+        cells = (f"{c:+.2f}" if isinstance(c, float) else str(c) for c in row)
+        print("| " + " | ".join(cells) + " |", flush=True)
 
 
 def _score(given: argparse.Namespace) -> None:

@@ -45,20 +45,40 @@ def own_noise_px(picture: Path, look: Look) -> float:
     float
         Px along the reference circle.
     """
-    light = _light(picture)
-    pairs = [_odd_and_even(_profiles(light, *row)) for row in _flank_rows(look)]
+    light = stored_light(picture)
+    pairs = [_odd_and_even(profiles_of(light, *row)) for row in flank_rows(look)]
     halves = np.array([odd - even for odd, even in filter(None, pairs)]) / 2
     on_circle = 1 / cos(radians(look.gear.pressure_angle_deg))
     return float(sqrt(2) * NORMAL * np.median(np.abs(halves)) * on_circle)
 
 
-def _light(picture: Path) -> Floats:
+def stored_light(picture: Path) -> Floats:
+    """Linear light of a picture file, 1 for white.
+
+    Parameters
+    ----------
+    picture : Path
+
+    Returns
+    -------
+    ndarray, shape (h, w, 3)
+    """
     value = np.asarray(Image.open(picture).convert("RGB"), float) / 255
     return np.where(value < 0.04045, value / 12.92, ((value + 0.055) / 1.055) ** 2.4)
 
 
-def _flank_rows(look: Look) -> list[tuple[Floats, Floats]]:
-    """Points a pixel apart along every flank's true edge on the picture, and the normals there."""
+def flank_rows(look: Look) -> list[tuple[Floats, Floats]]:
+    """Points a pixel apart along every flank's true edge on the picture, and the normals there.
+
+    Parameters
+    ----------
+    look : Look
+
+    Returns
+    -------
+    list of (ndarray, ndarray), shapes (n, 2)
+        Left flanks, then right ones; normals point into the material.
+    """
     gear, view = look.gear, View(look.camera)
     body = outline(gear)
     ring = np.array(body.exterior.coords)[:-1]
@@ -81,8 +101,18 @@ def _row(seen: Floats, ring: Floats, at: Floats, half: float) -> tuple[Floats, F
     return points, normal
 
 
-def _profiles(light: Floats, points: Floats, normals: Floats) -> Floats:
-    """Light across the edge, shape (rows, places, 3)."""
+def profiles_of(light: Floats, points: Floats, normals: Floats) -> Floats:
+    """Light across an edge, from the ground into the material.
+
+    Parameters
+    ----------
+    light : ndarray, shape (h, w, 3)
+    points, normals : ndarray, shape (n, 2)
+
+    Returns
+    -------
+    ndarray, shape (n, 2 REACH_PX + 1, 3)
+    """
     away = np.arange(-REACH_PX, REACH_PX + 1)
     x, y = (points[:, None] + normals[:, None] * away[None, :, None]).transpose(2, 0, 1)
     planes = [map_coordinates(light[..., c], [y, x], order=1, mode="nearest") for c in range(3)]
