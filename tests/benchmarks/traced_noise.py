@@ -3,8 +3,9 @@
 A flank's mean profile, taken along the true edge, is the model; how far blocks of eight rows are
 shifted from it is seen by least squares, with levels and contrast of their own. The mean of the odd
 blocks and that of the even ones would agree in a picture without noise, whatever its light, blur
-and bevel. Texture that varies along a flank counts as noise, what a whole flank shows does not: a
-reader can do better only by knowing more of the picture than one flank tells.
+and bevel; what the same block of all flanks shows (a tip that is near) is taken out. Texture that
+varies along a flank counts as noise, what a whole flank shows does not: a reader can do better only
+by knowing more of the picture than one flank tells.
 """
 
 from math import cos, radians, sqrt
@@ -28,6 +29,9 @@ NORMAL = 1.4826
 """Standard deviation of a normal spread, in medians of its size: flanks that show no edge, or that
 something crosses, don't count."""
 
+UP_AND_DOWN = 0.6
+"""Modules along a flank to either side of the reference circle: clear of tip and fillet."""
+
 ROWS = 8
 """In a block, a pixel apart along the flank."""
 
@@ -46,8 +50,10 @@ def own_noise_px(picture: Path, look: Look) -> float:
         Px along the reference circle.
     """
     light = stored_light(picture)
-    pairs = [_odd_and_even(profiles_of(light, *row)) for row in flank_rows(look)]
-    halves = np.array([odd - even for odd, even in filter(None, pairs)]) / 2
+    shifts = np.array([_block_shifts(profiles_of(light, *row)) for row in flank_rows(look)])
+    sides = shifts.reshape(2, look.gear.teeth, -1)
+    own = sides - np.median(sides, axis=1, keepdims=True)
+    halves = (own[..., 0::2].mean(axis=2) - own[..., 1::2].mean(axis=2)) / 2
     on_circle = 1 / cos(radians(look.gear.pressure_angle_deg))
     return float(sqrt(2) * NORMAL * np.median(np.abs(halves)) * on_circle)
 
@@ -86,7 +92,7 @@ def flank_rows(look: Look) -> list[tuple[Floats, Floats]]:
         np.column_stack([ring, np.full(len(ring), -look.body.chamfer_mm)]) + view.gear
     )
     flanks = flanks_about(body, gear.teeth_axis_mm, gear.reference_radius_mm)
-    half = 0.7 * gear.module_mm / view.scale
+    half = max(UP_AND_DOWN * gear.module_mm / view.scale, ROWS)
     return [_row(seen, ring, at, half) for at in np.vstack([flanks.left_mm, flanks.right_mm])]
 
 
@@ -119,14 +125,11 @@ def profiles_of(light: Floats, points: Floats, normals: Floats) -> Floats:
     return np.stack(planes, axis=2)
 
 
-def _odd_and_even(profiles: Floats) -> tuple[float, float] | None:
-    """Mean shift of odd and of even blocks against the flank's mean profile, px; None if short."""
+def _block_shifts(profiles: Floats) -> Floats:
+    """Shift of every block of rows against the flank's mean profile, px."""
     blocks = len(profiles) // ROWS
-    if blocks < 2:
-        return None
     whole = profiles[: blocks * ROWS].reshape(blocks, ROWS, *profiles.shape[1:]).mean(axis=1)
-    shifts = np.array([_shift(block, profiles.mean(axis=0)) for block in whole])
-    return float(shifts[0::2].mean()), float(shifts[1::2].mean())
+    return np.array([_shift(block, profiles.mean(axis=0)) for block in whole])
 
 
 def _shift(block: Floats, model: Floats) -> float:
