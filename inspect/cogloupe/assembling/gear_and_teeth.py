@@ -13,9 +13,10 @@ from cogloupe.fits.measured import Measured
 from cogloupe.forms.clock_wheel import addendum_sizes
 from cogloupe.forms.rack import Gear
 from cogloupe.numerics.angles import atan2_deg
-from cogloupe.numerics.missing import number
+from cogloupe.numerics.missing import mean_seen, number
 from cogloupe.optics.edges import edge_shift
 from cogloupe.reading.models import SIDES, CommonErrors, Datum, Flank, GearInfo, Tooth
+from cogloupe.uncertainty.combination import place_uncertainty
 from cogloupe.uncertainty.flank_uncertainty import datum_doubt
 from cogloupe.wording.notices import Notice, flag
 from cogloupe_calibration.arrays import Floats
@@ -55,6 +56,10 @@ def build_teeth(
         "u_single_pitch_um": pitch_u[0],
         "cumulative_pitch_um": figures.cumulative_um,
         "u_cumulative_pitch_um": pitch_u[1],
+        "place_um": figures.cumulative_um - [mean_seen(side) for side in figures.cumulative_um.T],
+        "u_place_um": place_uncertainty(
+            figures.noise, figures.modes, 1000 * figures.measuring_radius
+        ),
         "profile_total_um": profiles.total,
         "u_profile_total_um": profiles.u_total,
         "profile_form_um": profiles.form,

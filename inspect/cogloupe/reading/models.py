@@ -80,7 +80,12 @@ class Datum(FileModel):
 
 
 class Flank(FileModel):
-    """One flank of one tooth; `u_own_um` is what its place errs by itself, without its fellows."""
+    """One flank of one tooth.
+
+    `place_um` is the cumulative pitch deviation about the mean of its side: how far the flank
+    stands ahead (clockwise) of its place. `u_own_um` is what its place errs by itself, without its
+    fellows.
+    """
 
     position_deg: float | None
     u_position_deg: float | None
@@ -98,6 +103,8 @@ class Flank(FileModel):
     u_pressure_angle_deg: float | None
     u_own_um: float | None = None
     status: FlankStatus
+    place_um: float | None = None
+    u_place_um: float | None = None
 
 
 class Tooth(FileModel):

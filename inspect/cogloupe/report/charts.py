@@ -40,11 +40,7 @@ def chart_pngs(reading: Reading) -> dict[str, bytes]:
     dict of str to bytes
         PNG pictures by the names that the report page has for them.
     """
-    figures = {
-        "chart": pitch_chart(reading),
-        "thickness": thickness_chart(reading),
-    }
-    return {name: figure_png(figure) for name, figure in figures.items() if figure is not None}
+    return {"chart": figure_png(pitch_chart(reading))}
 
 
 def pitch_chart(reading: Reading) -> Figure:
@@ -72,41 +68,6 @@ def pitch_chart(reading: Reading) -> Figure:
     upper.set_xticks([])  # ticks are the slowest part of a chart, and the lower axes have them
     lower.set_xlabel("tooth number, clockwise on the picture", fontsize=FONT)
     _pitch_legend(figure, reading)
-    return figure
-
-
-def thickness_chart(reading: Reading) -> Figure | None:
-    """Chart tooth thickness and the width of the gap that follows, tooth by tooth.
-
-    Parameters
-    ----------
-    reading : Reading
-
-    Returns
-    -------
-    Figure or None
-        Both as arcs on the measuring circle, mm, with U bars; None where no tooth or gap of the
-        reading has either.
-    """
-    sizes = [tooth.thickness_mm for tooth in reading.teeth]
-    if all(size is None for size in (*sizes, *(gap.width_mm for gap in reading.gaps))):
-        return None
-    figure = _figure(3.3)
-    axes = figure.subplots()
-    figure.subplots_adjust(left=0.065, right=0.975, top=0.82, bottom=0.15)
-    drawn = (
-        (SIDE_STYLES[0], "tooth thickness", reading.teeth, "thickness_mm"),
-        (SIDE_STYLES[1], "width of the gap after it", reading.gaps, "width_mm"),
-    )
-    for style, label, items, name in drawn:
-        numbers = np.array([item.number for item in items], dtype=float)
-        values, limits = _column(items, name), COVERAGE * _column(items, f"u_{name}")
-        _u_bars(axes, numbers + style.offset, values, limits, style.pen)
-        _points(axes, style, numbers, values, label)
-    plain_axes(axes, "arc on the measuring circle / mm")
-    _tooth_axis(axes, reading)
-    axes.set_xlabel("tooth number", fontsize=FONT)
-    _legend(figure, axes.get_legend_handles_labels()[0])
     return figure
 
 

@@ -1,15 +1,30 @@
-"""What all pages are written with: templates, filters, and pictures that stand inside the page."""
+"""What all pages are written with: templates, filters, tables, and pictures inside the page."""
 
 import re
 from base64 import b64encode
 from collections.abc import Callable
 from functools import cache
+from hashlib import sha256
 from html import escape
+from importlib.resources import files
 
 from jinja2 import Environment, PackageLoader, StrictUndefined, Template
 from markupsafe import Markup
 
+from cogloupe.report.tables import Cell, Column
+from cogloupe.wording.numbers import NOT_SEEN, expanded
+
 _BEFORE_UNIT = re.compile(r"(?<=\d) (?=(?:µm|mm|in|thou)\b)")
+_FIGURE = re.compile(
+    r"(?P<v>[+−]?\d+(?:\.\d+)?)(?: ± (?P<l>\d+(?:\.\d+)?))? (?P<unit>µm|mm)(?![\w/])"
+)
+"""A figure with its unit in a sentence, with or without its U."""
+
+SCRIPTS = (
+    "base.js", "units.js", "teeth.js", "ring.js", "loupe.js", "plot.js", "pitch.js", "shapes.js",
+    "tables.js", "report.js",
+)  # fmt: skip
+"""Parts of the one script that lies beside many reports, in their order."""
 
 
 @cache
@@ -19,20 +34,56 @@ def page_template(name: str, **filters: Callable[..., str]) -> Template:
     Parameters
     ----------
     name : str
-        File in this package's folder of templates.
+        File in this package's folder of templates; it extends ``base.html.j2``.
     **filters
-        Further filters beside `glued` and `symbol` (`symbol_html`).
+        Further filters, of this page's own.
 
     Returns
     -------
     Template
+        With the filters `glued`, `symbol`, `head`, `cell` and `figures`, and the function
+        `style_sheet` that gives one of this package's style sheets.
     """
     environment = Environment(
         loader=PackageLoader("cogloupe.report"), autoescape=True, undefined=StrictUndefined,
         trim_blocks=True, lstrip_blocks=True,
     )  # fmt: skip
-    environment.filters.update(glued=glued, symbol=symbol_html, **filters)
+    environment.filters.update(
+        glued=glued, symbol=symbol_html, head=head_html, cell=cell_html, figures=figures_html,
+        **filters,
+    )  # fmt: skip
+    environment.globals["style_sheet"] = lambda sheet: Markup(asset(sheet))
     return environment.get_template(name)
+
+
+@cache
+def asset(name: str) -> str:
+    """A style sheet or a part of the script, as text.
+
+    Parameters
+    ----------
+    name : str
+        File in this package's folder of assets.
+
+    Returns
+    -------
+    str
+    """
+    return files("cogloupe.report").joinpath("assets", name).read_text("utf-8")
+
+
+@cache
+def shared_script() -> tuple[str, str]:
+    """The script that all reports and the folder's page beside them use.
+
+    Returns
+    -------
+    name, text : str
+        The file's name holds a mark of its contents, so that a page always finds the script it was
+        written for, also after Cogloupe has changed.
+    """
+    text = "\n".join(asset(name) for name in SCRIPTS)
+    return f"cogloupe-{sha256(text.encode()).hexdigest()[:10]}.js", text
 
 
 def data_uri(image: bytes) -> str:
@@ -80,5 +131,99 @@ def glued(text: str) -> str:
     str
         The text with unbreakable spaces round plus-minus signs and before units.
     """
-    text = text.replace(" ± ", "\u00a0±\u00a0")
+    text = text.replace(" ± ", "\u00a0±\u00a0").replace("(U = ", "(U\u00a0=\u00a0")
     return _BEFORE_UNIT.sub("\u00a0", text)
+
+
+def figures_html(text: str) -> Markup:
+    """Write a sentence so that its lengths can be shown in another unit.
+
+    Parameters
+    ----------
+    text : str
+
+    Returns
+    -------
+    Markup
+        The sentence, glued, with each length and its U in an element of its own.
+    """
+    parts, last = [], 0
+    for found in _FIGURE.finditer(text):
+        parts.append(escape(glued(text[last : found.start()])))
+        value = found["v"].replace("−", "-")
+        signed = ' data-signed=""' if found["v"].startswith("+") else ""
+        parts.append(
+            f'<span data-v="{value}" data-l="{found["l"] or ""}" data-unit="{found["unit"]}"{signed}>'
+            f"{escape(glued(found[0]))}</span>"
+        )
+        last = found.end()
+    return Markup("".join([*parts, escape(glued(text[last:]))]))
+
+
+def head_html(column: Column) -> Markup:
+    """Write a column's heading with its symbol and unit.
+
+    Parameters
+    ----------
+    column : Column
+
+    Returns
+    -------
+    Markup
+    """
+    parts = [escape(column.head)] if column.head else []
+    if column.about_mean:
+        parts.append('<span class="about">about the mean</span>')
+    if column.symbol:
+        parts.append(symbol_html(column.symbol))
+    if column.unit:
+        arc = ' data-arc=""' if column.arc else ""
+        parts.append(f'/ <span class="unit" data-is="{column.unit}"{arc}>{column.unit}</span>')
+    return Markup(" ".join(parts))
+
+
+def cell_html(cell: Cell, column: Column | None = None, first: bool = False) -> Markup:
+    """Write a table cell with the figure behind it.
+
+    Parameters
+    ----------
+    cell : Cell
+    column : Column, optional
+        Its column, whose heading it carries along for narrow pages.
+    first : bool
+        It names its row.
+
+    Returns
+    -------
+    Markup
+    """
+    kinds = [
+        k for k, is_so in (("say", bool(column and column.say)), ("faint", cell.faint)) if is_so
+    ]
+    named = f' class="{" ".join(kinds)}"' if kinds else ""
+    if first:
+        return Markup(f'<th scope="row"{named}{_data(cell)}>{_text(cell)}</th>')
+    head = "" if column is None or not column.head else f' data-head="{escape(column.head)}"'
+    return Markup(f"<td{named}{head}{_data(cell)}>{_text(cell)}</td>")
+
+
+def _text(cell: Cell) -> str:
+    if cell.symbol:
+        return symbol_html(cell.text)
+    return "–" if cell.text == NOT_SEEN else escape(glued(cell.text))
+
+
+def _data(cell: Cell) -> str:
+    """Attributes with the figure behind a cell, for sorting and for other units."""
+    if cell.value is None:
+        return ' data-v=""' if cell.unit or cell.bare else ""
+    flags = [name for name in ("arc", "signed", "bare") if getattr(cell, name)]
+    pairs = [("v", cell.value), ("l", expanded(cell.u))]
+    if cell.from_tooth_1 is not None:
+        pairs += [("v1", cell.from_tooth_1[0]), ("l1", expanded(cell.from_tooth_1[1]))]
+    figures = "".join(f' data-{name}="{_plain(value)}"' for name, value in pairs)
+    return f'{figures} data-unit="{cell.unit}"' + "".join(f' data-{flag}=""' for flag in flags)
+
+
+def _plain(value: float | None) -> str:
+    return "" if value is None else f"{value:.7g}"

@@ -253,8 +253,22 @@ def _draw_eccentricity(canvas: Canvas, reading: Reading, frame: _Frame) -> list[
     return [Key("arrow", "the teeth lie off the bore this way")]
 
 
-def _nominal_deg(reading: Reading, number: int, side: SideStyle | None = None) -> float | None:
-    """Where a tooth or flank should be, from the first tooth whose place is known."""
+def nominal_deg(reading: Reading, number: int, side: SideStyle | None = None) -> float | None:
+    """Where a tooth or flank should be, from the first tooth whose place is known.
+
+    Parameters
+    ----------
+    reading : Reading
+    number : int
+        Tooth.
+    side : SideStyle, optional
+        Which flank; without it the middle of the tooth.
+
+    Returns
+    -------
+    float or None
+        Polar angle, degrees; None where no tooth's place is known.
+    """
     pitch = 360 / reading.gear.teeth
     known = next((t for t in reading.teeth if t.centre_deg is not None), None)
     if known is None or known.centre_deg is None:
@@ -275,7 +289,7 @@ def _draw_marks(canvas: Canvas, reading: Reading, frame: _Frame) -> list[Key]:
     styles = {style.side: style for style in SIDE_STYLES}
     size = float(np.clip(pi * frame.tip / reading.gear.teeth / 3, 3.5, 8))
     for number, side, flank in flanks(reading):
-        angle = _nominal_deg(reading, number, styles[side])
+        angle = nominal_deg(reading, number, styles[side])
         if flank.status != "ok" and angle is not None:
             at = frame.centre + (frame.tip + 6 + size) * direction(radians(angle))
             draw_lines(canvas, mark(flank.status, at, size), ALARM, 2)
@@ -289,7 +303,7 @@ def _tooth_labels(reading: Reading, frame: _Frame) -> list[Label]:
     step = number_step(reading.gear.teeth, 2 * pi * (frame.tip + 40) / reading.gear.teeth)
     labels = []
     for tooth in reading.teeth:
-        angle = _nominal_deg(reading, tooth.number)
+        angle = nominal_deg(reading, tooth.number)
         is_worst = worst is not None and worst.tooth == tooth.number
         if angle is None or not (is_worst or numbered(tooth.number, step, reading.gear.teeth)):
             continue

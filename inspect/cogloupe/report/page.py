@@ -1,148 +1,220 @@
-"""The report page: one HTML file that needs nothing beside itself."""
+"""The report page: one HTML file; its drawings are made by a script that many reports share."""
 
-from html import escape
-from math import floor, hypot, log10
+import json
+from collections.abc import Mapping
+from datetime import datetime
+from types import MappingProxyType
+from typing import Any
 
 from markupsafe import Markup
 
-from cogloupe.reading.models import BudgetLine, Reading
-from cogloupe.report.detail_rows import (
-    PROFILE_COLUMNS,
-    flank_profiles,
-    gap_shape_rows,
-    profile_rows,
-    size_rows,
-)
+from cogloupe.figures.drawing_data import DrawingData
+from cogloupe.reading.models import Reading
 from cogloupe.report.detail_wording import check_sentences, limit_sentences
-from cogloupe.report.gap_rows import candidate_rows, measure_rows, situation_rows
-from cogloupe.report.gear_name import gear_name, gear_origin, gear_size
-from cogloupe.report.markup import data_uri, page_template
-from cogloupe.report.rows import GAP_COLUMNS, Cell, gap_rows, summary_rows, tooth_rows
-from cogloupe.report.set_rows import set_rows
-from cogloupe.report.verdict_text import verdict_paragraphs
+from cogloupe.report.gap_tables import (
+    candidate_table,
+    chance,
+    measure_table,
+    situation_table,
+    size_text,
+)
+from cogloupe.report.gear_name import gear_name, gear_origin
+from cogloupe.report.markup import data_uri, page_template, shared_script
+from cogloupe.report.page_data import page_data, photo_jpeg, photo_window
+from cogloupe.report.reading_tables import (
+    budget_tables,
+    class_range,
+    gap_table,
+    summary_table,
+    tooth_table,
+)
+from cogloupe.report.set_table import set_table
+from cogloupe.report.shape_tables import flank_table, gap_shape_table, profile_table, size_table
 from cogloupe.report.wording import verdict
-from cogloupe.wording.numbers import NOT_SEEN, tooth_list, with_uncertainty
+from cogloupe.wording.numbers import tooth_list, with_uncertainty
 
-# In the order in which the page shows them.
-CAPTIONS: dict[str, str] = {
-    "overlay": "The photograph in grey, the theoretical gear drawn over it, and each flank's "
-    "deviation drawn along its normal, enlarged by the factor in the legend.",
-    "chart": "Pitch deviation of each flank with its U. Bars: from the tooth before. Lines: summed "
-    "from tooth 1.",
-    "profiles": "Profile of every flank against the theoretical one, from root to tip: the mean of "
-    "either side in bold, then tooth by tooth.",
-    "gaps": "All gaps laid over one another with the theoretical gap, deviations enlarged by the "
-    "factor in the legend.",
-    "thickness": "Thickness of each tooth and width of the gap after it, with U.",
+CAPTIONS: Mapping[str, str] = MappingProxyType({
     "camera": "What the camera does to places on the picture, found by turning the gear and undone "
     "in the reading: arrows over the frame, enlarged by the factor stated, and along the teeth.",
-}
+})  # fmt: skip
+"""Pictures that only some readings have."""
 
-NEGLIGIBLE = 0.001
-"""Share of a figure's uncertainty below which a source is only named."""
+_SETS = {
+    "turned": "turned pictures", "repeats": "repeated pictures",
+    "joined": "partial pictures, joined",
+}  # fmt: skip
 
 
-def report_html(reading: Reading, images: dict[str, bytes]) -> str:
+def report_html(
+    reading: Reading,
+    drawing: DrawingData | None = None,
+    images: Mapping[str, bytes] = MappingProxyType({}),
+    files: tuple[tuple[str, str], ...] = (),
+) -> str:
     """Write the report page.
 
     Parameters
     ----------
     reading : Reading
         The figures.
-    images : dict of str to bytes
-        PNG or JPEG pictures by name, the names being keys of `CAPTIONS`; others are left out.
+    drawing : DrawingData, optional
+        The picture, and the points measured on it; without it the page has no drawings.
+    images : mapping of str to bytes, optional
+        Further PNG or JPEG pictures by name, the names being keys of `CAPTIONS`; others are left
+        out.
+    files : tuple of (str, str), optional
+        Name and description of the files beside the page, which it links to.
 
     Returns
     -------
     str
-        HTML text with pictures and styles inside; it loads nothing from anywhere.
+        HTML text with photograph, figures and styles inside. The script that draws is
+        `shared_script`, looked for in the folder above; without it the tables still say all.
     """
-    return page_template("report.html.j2", cell=cell_html).render(
+    return page_template("report.html.j2", chance=chance, size=size_text).render(
         reading=reading,
         name=gear_name(reading.gear),
-        size=gear_size(reading.gear),
-        scale=_scale(reading),
-        verdict=[*verdict_paragraphs(reading), *verdict(reading)],
+        title_block=title_block(reading),
+        sentences=verdict(reading),
+        cautions=_cautions(reading),
         warnings=[(w.message, tooth_list(w.teeth)) for w in reading.warnings],
-        figures=_figures(images),
-        summary=summary_rows(reading),
-        teeth=tooth_rows(reading),
-        gap_heads=[head for _, head in GAP_COLUMNS],
-        gaps=gap_rows(reading),
-        budget=_by_figure(reading.budget),
-        origin=gear_origin(reading.gear),
-        pictures=set_rows(reading.photo_set) if reading.photo_set else [],
-        candidates=candidate_rows(reading.identity) if reading.identity else [],
-        measures=measure_rows(reading.identity) if reading.identity else [],
-        situations=situation_rows(reading.cutting) if reading.cutting else [],
-        profile_columns=PROFILE_COLUMNS,
-        profile_rows=profile_rows(reading),
-        flank_profiles=flank_profiles(reading),
-        gap_shape_rows=gap_shape_rows(reading),
+        figures=[(data_uri(images[n]), text) for n, text in CAPTIONS.items() if n in images],
+        files=files,
+        **_tables(reading),
         limits=limit_sentences(reading),
-        size_rows=size_rows(reading),
         checks=check_sentences(reading),
+        origin=gear_origin(reading.gear),
+        **_drawn(reading, drawing),
     )
 
 
-def _figures(images: dict[str, bytes]) -> list[tuple[str, str, str]]:
-    """Name, address and caption of each picture that is there."""
-    return [
-        (name, data_uri(images[name]), text) for name, text in CAPTIONS.items() if name in images
-    ]
+def _tables(reading: Reading) -> dict[str, Any]:
+    """Every table of the page, by the template's names."""
+    identity, cutting = reading.identity, reading.cutting
+    return {
+        "summary": summary_table(reading),
+        "teeth": tooth_table(reading),
+        "gaps": gap_table(reading),
+        "budget": budget_tables(reading.budget),
+        "pictures": set_table(reading.photo_set) if reading.photo_set else None,
+        "candidates": candidate_table(identity) if identity else None,
+        "measures": measure_table(identity) if identity else None,
+        "situations": situation_table(cutting) if cutting else None,
+        "profiles": profile_table(reading),
+        "flank_profiles": flank_table(reading),
+        "gap_shape": gap_shape_table(reading),
+        "sizes": size_table(reading),
+    }
 
 
-def _scale(reading: Reading) -> str:
-    c = reading.calibration
-    return with_uncertainty(1e3 * c.mm_per_px, 1e3 * c.u_mm_per_px, "µm per pixel")
+def _drawn(reading: Reading, drawing: DrawingData | None) -> dict[str, Any]:
+    """The photograph, the figures behind the drawings, and the script that draws them."""
+    if drawing is None:
+        return {"data": "", "photograph": "", "script": "", "script_name": ""}
+    window, (name, _) = photo_window(reading, drawing), shared_script()
+    return {
+        "data": script_json(page_data(reading, drawing, window)),
+        "photograph": data_uri(photo_jpeg(window)),
+        "script": f"../{name}",
+        "script_name": name,
+    }
 
 
-def _by_figure(
-    budget: tuple[BudgetLine, ...],
-) -> list[tuple[str, list[tuple[BudgetLine, str]], str]]:
-    """Lines of the budget under the figure they belong to, with what they come to together."""
-    groups: dict[str, list[BudgetLine]] = {}
-    for line in budget:
-        groups.setdefault(line.figure, []).append(line)
-    found = []
-    for figure, lines in groups.items():
-        u, unit = hypot(*(line.contribution for line in lines)), lines[0].unit.replace("um", "µm")
-        shown = [
-            (line, _size(line.contribution, unit) if line.contribution > NEGLIGIBLE * u else "–")
-            for line in lines
-        ]
-        whole = f"u = {_size(u, unit)}, U = {_size(2 * u, unit)}"
-        found.append((_figure_name(figure), shown, whole))
-    return found
-
-
-def _size(value: float, unit: str) -> str:
-    """Two figures that count, never with an exponent."""
-    places = max(0, 1 - floor(log10(value))) if value > 0 else 0
-    return f"{value:.{places}f} {unit}"
-
-
-def _figure_name(field: str) -> str:
-    """Readable name of a field: its unit off the end, spaces for underscores."""
-    stem, _, unit = field.rpartition("_")
-    return (stem if unit in ("um", "mm", "deg") and stem else field).replace("_", " ")
-
-
-def cell_html(cell: Cell) -> Markup:
-    """Write a table cell with the value it is sorted by.
+def script_json(data: object) -> Markup:
+    """JSON that can stand inside a script element.
 
     Parameters
     ----------
-    cell : Cell
+    data : object
 
     Returns
     -------
     Markup
+        With no ``<``, so that nothing in it ends the element.
     """
-    kind = ' class="faint"' if cell.faint else ""
-    value = "" if cell.value is None else f"{cell.value:.6g}"
-    # Two short lines in place of one long one keep the columns narrow.
-    words = cell.text.replace(" (", "\n(").split("\n") if cell.faint else [cell.text]
-    lines = "".join(f"<span>{escape(word)}</span>" for word in words)
-    text = "–" if cell.text == NOT_SEEN else lines
-    return Markup(f'<td data-v="{value}"{kind}>{text}</td>')
+    text = json.dumps(data, ensure_ascii=False, separators=(",", ":"))
+    return Markup(text.replace("<", "\\u003c"))
+
+
+def title_block(reading: Reading) -> list[tuple[str, str]]:
+    """What the head of the page and of the picture for a forum says of a reading.
+
+    Parameters
+    ----------
+    reading : Reading
+
+    Returns
+    -------
+    list of (str, str)
+        Term and text.
+    """
+    photo, shown = reading.photo, reading.calibration
+    file = photo.file
+    if reading.photo_set:
+        pictures = reading.photo_set
+        file = f"{len(pictures.pictures)} {_SETS[pictures.kind]}, the first {file}"
+    scale = with_uncertainty(1e3 * shown.mm_per_px, 1e3 * shown.u_mm_per_px, "µm per pixel")
+    block = [
+        ("photograph", f"{file}, {photo.width_px} × {photo.height_px} px"),
+        ("scale", f"{scale} ({shown.method.replace('_', ' ')})"),
+        ("datum", reading.datum.kind),
+        ("measuring circle", f"⌀ {reading.gear.measuring_diameter_mm:.4g} mm"),
+    ]
+    taken, reached = taken_on(reading), class_reached(reading)
+    camera = f", {photo.camera}" if photo.camera else ""
+    return [
+        *block,
+        *(
+            [("taken", taken + camera)]
+            if taken
+            else [("camera", photo.camera)]
+            if photo.camera
+            else []
+        ),
+        *([("class", reached)] if reached else []),
+    ]
+
+
+def taken_on(reading: Reading) -> str:
+    """Day a photograph was taken; empty where its file does not say.
+
+    Parameters
+    ----------
+    reading : Reading
+
+    Returns
+    -------
+    str
+    """
+    try:
+        return datetime.strptime(reading.photo.taken or "", "%Y:%m:%d %H:%M:%S").date().isoformat()
+    except ValueError:
+        return ""
+
+
+def class_reached(reading: Reading) -> str:
+    """Tolerance class of pitch and runout together, with its standard; empty where not graded.
+
+    Parameters
+    ----------
+    reading : Reading
+
+    Returns
+    -------
+    str
+    """
+    found = reading.tolerance
+    if found is None:
+        return ""
+    graded = [found.pitch_class, found.cumulative_class, found.runout_class]
+    lows, highs = zip(*[g for g in graded if g is not None] or [(0, 0)], strict=True)
+    return f"{class_range((max(lows), max(highs)))} of {found.standard}" if max(highs) else ""
+
+
+def _cautions(reading: Reading) -> list[str]:
+    """Cautions of the causes shown, each once."""
+    if reading.causes is None:
+        return []
+    return list(
+        dict.fromkeys(text for cause in reading.causes.causes[:3] for text in cause.cautions)
+    )

@@ -9,13 +9,19 @@ from types import MappingProxyType
 from cogloupe.figures.drawing_data import DrawingData
 from cogloupe.reading.files import reading_json, teeth_csv
 from cogloupe.reading.models import Reading
-from cogloupe.report.canvas import encoded
 from cogloupe.report.chart_process import Draw, charts_here
-from cogloupe.report.gap_sheet import gap_sheet
-from cogloupe.report.overlay import overlay
+from cogloupe.report.markup import shared_script
+from cogloupe.report.overlay import overlay_png
 from cogloupe.report.page import report_html
-from cogloupe.report.profile_sheet import profile_sheet
 from cogloupe_calibration.errors import UseError
+
+BESIDE = (
+    ("chart.png", "picture for a forum (chart.png)"),
+    ("teeth.csv", "table for a spreadsheet (teeth.csv)"),
+    ("overlay.png", "theory over the photograph (overlay.png)"),
+    ("reading.json", "all figures (reading.json)"),
+)
+"""Files that the page links to, and what they are for."""
 
 
 def write_report(
@@ -53,6 +59,7 @@ def write_report(
     files = report_files(reading, drawing, draw, extra)
     try:
         folder.mkdir(parents=True, exist_ok=True)
+        write_shared(folder.parent)
         _write_all(folder, files)
     except OSError as error:
         reason = error.strerror or str(error)
@@ -87,37 +94,40 @@ def report_files(
     """
     # OpenCV draws and packs without holding the interpreter, so the charts go on beside it.
     with ThreadPoolExecutor(max_workers=1) as beside:
-        drawn = beside.submit(_overlays, reading, drawing)
-        sheets = beside.submit(_sheets, reading, drawing)
+        drawn = beside.submit(overlay_png, reading, drawing)
+        page = beside.submit(report_html, reading, drawing, _by_name(extra), BESIDE)
         charts = draw(reading)
-        overlay_png, overlay_jpg = drawn.result()
-        extra = {**extra, **sheets.result()}
-    shown = {Path(name).stem: picture for name, picture in extra.items()}
-    page = report_html(reading, {"overlay": overlay_jpg, **charts, **shown})
+        overlay, html = drawn.result(), page.result()
     return {
         **extra,
         "teeth.csv": teeth_csv(reading).encode(),
-        "overlay.png": overlay_png,
+        "overlay.png": overlay,
         "chart.png": charts["chart"],
-        "report.html": page.encode(),
+        "report.html": html.encode(),
         "reading.json": reading_json(reading).encode(),
     }
 
 
-def _overlays(reading: Reading, drawing: DrawingData) -> tuple[bytes, bytes]:
-    """The overlay for its own file, and a smaller one for the page."""
-    drawn = overlay(reading, drawing)
-    return encoded(drawn, ".png"), encoded(drawn, ".jpg")
+def _by_name(pictures: Mapping[str, bytes]) -> dict[str, bytes]:
+    return {Path(name).stem: picture for name, picture in pictures.items()}
 
 
-def _sheets(reading: Reading, drawing: DrawingData) -> dict[str, bytes]:
-    """Profiles and gaps, by file name, where they were measured."""
-    drawn = {}
-    if drawing.profiles is not None:
-        drawn["profiles.png"] = encoded(profile_sheet(reading, drawing.profiles), ".png")
-    if drawing.gaps is not None:
-        drawn["gaps.png"] = encoded(gap_sheet(reading, drawing.gaps), ".png")
-    return drawn
+def write_shared(folder: Path) -> None:
+    """Write the script that the reports in a folder's folders share, where it is not there yet.
+
+    Parameters
+    ----------
+    folder : Path
+        The folder above those of the readings.
+
+    Raises
+    ------
+    OSError
+        Where it cannot be written.
+    """
+    name, text = shared_script()
+    if not (folder / name).exists():
+        _write_all(folder, {name: text.encode()})
 
 
 def _write_all(folder: Path, files: dict[str, bytes]) -> None:

@@ -66,6 +66,32 @@ def pitch_uncertainty(
     return combined(tuple(single)) * radius, combined(tuple(cumulative)) * radius
 
 
+def place_uncertainty(noise: Floats, modes: tuple[Mode, ...], radius: float) -> Floats:
+    """Standard uncertainty of every flank's place about the mean place of its side.
+
+    Parameters
+    ----------
+    noise : ndarray, shape (z, 2)
+        Standard uncertainty of each flank's angle from edge noise and fit, rad; NaN where not seen.
+    modes : tuple of Mode
+        Sources that move the flanks together.
+    radius : float
+        Measuring radius, in the result's unit.
+
+    Returns
+    -------
+    ndarray, shape (z, 2)
+        In that unit. What moves all flanks of a side alike moves their mean too, and drops out.
+    """
+    seen = np.isfinite(noise)
+    count = np.maximum(seen.sum(axis=0), 1)
+    of_mean = np.nansum(noise**2, axis=0) / count**2
+    own = np.sqrt(noise**2 * (1 - 2 / count) + of_mean)
+    shifts = [mode.position - np.nansum(np.where(seen, mode.position, 0.0), axis=0) / count
+              for mode in modes]  # fmt: skip
+    return combined((own, *shifts)) * radius
+
+
 def _first(column: Floats) -> float:
     seen = column[np.isfinite(column)]
     return float(seen[0]) if len(seen) else float("nan")

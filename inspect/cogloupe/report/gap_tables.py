@@ -1,6 +1,7 @@
-"""What the gaps tell, as rows for the page and lines for the screen."""
+"""What the gaps tell, as tables for the page and lines for the screen."""
 
 from cogloupe.reading.cutting_models import Candidate, Cutting, Identity, SizeFound
+from cogloupe.report.tables import Table, text_table
 from cogloupe.wording.numbers import resolved, with_uncertainty
 from cogloupe_calibration.units import MM_PER_INCH
 
@@ -38,8 +39,8 @@ def size_text(size: SizeFound) -> str:
     return with_uncertainty(size.value, size.u_value, size.unit)
 
 
-def situation_rows(cutting: Cutting) -> list[tuple[str, str, str, str]]:
-    """Rows of the table of situations.
+def situation_table(cutting: Cutting) -> Table:
+    """Situations that may have cut the gaps, likeliest first.
 
     Parameters
     ----------
@@ -47,10 +48,9 @@ def situation_rows(cutting: Cutting) -> list[tuple[str, str, str, str]]:
 
     Returns
     -------
-    list of (str, str, str, str)
-        Situation, probability, misfit, sizes.
+    Table
     """
-    return [
+    rows = [
         (
             row.situation + ("" if row.resolved else ": nothing of it seen"),
             chance(row.probability),
@@ -60,6 +60,8 @@ def situation_rows(cutting: Cutting) -> list[tuple[str, str, str, str]]:
         for row in cutting.situations
         if row.probability > LEAST_SHOWN
     ]
+    heads = ("situation", "probability", "misfit", "sizes that go with it, ± U")
+    return text_table("What cut it", heads, rows)
 
 
 def _named(size: SizeFound) -> str:
@@ -72,8 +74,8 @@ def _named(size: SizeFound) -> str:
     return f"{size.name}: {size_text(size)}"
 
 
-def candidate_rows(identity: Identity) -> list[tuple[str, str, str, str, str]]:
-    """Rows of the table of candidates.
+def candidate_table(identity: Identity) -> Table:
+    """Standard gears that the picture may show, likeliest first.
 
     Parameters
     ----------
@@ -81,11 +83,9 @@ def candidate_rows(identity: Identity) -> list[tuple[str, str, str, str, str]]:
 
     Returns
     -------
-    list of (str, str, str, str, str)
-        Size, pressure angle and rack, profile shift, probability, misfit.
+    Table
     """
-    shown = [row for row in identity.candidates if row.probability > LEAST_SHOWN]
-    return [
+    rows = [
         (
             f"{row.size} ({_in_the_other_system(row)})",
             _tooth(row),
@@ -93,8 +93,11 @@ def candidate_rows(identity: Identity) -> list[tuple[str, str, str, str, str]]:
             chance(row.probability),
             f"{row.misfit_um:.1f} µm",
         )
-        for row in shown
+        for row in identity.candidates
+        if row.probability > LEAST_SHOWN
     ]
+    heads = ("size", "tooth", "profile shift", "probability", "misfit")
+    return text_table("Which gear this is", heads, rows)
 
 
 def _in_the_other_system(row: Candidate) -> str:
@@ -107,8 +110,8 @@ def _tooth(row: Candidate) -> str:
     return f"{row.pressure_angle_deg:g}°, {row.rack} rack"
 
 
-def measure_rows(identity: Identity) -> list[tuple[str, str, str]]:
-    """Rows of the table of sizes to cut a twin by.
+def measure_table(identity: Identity) -> Table:
+    """Sizes to cut a twin by, in millimetres or modules, and in inches.
 
     Parameters
     ----------
@@ -116,10 +119,10 @@ def measure_rows(identity: Identity) -> list[tuple[str, str, str]]:
 
     Returns
     -------
-    list of (str, str, str)
-        Size, millimetres or modules, inches.
+    Table
     """
-    return [(size.name, size_text(size), _inch(size)) for size in identity.measures]
+    rows = [(size.name, size_text(size), _inch(size)) for size in identity.measures]
+    return text_table("To cut a lost twin by, each ± U", ("size", "metric", "inches"), rows)
 
 
 def _inch(size: SizeFound) -> str:
@@ -139,7 +142,7 @@ def identity_lines(identity: Identity) -> list[str]:
     -------
     list of str
     """
-    sizes = "; ".join(f"{name} {text}" for name, text, _ in measure_rows(identity))
+    sizes = "; ".join(f"{size.name} {size_text(size)}" for size in identity.measures)
     return [identity.sentence, f"To cut a twin by: {sizes}.", *identity.unsettled]
 
 
