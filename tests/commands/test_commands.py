@@ -21,7 +21,7 @@ from ..helpers.pictures import disc, rendered, write
 
 KNOWN = ("--teeth", "24", "--module", "1", "--scale", "40")
 FILES = {
-    "reading.json", "teeth.csv", "overlay.png", "chart.png", "profiles.png", "gaps.png",
+    "reading.json", "teeth.csv", "overlay.png", "chart.png", "outline.svg", "thumbnail.jpg",
     "report.html",
 }  # fmt: skip
 SIZE = (420, 410)

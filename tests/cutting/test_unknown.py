@@ -11,7 +11,7 @@ from cogloupe.cutting.unknown import angle_of, identify, measures, size_of, syst
 from cogloupe.forms.basic_racks import basic_rack
 from cogloupe.forms.check_sizes import usable_spans
 from cogloupe.forms.rack import Gear, over_pins_size, span_size
-from cogloupe.report.gap_rows import chance
+from cogloupe.report.gap_tables import chance
 from cogloupe.report.page import report_html
 from cogloupe.simulation import Faults, GearSpec
 from cogloupe_calibration.errors import UseError
@@ -148,10 +148,10 @@ def test_an_unknown_gear_can_be_shown_without_any_scale(old_wheel):
 
 
 def test_the_page_names_the_gear_and_what_cut_it(named):
-    page = report_html(named, {})
+    page = report_html(named)
     for heading in ("Which gear this is", "What this picture leaves open", "What cut it"):
         assert heading in page
-    assert "48 DP (module 0.5292 mm)" in page
+    assert "48 DP (module 0.5292 mm)" in page.replace("\u00a0", " ")
 
 
 def test_an_unknown_gear_of_another_tooth_form_is_refused(old_wheel):

@@ -8,6 +8,7 @@ import numpy as np
 from cogloupe.figures.drawing_data import DrawingData
 from cogloupe.forms.basic_racks import rack_for_angle
 from cogloupe.forms.rack import Gear, gear_outline
+from cogloupe.reading.cutting_models import SizeFound
 from cogloupe.reading.models import (
     BudgetLine,
     CalibrationInfo,
@@ -31,6 +32,7 @@ from cogloupe.reading.models import (
     Tolerance,
     Tooth,
 )
+from cogloupe.reading.verdict_models import CauseFindings, CauseFound, DominantFault, Verdict
 from cogloupe.wording.notices import Notice
 
 _FLANK_NAMES = [name for name in Flank.model_fields if name != "status"]
@@ -38,8 +40,31 @@ _NOT_SEEN = dict.fromkeys(_FLANK_NAMES)
 _NO_GAP = dict.fromkeys(name for name in Gap.model_fields if name != "number")
 _PER_SIDE = [name for name, field in Summary.model_fields.items() if field.annotation is PerSide]
 
+VERDICT = Verdict(
+    dominant=DominantFault(
+        kind="eccentric", text="The teeth run out: they lie off the bore by 35.5 ± 8.4 µm.",
+        value_um=35.5, u_um=4.2,
+    ),
+    wanted_class=9, meets="no", reached_class=(10, 11),
+    class_text="It does not meet class 9, which you want: it reaches class 10 to 11.",
+    next_step="indicate the blank on its arbor.",
+)  # fmt: skip
+CAUSES = CauseFindings(
+    outcome="named",
+    sentence="Most likely the blank sat off the axis of the spindle.",
+    causes=(
+        CauseFound(
+            code="blank_off", name="blank off the axis", probability=0.93, pattern="once a turn",
+            sizes=(SizeFound(name="off by", value=35.2, u_value=4.1, unit="µm"),),
+            alike="A bent arbor.", test="Turn the blank by half a turn and indicate it again.",
+            cautions=("Keep clear of the cutter.",),
+        ),
+        CauseFound(code="worm", name="worm wheel off its axis", probability=0.05, pattern="once"),
+    ),
+)  # fmt: skip
 
-def example_flank(position_deg, single, cumulative, u=1.5, status="ok"):
+
+def example_flank(position_deg, single, cumulative, place=None, u=1.5, status="ok"):
     profile = {"profile_total_um": 6.0, "profile_form_um": 4.0, "profile_slope_um": -3.0}
     return Flank(
         position_deg=position_deg,
@@ -53,6 +78,8 @@ def example_flank(position_deg, single, cumulative, u=1.5, status="ok"):
         pressure_angle_deg=20.1,
         u_pressure_angle_deg=0.2,
         status=status,
+        place_um=place,
+        u_place_um=None if place is None else u,
     )
 
 
@@ -235,7 +262,7 @@ def _summary_of(errors):
 
 def _teeth(errors, statuses, radius_mm, module_mm):
     single = errors - np.roll(errors, 1, axis=0)
-    cumulative = errors - errors[0]
+    cumulative, placed = errors - errors[0], errors - errors.mean(axis=0)
     pitch = 360 / len(errors)
     made = []
     for k in range(len(errors)):
@@ -245,7 +272,8 @@ def _teeth(errors, statuses, radius_mm, module_mm):
             place = (
                 -90 + pitch * (k + (-0.25, 0.25)[j]) + np.degrees(errors[k, j] / 1e3 / radius_mm)
             )
-            measured = example_flank(float(place), float(single[k, j]), float(cumulative[k, j]))
+            figures = (float(array[k, j]) for array in (single, cumulative, placed))
+            measured = example_flank(float(place), *figures)
             unseen = Flank(status="not_seen", **_NOT_SEEN)
             flanks[side] = unseen if status == "not_seen" else measured.model_copy(
                 update={"status": status}

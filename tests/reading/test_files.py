@@ -7,7 +7,8 @@ from importlib.resources import files
 
 import pytest
 
-from cogloupe.reading.files import load_reading, reading_json, reading_schema, teeth_csv
+from cogloupe.reading.files import load_reading, reading_json, reading_schema
+from cogloupe.reading.teeth_table import teeth_csv
 from cogloupe_calibration.errors import UseError
 
 from ..helpers.report_examples import example_reading
@@ -39,10 +40,18 @@ def test_the_table_has_a_row_a_tooth_with_the_same_figures():
     rows = list(csv.DictReader(io.StringIO(teeth_csv(reading))))
     assert [int(row["number"]) for row in rows] == [tooth.number for tooth in reading.teeth]
     for row, tooth, gap in zip(rows, reading.teeth, reading.gaps, strict=True):
-        assert _same(row["left_single_pitch_um"], tooth.left.single_pitch_um)
-        assert _same(row["right_u_cumulative_pitch_um"], tooth.right.u_cumulative_pitch_um)
-        assert _same(row["gap_width_mm"], gap.width_mm)
+        assert _same(row["left_single_pitch_um"], tooth.left.single_pitch_um, 0.05)
+        assert _same(row["right_u_cumulative_pitch_um"], tooth.right.u_cumulative_pitch_um, 0.005)
+        assert _same(row["gap_width_mm"], gap.width_mm, 0.00005)
 
 
-def _same(cell, value):
-    return cell == "" if value is None else float(cell) == value
+def _same(cell, value, half_a_digit):
+    return cell == "" if value is None else abs(float(cell) - value) <= half_a_digit
+
+
+def test_the_table_is_rounded_to_what_is_known_and_has_both_uncertainties():
+    # U of the example's single pitches is 3.0 µm, so tenths are written.
+    rows = list(csv.DictReader(io.StringIO(teeth_csv(example_reading()))))
+    assert {row["left_U_single_pitch_um"] for row in rows} == {"3.0"}
+    assert {row["left_u_single_pitch_um"] for row in rows} == {"1.5"}
+    assert all(len(row["left_single_pitch_um"].partition(".")[2]) == 1 for row in rows)

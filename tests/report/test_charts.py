@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 from matplotlib.collections import PolyCollection
 
-from cogloupe.report.charts import figure_png, pitch_chart, save_png, thickness_chart
+from cogloupe.report.charts import figure_png, pitch_chart, save_png
 from cogloupe.report.styles import SIDE_STYLES, rgb
 
 from ..helpers.report_examples import example_reading, nothing_seen
@@ -54,12 +54,18 @@ def test_uncertainty_bars_reach_twice_the_standard_uncertainty():
     assert {round(float(np.ptp(s[:, 1])), 6) for s in stems} == {6.0}  # ± 2 x 1.5 µm
 
 
-def test_total_cumulative_deviation_is_marked_with_its_figure():
+def test_places_are_about_the_mean_of_their_side():
     lower = pitch_chart(one_tooth_of_each()).axes[1]
-    words = [text.get_text() for text in lower.texts]
-    assert "Fₚ = 20.0\n± 3.6 µm\nleft flanks" in words
-    levels = {line.get_ydata()[0] for line in lower.lines if line.get_linestyle() == ":"}
-    assert levels == {0.0, 20.0}
+    drawn = {line.get_label(): line.get_ydata() for line in lower.lines}
+    # One of twelve teeth stands 20 µm ahead on the left.
+    assert drawn["left"][3] == pytest.approx(20 * 11 / 12)
+    assert drawn["left"][0] == pytest.approx(-20 / 12)
+    assert np.nanmean(drawn["right"]) == pytest.approx(0)
+
+
+def test_total_cumulative_deviation_stands_in_the_title():
+    lower = pitch_chart(one_tooth_of_each()).axes[1]
+    assert "Fₚ 20.0 ± 3.6 µm" in lower.get_title(loc="left")
 
 
 @pytest.mark.parametrize("teeth", [6, 22, 60, 120, 200, 400])
@@ -89,18 +95,9 @@ def test_sides_differ_in_lightness_for_grey_print_and_the_colour_blind():
     assert SIDE_STYLES[0].hatch != SIDE_STYLES[1].hatch
 
 
-def test_thickness_chart_draws_teeth_and_gaps():
-    reading = example_reading(9)
-    lines = {line.get_label(): line for line in thickness_chart(reading).axes[0].lines}
-    thick = lines["tooth thickness"].get_ydata()
-    assert thick == pytest.approx([t.thickness_mm for t in reading.teeth])
-    assert lines["width of the gap after it"].get_ydata() == pytest.approx([1.62] * 9)
-    assert thickness_chart(nothing_seen()) is None
-
-
 def test_png_has_the_size_of_the_figure(tmp_path):
     save_png(pitch_chart(example_reading()), tmp_path / "chart.png")
-    assert cv2.imread(str(tmp_path / "chart.png")).shape == (990, 1590, 3)
+    assert cv2.imread(str(tmp_path / "chart.png")).shape == (900, 891, 3)
 
 
 def test_charts_do_without_the_interactive_library():

@@ -1,4 +1,6 @@
-"""Tables, sentences and sheets of profiles, gaps and gauged sizes."""
+"""Tables and sentences of profiles, gaps and gauged sizes; their traces as the page has them."""
+
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -6,13 +8,12 @@ import pytest
 from cogloupe.figures.drawing_data import GapSheet, ProfileSheet
 from cogloupe.forms.basic_racks import basic_rack
 from cogloupe.forms.rack import Gear, half_gap
-from cogloupe.report.detail_rows import flank_profiles, gap_shape_rows, profile_rows, size_rows
 from cogloupe.report.detail_wording import check_sentences, limit_sentences
-from cogloupe.report.gap_sheet import GAP_PEN, MEAN_PEN, exaggeration, gap_sheet
 from cogloupe.report.overlay import FORM_PEN, REACH_PEN, overlay
 from cogloupe.report.page import report_html
-from cogloupe.report.profile_sheet import profile_sheet
-from cogloupe.report.styles import SIDE_STYLES, rgb
+from cogloupe.report.page_data import GAP_POINTS, PROFILE_POINTS, page_data, photo_window
+from cogloupe.report.shape_tables import flank_table, gap_shape_table, profile_table, size_table
+from cogloupe.report.styles import rgb
 from cogloupe.report.wording import verdict
 
 from ..helpers.report_examples import (
@@ -36,38 +37,41 @@ def detailed(**sizes):
     )
 
 
+def texts(table):
+    """Rows of a table as texts, by their first cell."""
+    return {row.cells[0].text: [cell.text for cell in row.cells[1:]] for row in table.rows}
+
+
 def test_the_gap_is_held_against_theory_figure_by_figure():
-    rows = {row.name: row for row in gap_shape_rows(detailed())}
-    near = rows["width near the floor"]
-    assert near.place == "⌀ 20 mm"
-    assert (near.measured, near.theory) == ("0.950 ± 0.010 mm", "0.9000 mm")
-    assert near.difference == "+50 ± 10 µm"
-    assert rows["lean of the gap's middle line"].measured == "−0.40 ± 0.10°"
-    assert rows["unevenness of the floor"].measured == "4.0 ± 2.0 µm"
+    rows = texts(gap_shape_table(detailed()))
+    near = ["⌀ 20 mm", "0.950 ± 0.010 mm", "0.9000 mm", "+50 ± 10 µm"]
+    assert rows["width near the floor"] == near
+    assert rows["lean of the gap's middle line"][1] == "−0.40 ± 0.10°"
+    assert rows["unevenness of the floor"][1] == "4.0 ± 2.0 µm"
 
 
 def test_profiles_are_given_side_by_side_and_flank_by_flank():
     reading = detailed()
-    rows = {row.name: row for row in profile_rows(reading)}
-    assert rows["total profile deviation, mean of the teeth"].left == "5.0 ± 2.0 µm"
-    assert rows["profile slope deviation, mean of the teeth"].right == "6.1 ± 1.0 µm"
-    cells = flank_profiles(reading)
-    assert len(cells) == 22
-    assert [c.text for c in cells[0][1][:3]] == ["6.0 ± 2.0", "4.0 ± 2.0", "−3.0 ± 2.0"]
+    rows = texts(profile_table(reading))
+    assert rows["total profile deviation, mean of the teeth"][:2] == ["F_α", "5.0 ± 2.0 µm"]
+    assert rows["profile slope deviation, mean of the teeth"][2] == "6.1 ± 1.0 µm"
+    flanks = texts(flank_table(reading))
+    assert len(flanks) == 22
+    assert flanks["1"][:3] == ["6.0 ± 2.0", "4.0 ± 2.0", "−3.0 ± 2.0"]
 
 
 def test_sizes_to_gauge_are_listed_with_their_range_and_the_nominal_size():
-    rows = {row.name: row for row in size_rows(detailed())}
-    assert rows["span over 3 teeth"].mean == "7.5800 ± 0.0080 mm"
-    assert rows["span over 3 teeth"].around == "7.5690 to 7.5890"
-    assert rows["over two pins of 1.728 mm"].nominal == "24.3934"
-    assert rows["base pitch, left flanks"].spread == "20.0 ± 6.0 µm"
+    rows = texts(size_table(detailed()))
+    assert rows["span over 3 teeth"][:2] == ["7.5800 ± 0.0080 mm", "7.5690 to 7.5890"]
+    assert rows["over two pins of 1.728 mm"][3] == "24.3934 mm"
+    assert rows["base pitch, left flanks"][2] == "20.0 ± 6.0 µm"
     assert any(name.startswith("chordal thickness, 1.020") for name in rows)
 
 
 def test_a_reading_without_details_has_no_such_tables():
     for reading in (example_reading(), nothing_seen()):
-        assert gap_shape_rows(reading) == size_rows(reading) == profile_rows(reading) == []
+        for table in (gap_shape_table, size_table, profile_table):
+            assert table(reading).rows == ()
         assert check_sentences(reading) == limit_sentences(reading) == []
 
 
@@ -108,9 +112,9 @@ def test_the_page_shows_every_table_and_the_range_of_evaluation():
     ends = {"start_diameter_mm": 21.0, "end_diameter_mm": 23.8, "form_diameter_mm": 20.9}
     ends |= {"start_roll_mm": 2.1, "end_roll_mm": 5.9}
     profile = reading.profile.model_copy(update=ends)
-    html = report_html(reading.model_copy(update={"profile": profile}), {})
+    html = report_html(reading.model_copy(update={"profile": profile}))
     for words in (
-        "The gap against the theoretical one", "Sizes to put a micrometer to", "agree:",
+        "The mean gap against the theoretical one", "Sizes to put a micrometer to", "agree:",
         "Evaluated from ⌀ 21 mm", "to ⌀ 23.8 mm", "Profile flank by flank",
     ):  # fmt: skip
         assert words in html
@@ -131,23 +135,28 @@ def shows(canvas, colour):
     return count(canvas, colour) > 0
 
 
-@pytest.mark.parametrize("teeth", [5, 22, 400])
-def test_every_tooth_has_its_traces_and_the_mean_stands_out(teeth):
-    drawn = profile_sheet(example_reading(), sheet(teeth))
-    assert drawn.shape[1] == 1600
-    assert drawn.shape[0] < 1700
-    for style in SIDE_STYLES:
-        assert shows(drawn, style.pen)
+def drawn_data(**sheets):
+    evidence, px = example_evidence(9, size=300)
+    reading = example_reading(9, px=px, **example_shape())
+    evidence = replace(evidence, **sheets)
+    return page_data(reading, evidence, photo_window(reading, evidence))
 
 
-def test_profiles_of_nothing_are_drawn_as_nothing():
-    blank = sheet()
-    blank = ProfileSheet(blank.roll_mm, blank.trace_um * np.nan, blank.mean_um * np.nan)
-    drawn = profile_sheet(nothing_seen(), blank)
-    filled = profile_sheet(example_reading(), sheet())
-    # What is left of a side's colour is the heading of its box.
-    for style in SIDE_STYLES:
-        assert count(drawn, style.pen) < count(filled, style.pen) / 2
+def test_every_profile_keeps_its_place_on_the_roll_and_what_was_not_seen_stays_out():
+    given = sheet(cells=200)
+    found = drawn_data(profiles=given)["profiles"]
+    assert len(found["left"]) == len(found["right"]) == 9
+    assert len(found["roll"]) == PROFILE_POINTS
+    # Tenths of a micrometre, against the traces at the lengths that were kept.
+    wanted = np.interp(found["roll"], given.roll_mm, given.trace_um[0, 0])
+    np.testing.assert_allclose(np.array(found["left"][0]) / 10, wanted, atol=0.06)
+    seen = np.array(drawn_data(profiles=sheet())["profiles"]["left"][2], dtype=object)
+    assert list(np.flatnonzero(seen == None)) == [4, 5]  # noqa: E711  (elementwise)
+
+
+def test_the_band_of_uncertainty_is_that_of_the_middle_flank():
+    # U of the example's profile totals is twice 1 µm; of its gap widths' edges see the gap's U.
+    assert drawn_data(profiles=sheet())["profiles"]["limit"] == pytest.approx(2.0)
 
 
 def gaps(off_um=10.0):
@@ -161,15 +170,17 @@ def gaps(off_um=10.0):
     return GapSheet(xy, normal, off, off[0])
 
 
-def test_gaps_are_drawn_over_the_theory_at_a_stated_factor():
-    reading = example_reading(**example_shape())
-    drawn = gap_sheet(reading, gaps())
-    assert shows(drawn, GAP_PEN)
-    assert shows(drawn, MEAN_PEN)
-    # An eighth of the opening, 2.8 mm, over 10 um is 34: the round factor below it.
-    assert exaggeration(gaps()) == 20
-    assert exaggeration(gaps(1e4)) == 1
-    assert exaggeration(gaps(np.nan)) >= 1
+def test_gap_outlines_are_thinned_but_not_moved():
+    given = gaps()
+    found = drawn_data(gaps=given)["gaps"]
+    xy = np.array(found["xy"])
+    assert len(xy) <= GAP_POINTS
+    # Points of the given outline, to the tenth of a micrometre they are written with.
+    apart = np.hypot(*(xy[:, None] - given.xy_mm[None]).transpose(2, 0, 1)).min(axis=1)
+    assert apart.max() < 1e-4
+    assert found["off"][0][0] == pytest.approx(10 * given.off_um[0, 0], abs=0.5)
+    assert len(found["off"]) == len(given.off_um)
+    assert None in found["off"][3]
 
 
 def test_the_overlay_shows_where_the_flanks_begin_and_how_far_a_rack_reaches():

@@ -11,7 +11,7 @@ from cogloupe.inputs.settings import make_settings
 from cogloupe.inspection import inspect_photo
 from cogloupe.reading.files import reading_json
 from cogloupe.reading.models import Reading
-from cogloupe.report.set_rows import set_rows
+from cogloupe.report.set_table import set_table
 from cogloupe.sets.camera_map import camera_map
 from cogloupe.sets.repeats import inspect_repeats
 from cogloupe.sets.rotation_set import inspect_rotation_set
@@ -86,7 +86,7 @@ def test_the_reading_tells_of_its_pictures_and_their_turns():
     # A thousandth of a degree is 0.003 px on the measuring circle.
     np.testing.assert_allclose(turns, wanted, atol=0.005)
     assert [one.tooth_1_is for one in found.pictures] == [1, 8, 14]
-    assert all(row.out == "none" for row in set_rows(found))
+    assert all(row.cells[-1].text == "none" for row in set_table(found).rows)
     assert Reading.model_validate_json(reading_json(turned_set().reading)).photo_set == found
 
 

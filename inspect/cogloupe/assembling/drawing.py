@@ -5,7 +5,7 @@ from math import pi
 import numpy as np
 
 from cogloupe.figures.details import Details
-from cogloupe.figures.drawing_data import DrawingData
+from cogloupe.figures.drawing_data import DrawingData, Outlines
 from cogloupe.figures.pitch import Figures
 from cogloupe.fits.measured import Measured
 from cogloupe.forms.rack import Gear, gear_outline
@@ -51,7 +51,8 @@ def build_drawing_data(
     off = np.unwrap(np.nan_to_num(figures.position.mean(axis=1) - ideal))
     seen = np.isfinite(figures.position.mean(axis=1))
     start = float(off[seen].mean()) if seen.any() else -pi / 2
-    theory = gear_outline(design, start, flank_points=24) / px + fits.centre
+    theory_mm = gear_outline(design, start, flank_points=24)
+    theory, outer = theory_mm / px + fits.centre, measured.outlines.outer.xy
     points = fits.points
     tooth = np.mod(points.flank // 2 - figures.first, z)
     side = points.flank % 2
@@ -69,7 +70,7 @@ def build_drawing_data(
     return DrawingData(
         picture=photo.pixels,
         theory_xy=on_picture(theory),
-        contour_xy=on_picture(measured.outlines.outer.xy),
+        contour_xy=on_picture(outer),
         flank_xy=on_picture(points.xy),
         flank_normal=points.normal,
         deviation_um=deviation,
@@ -78,4 +79,5 @@ def build_drawing_data(
         used=fits.used,
         profiles=None if details is None or straight else details.sheet,
         gaps=None if details is None else details.shapes.traces,
+        outlines=Outlines((outer - fits.centre) * px, theory_mm),
     )

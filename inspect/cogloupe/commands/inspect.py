@@ -172,12 +172,12 @@ def _tell_failure(outcomes: Sequence["Outcome"]) -> None:
 
 
 def _show(readings: list["Reading"], out: Path) -> None:
-    from cogloupe.report.table import summary_table
+    from cogloupe.report.console_tables import readings_table
     from cogloupe.report.verdict_text import cautions_of, verdict_lines
 
     if not readings:
         return
-    out_console.print(summary_table(readings, out_console.width))
+    out_console.print(readings_table(readings, out_console.width))
     for reading in readings:
         for line in verdict_lines(reading):
             say(line)
@@ -197,7 +197,7 @@ def _show(readings: list["Reading"], out: Path) -> None:
 
 def _told_by_gaps(reading: "Reading") -> list[str]:
     """Which gear an unknown one is; what cut it, where the stated rack does not explain it."""
-    from cogloupe.report.gap_rows import identity_lines, remarkable
+    from cogloupe.report.gap_tables import identity_lines, remarkable
 
     lines = identity_lines(reading.identity) if reading.identity else []
     if reading.cutting and remarkable(reading.cutting):

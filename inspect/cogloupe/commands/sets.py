@@ -69,7 +69,7 @@ def inspect_set(
     from cogloupe.folder import check_writable, find_photos
     from cogloupe.inputs.photo import read_photo
     from cogloupe.inputs.settings import settings_for
-    from cogloupe.report.table import summary_table
+    from cogloupe.report.console_tables import readings_table
     from cogloupe.report.verdict_text import verdict_lines
     from cogloupe.report.write import write_report
 
@@ -82,7 +82,7 @@ def inspect_set(
     found = _read(kind, photos, settings, mark)
     folder = out / f"{files[0].stem}-{kind}"
     write_report(found.reading, found.drawing, folder, extra=_pictures(found))
-    out_console.print(summary_table([found.reading], out_console.width))
+    out_console.print(readings_table([found.reading], out_console.width))
     for line in verdict_lines(found.reading):
         say(line)
     for notice in found.reading.warnings:

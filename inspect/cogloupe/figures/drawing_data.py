@@ -51,6 +51,22 @@ class GapSheet:
     mean_um: Floats
 
 
+@dataclass(frozen=True)
+class Outlines:
+    """Outlines in true size, origin on the axis of the teeth, x to the right and y down.
+
+    Attributes
+    ----------
+    measured_mm : ndarray, shape (n, 2)
+        Edge points in order round the gear, what the lens did undone.
+    theory_mm : ndarray, shape (m, 2)
+        Closed outline of the theoretical gear, laid where the teeth are.
+    """
+
+    measured_mm: Floats
+    theory_mm: Floats
+
+
 @dataclass(frozen=True, kw_only=True)
 class DrawingData:
     """Arrays behind one reading, in picture pixels, for drawing.
@@ -76,6 +92,7 @@ class DrawingData:
         False for points that were cut out as obstructed.
     profiles : ProfileSheet, optional
     gaps : GapSheet, optional
+    outlines : Outlines, optional
     """
 
     picture: NDArray[Any]
@@ -89,3 +106,4 @@ class DrawingData:
     used: NDArray[np.bool_]
     profiles: ProfileSheet | None = None
     gaps: GapSheet | None = None
+    outlines: Outlines | None = None

@@ -1,12 +1,9 @@
-"""A reading as reading.json and teeth.csv, and back."""
+"""A reading as reading.json, and back."""
 
-import csv
-import io
-from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
-from cogloupe.reading.models import SIDES, Gap, Reading, Tooth
+from cogloupe.reading.models import Reading
 from cogloupe_calibration.errors import UseError
 
 
@@ -56,35 +53,3 @@ def reading_schema() -> dict[str, Any]:
     dict
     """
     return Reading.model_json_schema(mode="serialization")
-
-
-def teeth_csv(reading: Reading) -> str:
-    """Write the teeth, one row each with the gap that follows, as comma-separated text.
-
-    Parameters
-    ----------
-    reading : Reading
-
-    Returns
-    -------
-    str
-        A header and z rows; an empty cell is a figure that was not measured.
-    """
-    out = io.StringIO()
-    rows = [dict(_row(tooth, gap)) for tooth, gap in zip(reading.teeth, reading.gaps, strict=True)]
-    writer = csv.DictWriter(out, fieldnames=list(rows[0]), lineterminator="\n")
-    writer.writeheader()
-    writer.writerows(rows)
-    return out.getvalue()
-
-
-def _row(tooth: Tooth, gap: Gap) -> Iterator[tuple[str, object]]:
-    yield "number", tooth.number
-    yield "centre_deg", tooth.centre_deg
-    for side in SIDES:
-        for name, value in getattr(tooth, side).model_dump().items():
-            yield f"{side}_{name}", value
-    for name in ("thickness_mm", "u_thickness_mm", "tip_diameter_mm", "u_tip_diameter_mm"):
-        yield name, getattr(tooth, name)
-    for name, value in gap.model_dump(exclude={"number"}).items():
-        yield f"gap_{name}", value

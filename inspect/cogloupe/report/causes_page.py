@@ -1,6 +1,5 @@
 """A diagnosis as tables for the terminal, and as a page to take to the machine."""
 
-from rich import box
 from rich.table import Table
 from rich.text import Text
 
@@ -19,9 +18,9 @@ from cogloupe.report.causes_text import (
     verdict,
 )
 from cogloupe.report.charts import figure_png
+from cogloupe.report.console_tables import plain_table, sentence_table
 from cogloupe.report.gear_name import gear_name
 from cogloupe.report.markup import data_uri, page_template
-from cogloupe.report.table import sentence_table
 
 _MOST_WAVES = 5
 
@@ -67,11 +66,7 @@ def part_title(diagnosis: Diagnosis, place: int) -> str:
 
 def _ranking(diagnosis: Diagnosis, place: int) -> Table:
     finding = diagnosis.findings[place]
-    table = Table(
-        title=Text(part_title(diagnosis, place)), title_justify="left", box=box.SIMPLE_HEAD,
-        padding=(0, 1, 0, 0), pad_edge=False, caption=Text(verdict(finding)),
-        caption_justify="left",
-    )  # fmt: skip
+    table = plain_table(part_title(diagnosis, place), verdict(finding))
     table.add_column("cause", overflow="fold", ratio=3)
     table.add_column("", justify="right", no_wrap=True)
     table.add_column("pattern", overflow="fold", ratio=5)
@@ -86,10 +81,7 @@ def _ranking(diagnosis: Diagnosis, place: int) -> Table:
 
 
 def _what_next(diagnosis: Diagnosis) -> Table:
-    table = Table(
-        title=Text("What to do next"), title_justify="left", box=box.SIMPLE_HEAD, pad_edge=False,
-        padding=(0, 1, 0, 0),
-    )  # fmt: skip
+    table = plain_table("What to do next")
     table.add_column("cause", overflow="fold", ratio=2)
     table.add_column("what else would look alike", overflow="fold", ratio=4)
     table.add_column("the next cheap test", overflow="fold", ratio=5)

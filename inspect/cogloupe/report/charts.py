@@ -19,11 +19,11 @@ from cogloupe.reading.models import Reading
 from cogloupe.report.axes import FONT, plain_axes, tooth_step
 from cogloupe.report.canvas import encoded
 from cogloupe.report.styles import FAINT, INK, PAPER, SIDE_STYLES, SideStyle
-from cogloupe.report.wording import Extremes, over_turn
-from cogloupe.wording.numbers import COVERAGE, rounded
+from cogloupe.wording.numbers import COVERAGE, with_uncertainty
 from cogloupe_calibration.arrays import Floats
 
-_WIDTH_IN, _DPI = 10.6, 150
+_WIDTH_IN, _HEIGHT_IN, _DPI = 5.94, 6.0, 150
+"""As high as the ring beside it in the picture for a forum."""
 _BAR = 0.36
 _FEW = 60
 
@@ -56,9 +56,9 @@ def pitch_chart(reading: Reading) -> Figure:
         Two axes: bars of single pitch, lines of cumulative pitch, both with U bars, µm on the
         measuring circle.
     """
-    figure = _figure(6.6)
+    figure = _figure(_HEIGHT_IN)
     upper, lower = figure.subplots(2, 1)
-    figure.subplots_adjust(left=0.065, right=0.885, top=0.9, bottom=0.075, hspace=0.14)
+    figure.subplots_adjust(left=0.085, right=0.985, top=0.875, bottom=0.08, hspace=0.17)
     _draw_single(upper, reading)
     _draw_cumulative(lower, reading)
     for axes in (upper, lower):
@@ -138,15 +138,14 @@ def _numbers(reading: Reading) -> Floats:
 
 def _tooth_axis(axes: Axes, reading: Reading) -> None:
     z = len(reading.teeth)
-    step = tooth_step(z)
+    step = tooth_step(z, wide=0.55)
     ticks = [n for n in range(1, z + 1) if n % step == 0 or (n == 1 and step > 2) or step == 1]
     axes.xaxis.set_major_locator(FixedLocator(ticks))
     axes.set_xlim(0.4, z + 0.6)
 
 
 def _draw_single(axes: Axes, reading: Reading) -> None:
-    circle = reading.gear.measuring_diameter_mm
-    plain_axes(axes, f"single pitch deviation / µm on the measuring circle, ⌀ {circle:.4g} mm")
+    plain_axes(axes, "pitch before each tooth, too long above / µm")
     axes.axhline(0, color=INK, lw=0.8)
     for style in SIDE_STYLES:
         values = _flank_column(reading, style, "single_pitch_um")
@@ -215,18 +214,18 @@ def _points(axes: Axes, style: SideStyle, x: Floats, values: Floats, label: str)
 
 
 def _draw_cumulative(axes: Axes, reading: Reading) -> None:
-    plain_axes(axes, "cumulative pitch deviation / µm, tooth 1 set to zero")
+    """Places of the flanks about the mean of their side, so that a step shows as one on both."""
+    plain_axes(axes, f"place about the mean, ahead clockwise above / µm{_total(reading)}")
     axes.axhline(0, color=INK, lw=0.8)
     x = _numbers(reading)
     for style in SIDE_STYLES:
-        values = _flank_column(reading, style, "cumulative_pitch_um")
-        limits = COVERAGE * _flank_column(reading, style, "u_cumulative_pitch_um")
+        values = _flank_column(reading, style, "place_um")
+        limits = COVERAGE * _flank_column(reading, style, "u_place_um")
         _u_bars(axes, x + style.offset, values, limits, style.pen)
         _points(axes, style, x, values, style.side)
         faint = _toned_down(values, limits)
         _hollow(axes, style, x[faint] + style.offset, values[faint], len(x))
-    _mark_total(axes, reading, over_turn(reading))
-    _none_seen(axes, reading, "cumulative_pitch_um")
+    _none_seen(axes, reading, "place_um")
 
 
 def _hollow(axes: Axes, style: SideStyle, x: Floats, values: Floats, teeth: int) -> None:
@@ -235,26 +234,13 @@ def _hollow(axes: Axes, style: SideStyle, x: Floats, values: Floats, teeth: int)
     axes.plot(x, values, style.marker, ms=size, mfc=PAPER, mec=style.pen, mew=0.6)
 
 
-def _mark_total(axes: Axes, reading: Reading, ends: Extremes | None) -> None:
-    """Bracket F_p at the right-hand end, from the highest point of the worse side to the lowest."""
-    total = reading.summary.cumulative_pitch_total_um
-    if ends is None or total is None:
-        return
-    right = len(reading.teeth) + 0.6
-    for tooth, level in ((ends.high_tooth, ends.high_um), (ends.low_tooth, ends.low_um)):
-        axes.plot([tooth, right], [level, level], ":", color=INK, lw=0.9)
-    across = axes.get_yaxis_transform()
-    axes.annotate(
-        "", (1.012, ends.high_um), (1.012, ends.low_um), xycoords=across, textcoords=across,
-        arrowprops={"arrowstyle": "<->", "lw": 1.0, "color": INK, "shrinkA": 0, "shrinkB": 0},
-        annotation_clip=False,
-    )  # fmt: skip
-    number, limit = rounded(total, reading.summary.u_cumulative_pitch_total_um)
-    limit_line = "" if limit is None else f"\n± {limit} µm"
-    axes.text(
-        1.024, (ends.high_um + ends.low_um) / 2, f"Fₚ = {number}{limit_line}\n{ends.side} flanks",
-        transform=across, va="center", fontsize=FONT, color=INK,
-    )  # fmt: skip
+def _total(reading: Reading) -> str:
+    """F_p and its U, to stand behind the title."""
+    total, u = (
+        reading.summary.cumulative_pitch_total_um,
+        reading.summary.u_cumulative_pitch_total_um,
+    )
+    return "" if total is None else f";  Fₚ {with_uncertainty(total, u, 'µm')}"
 
 
 def _none_seen(axes: Axes, reading: Reading, name: str) -> None:
@@ -311,19 +297,17 @@ def _pitch_legend(figure: Figure, reading: Reading) -> None:
         Patch(label=f"{style.side} flank", **_bar_look(style, False)) for style in SIDE_STYLES
     ]
     handles.append(Line2D([], [], color=INK, lw=0, marker="|", ms=12, label="± U (k = 2)"))
-    handles.append(
-        Patch(facecolor=PAPER, edgecolor=FAINT, lw=0.8, label="hollow: inside U, not resolved")
-    )
+    handles.append(Patch(facecolor=PAPER, edgecolor=FAINT, lw=0.8, label="hollow: not resolved"))
     if _status_x(reading, "not_seen").size:
         handles.append(Patch(label="flank not seen", **_unseen_look()))
     if _status_x(reading, "partial", "obstructed").size:
-        marker = Line2D([], [], marker="v", lw=0, mfc=PAPER, mec=INK, label="only part measured")
+        marker = Line2D([], [], marker="v", lw=0, mfc=PAPER, mec=INK, label="part measured")
         handles.append(marker)
     _legend(figure, handles)
 
 
 def _legend(figure: Figure, handles: Iterable[Any]) -> None:
     figure.legend(
-        handles=list(handles), loc="upper left", bbox_to_anchor=(0.055, 0.995), ncols=6,
-        frameon=False, fontsize=FONT, handlelength=2.0, columnspacing=1.6, borderaxespad=0.2,
+        handles=list(handles), loc="upper left", bbox_to_anchor=(0.07, 1.0), ncols=3,
+        frameon=False, fontsize=FONT, handlelength=1.6, columnspacing=1.2, borderaxespad=0.2,
     )  # fmt: skip

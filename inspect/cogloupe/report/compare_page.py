@@ -3,7 +3,6 @@
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from rich import box
 from rich.table import Table
 from rich.text import Text
 
@@ -26,6 +25,7 @@ from cogloupe.report.compare_text import (
     pairing,
     shared,
 )
+from cogloupe.report.console_tables import plain_table
 from cogloupe.report.gear_name import gear_name
 from cogloupe.report.markup import data_uri, page_template
 
@@ -45,11 +45,10 @@ def change_table(comparison: Comparison, labels: Sequence[str]) -> Table:
     -------
     Table
     """
-    table = Table(
-        title=Text(f"{labels[0]} → {labels[1]}"), title_justify="left", box=box.SIMPLE_HEAD,
-        padding=(0, 1, 0, 0), pad_edge=False, caption_justify="left",
-        caption="± U (k = 2). By chance: what 95 of 100 pairs without a change stay below.",
-    )  # fmt: skip
+    table = plain_table(
+        f"{labels[0]} → {labels[1]}",
+        "± U (k = 2). By chance: what 95 of 100 pairs without a change stay below.",
+    )
     table.add_column("figure", overflow="fold", min_width=12)
     for name in ("before", "after", "difference", "by chance"):
         table.add_column(name, justify="right")

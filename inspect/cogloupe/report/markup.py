@@ -152,10 +152,8 @@ def figures_html(text: str) -> Markup:
         parts.append(escape(glued(text[last : found.start()])))
         value = found["v"].replace("−", "-")
         signed = ' data-signed=""' if found["v"].startswith("+") else ""
-        parts.append(
-            f'<span data-v="{value}" data-l="{found["l"] or ""}" data-unit="{found["unit"]}"{signed}>'
-            f"{escape(glued(found[0]))}</span>"
-        )
+        figure = f'data-v="{value}" data-l="{found["l"] or ""}" data-unit="{found["unit"]}"{signed}'
+        parts.append(f"<span {figure}>{escape(glued(found[0]))}</span>")
         last = found.end()
     return Markup("".join([*parts, escape(glued(text[last:]))]))
 

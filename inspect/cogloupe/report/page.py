@@ -20,10 +20,10 @@ from cogloupe.report.gap_tables import (
 )
 from cogloupe.report.gear_name import gear_name, gear_origin
 from cogloupe.report.markup import data_uri, page_template, shared_script
-from cogloupe.report.page_data import page_data, photo_jpeg, photo_window
+from cogloupe.report.page_data import Window, page_data, photo_jpeg, photo_window
 from cogloupe.report.reading_tables import (
     budget_tables,
-    class_range,
+    classes_reached,
     gap_table,
     summary_table,
     tooth_table,
@@ -50,6 +50,7 @@ def report_html(
     drawing: DrawingData | None = None,
     images: Mapping[str, bytes] = MappingProxyType({}),
     files: tuple[tuple[str, str], ...] = (),
+    window: Window | None = None,
 ) -> str:
     """Write the report page.
 
@@ -64,6 +65,8 @@ def report_html(
         out.
     files : tuple of (str, str), optional
         Name and description of the files beside the page, which it links to.
+    window : Window, optional
+        The photograph as it goes into the page, where that is known already.
 
     Returns
     -------
@@ -84,7 +87,7 @@ def report_html(
         limits=limit_sentences(reading),
         checks=check_sentences(reading),
         origin=gear_origin(reading.gear),
-        **_drawn(reading, drawing),
+        **_drawn(reading, drawing, window),
     )
 
 
@@ -107,11 +110,12 @@ def _tables(reading: Reading) -> dict[str, Any]:
     }
 
 
-def _drawn(reading: Reading, drawing: DrawingData | None) -> dict[str, Any]:
+def _drawn(reading: Reading, drawing: DrawingData | None, window: Window | None) -> dict[str, Any]:
     """The photograph, the figures behind the drawings, and the script that draws them."""
     if drawing is None:
         return {"data": "", "photograph": "", "script": "", "script_name": ""}
-    window, (name, _) = photo_window(reading, drawing), shared_script()
+    window = window or photo_window(reading, drawing)
+    name, _ = shared_script()
     return {
         "data": script_json(page_data(reading, drawing, window)),
         "photograph": data_uri(photo_jpeg(window)),
@@ -203,12 +207,8 @@ def class_reached(reading: Reading) -> str:
     -------
     str
     """
-    found = reading.tolerance
-    if found is None:
-        return ""
-    graded = [found.pitch_class, found.cumulative_class, found.runout_class]
-    lows, highs = zip(*[g for g in graded if g is not None] or [(0, 0)], strict=True)
-    return f"{class_range((max(lows), max(highs)))} of {found.standard}" if max(highs) else ""
+    found = classes_reached(reading)
+    return f"{found} of {reading.tolerance.standard}" if found and reading.tolerance else ""
 
 
 def _cautions(reading: Reading) -> list[str]:

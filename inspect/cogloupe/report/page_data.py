@@ -16,13 +16,14 @@ from numpy.typing import NDArray
 from cogloupe.figures.drawing_data import DrawingData, GapSheet, ProfileSheet
 from cogloupe.reading.models import SIDES, Flank, Reading, Tooth
 from cogloupe.report.overlay import nominal_deg
-from cogloupe.report.wording import at_worst
+from cogloupe.report.wording import at_worst, flanks
 from cogloupe.wording.numbers import COVERAGE, expanded, resolved
 from cogloupe_calibration.arrays import Floats
 
 LONG_SIDE = 1800
 """Largest side of the photograph in the page, px: with JPEG some 0.3 to 0.8 MB."""
 JPEG_QUALITY = 80
+THUMBNAIL = 160
 AROUND = 1.1
 """How far beyond the tips the photograph reaches, in tip radii."""
 FLANK_POINTS = 14
@@ -99,6 +100,22 @@ def photo_jpeg(window: Window) -> bytes:
     return cv2.imencode(".jpg", image, [cv2.IMWRITE_JPEG_QUALITY, JPEG_QUALITY])[1].tobytes()
 
 
+def thumbnail(window: Window) -> bytes:
+    """A small picture for a list of readings, JPEG.
+
+    Parameters
+    ----------
+    window : Window
+
+    Returns
+    -------
+    bytes
+    """
+    small = THUMBNAIL / max(window.image.shape[:2])
+    sized = cv2.resize(window.image, None, fx=small, fy=small, interpolation=cv2.INTER_AREA)
+    return photo_jpeg(Window(window.left, window.top, window.scale * small, sized))
+
+
 def page_data(reading: Reading, drawing: DrawingData, window: Window) -> dict[str, Any]:
     """Everything that a page's drawings are made from.
 
@@ -117,7 +134,7 @@ def page_data(reading: Reading, drawing: DrawingData, window: Window) -> dict[st
     worst = at_worst(reading)
     return {
         "teeth": [_tooth(reading, k) for k in range(len(reading.teeth))],
-        "unseen": any(getattr(t, s).status == "not_seen" for t in reading.teeth for s in SIDES),
+        "unseen": any(f.status == "not_seen" for _, _, f in flanks(reading)),
         "worst": worst.tooth if worst else 0,
         "radius_um": _round(500 * reading.gear.measuring_diameter_mm, 3),
         "eccentric_deg": _eccentric(reading),
@@ -195,8 +212,9 @@ def _tenths(values: Floats) -> NDArray[np.int64]:
 
 def _holed(values: Floats) -> list[Any]:
     """Tenths, with null where nothing was seen."""
-    seen, tenths = np.isfinite(values), _tenths(np.nan_to_num(values))
-    return np.where(seen, tenths.astype(object), None).tolist()  # type: ignore[no-any-return]
+    tenths = _tenths(np.nan_to_num(values)).astype(object)
+    tenths[~np.isfinite(values)] = None
+    return list(tenths)
 
 
 def _flanks(reading: Reading, drawing: DrawingData, window: Window) -> list[list[Any]]:
@@ -250,7 +268,7 @@ def _profiles(reading: Reading, sheet: ProfileSheet) -> dict[str, Any]:
     return {
         "roll": [round(float(v), 4) for v in roll],
         "above": _above_floor(reading, roll),
-        "limit": _usual_limit([getattr(t, s).u_profile_total_um for t in reading.teeth for s in SIDES]),
+        "limit": _usual_limit([f.u_profile_total_um for _, _, f in flanks(reading)]),
         **{side: [_holed(trace) for trace in sheet.trace_um[:, k][:, chosen]]
            for k, side in enumerate(SIDES)},
         "mean": {side: _holed(sheet.mean_um[k][chosen]) for k, side in enumerate(SIDES)},

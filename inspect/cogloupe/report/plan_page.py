@@ -8,10 +8,10 @@ from cogloupe import __version__
 from cogloupe.planning.drive_train import Spacing
 from cogloupe.planning.notices import notices
 from cogloupe.planning.plan import Plan
+from cogloupe.report.console_tables import plain_table, sentence_table
 from cogloupe.report.markup import page_template
 from cogloupe.report.plan_rows import plan_title, sections
 from cogloupe.report.plan_text import Row, Section
-from cogloupe.report.table import sentence_table
 
 # Texts up to this long stand in the terminal's first column of figures.
 _SHORT = 20
@@ -40,10 +40,7 @@ def plan_tables(plan: Plan) -> list[Table]:
 
 
 def _table(section: Section) -> Table:
-    table = Table(
-        title=Text(section.title), title_justify="left", caption_justify="left",
-        caption=Text(section.note) if section.note else None,
-    )  # fmt: skip
+    table = plain_table(section.title, section.note, heads=section.has_lengths)
     table.add_column("figure", overflow="fold")
     if section.has_lengths:
         for unit in ("mm", "in", "thou"):

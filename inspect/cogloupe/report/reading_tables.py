@@ -189,6 +189,27 @@ def class_range(found: tuple[int, int]) -> str:
     return str(low) if low == high else f"{low} to {high}"
 
 
+def classes_reached(reading: Reading) -> str:
+    """Tolerance class of pitch and runout together.
+
+    Parameters
+    ----------
+    reading : Reading
+
+    Returns
+    -------
+    str
+        A class, or the range that U leaves; empty where nothing was graded.
+    """
+    found = reading.tolerance
+    if found is None:
+        return ""
+    graded = [
+        g for g in (found.pitch_class, found.cumulative_class, found.runout_class) if g is not None
+    ]
+    return class_range((max(g[0] for g in graded), max(g[1] for g in graded))) if graded else ""
+
+
 def cells(
     item: object, names: Iterable[str], signed: str = "\0", arc: str = "\0"
 ) -> Iterator[Cell]:

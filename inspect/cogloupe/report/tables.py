@@ -113,7 +113,7 @@ class Table:
 
     @property
     def groups(self) -> list[tuple[str, int]]:
-        """Headings above the columns and how many columns each spans; empty where there are none."""
+        """Headings above the columns and how many columns each spans; empty without any."""
         spans: list[tuple[str, int]] = []
         for column in self.columns:
             if spans and spans[-1][0] == column.group:

@@ -7,17 +7,22 @@ from pathlib import Path
 from types import MappingProxyType
 
 from cogloupe.figures.drawing_data import DrawingData
-from cogloupe.reading.files import reading_json, teeth_csv
+from cogloupe.reading.files import reading_json
 from cogloupe.reading.models import Reading
+from cogloupe.reading.teeth_table import teeth_csv
 from cogloupe.report.chart_process import Draw, charts_here
 from cogloupe.report.markup import shared_script
+from cogloupe.report.outline_files import outline_svg
 from cogloupe.report.overlay import overlay_png
 from cogloupe.report.page import report_html
+from cogloupe.report.page_data import photo_window, thumbnail
+from cogloupe.report.ring_picture import forum_picture
 from cogloupe_calibration.errors import UseError
 
 BESIDE = (
     ("chart.png", "picture for a forum (chart.png)"),
     ("teeth.csv", "table for a spreadsheet (teeth.csv)"),
+    ("outline.svg", "outlines in true size (outline.svg)"),
     ("overlay.png", "theory over the photograph (overlay.png)"),
     ("reading.json", "all figures (reading.json)"),
 )
@@ -95,15 +100,20 @@ def report_files(
     # OpenCV draws and packs without holding the interpreter, so the charts go on beside it.
     with ThreadPoolExecutor(max_workers=1) as beside:
         drawn = beside.submit(overlay_png, reading, drawing)
-        page = beside.submit(report_html, reading, drawing, _by_name(extra), BESIDE)
-        charts = draw(reading)
-        overlay, html = drawn.result(), page.result()
+        window = photo_window(reading, drawing)
+        page = report_html(reading, drawing, _by_name(extra), BESIDE, window)
+        picture = forum_picture(reading, window, draw(reading)["chart"])
+    outlines = {}
+    if drawing.outlines is not None:
+        outlines["outline.svg"] = outline_svg(reading, drawing.outlines).encode()
     return {
         **extra,
+        **outlines,
+        "thumbnail.jpg": thumbnail(window),
         "teeth.csv": teeth_csv(reading).encode(),
-        "overlay.png": overlay,
-        "chart.png": charts["chart"],
-        "report.html": html.encode(),
+        "overlay.png": drawn.result(),
+        "chart.png": picture,
+        "report.html": page.encode(),
         "reading.json": reading_json(reading).encode(),
     }
 

@@ -3,6 +3,7 @@
 
 (() => {
   const { draw } = cogloupe;
+  const PRINTED = 900; // a sheet of paper, whatever the window
 
   /** Round levels from low to high, about so many. */
   cogloupe.ticks = (low, high, about) => {
@@ -35,6 +36,8 @@
       if (width !== last) drawn(last = width);
     };
     new ResizeObserver(again).observe(place);
+    addEventListener("beforeprint", () => drawn(PRINTED));
+    addEventListener("afterprint", () => drawn(last));
     again();
     return () => drawn(last || 900);
   };

@@ -1,13 +1,15 @@
-"""Tables for the terminal: the summary, one row a photograph, and lists of sentences."""
+"""Tables for the terminal, all in one style: a reading a row, any table of a page, sentences."""
 
 from collections.abc import Sequence
 
 from rich import box
-from rich.table import Table
+from rich.table import Table as ConsoleTable
 from rich.text import Text
 
 from cogloupe.reading.models import Reading
 from cogloupe.report.gear_name import gear_size
+from cogloupe.report.reading_tables import classes_reached
+from cogloupe.report.tables import Table
 from cogloupe.report.wording import at_worst
 from cogloupe.wording.numbers import with_uncertainty
 
@@ -28,7 +30,28 @@ _WIDE = 130
 """Columns of a terminal from which figures stand beside their U."""
 
 
-def summary_table(readings: Sequence[Reading], width: int = 80) -> Table:
+def plain_table(title: str = "", caption: str = "", heads: bool = True) -> ConsoleTable:
+    """A table in the style of all tables of the terminal, still without columns.
+
+    Parameters
+    ----------
+    title, caption : str
+        Above and below it; may be empty.
+    heads : bool
+        It has headings.
+
+    Returns
+    -------
+    ConsoleTable
+    """
+    return ConsoleTable(
+        title=Text(title) if title else None, title_justify="left", show_header=heads,
+        caption=Text(caption) if caption else None, caption_justify="left",
+        box=box.SIMPLE_HEAD, padding=(0, 1, 0, 0), pad_edge=False,
+    )  # fmt: skip
+
+
+def readings_table(readings: Sequence[Reading], width: int = 80) -> ConsoleTable:
     """Lay out the main figures of some readings, to fit a terminal of 80 columns and more.
 
     Parameters
@@ -39,14 +62,11 @@ def summary_table(readings: Sequence[Reading], width: int = 80) -> Table:
 
     Returns
     -------
-    Table
+    ConsoleTable
         One row a photograph; figures with their U under them, or beside them where there is room.
     """
     wide = width >= _WIDE
-    table = Table(
-        box=box.SIMPLE_HEAD, padding=(0, 1, 0, 0), pad_edge=False,
-        caption=_WIDE_CAPTION if wide else _CAPTION, caption_justify="left",
-    )  # fmt: skip
+    table = plain_table(caption=_WIDE_CAPTION if wide else _CAPTION)
     table.add_column("photograph", overflow="fold", min_width=_NAME_WIDTH, no_wrap=wide)
     left_out = () if wide else (_COLUMNS.index(_ECCENTRICITY),)
     for k, name in enumerate(_COLUMNS):
@@ -59,7 +79,28 @@ def summary_table(readings: Sequence[Reading], width: int = 80) -> Table:
     return table
 
 
-def sentence_table(title: str, sentences: Sequence[str]) -> Table:
+def console_table(table: Table) -> ConsoleTable:
+    """Lay any table of a page out for the terminal.
+
+    Parameters
+    ----------
+    table : Table
+
+    Returns
+    -------
+    ConsoleTable
+    """
+    shown = plain_table(table.title, table.note)
+    for column in table.columns:
+        head = column.head + (f" / {column.unit}" if column.unit else "")
+        shown.add_column(Text(head), justify="left" if column.say else "right", overflow="fold")
+    for row in table.rows:
+        style = "bold" if row.kind == "best" else ""
+        shown.add_row(*(Text(cell.text, style=style) for cell in row.cells))
+    return shown
+
+
+def sentence_table(title: str, sentences: Sequence[str]) -> ConsoleTable:
     """Lay out sentences, such as cautions, under a title.
 
     Parameters
@@ -69,10 +110,10 @@ def sentence_table(title: str, sentences: Sequence[str]) -> Table:
 
     Returns
     -------
-    Table
+    ConsoleTable
         One row a sentence.
     """
-    table = Table(title=Text(title), title_justify="left", show_header=False)
+    table = plain_table(title, heads=False)
     table.add_column(overflow="fold")
     for sentence in sentences:
         table.add_row(Text(sentence))
@@ -84,7 +125,7 @@ def _lines(reading: Reading) -> list[tuple[str, str]]:
     s, worst = reading.summary, at_worst(reading)
     pitch = with_uncertainty(s.single_pitch_max_um, s.u_single_pitch_max_um, "")
     return [
-        (reading.photo.file, _about(reading)),
+        (reading.photo.file, f"z {reading.gear.teeth}, {gear_size(reading.gear)}"),
         (_short(pitch), f"{worst.tooth} {worst.side}" if worst else ""),
         _split(s.cumulative_pitch_total_um, s.u_cumulative_pitch_total_um),
         _split(s.runout_um, s.u_runout_um),
@@ -98,7 +139,7 @@ def _class(reading: Reading) -> tuple[str, str]:
     """Class that is reached, and whether that is the one that is wanted."""
     verdict = reading.verdict
     if verdict is None or verdict.reached_class is None:
-        return "–", ""
+        return classes_reached(reading).replace(" to ", "–") or "–", ""
     low, high = verdict.reached_class
     answer = {"yes": "met", "no": "no", "cannot_tell": "open", None: ""}[verdict.meets]
     return (str(high) if low == high else f"{low}–{high}"), answer

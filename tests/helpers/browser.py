@@ -1,0 +1,69 @@
+"""A real browser for the tests of pages, and the audit of what it shows."""
+
+import shutil
+from contextlib import contextmanager
+from pathlib import Path
+
+import pytest
+
+CHROMIUM = shutil.which("chromium") or shutil.which("chromium-browser")
+AXE = Path(__file__).parents[1] / "axe-core" / "axe.min.js"
+
+_QUIET = [
+    "--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run",
+    "--disable-background-networking", "--disable-component-update", "--disable-sync",
+]  # fmt: skip
+
+
+@contextmanager
+def browser():
+    """Chromium, driven; the test is skipped where it, or what drives it, is not installed."""
+    driver = pytest.importorskip("playwright.sync_api", reason="playwright is not installed")
+    if CHROMIUM is None:
+        pytest.skip("no chromium is installed")
+    with driver.sync_playwright() as play:
+        started = play.chromium.launch(executable_path=CHROMIUM, args=_QUIET)
+        try:
+            yield started
+        finally:
+            started.close()
+
+
+@contextmanager
+def opened(started, address, width=1200, height=900, **context):
+    """A page at an address; it must not complain in its console."""
+    told = []
+    shown = started.new_context(viewport={"width": width, "height": height}, **context)
+    page = shown.new_page()
+    page.on("pageerror", lambda error: told.append(str(error)))
+    page.on("console", lambda m: told.append(m.text) if m.type in ("error", "warning") else None)
+    page.goto(address)
+    try:
+        yield page
+        assert told == []
+    finally:
+        shown.close()
+
+
+def serious(page):
+    """What the audit finds serious or critical: rule, and the first elements that break it."""
+    page.evaluate(AXE.read_text("utf-8"))
+    found = page.evaluate("axe.run()")["violations"]
+    return [
+        (one["id"], [node["target"] for node in one["nodes"][:3]])
+        for one in found
+        if one["impact"] in ("serious", "critical")
+    ]
+
+
+def sideways(page):
+    """How far a page would have to be pushed sideways to see all of it, px."""
+    return page.evaluate(
+        "document.documentElement.scrollWidth - document.documentElement.clientWidth"
+    )
+
+
+def pages_printed(page, paper):
+    """Number of sheets that printing a page takes."""
+    margin = dict.fromkeys(("top", "bottom", "left", "right"), "12mm")
+    return page.pdf(format=paper, margin=margin).count(b"/Type /Page\n")
