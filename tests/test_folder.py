@@ -18,7 +18,7 @@ from .helpers.pictures import grow
 
 KNOWN = "teeth = 24\nmodule_mm = 1.0\nscale_um_per_px = 40\n"
 FILES = {
-    "reading.json", "teeth.csv", "overlay.png", "chart.png", "profiles.png", "gaps.png",
+    "reading.json", "teeth.csv", "overlay.png", "chart.png", "outline.svg", "thumbnail.jpg",
     "report.html",
 }  # fmt: skip
 

@@ -135,6 +135,7 @@ class Outcome:
     photo: Path
     reading: Reading | None
     error: CogloupeError | None
+    folder: Path
 
 
 def load_ahead() -> None:
@@ -186,11 +187,12 @@ def read_one(
             )
             write_report(reading, drawing, folder, lambda _: charts[0].result())
     except CogloupeError as error:
-        return Outcome(photo, None, error)
+        return Outcome(photo, None, error, folder)
     except Exception as error:  # a fault of ours in one photograph must not cost the others
         what = f"{photo.name} could not be read ({type(error).__name__}: {error})"
-        return Outcome(photo, None, PhotoError(f"{what}; please report it with the photograph"))
-    return Outcome(photo, reading, None)
+        told = PhotoError(f"{what}; please report it with the photograph")
+        return Outcome(photo, None, told, folder)
+    return Outcome(photo, reading, None, folder)
 
 
 def count_gears(photo: Path) -> int:
@@ -237,7 +239,11 @@ def check_writable(out: Path) -> None:
 
 
 def watch_folder(
-    folder: Path, out: Path, settings_of: SettingsOf, stop: threading.Event | None = None
+    folder: Path,
+    out: Path,
+    settings_of: SettingsOf,
+    stop: threading.Event | None = None,
+    begin: Callable[[Path], object] = lambda photo: None,
 ) -> Iterator[Outcome]:
     """Read every photograph in a folder and every one that is dropped in later.
 
@@ -251,6 +257,8 @@ def watch_folder(
         Gives the settings for a photograph; may raise CogloupeError.
     stop : threading.Event, optional
         Set it to end the watch.
+    begin : callable, optional
+        Told of each photograph before it is read.
 
     Yields
     ------
@@ -279,7 +287,7 @@ def watch_folder(
         if settings != (settings := _stamp(folder / SETTINGS_FILE)):
             handled.clear()
         for photo in [p for p, stamp in seen.items() if stamp == before.get(p) != handled.get(p)]:
-            outcome = _read_once(photo, reading_folder(photo, out), settings_of)
+            outcome = _read_once(photo, reading_folder(photo, out), settings_of, begin)
             if outcome is not None and _may_grow(outcome):
                 continue
             handled[photo] = seen[photo]
@@ -310,11 +318,14 @@ def _stamp(path: Path) -> Stamp:
     return status.st_size, status.st_mtime_ns
 
 
-def _read_once(photo: Path, folder: Path, settings_of: SettingsOf) -> Outcome | None:
+def _read_once(
+    photo: Path, folder: Path, settings_of: SettingsOf, begin: Callable[[Path], object]
+) -> Outcome | None:
     """Read a photograph, unless these very bytes were read before, or failed as they will again."""
     attempt = (photo.name, _hash(photo), _known_of(photo, settings_of))
     if attempt[:2] == _was_read(folder) or attempt == _was_refused(folder):
         return None
+    begin(photo)
     outcome = read_one(photo, settings_of, folder)
     with suppress(OSError):  # without the note the person still sees the message
         if outcome.error is None:

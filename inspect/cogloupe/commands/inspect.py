@@ -61,6 +61,7 @@ if TYPE_CHECKING:  # their own imports are slow, and not needed to show the help
     from cogloupe.folder import Outcome
     from cogloupe.reading.models import Reading
     from cogloupe.report.chart_process import Draw
+    from cogloupe.report.folder_page import Entry
 
 
 def inspect(
@@ -151,8 +152,27 @@ def _inspect_all(paths: list[Path], out: Path, given: dict[str, object], draw: "
                 place = folder / f"gear-{pick}" if len(gears) > 1 else folder
                 outcomes.append(read_one(photo, partial(settings_for, given=known), place, draw))
                 _tell_failure(outcomes)
+    _list(out, paths, outcomes)
     _show([outcome.reading for outcome in outcomes if outcome.reading is not None], out)
     return max((_status(outcome) for outcome in outcomes), default=READ)
+
+
+def _list(out: Path, paths: list[Path], outcomes: Sequence["Outcome"]) -> None:
+    """Put what was read, and what was not, on the page of the folder of readings."""
+    from cogloupe.report.folder_files import FolderPage, passed_over
+
+    entries = [_entry(outcome, out) for outcome in outcomes]
+    FolderPage(out).note([*entries, *(e for path in paths for e in passed_over(path))])
+
+
+def _entry(outcome: "Outcome", out: Path) -> "Entry":
+    from cogloupe.report.folder_files import timestamp
+    from cogloupe.report.folder_page import Entry, entry_of
+
+    if outcome.reading is not None:
+        return entry_of(outcome.reading, outcome.folder.relative_to(out).as_posix(), timestamp())
+    reason = str(outcome.error)
+    return Entry(photo=outcome.photo.name, status="not_read", when=timestamp(), reason=reason)
 
 
 def _status(outcome: "Outcome") -> int:
@@ -192,7 +212,7 @@ def _show(readings: list["Reading"], out: Path) -> None:
         say("\nBefore a hand goes to the machine:")
     for sentence in cautions:
         say(sentence)
-    say(f"\nReports are in {out}: open report.html in each photograph's folder.")
+    say(f"\nReports are in {out}: open {out / 'index.html'}.")
 
 
 def _told_by_gaps(reading: "Reading") -> list[str]:
@@ -260,6 +280,7 @@ def watch(
     """Read each photograph that is dropped into a folder, until stopped with Ctrl+C."""
     from cogloupe.folder import check_writable, watch_folder
     from cogloupe.inputs.settings import make_settings, settings_for
+    from cogloupe.report.folder_files import FolderPage, passed_over
 
     known = _given(ctx)
     make_settings(known)
@@ -268,9 +289,15 @@ def watch(
     target = out or folder / "readings"
     check_writable(target)
     say(f"Watching {folder}; readings go to {target}. Stop with Ctrl+C.")
+    page = FolderPage(target, watching=True)
+    page.note(passed_over(folder))
     with suppress(KeyboardInterrupt):  # the way to end it
-        for outcome in watch_folder(folder, target, lambda photo: settings_for(photo, known)):
+        for outcome in watch_folder(
+            folder, target, lambda photo: settings_for(photo, known), begin=page.begin
+        ):
+            page.note([_entry(outcome, target), *passed_over(folder)])
             if outcome.reading is not None:
                 _show([outcome.reading], target)
             elif outcome.error is not None:
                 complain(about(outcome.photo, outcome.error))
+    page.end()

@@ -70,6 +70,8 @@ def inspect_set(
     from cogloupe.inputs.photo import read_photo
     from cogloupe.inputs.settings import settings_for
     from cogloupe.report.console_tables import readings_table
+    from cogloupe.report.folder_files import FolderPage, timestamp
+    from cogloupe.report.folder_page import entry_of
     from cogloupe.report.verdict_text import verdict_lines
     from cogloupe.report.write import write_report
 
@@ -82,6 +84,7 @@ def inspect_set(
     found = _read(kind, photos, settings, mark)
     folder = out / f"{files[0].stem}-{kind}"
     write_report(found.reading, found.drawing, folder, extra=_pictures(found))
+    FolderPage(out).note([entry_of(found.reading, folder.name, timestamp())])
     out_console.print(readings_table([found.reading], out_console.width))
     for line in verdict_lines(found.reading):
         say(line)

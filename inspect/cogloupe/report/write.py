@@ -65,7 +65,7 @@ def write_report(
     try:
         folder.mkdir(parents=True, exist_ok=True)
         write_shared(folder.parent)
-        _write_all(folder, files)
+        write_files(folder, files)
     except OSError as error:
         reason = error.strerror or str(error)
         raise UseError(
@@ -137,11 +137,23 @@ def write_shared(folder: Path) -> None:
     """
     name, text = shared_script()
     if not (folder / name).exists():
-        _write_all(folder, {name: text.encode()})
+        write_files(folder, {name: text.encode()})
 
 
-def _write_all(folder: Path, files: dict[str, bytes]) -> None:
-    """Write every file under a passing name, then rename them one after the other."""
+def write_files(folder: Path, files: Mapping[str, bytes]) -> None:
+    """Write every file under a passing name, then rename them one after the other.
+
+    Parameters
+    ----------
+    folder : Path
+    files : mapping of str to bytes
+        Contents by file name, in the order in which they are to appear.
+
+    Raises
+    ------
+    OSError
+        Where one cannot be written; then none has appeared.
+    """
     passing = {name: folder / f".{name}.{os.getpid()}.tmp" for name in files}
     try:
         for name, contents in files.items():
