@@ -67,3 +67,20 @@ def pages_printed(page, paper):
     """Number of sheets that printing a page takes."""
     margin = dict.fromkeys(("top", "bottom", "left", "right"), "12mm")
     return page.pdf(format=paper, margin=margin).count(b"/Type /Page\n")
+
+
+def work_s(page, script):
+    """Processor time that the page needs for a script and for drawing what it changed, s.
+
+    Not the time that passes: other tests run on the same cores.
+    """
+    session = page.context.new_cdp_session(page)
+    session.send("Performance.enable", {"timeDomain": "threadTicks"})
+
+    def spent():
+        found = session.send("Performance.getMetrics")["metrics"]
+        return next(one["value"] for one in found if one["name"] == "TaskDuration")
+
+    before = spent()
+    page.evaluate(f"{script}; document.body.offsetHeight")
+    return spent() - before

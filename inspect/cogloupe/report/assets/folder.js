@@ -5,6 +5,7 @@
   const { element, draw } = cogloupe;
   const LOOK_AGAIN_MS = 1500;
   const view = { entries: [], by: "when", down: true, find: "", gear: "", show: "" };
+  const rows = new WeakMap(); // making a row takes longer than moving it
   let stamp = "";
 
   const byId = name => document.getElementById(name);
@@ -57,6 +58,11 @@
       ...[["f_p", "largest pitch"], ["F_p", "whole turn"], ["F_r", "runout"]].map(([by, head]) => element("td", { "data-head": head }, figure(entry, by))));
   };
 
+  const rowOf = entry => {
+    if (!rows.has(entry)) rows.set(entry, row(entry));
+    return rows.get(entry);
+  };
+
   const trend = shown => {
     const of = byId("trend-of").value, points = shown.filter(entry => size(entry)(of) !== null)
       .sort((a, b) => a.when.localeCompare(b.when)).slice(-200), place = byId("trend-place");
@@ -101,7 +107,7 @@
 
   const show = () => {
     const listed = view.entries.filter(entry => entry.status !== "not_looked_at"), shown = listed.filter(wanted).sort(inOrder);
-    document.querySelector(".readings tbody").replaceChildren(...shown.map(row));
+    document.querySelector(".readings tbody").replaceChildren(...shown.map(rowOf));
     byId("count").textContent = shown.length === listed.length ? `${listed.length} pictures` : `${shown.length} of ${listed.length} pictures`;
     heads();
     trend(shown);
