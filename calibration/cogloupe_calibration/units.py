@@ -27,7 +27,7 @@ def parse_length(text: str) -> float:
     Parameters
     ----------
     text : str
-        A positive number followed by mm, cm, um, in or thou.
+        A positive number followed by mm, cm, um, in or thou; a comma may stand for the point.
 
     Returns
     -------
@@ -39,7 +39,9 @@ def parse_length(text: str) -> float:
     UseError
         Where the text is not a number with a known unit, or not above zero.
     """
-    match = _LENGTH.match(text)
+    match = _LENGTH.match(
+        text.replace(",", ".") if text.count(",") == 1 and "." not in text else text
+    )
     if match is None:
         raise UseError(f"'{text}' is not a length: write a number and its unit, such as 12.19mm")
     number, unit = match.groups()

@@ -37,7 +37,7 @@ def test_length_with_unit_is_read_in_millimetres(text, length_mm):
         ("1e999mm", "above zero"),
         ("mm", "not a length"),
         ("", "not a length"),
-        ("1,5mm", "not a length"),
+        ("1,5,0mm", "not a length"),
         ("1 2mm", "not a length"),
     ],
 )

@@ -70,7 +70,7 @@ def test_a_log_that_is_not_there_is_empty(tmp_path):
         ("[[trial]]\nreading = 'a'\ndate = 2026-03-14\nchange = 'x'", "change is not known"),
         ("[trial]\nreading = 'a'", "begin each attempt with"),
         ("attempts = 3", "attempts is not known here"),
-        ("[[trial]", "cannot be read as TOML"),
+        ("[[trial]", "line 1: .* cannot be read"),
     ],
 )
 def test_a_wrong_log_is_answered_in_one_line(text, says):

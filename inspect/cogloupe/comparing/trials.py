@@ -7,12 +7,12 @@ there is left as it is, comments and all.
 import datetime
 import json
 import os
-import tomllib
 from pathlib import Path
 from typing import Annotated
 
 from pydantic import BaseModel, ConfigDict, Field, ValidationError
 
+from cogloupe.inputs.toml_file import parse_toml
 from cogloupe.wording.wrong_fields import wrong_field
 from cogloupe_calibration.errors import UseError
 
@@ -73,7 +73,7 @@ def load_trials(path: Path) -> tuple[Trial, ...]:
 
 def _text(path: Path) -> str:
     try:
-        return path.read_text("utf-8") if path.exists() else ""
+        return path.read_text("utf-8-sig") if path.exists() else ""
     except (OSError, UnicodeDecodeError) as error:
         raise UseError(f"{path} cannot be read as a log: {error}") from error
 
@@ -96,10 +96,7 @@ def parse_trials(text: str, where: str) -> tuple[Trial, ...]:
     ------
     UseError
     """
-    try:
-        document = tomllib.loads(text)
-    except tomllib.TOMLDecodeError as error:
-        raise UseError(f"{where} cannot be read as TOML: {error}") from error
+    document = parse_toml(text, where)
     entries = document.pop("trial", [])
     tables = isinstance(entries, list) and all(isinstance(entry, dict) for entry in entries)
     if document or not tables:

@@ -1,6 +1,5 @@
 """What the person says of a gear: on the command line, or in a `gear.toml` beside the pictures."""
 
-import tomllib
 from collections.abc import Callable, Mapping
 from functools import cached_property
 from pathlib import Path
@@ -12,6 +11,7 @@ from pydantic_core import ErrorDetails
 
 from cogloupe.forms.basic_racks import BasicRack, basic_rack, rack_for_angle
 from cogloupe.forms.tooth_form import FormName
+from cogloupe.inputs.toml_file import read_toml
 from cogloupe.reading.models import DatumKind
 from cogloupe_calibration.errors import UseError
 from cogloupe_calibration.units import MM_PER_INCH, parse_length
@@ -321,10 +321,7 @@ def _overridden(base: Mapping[str, object], over: Mapping[str, object]) -> dict[
 
 def _from_file(path: Path, photo: str) -> dict[str, Any]:
     """Fields of a gear.toml for one photograph: its defaults under its own table."""
-    try:
-        document = tomllib.loads(path.read_text("utf-8"))
-    except (OSError, UnicodeDecodeError, tomllib.TOMLDecodeError) as error:
-        raise UseError(f"{path} cannot be read as TOML: {error}") from error
+    document = read_toml(path)
     tables = document.pop("photo", {})
     if not isinstance(tables, dict) or not all(isinstance(t, dict) for t in tables.values()):
         raise UseError(f'{path}: "photo" must be tables such as [photo."NAME.jpg"]')

@@ -4,7 +4,6 @@ Pulses, steps, teeth and holes; ratios stay exact fractions, because a decimal s
 closes a division.
 """
 
-import tomllib
 from collections.abc import Mapping
 from fractions import Fraction
 from pathlib import Path
@@ -19,6 +18,7 @@ from pydantic import (
     model_validator,
 )
 
+from cogloupe.inputs.toml_file import read_toml
 from cogloupe.planning.drive_train import DriveTrain, StepRule
 from cogloupe.wording.wrong_fields import wrong_field
 from cogloupe_calibration.errors import UseError
@@ -216,10 +216,7 @@ def load_machine(path: Path) -> Machine:
     UseError
         One line: what is wrong in the file, what was seen, what to write.
     """
-    try:
-        document = tomllib.loads(path.read_text("utf-8"))
-    except (OSError, UnicodeDecodeError, tomllib.TOMLDecodeError) as error:
-        raise UseError(f"{path} cannot be read as TOML: {error}") from error
+    document = read_toml(path)
     return make_machine(document, str(path))
 
 

@@ -1,0 +1,217 @@
+"""TOML files as people write them: read with what editors and keyboards do to them, and written.
+
+A byte-order mark, a decimal comma, a length without quotes and a Windows path with single
+backslashes are taken for what they mean; anything else that is no TOML is answered with its line
+and how to write it.
+"""
+
+import os
+import re
+import tomllib
+from collections.abc import Mapping
+from pathlib import Path
+from typing import Any
+
+from cogloupe_calibration.errors import UseError
+
+_MARKS = ((b"\xff\xfe", "utf-16"), (b"\xfe\xff", "utf-16"), (b"", "utf-8-sig"))
+_ASSIGNED = re.compile(r"^(?P<key>\s*[\w\"'.-]+\s*=\s*)(?P<value>[^#]*?)(?P<rest>\s*(?:#.*)?)$")
+_DECIMAL_COMMA = re.compile(r"[-+]?\d+,\d+")
+_LENGTH = re.compile(
+    r"[-+]?(?:\d+[.,]?\d*|[.,]\d+)\s*(?:mm|cm|um|µm|μm|in|inch|thou)(?:\s*/\s*\d+)?", re.IGNORECASE
+)
+_QUOTED = re.compile(r'"(?P<inside>[^"]*)"')
+_WINDOWS_PATH = re.compile(r'"[A-Za-z]:\\(?!\\)[^"\n]*"')
+_LINE_NUMBER = re.compile(r"\(at line (\d+)")
+
+
+def read_toml(path: Path) -> dict[str, Any]:
+    """Read a TOML file.
+
+    Parameters
+    ----------
+    path : Path
+
+    Returns
+    -------
+    dict
+
+    Raises
+    ------
+    UseError
+        One line: which line is wrong, and how to write it.
+    """
+    try:
+        data = path.read_bytes()
+        text = data.decode(next(name for mark, name in _MARKS if data.startswith(mark)))
+    except UnicodeDecodeError as error:
+        raise UseError(f"{path} is no text in UTF-8: save it as UTF-8 in the editor") from error
+    except OSError as error:
+        raise UseError(f"{path} cannot be read: {error.strerror}") from error
+    return parse_toml(text, str(path))
+
+
+def parse_toml(text: str, where: str) -> dict[str, Any]:
+    """Read TOML text.
+
+    Parameters
+    ----------
+    text : str
+    where : str
+        File it came from, for the message.
+
+    Returns
+    -------
+    dict
+
+    Raises
+    ------
+    UseError
+    """
+    text = _plain_paths(text)
+    try:
+        return tomllib.loads(text)
+    except tomllib.TOMLDecodeError:
+        mended = mend_toml(text)
+    try:
+        return tomllib.loads(mended)
+    except tomllib.TOMLDecodeError as error:
+        raise UseError(_told(mended, where, str(error))) from error
+
+
+def _plain_paths(text: str) -> str:
+    r"""Text whose Windows paths have slashes: in "C:\temp" TOML would take \t for a tab."""
+    text = text.replace("\r\n", "\n")
+    return _WINDOWS_PATH.sub(lambda found: found[0].replace("\\", "/"), text)
+
+
+def mend_toml(text: str) -> str:
+    """Write TOML text as it was meant, line by line; what is TOML already stays as it is.
+
+    Parameters
+    ----------
+    text : str
+
+    Returns
+    -------
+    str
+    """
+    return "\n".join(map(_mended, text.split("\n")))
+
+
+def _mended(line: str) -> str:
+    found = _ASSIGNED.match(line)
+    if found is None or _is_toml(line):
+        return line
+    value = found["value"].strip()
+    if _DECIMAL_COMMA.fullmatch(value):
+        value = value.replace(",", ".")
+    elif _LENGTH.fullmatch(value):
+        value = f'"{value}"'
+    else:
+        value = _QUOTED.sub(lambda quoted: f'"{_slashed(quoted["inside"])}"', value)
+    return found["key"] + value + found["rest"]
+
+
+def _slashed(inside: str) -> str:
+    """A Windows path with slashes, which mean the same there and nothing else in TOML."""
+    return inside.replace("\\", "/")
+
+
+def _is_toml(line: str) -> bool:
+    try:
+        tomllib.loads(line)
+    except tomllib.TOMLDecodeError:
+        return False
+    return True
+
+
+def _told(text: str, where: str, error: str) -> str:
+    """Which line is no TOML, and how to write what it seems to mean."""
+    lines = text.split("\n")
+    wrong = next((k for k, line in enumerate(lines) if _stands_alone(line)), None)
+    if wrong is None:
+        seen = _LINE_NUMBER.search(error)
+        wrong = min(int(seen[1]) - 1, len(lines) - 1) if seen else 0
+    line = lines[wrong].strip()
+    return f"{where}, line {wrong + 1}: '{line}' cannot be read; {_advice(line)}"
+
+
+def _stands_alone(line: str) -> bool:
+    """True for a line that is meant to be whole by itself and is not."""
+    found = _ASSIGNED.match(line)
+    whole = found is None or not found["value"].strip().startswith(("[", '"""', "'''"))
+    return found is not None and whole and not _is_toml(line)
+
+
+def _advice(line: str) -> str:
+    found = _ASSIGNED.match(line)
+    if found is None:
+        return 'each line is a name, = and a value, as teeth = 21, or a heading as [photo."a.jpg"]'
+    value = found["value"].strip().strip("\"'")
+    if not value:
+        return f"write a value behind it, as {found['key'].strip()} 21"
+    return f'write text in quotes, as {found["key"].strip()} "{value}", and numbers as 0.5'
+
+
+def save_toml(path: Path, fields: Mapping[str, object], photo: str | None = None) -> None:
+    """Put fields into a TOML file; comments and what else stands there stay as they are.
+
+    Parameters
+    ----------
+    path : Path
+        Made where it is not there.
+    fields : mapping
+        Names and values; None takes a field out.
+    photo : str, optional
+        Put them into the table of this photograph.
+
+    Raises
+    ------
+    UseError
+        Where the file there is no TOML, or it cannot be written.
+    """
+    import tomlkit
+
+    document = tomlkit.parse(_text_to_keep(path))
+    table: Any = document
+    if photo is not None:
+        tables: Any = document.setdefault("photo", tomlkit.table(is_super_table=True))
+        table = tables.setdefault(photo, tomlkit.table())
+    for name, value in fields.items():
+        if value is None:
+            table.pop(name, None)
+        else:
+            table[name] = value
+    write_text(path, tomlkit.dumps(document))
+
+
+def _text_to_keep(path: Path) -> str:
+    """What stands in the file already, mended where that is needed."""
+    if not path.exists():
+        return ""
+    read_toml(path)
+    text = _plain_paths(path.read_bytes().decode("utf-8-sig"))
+    return text if _is_toml(text) else mend_toml(text)
+
+
+def write_text(path: Path, text: str) -> None:
+    """Write a text file whole or not at all.
+
+    Parameters
+    ----------
+    path : Path
+    text : str
+
+    Raises
+    ------
+    UseError
+        Where it cannot be written.
+    """
+    part = path.with_name(f".{path.name}.part")
+    try:
+        part.write_text(text, "utf-8")
+        os.replace(part, path)
+    except OSError as error:
+        part.unlink(missing_ok=True)
+        raise UseError(f"{path} cannot be written ({error.strerror}): choose another") from error
