@@ -39,9 +39,8 @@ def parse_length(text: str) -> float:
     UseError
         Where the text is not a number with a known unit, or not above zero.
     """
-    match = _LENGTH.match(
-        text.replace(",", ".") if text.count(",") == 1 and "." not in text else text
-    )
+    comma = text.count(",") == 1 and "." not in text
+    match = _LENGTH.match(text.replace(",", ".") if comma else text)
     if match is None:
         raise UseError(f"'{text}' is not a length: write a number and its unit, such as 12.19mm")
     number, unit = match.groups()

@@ -5,6 +5,7 @@ import sys
 
 import typer
 
+from cogloupe.commands.bench import bench
 from cogloupe.commands.calibrate import calibrate
 from cogloupe.commands.causes import causes
 from cogloupe.commands.compare import compare
@@ -26,6 +27,7 @@ app = typer.Typer(
     rich_markup_mode=None,
 )
 # In the order of the help.
+app.command(short_help="All of it on a page in the browser.")(bench)
 app.command(short_help="Find the scale of a set-up from a known size.")(calibrate)
 app.command(short_help="Read photographs of gears and write their reports.")(inspect)
 app.command(short_help="Read each photograph dropped into a folder.")(watch)

@@ -67,12 +67,15 @@ class FolderPage:
         self._watching, self._now = False, ""
         self.write()
 
+    @property
+    def entries(self) -> list[Entry]:
+        """What is there, newest first."""
+        there = [e for e in self._entries.values() if not e.folder or self._is_there(e)]
+        return sorted(there, key=lambda entry: entry.when, reverse=True)
+
     def write(self) -> None:
         """Write the page; what cannot be written costs no reading."""
-        stamp = timestamp()
-        there = [e for e in self._entries.values() if not e.folder or self._is_there(e)]
-        newest = sorted(there, key=lambda entry: entry.when, reverse=True)
-        title = self._out.resolve().name
+        stamp, newest, title = timestamp(), self.entries, self._out.resolve().name
         with suppress(OSError):
             write_shared(self._out)
             write_files(self._out, {

@@ -1,0 +1,111 @@
+"""How the page's requests are taken in and answered."""
+
+import json
+from collections.abc import Awaitable, Callable
+from typing import Any
+
+from starlette.concurrency import run_in_threadpool
+from starlette.requests import Request
+from starlette.responses import JSONResponse, PlainTextResponse, Response
+
+from cogloupe_calibration.errors import CogloupeError, UseError
+
+MOST_FORM_BYTES = 64 * 1024
+
+Endpoint = Callable[[Request], Awaitable[Response]]
+beside = run_in_threadpool
+"""Does what takes a while in a thread of its own, so that the page is still answered."""
+
+
+def answering(work: Callable[[Request], Awaitable[Any]]) -> Endpoint:
+    """An endpoint for the page's script: what is worked out, or one line where that fails.
+
+    Parameters
+    ----------
+    work : callable
+
+    Returns
+    -------
+    callable
+    """
+
+    async def endpoint(request: Request) -> Response:
+        try:
+            answer = await work(request)
+        except CogloupeError as error:
+            return JSONResponse({"error": str(error)}, status_code=400)
+        return answer if isinstance(answer, Response) else JSONResponse(answer)
+
+    return endpoint
+
+
+def opening(work: Callable[[Request], Awaitable[Response]]) -> Endpoint:
+    """An endpoint for what a person opens: a page or a file, or one line where that fails.
+
+    Parameters
+    ----------
+    work : callable
+
+    Returns
+    -------
+    callable
+    """
+
+    async def endpoint(request: Request) -> Response:
+        try:
+            return await work(request)
+        except CogloupeError as error:
+            return PlainTextResponse(f"{error}.", status_code=400)
+
+    return endpoint
+
+
+async def body_of(request: Request, most: int) -> bytes:
+    """What was sent, refused as soon as it is too much.
+
+    Parameters
+    ----------
+    request : Request
+    most : int
+        Bytes.
+
+    Returns
+    -------
+    bytes
+
+    Raises
+    ------
+    UseError
+    """
+    parts, size = [], 0
+    async for part in request.stream():
+        size += len(part)
+        if size > most:
+            raise UseError(f"more than {most // 1024} kB were sent")
+        parts.append(part)
+    return b"".join(parts)
+
+
+async def form_of(request: Request) -> dict[str, Any]:
+    """What the page's script sent of a form.
+
+    Parameters
+    ----------
+    request : Request
+
+    Returns
+    -------
+    dict
+
+    Raises
+    ------
+    UseError
+        Where it is no such thing.
+    """
+    try:
+        found = json.loads(await body_of(request, MOST_FORM_BYTES))
+    except ValueError as error:
+        raise UseError("the page sent what cannot be read: load it again") from error
+    if not isinstance(found, dict):
+        raise UseError("the page sent what cannot be read: load it again")
+    return found

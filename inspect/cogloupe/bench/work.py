@@ -1,0 +1,328 @@
+"""What a person asks of the page, done with the same functions as on the command line."""
+
+import datetime
+import threading
+from collections import OrderedDict
+from collections.abc import Mapping
+from pathlib import Path
+from typing import Any
+
+import cv2
+import numpy as np
+
+from cogloupe.bench.gears_folder import GearsFolder
+from cogloupe.calibrating import CalibrationRequest, make_calibration, seen_in_words
+from cogloupe.figures.drawing_data import DrawingData
+from cogloupe.finding.gear_selection import gears_on
+from cogloupe.folder import reading_folder
+from cogloupe.inputs.photo import Photo, read_photo
+from cogloupe.inputs.settings import GearSettings
+from cogloupe.inspection import inspect_photo
+from cogloupe.reading.models import Reading
+from cogloupe.report.folder_files import FolderPage, timestamp
+from cogloupe.report.folder_page import entry_of
+from cogloupe.report.markup import data_uri
+from cogloupe.report.page import title_block
+from cogloupe.report.page_data import page_data, photo_jpeg, photo_window
+from cogloupe.report.reading_tables import summary_table
+from cogloupe.report.wording import verdict
+from cogloupe.report.write import write_report
+from cogloupe_calibration.calibration import load_calibration, save_calibration
+from cogloupe_calibration.errors import CogloupeError, UseError
+from cogloupe_calibration.scale import calibration_from_scale, from_stated_scale
+
+PREVIEW_SIDE = 1400
+"""Longest side of the picture on which a person looks and draws, px."""
+PHOTOS_KEPT = 3
+"""Decoded photographs held ready; one of 48 megapixels takes 144 MB."""
+LIKELY = 0.02
+"""Probability below which a size is not offered."""
+LINE_U_PX = 1.5
+"""Standard uncertainty of the length of a line drawn by hand between two edges, in px of the picture
+it is drawn on (our own judgement: either end within 2 px)."""
+
+
+class Work:
+    """What is going on in a folder; one thing at a time is measured.
+
+    Parameters
+    ----------
+    folder : GearsFolder
+    """
+
+    def __init__(self, folder: GearsFolder) -> None:
+        self.folder = folder
+        self._photos: OrderedDict[str, Photo] = OrderedDict()
+        self._turn, self._writing = threading.Lock(), threading.Lock()
+        self._page = FolderPage(folder.readings)
+        self.compared = "<p>Nothing has been compared yet.</p>"
+
+    def state(self) -> dict[str, Any]:
+        """What the page begins with.
+
+        Returns
+        -------
+        dict
+            The folder, its last calibration, and what was said of the last picture.
+        """
+        return {
+            "folder": str(self.folder.path),
+            "calibration": self._calibration_words(),
+            "last": _shown_fields(self.folder.last_stated()),
+            "wanted_class": "wanted_class" in GearSettings.model_fields,
+            "machine": self.folder.machine.is_file(),
+        }
+
+    def _calibration_words(self) -> str:
+        if not self.folder.calibration.is_file():
+            return ""
+        try:
+            found = load_calibration(self.folder.calibration)
+        except CogloupeError as error:
+            return f"cannot be used: {error}"
+        how = found.method.replace("_", " ")
+        return f"{1000 * found.mm_per_px:.5g} µm per pixel, {how}, {found.date.isoformat()}"
+
+    def look(self, name: str) -> dict[str, Any]:
+        """Find the gear on a photograph.
+
+        Parameters
+        ----------
+        name : str
+
+        Returns
+        -------
+        dict
+            Size of the picture, the gears with their counts, what was said of it before.
+        """
+        photo = self._photo(name)
+        gears = [
+            {
+                "x": region.x,
+                "y": region.y,
+                "tip_px": region.tip_radius,
+                "root_px": region.root_radius,
+                "teeth": region.teeth,
+                "cut_off": region.cut_off,
+            }
+            for region in gears_on(photo.pixels)
+        ]
+        return {
+            "photo": name,
+            "width": photo.width,
+            "height": photo.height,
+            "gears": gears,
+            "stated": _shown_fields(self.folder.stated(name)),
+        }
+
+    def preview(self, name: str) -> bytes:
+        """A photograph small enough for the page.
+
+        Parameters
+        ----------
+        name : str
+
+        Returns
+        -------
+        bytes
+            JPEG.
+        """
+        pixels = self._photo(name).pixels
+        if pixels.dtype != np.uint8:
+            pixels = cv2.convertScaleAbs(pixels, alpha=255 / np.iinfo(pixels.dtype).max)
+        scale = min(1.0, PREVIEW_SIDE / max(pixels.shape[:2]))
+        small = cv2.resize(pixels, None, fx=scale, fy=scale, interpolation=cv2.INTER_AREA)
+        shown = small if small.ndim == 2 else cv2.cvtColor(small, cv2.COLOR_RGB2BGR)
+        return cv2.imencode(".jpg", shown, [cv2.IMWRITE_JPEG_QUALITY, 85])[1].tobytes()
+
+    def _photo(self, name: str) -> Photo:
+        """A photograph, decoded once."""
+        path = self.folder.photo(name)
+        with self._writing:
+            if name not in self._photos:
+                self._photos[name] = read_photo(path)
+                while len(self._photos) > PHOTOS_KEPT:
+                    self._photos.popitem(last=False)
+            return self._photos[name]
+
+    def candidates(self, name: str, fields: Mapping[str, Any]) -> dict[str, Any]:
+        """Standard sizes that the gear may have, likeliest first.
+
+        Parameters
+        ----------
+        name : str
+        fields : mapping
+            What is known: the teeth and what sets the scale.
+
+        Returns
+        -------
+        dict
+            Sizes with their probabilities, and the sentence that goes with them.
+        """
+        known = {k: v for k, v in given_fields(fields).items() if k not in ("module_mm", "dp")}
+        settings = self.folder.settings(self.folder.photo(name), {**known, "unknown": True})
+        with self._turn:
+            reading, _ = inspect_photo(self._photo(name), settings)
+        if reading.identity is None:
+            return {"sizes": [], "sentence": "No standard size comes near: state it yourself."}
+        shown = [c for c in reading.identity.candidates if c.probability >= LIKELY][:6]
+        return {
+            "sentence": reading.identity.sentence,
+            "sizes": [
+                {
+                    "name": c.size,
+                    "rack": c.rack,
+                    "pressure_angle_deg": c.pressure_angle_deg,
+                    "probability": c.probability,
+                    "field": "module_mm" if c.size.startswith("module") else "dp",
+                    "value": c.module_mm if c.size.startswith("module") else c.diametral_pitch,
+                }
+                for c in shown
+            ],
+        }
+
+    def read(self, name: str, fields: Mapping[str, Any]) -> dict[str, Any]:
+        """Read a photograph; its files are written while the figures are looked at.
+
+        Parameters
+        ----------
+        name : str
+        fields : mapping
+            What is known of it; written into gear.toml.
+
+        Returns
+        -------
+        dict
+            Figures and what their drawings need.
+        """
+        path, known = self.folder.photo(name), given_fields(fields)
+        settings = self.folder.settings(path, known)
+        with self._turn:
+            reading, drawing = inspect_photo(self._photo(name), settings)
+        self.folder.state(name, known)
+        place = reading_folder(path, self.folder.readings)
+        threading.Thread(target=self._write, args=(reading, drawing, place)).start()
+        return {"folder": place.name, **_figures(reading, drawing)}
+
+    def _write(self, reading: Reading, drawing: DrawingData, place: Path) -> None:
+        with self._writing:
+            write_report(reading, drawing, place)
+            self._page.note([entry_of(reading, place.name, timestamp())])
+
+    def readings(self) -> list[dict[str, Any]]:
+        """Readings of the folder, newest first.
+
+        Returns
+        -------
+        list of dict
+            Folder, photograph, gear and verdict of each.
+        """
+        self.settle()
+        return [
+            {
+                "folder": e.folder,
+                "photo": e.photo,
+                "gear": e.gear,
+                "verdict": e.verdict,
+                "when": e.when,
+            }
+            for e in self._page.entries
+            if e.status == "read"
+        ]
+
+    def settle(self) -> None:
+        """Wait until what was read is written."""
+        with self._writing:
+            pass
+
+    def calibrate(self, name: str, fields: Mapping[str, Any]) -> dict[str, Any]:
+        """Make the folder's calibration file from a photograph of something of known size.
+
+        Parameters
+        ----------
+        name : str
+        fields : mapping
+            As `CalibrationRequest` has them, without those that are empty.
+
+        Returns
+        -------
+        dict
+            What was found, in sentences.
+        """
+        request = CalibrationRequest(**{k: v for k, v in fields.items() if v})
+        with self._turn:
+            made, shown = make_calibration(self.folder.photo(name), request, datetime.date.today())
+        save_calibration(made, self.folder.calibration)
+        um, u = 1000 * made.mm_per_px, 2000 * made.u_mm_per_px
+        lines = [] if shown is None else [seen_in_words(shown)]
+        lines.append(f"{um:.5g} ± {u:.2g} µm per pixel (k = 2).")
+        lines.append(f"Verdict: {made.verdict}" + "".join(f"; {r}" for r in made.reasons))
+        return {"lines": lines, "calibration": self._calibration_words()}
+
+    def calibrate_by_line(self, name: str, length_mm: float, length_px: float) -> dict[str, Any]:
+        """Make the calibration file from a line that was drawn over something known.
+
+        Parameters
+        ----------
+        name : str
+        length_mm, length_px : float
+            How long it is, and how long on the photograph.
+
+        Returns
+        -------
+        dict
+            The scale in words, and the name of its file.
+        """
+        if not length_px > 20 * LINE_U_PX:
+            raise UseError("the line is too short: draw it over something longer")
+        photo = self._photo(name)
+        u_px = LINE_U_PX * max(1.0, max(photo.width, photo.height) / PREVIEW_SIDE)
+        scale = from_stated_scale(1000 * length_mm / length_px, u_px / length_px)
+        made = calibration_from_scale(
+            scale, datetime.date.today(), None, f"line over {length_mm:g} mm on {name}"
+        )
+        save_calibration(made, self.folder.calibration)
+        return {"lines": [], "calibration": self._calibration_words()}
+
+
+def given_fields(fields: Mapping[str, Any]) -> dict[str, Any]:
+    """What the page sends, without what was left empty and what settings do not know.
+
+    Parameters
+    ----------
+    fields : mapping
+
+    Returns
+    -------
+    dict
+    """
+    known = GearSettings.model_fields
+    return {
+        name: value.strip() if isinstance(value, str) else value
+        for name, value in fields.items()
+        if name in known and value not in (None, "", False)
+    }
+
+
+def _shown_fields(fields: Mapping[str, Any]) -> dict[str, Any]:
+    """Settings as the page shows them: only what its form has."""
+    return {name: value for name, value in fields.items() if isinstance(value, str | int | float)}
+
+
+def _figures(reading: Reading, drawing: DrawingData) -> dict[str, Any]:
+    """What the page shows at once: verdict, main figures, and the data of the drawings."""
+    window = photo_window(reading, drawing)
+    data = page_data(reading, drawing, window)
+    data["view"]["href"] = data_uri(photo_jpeg(window))
+    said = reading.verdict
+    sentences = verdict(reading)
+    first = [said.dominant.text, said.class_text, said.next_step] if said else sentences[:3]
+    return {
+        "title": title_block(reading),
+        "verdict": [text for text in first if text],
+        "figures": [
+            [row.cells[0].text, row.cells[2].text] for row in summary_table(reading).rows[:5]
+        ],
+        "warnings": [notice.message for notice in reading.warnings],
+        "data": data,
+    }
