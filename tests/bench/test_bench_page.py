@@ -10,7 +10,7 @@ import pytest
 from cogloupe.reading.files import load_reading
 
 from ..helpers.bench_server import served
-from ..helpers.browser import browser, opened, serious, sideways
+from ..helpers.browser import browser, opened, serious, sideways, until
 from ..helpers.pictures import rendered
 
 # The picture: 24 teeth, module 1 mm, at 40 µm a pixel, so the tips are 26 mm or 650 px across.
@@ -163,9 +163,9 @@ def test_a_microscope_is_looked_through_metered_and_photographed(chromium, gears
         page.set_default_timeout(120_000)
         page.wait_for_selector("body[data-ready]")
         page.click("#use-camera")
-        page.wait_for_function("document.getElementById('clipped').textContent.includes('white')")
+        until(page, "document.getElementById('clipped').textContent.includes('white')")
         assert "burnt out" in page.inner_text("#exposure-words")
-        page.wait_for_function("document.getElementById('live').naturalWidth > 0")
+        until(page, "document.getElementById('live').naturalWidth > 0")
         assert page.evaluate("document.getElementById('focus').value") > 0
         page.click("#take")
         page.wait_for_selector("#bench-picture:not([hidden])")
@@ -177,17 +177,17 @@ def test_two_readings_are_compared_and_what_was_changed_is_logged(bench, gears, 
     (gears.parent / "in" / "after.jpg").write_bytes(wheel_jpg)
     for name in ("wheel.png", "after.jpg"):
         choose(bench, gears, name)
-        bench.wait_for_function(
-            f"document.querySelector('#seen-picture image').href.baseVal.endsWith('{name}')"
+        until(
+            bench, f"document.querySelector('#seen-picture image').href.baseVal.endsWith('{name}')"
         )
         bench.fill("#size", TIP)
         bench.fill("#stated", "1")
         read(bench)
     bench.click("nav >> text=Compare")
-    bench.wait_for_function("document.getElementById('after').options.length === 2")
+    until(bench, "document.getElementById('after').options.length === 2")
     bench.fill("#changed", "belt tightened")
     bench.click("#compare-form button")
-    bench.wait_for_selector("h1 >> text=Did the change help?")
+    bench.wait_for_url("**/compare")
     assert "belt tightened" in bench.inner_text("body")
     trials = tomllib.loads((gears / "trials.toml").read_text("utf-8"))["trial"]
     assert [trial.get("changed", "") for trial in trials][-1] == "belt tightened"
@@ -195,12 +195,16 @@ def test_two_readings_are_compared_and_what_was_changed_is_logged(bench, gears, 
 
 def test_a_plan_a_target_and_the_machine_are_reached(bench, gears):
     bench.click("nav >> text=Machine")
+    bench.fill("[name=encoder_pulses_per_revolution]", "2400")
     bench.fill("[name=motor_steps_per_revolution]", "200")
     bench.fill("[name=drive_ratio]", "72,24")
     bench.click("#machine-form button")
     bench.wait_for_selector("#said >> text=machine.toml")
     said = tomllib.loads((gears / "machine.toml").read_text("utf-8"))
-    assert said == {"motor_steps_per_revolution": 200, "drive_ratio": [72, 24]}
+    assert said == {
+        "encoder_pulses_per_revolution": 2400, "motor_steps_per_revolution": 200,
+        "drive_ratio": [72, 24],
+    }  # fmt: skip
     bench.click("nav >> text=Plan")
     bench.fill("#plan [name=teeth]", "21")
     bench.fill("#plan [name=dp]", "48")

@@ -118,7 +118,7 @@ def test_nothing_outside_the_readings_is_served(bench, path):
 
 @pytest.mark.parametrize(
     ("name", "kept"),
-    [("..%2F..%2Fa.png", "a.png"), ("C%3A%5Cb.png", "b.png"), (".c.png", "c.png")],
+    [("..%5C..%5Ca.png", "a.png"), ("C%3A%5Cb.png", "b.png"), (".c.png", "c.png")],
 )
 def test_a_picture_lands_in_the_folder_whatever_its_name(bench, wheel_png, name, kept):
     answer = asked(bench, f"/api/photo/{name}", "PUT", body=wheel_png, **own(bench))

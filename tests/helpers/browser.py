@@ -1,6 +1,7 @@
 """A real browser for the tests of pages, and the audit of what it shows."""
 
 import shutil
+import time
 from contextlib import contextmanager
 from pathlib import Path
 
@@ -84,3 +85,11 @@ def work_s(page, script):
     before = spent()
     page.evaluate(f"{script}; document.body.offsetHeight")
     return spent() - before
+
+
+def until(page, holds, seconds=60):
+    """Wait for an expression to hold; a strict content policy bars the usual way of waiting."""
+    last = time.monotonic() + seconds
+    while not page.evaluate(holds):
+        assert time.monotonic() < last, holds
+        page.wait_for_timeout(50)

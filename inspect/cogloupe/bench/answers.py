@@ -6,8 +6,9 @@ from typing import Any
 
 from starlette.concurrency import run_in_threadpool
 from starlette.requests import Request
-from starlette.responses import JSONResponse, PlainTextResponse, Response
+from starlette.responses import HTMLResponse, JSONResponse, Response
 
+from cogloupe.report.bench_page import problem_html
 from cogloupe_calibration.errors import CogloupeError, UseError
 
 MOST_FORM_BYTES = 64 * 1024
@@ -55,7 +56,7 @@ def opening(work: Callable[[Request], Awaitable[Response]]) -> Endpoint:
         try:
             return await work(request)
         except CogloupeError as error:
-            return PlainTextResponse(f"{error}.", status_code=400)
+            return HTMLResponse(problem_html(f"{error}."), status_code=400)
 
     return endpoint
 

@@ -177,7 +177,9 @@ class GearsFolder:
         ------
         UseError
         """
-        return settings_for(photo, given)
+        calibration = given.get("calibration")
+        here = {} if calibration is None else {"calibration": self.path / str(calibration)}
+        return settings_for(photo, {**given, **here})
 
     def stated(self, photo: str) -> dict[str, Any]:
         """What gear.toml says of a photograph.

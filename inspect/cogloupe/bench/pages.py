@@ -50,8 +50,27 @@ def plan_page(folder: GearsFolder, fields: Mapping[str, str]) -> str:
     str
         HTML text.
     """
-    request = make_request({name: value for name, value in fields.items() if value})
+    request = make_request({name: as_typed(text) for name, text in fields.items() if text})
     return plan_html(make_plan(request, machine_of(folder)))
+
+
+def as_typed(text: str) -> int | float | str:
+    """What was typed into a field: a number where it is one, with a point or a comma.
+
+    Parameters
+    ----------
+    text : str
+
+    Returns
+    -------
+    int, float or str
+    """
+    for kind in (int, float):
+        try:
+            return kind(text.replace(",", "."))
+        except ValueError:
+            continue
+    return text
 
 
 def compare_page(folder: GearsFolder, names: Sequence[str], changed: str, same_gear: bool) -> str:

@@ -38,7 +38,7 @@ PHOTOS_KEPT = 3
 LIKELY = 0.02
 """Probability below which a size is not offered."""
 LINE_U_PX = 1.5
-"""Standard uncertainty of the length of a line drawn by hand between two edges, in px of the picture
+"""Standard uncertainty of the length of a line drawn by hand between two edges, px of the picture
 it is drawn on (our own judgement: either end within 2 px)."""
 
 

@@ -44,3 +44,18 @@ def bench_script() -> str:
     str
     """
     return "\n".join(asset(name) for name in SCRIPTS)
+
+
+def problem_html(text: str) -> str:
+    """Write the page that says why another could not be made.
+
+    Parameters
+    ----------
+    text : str
+        A sentence.
+
+    Returns
+    -------
+    str
+    """
+    return page_template("problem.html.j2").render(text=text)
