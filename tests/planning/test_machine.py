@@ -95,7 +95,7 @@ WRONG = [
     ({"dividing_plate_holes": [15]}, "needs worm_wheel_teeth"),
     ({"worm_wheel_teeth": 40, "dividing_plate_holes": [15, 1]}, r"= 1 .*dividing plates"),
     ({"dividing_wheel_counts": 60}, r"dividing_wheel_counts = 60 .*dividing wheel"),
-    ({"step_rule": "guess"}, r"step_rule = 'guess' .*accumulator"),
+    ({"step_rule": "guess"}, r"step_rule = 'guess' .*carries the remainder"),
     ({"max_step_rate_hz": float("nan")}, r"max_step_rate_hz = nan"),
     ({"max_pulse_rate_hz": -1.0}, r"max_pulse_rate_hz = -1\.0 .*pulses a second"),
     ({"encoder_pulses": 600}, r"encoder_pulses is not known here: use name, encoder_pulses_per"),

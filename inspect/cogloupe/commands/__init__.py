@@ -2,17 +2,23 @@
 
 import os
 import sys
+from collections.abc import Callable
+from typing import Annotated
 
 import typer
 
+from cogloupe import __version__
 from cogloupe.commands.bench import bench
 from cogloupe.commands.calibrate import calibrate
 from cogloupe.commands.causes import causes
 from cogloupe.commands.compare import compare
 from cogloupe.commands.console import INTERRUPTED, NOT_ALL_READ, WRONG_USE, complain, say
+from cogloupe.commands.doctor import doctor
+from cogloupe.commands.export import export
 from cogloupe.commands.inspect import inspect, watch
 from cogloupe.commands.plan import plan
 from cogloupe.commands.simulate import simulate
+from cogloupe.commands.start import start
 from cogloupe_calibration.errors import CogloupeError, UseError
 
 # The class above all errors of options and arguments, which the library names differently from
@@ -21,20 +27,70 @@ _CommandError: type[Exception] = typer.BadParameter.__mro__[1]
 
 app = typer.Typer(
     help="Reads photographs of small cut gears and tells, tooth by tooth, what is wrong.",
+    epilog="Begin with: cogloupe bench  (a page in the browser), or: cogloupe start",
     no_args_is_help=True,
-    add_completion=False,
     pretty_exceptions_enable=False,
     rich_markup_mode=None,
 )
-# In the order of the help.
-app.command(short_help="All of it on a page in the browser.")(bench)
-app.command(short_help="Find the scale of a set-up from a known size.")(calibrate)
-app.command(short_help="Read photographs of gears and write their reports.")(inspect)
-app.command(short_help="Read each photograph dropped into a folder.")(watch)
-app.command(short_help="Tell what on the machine would leave this pattern.")(causes)
-app.command(short_help="Tell whether a change on the machine helped.")(compare)
-app.command(short_help="Work out the figures needed before a gear is cut.")(plan)
-app.command(short_help="Draw pictures of gears with stated faults.")(simulate)
+
+
+def _tell_version(asked: bool) -> None:
+    if asked:
+        say(f"cogloupe {__version__}")
+        raise typer.Exit
+
+
+@app.callback()
+def _cogloupe(
+    version: Annotated[
+        bool,
+        typer.Option("--version", callback=_tell_version, is_eager=True, help="Tell the version."),
+    ] = False,
+) -> None:
+    """Read photographs of small cut gears."""
+
+
+_COMMANDS: tuple[tuple[Callable[..., None], str, str], ...] = (
+    (bench, "All of it on a page in the browser.", "cogloupe bench pictures/"),
+    (start, "Ask a few questions and write gear.toml.", "cogloupe start pictures/"),
+    (
+        calibrate,
+        "Find the scale of a set-up from a known size.",
+        "cogloupe calibrate grid.jpg --checkerboard 1mm --size 9x7",
+    ),
+    (
+        inspect,
+        "Read photographs of gears and write their reports.",
+        "cogloupe inspect wheel.jpg --teeth 21 --dp 48 --known-tip-diameter 0.4792in",
+    ),
+    (watch, "Read each photograph dropped into a folder.", "cogloupe watch pictures/"),
+    (
+        causes,
+        "Tell what on the machine would leave this pattern.",
+        "cogloupe causes readings/wheel --machine machine.toml --out causes.html",
+    ),
+    (
+        compare,
+        "Tell whether a change on the machine helped.",
+        'cogloupe compare readings/before readings/after --changed "belt tightened"',
+    ),
+    (
+        plan,
+        "Work out the figures needed before a gear is cut.",
+        "cogloupe plan --teeth 21 --dp 48 --mate-teeth 48 --machine machine.toml",
+    ),
+    (export, "Make a spreadsheet and outlines for CAD.", "cogloupe export readings/wheel"),
+    (doctor, "Tell what is installed, and what works.", "cogloupe doctor --no-camera"),
+    (
+        simulate,
+        "Draw pictures of gears with stated faults.",
+        "cogloupe simulate scene.toml --out simulated",
+    ),
+)
+"""In the order of the help: the command, what it does in short, and an example."""
+
+for _command, _short, _example in _COMMANDS:
+    app.command(short_help=_short, epilog=f"Example: {_example}")(_command)
 
 
 def main() -> None:

@@ -43,7 +43,7 @@ def plan(
     backlash: Annotated[
         str | None,
         typer.Option(
-            help="Backlash along the pitch circle; 0.04 modules without it.", metavar="LENGTH"
+            help="Backlash along the reference circle; 0.04 modules without it.", metavar="LENGTH"
         ),
     ] = None,
     passes: Annotated[

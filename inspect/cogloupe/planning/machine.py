@@ -26,6 +26,11 @@ from cogloupe_calibration.errors import UseError
 _MOST_IN_RATIO = 1_000_000
 """Turns or teeth in a ratio: beyond any gearing, and small enough that fractions stay quick."""
 _RATIO_FORM = 'turns of the motor to one of what it drives, as 3, "72/24" or [72, 24]'
+_STEP_RULES: dict[str, StepRule] = {
+    "carries the remainder": "accumulator",
+    "nearest step": "nearest",
+    "rounded count": "fixed",
+}
 _CIRCLE_FORM = "a list of whole numbers from 2 to 1000"
 
 
@@ -39,6 +44,11 @@ def _teeth_pair(value: object) -> tuple[int, int]:
     if not (_in_range(driven) and _in_range(driver)):
         raise ValueError(f"{value!r} is not an exact ratio")
     return driven, driver  # type: ignore[return-value]  # both were found to be int just above
+
+
+def _step_rule(value: object) -> object:
+    """Rule by what it does; the short names of earlier files are taken as well."""
+    return _STEP_RULES.get(value.strip().lower(), value) if isinstance(value, str) else value
 
 
 def _whole(text: str) -> int | None:
@@ -106,10 +116,11 @@ class Machine(BaseModel):
         default=(),
         description=f"teeth or notches of each dividing wheel on the work spindle, {_CIRCLE_FORM}",
     )
-    step_rule: StepRule = Field(
+    step_rule: Annotated[StepRule, BeforeValidator(_step_rule)] = Field(
         default="accumulator",
-        description="how the controller makes whole steps: accumulator (remainder carried), "
-        "nearest (the same, half a step earlier) or fixed (one rounded count repeated)",
+        description='how the controller makes whole steps: "carries the remainder" (a step when it '
+        'is fully due), "nearest step" (the same, half a step earlier) or "rounded count" (one '
+        "rounded count, repeated)",
     )
     max_pulse_rate_hz: float | None = _rate("pulses a second the controller can count")
     max_step_rate_hz: float | None = _rate("steps a second the motor follows under load")

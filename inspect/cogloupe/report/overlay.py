@@ -227,6 +227,7 @@ def _draw_limits(canvas: Canvas, reading: Reading, frame: _Frame) -> list[Key]:
         return []
     centre = frame.view.place(np.array(axis))
     begins = "undercut ends" if theory.undercut else "usable flank begins"
+    begins = f"form circle, {begins}"
     named = [(FORM_PEN, 1, begins, theory.form_diameter_mm)]
     if theory.rack_contact_diameter_mm is not None:
         reach = "a mating rack reaches down to"

@@ -84,7 +84,7 @@ def _motor(plan: Plan, division: Division, spacing: Spacing, machine: Machine) -
     yield text_row("whole steps", division.rule, _RULES[division.rule])
     yield text_row("the division closes", *_closes(division))
     arc = train.step_arc_um(diameter) / 1000
-    yield length_row("one motor step", arc, "arc on the pitch circle")
+    yield length_row("one motor step", arc, "arc on the reference circle")
     if division.hobbed:
         arc = train.pulse_arc_um(division.teeth, diameter) / 1000
         yield length_row("one encoder pulse", arc, "arc that a missed or false pulse leaves")

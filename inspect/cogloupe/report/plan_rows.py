@@ -70,7 +70,7 @@ def _gear(plan: Plan) -> Iterator[Row]:
         plan.depth_mm,
         f"from the blank's surface, for a cutter of rack {gear.rack.name}",
     )
-    yield length_row("pitch circle diameter", 2 * gear.reference_radius, "teeth × module")
+    yield length_row("reference circle diameter", 2 * gear.reference_radius, "teeth × module")
     yield length_row("root diameter", 2 * gear.root_radius)
     yield length_row("module", m, f"{MM_PER_INCH / m:.4g} teeth to the inch of diameter (DP)")
     yield text_row("rack", gear.rack.name, f"profile shift {gear.profile_shift:+.3f}")
@@ -107,7 +107,7 @@ def _checks(plan: Plan) -> Iterator[Row]:
         yield _pin(plan, pin)
     for size in plan.spans:
         yield _span(size)
-    yield length_row("chordal thickness", plan.chord.thickness_mm, "at the pitch circle")
+    yield length_row("chordal thickness", plan.chord.thickness_mm, "at the reference circle")
     yield length_row("chordal height", plan.chord.height_mm, "from the tip, on this blank")
 
 
@@ -131,7 +131,7 @@ def _span(size: SpanSize) -> Row:
 def _mate(mate: MatePlan) -> Iterator[Row]:
     yield length_row("centre distance, tight", mate.tight_mm, "no backlash")
     usual = "usual allowance, 0.04 of a module; common practice" if mate.usual else "as stated"
-    yield length_row("backlash", mate.backlash_mm, f"along the pitch circle: {usual}")
+    yield length_row("backlash", mate.backlash_mm, f"along the reference circle: {usual}")
     yield length_row("backlash, square to the flanks", mate.normal_backlash_mm, "as a feeler finds")
     yield length_row("centre distance with backlash", mate.centre_mm)
     yield length_row(

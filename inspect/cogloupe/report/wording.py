@@ -304,7 +304,7 @@ def _depth_sentence(reading: Reading) -> list[str]:
     depth, u = reading.summary.depth_mean_mm, reading.summary.u_depth_mean_mm
     if depth is None:
         return []
-    start = f"From tip to root the gaps are {_length(reading, 'depth')} deep"
+    start = f"From tip to floor the gaps are {_length(reading, 'depth')} deep"
     theory = rack_depth_mm(reading.gear)
     if theory is None:
         return [start + "."]

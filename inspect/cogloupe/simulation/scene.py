@@ -8,7 +8,6 @@ counted clockwise from the one that `Camera.rotation_deg` places; with a rotatio
 pitch that is the numbering of the reading, and the truth file tells where it is not.
 """
 
-import tomllib
 from dataclasses import replace
 from math import cos, pi, radians, sin
 from pathlib import Path
@@ -22,6 +21,7 @@ from cogloupe.forms.cycloid import CycloidalForm, Epicycloid, RoundTop
 from cogloupe.forms.rack import Gear
 from cogloupe.forms.straight import StraightForm, StraightWheel
 from cogloupe.forms.tooth_form import FormName, Wheel
+from cogloupe.inputs.toml_file import read_toml
 from cogloupe.simulation.process import Process
 from cogloupe_calibration.errors import UseError
 from cogloupe_calibration.file_model import FileModel
@@ -389,13 +389,11 @@ def load_scene(path: Path) -> Scene:
         Where the file cannot be read, is not TOML, or says something a scene cannot be.
     """
     try:
-        return Scene.model_validate(tomllib.loads(path.read_text(encoding="utf-8")))
+        return Scene.model_validate(read_toml(path))
     except ValidationError as error:
         first = error.errors()[0]
         where = ".".join(str(part) for part in first["loc"]) or "the scene"
         raise UseError(f"{path}: {where}: {first['msg']}") from error
-    except (OSError, ValueError) as error:
-        raise UseError(f"{path} cannot be read as a scene: {error}") from error
 
 
 def example_scene() -> Scene:

@@ -7,6 +7,8 @@ from typing import Any
 import numpy as np
 from PIL import Image
 
+from cogloupe.inputs.settings import SETTINGS_FILE
+from cogloupe.inputs.toml_file import save_toml
 from cogloupe.simulation.picture import Picture, render_scene
 from cogloupe.simulation.scene import Scene, load_scene
 from cogloupe_calibration.errors import UseError
@@ -29,7 +31,8 @@ def simulate(scenes: Sequence[tuple[str, Scene]], out_dir: Path) -> tuple[Path, 
     scenes : sequence of (str, Scene)
         Name of the picture without its ending, and the scene.
     out_dir : Path
-        Folder for ``NAME.jpg`` (or png, tiff) and ``truth/NAME.json``; made if not there.
+        Folder for ``NAME.jpg`` (or png, tiff) and ``truth/NAME.json``; made if not there. What is
+        known of each gear goes into its ``gear.toml``, so that the pictures can be read at once.
 
     Returns
     -------
@@ -42,6 +45,32 @@ def simulate(scenes: Sequence[tuple[str, Scene]], out_dir: Path) -> tuple[Path, 
         Where a gear cannot be made or a file cannot be written.
     """
     return tuple(_write_one(name, scene, out_dir) for name, scene in scenes)
+
+
+def stated_fields(scene: Scene) -> dict[str, object]:
+    """What a person would know of the gear and its picture, as gear.toml says it.
+
+    Parameters
+    ----------
+    scene : Scene
+
+    Returns
+    -------
+    dict
+    """
+    gear = scene.gear
+    said: dict[str, object] = {"teeth": gear.teeth}
+    if gear.form != "straight":
+        said |= {"dp": gear.dp} if gear.dp is not None else {"module_mm": gear.module_mm}
+    if gear.form == "involute":
+        said["pressure_angle_deg"] = gear.pressure_angle_deg
+        said |= {"rack": gear.rack} if gear.rack is not None else {}
+    else:
+        said["form"] = gear.form
+    for name in ("generating_circle", "addendum_radius"):
+        size = getattr(gear, f"{name}_mm")
+        said |= {name: f"{size:g}mm"} if size is not None else {}
+    return said | {"scale_um_per_px": round(1000 * scene.camera.mm_per_px, 6)}
 
 
 def simulate_files(scene_files: Sequence[Path], out_dir: Path) -> tuple[Path, ...]:
@@ -75,6 +104,7 @@ def _write_one(name: str, scene: Scene, out_dir: Path) -> Path:
         truth.parent.mkdir(parents=True, exist_ok=True)
         write_picture(made.image, scene, picture)
         truth.write_text(made.truth.model_dump_json(indent=1) + "\n", encoding="utf-8")
+        save_toml(out_dir / SETTINGS_FILE, stated_fields(scene), picture.name)
     except OSError as error:
         raise UseError(f"{out_dir} cannot be written to: {error}") from error
     return picture
