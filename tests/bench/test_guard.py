@@ -5,6 +5,8 @@ from urllib.parse import urlsplit
 
 import pytest
 
+from cogloupe.bench.server import HOST
+
 from ..helpers.bench_server import served
 
 
@@ -83,7 +85,7 @@ def test_other_names_of_the_loopback_are_answered(bench):
         ("/api/camera", "POST"), ("/api/camera", "DELETE"), ("/api/camera/take", "POST"),
     ],
 )  # fmt: skip
-@pytest.mark.parametrize("origin", [None, "null", "http://evil.example", "http://127.0.0.1:1"])
+@pytest.mark.parametrize("origin", [None, "null", "http://evil.example", f"http://{HOST}:1"])
 def test_only_the_page_itself_may_change_anything(bench, path, method, origin):
     assert asked(bench, path, method, body=b"{}", Origin=origin)[0] == 403
 

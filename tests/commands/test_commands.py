@@ -221,7 +221,7 @@ def test_wrong_use_is_told_in_one_line_and_ends_with_two(
     ("text", "message"),
     [
         ("teeth = 24\nmodul = 1", "gear.toml: modul is not known here: use teeth, module_mm"),
-        ("teeth = = 24", "gear.toml cannot be read as TOML: "),
+        ("teeth = = 24", "gear.toml, line 1: 'teeth = = 24' cannot be read"),
         ("module_mm = 1\ndp = 24", "gear.toml: module_mm and dp say the same thing twice"),
         ("module_mm = -1", "gear.toml: module_mm must be above 0, not -1"),
     ],
@@ -490,9 +490,9 @@ def test_simulate_without_a_scene_draws_an_example_that_inspect_reads(run, tmp_p
 @pytest.mark.parametrize(
     ("text", "message"),
     [
-        (None, "scene.toml cannot be read as a scene: "),
+        (None, "scene.toml cannot be read: "),
         ("[gear]\nteeth = 24", "scene.toml: "),
-        ("teeth = = 2", "scene.toml cannot be read as a scene: "),
+        ("teeth = = 2", "scene.toml, line 1: "),
     ],
 )
 def test_a_wrong_scene_is_told_in_one_line(run, tmp_path, text, message):

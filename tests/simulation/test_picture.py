@@ -194,7 +194,7 @@ def test_a_scene_file_makes_a_picture_and_its_truth(tmp_path):
 @pytest.mark.parametrize(
     ("text", "message"),
     [
-        ("[gear\n", "cannot be read as a scene"),
+        ("[gear\n", "line 1: .* cannot be read"),
         ("[gear]\nteeth = 15\n[camera]\nmm_per_px = 0.1\n", "either module_mm or dp"),
         ("[gear]\nteeth = 15\nmodule_mm = 1\nbores = 3\n[camera]\nmm_per_px = 0.1\n", "gear.bores"),
         (

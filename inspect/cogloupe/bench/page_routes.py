@@ -11,7 +11,7 @@ from cogloupe.bench import pages
 from cogloupe.bench.answers import beside, opening
 from cogloupe.bench.work import Work
 from cogloupe.report.bench_page import bench_html, bench_script
-from cogloupe.report.markup import shared_script
+from cogloupe.report.markup import asset, shared_script
 from cogloupe_calibration.errors import UseError
 
 
@@ -30,6 +30,7 @@ class PageRoutes:
         """Addresses and what answers there."""
         return [
             Route("/", opening(self._home)),
+            Route("/favicon.ico", opening(self._icon)),
             Route("/assets/{name}", opening(self._script)),
             Route("/readings/{path:path}", opening(self._reading)),
             Route("/plan", opening(self._plan)),
@@ -41,6 +42,9 @@ class PageRoutes:
 
     async def _home(self, request: Request) -> Response:
         return HTMLResponse(bench_html())
+
+    async def _icon(self, request: Request) -> Response:
+        return Response(asset("bench/icon.svg"), media_type="image/svg+xml")
 
     async def _script(self, request: Request) -> Response:
         name = request.path_params["name"]

@@ -13,22 +13,25 @@ from cogloupe_calibration.errors import UseError
 
 @dataclass(frozen=True)
 class Question:
-    """A question, the field that its answer fills, and a word on it."""
+    """A question, the field that its answer fills, a word on it, and whether that is a number."""
 
     field: str
     text: str
     hint: str
+    number: bool = True
 
 
 _SCALES = (
-    Question("known_tip_diameter", "Tip diameter (outside), with its unit", "12.17mm or 0.4792in"),
-    Question("known_bore", "Bore, with its unit", "4mm"),
-    Question("calibration", "Calibration file", "calibration.json"),
+    Question(
+        "known_tip_diameter", "Tip diameter (outside), with its unit", "12.17mm or 0.4792in", False
+    ),
+    Question("known_bore", "Bore, with its unit", "4mm", False),
+    Question("calibration", "Calibration file", "calibration.json", False),
     Question("scale_um_per_px", "Micrometres per pixel", "8.5"),
 )
 
 _MACHINE = (
-    Question("name", "What the machine is called", "the orrery bench"),
+    Question("name", "What the machine is called", "the orrery bench", False),
     Question(
         "encoder_pulses_per_revolution",
         "Pulses that the controller counts in one turn of the hob spindle",
@@ -113,7 +116,7 @@ def _answered(
 ) -> bool:
     """Ask until the answer will do; False where it was left out."""
     while answer := _asked(question):
-        value = _typed(answer)
+        value = _typed(answer) if question.number else answer
         try:
             check({**fields, question.field: value})
         except UseError as error:
@@ -143,7 +146,8 @@ def _whole_machine(check: Callable[[Mapping[str, object]], object]) -> dict[str,
     """Ask about the machine until the answers together make one."""
     say("Count, do not guess: a ratio such as 3.33 never closes a division. Enter leaves out.")
     while True:
-        fields = {q.field: _typed(answer) for q in _MACHINE if (answer := _asked(q))}
+        given = [(q, answer) for q in _MACHINE if (answer := _asked(q))]
+        fields = {q.field: _typed(answer) if q.number else answer for q, answer in given}
         try:
             check(fields)
         except UseError as error:
