@@ -7,9 +7,8 @@ from pathlib import Path
 from typing import Any
 
 from cogloupe.inputs.photo import PHOTO_SUFFIXES
-from cogloupe.inputs.settings import SETTINGS_FILE, GearSettings, settings_for
+from cogloupe.inputs.settings import MACHINE_FILE, SETTINGS_FILE, GearSettings, settings_for
 from cogloupe.inputs.toml_file import read_toml, save_toml
-from cogloupe.planning.machine import MACHINE_FILE
 from cogloupe_calibration.errors import UseError
 
 MOST_BYTES = 200 * 2**20

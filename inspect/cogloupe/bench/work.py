@@ -252,11 +252,15 @@ class Work:
         request = CalibrationRequest(**{k: v for k, v in fields.items() if v})
         with self._turn:
             made, shown = make_calibration(self.folder.photo(name), request, datetime.date.today())
-        save_calibration(made, self.folder.calibration)
+        refused = made.verdict == "take it again"
+        if not refused:
+            save_calibration(made, self.folder.calibration)
         um, u = 1000 * made.mm_per_px, 2000 * made.u_mm_per_px
         lines = [] if shown is None else [seen_in_words(shown)]
         lines.append(f"{um:.5g} ± {u:.2g} µm per pixel (k = 2).")
         lines.append(f"Verdict: {made.verdict}" + "".join(f"; {r}" for r in made.reasons))
+        if refused:
+            lines.append("It was not kept: a calibration to be taken again must not be used.")
         return {"lines": lines, "calibration": self._calibration_words()}
 
     def calibrate_by_line(self, name: str, length_mm: float, length_px: float) -> dict[str, Any]:
@@ -323,6 +327,6 @@ def _figures(reading: Reading, drawing: DrawingData) -> dict[str, Any]:
         "figures": [
             [row.cells[0].text, row.cells[2].text] for row in summary_table(reading).rows[:5]
         ],
-        "warnings": [notice.message for notice in reading.warnings],
+        "warnings": [notice.message for notice in reading.warnings if not notice.note],
         "data": data,
     }

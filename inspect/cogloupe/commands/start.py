@@ -73,9 +73,9 @@ def start(
 
     Enter leaves a question out: what is left out is found on the picture, or asked for later.
     """
-    from cogloupe.inputs.settings import SETTINGS_FILE, make_settings
+    from cogloupe.inputs.settings import MACHINE_FILE, SETTINGS_FILE, make_settings
     from cogloupe.inputs.toml_file import save_toml
-    from cogloupe.planning.machine import MACHINE_FILE, make_machine
+    from cogloupe.planning.machine import make_machine
 
     if not folder.is_dir():
         raise UseError(f"{folder} is not a folder: name the one your photographs lie in")

@@ -30,6 +30,7 @@ from cogloupe.report.reading_tables import (
 )
 from cogloupe.report.set_table import set_table
 from cogloupe.report.shape_tables import flank_table, gap_shape_table, profile_table, size_table
+from cogloupe.report.verdict_text import cautions_of
 from cogloupe.report.wording import verdict
 from cogloupe.wording.numbers import tooth_list, with_uncertainty
 
@@ -79,8 +80,9 @@ def report_html(
         name=gear_name(reading.gear),
         title_block=title_block(reading),
         sentences=verdict(reading),
-        cautions=_cautions(reading),
-        warnings=[(w.message, tooth_list(w.teeth)) for w in reading.warnings],
+        cautions=cautions_of([reading]),
+        warnings=[(n.message, tooth_list(n.teeth)) for n in reading.warnings if not n.note],
+        notes=[(n.message, tooth_list(n.teeth)) for n in reading.warnings if n.note],
         figures=[(data_uri(images[n]), text) for n, text in CAPTIONS.items() if n in images],
         files=files,
         **_tables(reading),
@@ -209,12 +211,3 @@ def class_reached(reading: Reading) -> str:
     """
     found = classes_reached(reading)
     return f"{found} of {reading.tolerance.standard}" if found and reading.tolerance else ""
-
-
-def _cautions(reading: Reading) -> list[str]:
-    """Cautions of the causes shown, each once."""
-    if reading.causes is None:
-        return []
-    return list(
-        dict.fromkeys(text for cause in reading.causes.causes[:3] for text in cause.cautions)
-    )

@@ -1,4 +1,4 @@
-"""A reading's verdict in lines and paragraphs, as its models hold it."""
+"""A reading's verdict in lines for the terminal, and the cautions that go with it."""
 
 from collections.abc import Iterator, Sequence
 
@@ -26,31 +26,6 @@ def verdict_lines(reading: Reading) -> Iterator[str]:
     if causes is not None and named(reading):
         yield f"    {causes.sentence}"
     yield f"    Next: {verdict.next_step}"
-
-
-def verdict_paragraphs(reading: Reading) -> list[str]:
-    """The same for a page: the fault, the class, its cause, and the next step after its cautions.
-
-    Parameters
-    ----------
-    reading : Reading
-
-    Returns
-    -------
-    list of str
-    """
-    verdict, causes = reading.verdict, reading.causes
-    if verdict is None:
-        return []
-    found = [verdict.dominant.text, verdict.class_text]
-    if causes is not None and named(reading):
-        found.append(causes.sentence)
-        for cause in causes.causes[:1]:
-            found.append(f"The pattern: {cause.pattern}. What else would look alike: {cause.alike}")
-        cautions = cautions_of([reading])
-        if cautions:
-            found.append(f"Before a hand goes to the machine: {' '.join(cautions)}")
-    return [*found, f"Next: {verdict.next_step}"]
 
 
 def named(reading: Reading) -> bool:
