@@ -10,6 +10,7 @@ from markupsafe import Markup
 
 from cogloupe.figures.drawing_data import DrawingData
 from cogloupe.reading.models import Reading
+from cogloupe.report.budget_tables import budget_tables
 from cogloupe.report.detail_wording import check_sentences, limit_sentences
 from cogloupe.report.gap_tables import (
     candidate_table,
@@ -22,7 +23,6 @@ from cogloupe.report.gear_name import gear_name, gear_origin
 from cogloupe.report.markup import data_uri, page_template, shared_script
 from cogloupe.report.page_data import Window, page_data, photo_jpeg, photo_window
 from cogloupe.report.reading_tables import (
-    budget_tables,
     classes_reached,
     gap_table,
     summary_table,
