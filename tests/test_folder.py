@@ -284,7 +284,7 @@ def test_a_changed_gear_toml_tries_what_failed_again_and_only_that(watched, whee
 def test_a_broken_gear_toml_is_told_and_its_mending_noticed(watched, wheel_png):
     (watched.folder / "gear.toml").write_text("teeth = ")
     (watched.folder / "a.png").write_bytes(wheel_png)
-    assert "cannot be read as TOML" in watched.wait(1)[0][1]
+    assert "line 1: 'teeth =' cannot be read" in watched.wait(1)[0][1]
     (watched.folder / "gear.toml").write_text("teeth = 24")
     assert watched.wait(2)[1:] == [("a.png", None)]
 

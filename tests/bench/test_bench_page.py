@@ -74,7 +74,8 @@ def test_a_dropped_picture_is_looked_at_and_read(bench, gears, wheel_png):
     assert "module 1" in bench.inner_text("#sizes")
     assert "%" in bench.inner_text("#sizes")
     read(bench)
-    assert "single pitch" in bench.inner_text("#result-verdict")
+    assert bench.inner_text("#result-verdict .first")
+    assert "largest single pitch deviation" in bench.inner_text("#result-figures")
     assert bench.locator("#result .ring .tooth").count() == 24
     assert (gears / "dropped wheel.png").read_bytes() == wheel_png
     said = settings_of(gears, "dropped wheel.png")

@@ -56,7 +56,7 @@ def test_an_answer_that_will_not_do_is_asked_again(run, tmp_path):
 
 
 def test_the_machine_is_told_in_counts_with_their_meaning(run, tmp_path):
-    typed = answers(*[""] * 8, "the orrery bench", "2400", "200", "8", "72/24", "")
+    typed = answers(*[""] * 9, "the orrery bench", "2400", "200", "8", "72/24", "")
     status, out, _ = run("start", "--machine", typed=typed)
     assert status == 0
     assert "2400 where it counts all four edges" in out

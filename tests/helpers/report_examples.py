@@ -33,6 +33,7 @@ from cogloupe.reading.models import (
     Tooth,
 )
 from cogloupe.reading.verdict_models import CauseFindings, CauseFound, DominantFault, Verdict
+from cogloupe.wording.cautions import CAUTIONS
 from cogloupe.wording.notices import Notice
 
 _FLANK_NAMES = [name for name in Flank.model_fields if name != "status"]
@@ -57,7 +58,7 @@ CAUSES = CauseFindings(
             code="blank_off", name="blank off the axis", probability=0.93, pattern="once a turn",
             sizes=(SizeFound(name="off by", value=35.2, u_value=4.1, unit="µm"),),
             alike="A bent arbor.", test="Turn the blank by half a turn and indicate it again.",
-            cautions=("Keep clear of the cutter.",),
+            cautions=(CAUTIONS["cutter"],),
         ),
         CauseFound(code="worm", name="worm wheel off its axis", probability=0.05, pattern="once"),
     ),

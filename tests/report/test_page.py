@@ -149,7 +149,7 @@ def test_the_page_goes_from_verdict_and_cause_to_teeth_gaps_and_how_sure():
     text = page(example_reading(verdict=VERDICT, causes=CAUSES)).text
     places = [text.index(w) for w in (
         "The teeth run out", "Next: indicate the blank", "What on the machine", "Turn the blank",
-        "Keep clear of the cutter", "Which teeth, by how much", "The gear in figures",
+        "clear of the turning cutter", "Which teeth, by how much", "The gear in figures",
         "Tooth by tooth", "The gaps", "Gap by gap", "How sure this is", "The edges are soft",
         "How to read",
     )]  # fmt: skip

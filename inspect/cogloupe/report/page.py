@@ -32,6 +32,7 @@ from cogloupe.report.set_table import set_table
 from cogloupe.report.shape_tables import flank_table, gap_shape_table, profile_table, size_table
 from cogloupe.report.verdict_text import cautions_of
 from cogloupe.report.wording import verdict
+from cogloupe.wording.cautions import CAUTIONS
 from cogloupe.wording.numbers import tooth_list, with_uncertainty
 
 CAPTIONS: Mapping[str, str] = MappingProxyType({
@@ -80,7 +81,7 @@ def report_html(
         name=gear_name(reading.gear),
         title_block=title_block(reading),
         sentences=verdict(reading),
-        cautions=cautions_of([reading]),
+        cautions=[c for c in cautions_of([reading]) if c != CAUTIONS["not_for_acceptance"]],
         warnings=[(n.message, tooth_list(n.teeth)) for n in reading.warnings if not n.note],
         notes=[(n.message, tooth_list(n.teeth)) for n in reading.warnings if n.note],
         figures=[(data_uri(images[n]), text) for n, text in CAPTIONS.items() if n in images],
