@@ -111,6 +111,23 @@ def test_a_count_that_is_corrected_is_what_is_read(bench, gears):
     assert settings_of(gears)["teeth"] == 24
 
 
+def test_of_two_gears_the_pressed_one_is_read(bench, gears):
+    image = rendered().image
+    small = cv2.resize(image, None, fx=0.6, fy=0.6, interpolation=cv2.INTER_AREA)
+    both = np.full((image.shape[0], image.shape[1] + small.shape[1]), image[2, 2], np.uint8)
+    both[:, : image.shape[1]] = image
+    both[: small.shape[0], image.shape[1] :] = small
+    cv2.imwrite(str(gears.parent / "in" / "both.png"), both)
+    choose(bench, gears, "both.png")
+    assert bench.input_value("#which") == "0"  # the larger one
+    bench.locator(".seen .disc").nth(1).click()
+    assert bench.input_value("#which") == "1"
+    bench.fill("#size", "26mm")
+    bench.fill("#stated", "1")
+    read(bench)
+    assert settings_of(gears, "both.png")["pick"] == 2
+
+
 def test_a_line_drawn_over_something_known_sets_the_scale(bench, gears):
     choose(bench, gears)
     bench.select_option("#known", "line")

@@ -1,6 +1,7 @@
 """How the page's requests are taken in and answered."""
 
 import json
+import logging
 from collections.abc import Awaitable, Callable
 from typing import Any
 
@@ -12,6 +13,7 @@ from cogloupe.report.bench_page import problem_html
 from cogloupe_calibration.errors import CogloupeError, UseError
 
 MOST_FORM_BYTES = 64 * 1024
+_LOG = logging.getLogger("uvicorn.error")
 
 Endpoint = Callable[[Request], Awaitable[Response]]
 beside = run_in_threadpool
@@ -35,6 +37,9 @@ def answering(work: Callable[[Request], Awaitable[Any]]) -> Endpoint:
             answer = await work(request)
         except CogloupeError as error:
             return JSONResponse({"error": str(error)}, status_code=400)
+        except Exception as error:  # a fault of ours is told as well, and the page goes on
+            _LOG.exception("a request of the page failed")
+            return JSONResponse({"error": _our_fault(error)}, status_code=500)
         return answer if isinstance(answer, Response) else JSONResponse(answer)
 
     return endpoint
@@ -59,6 +64,10 @@ def opening(work: Callable[[Request], Awaitable[Response]]) -> Endpoint:
             return HTMLResponse(problem_html(f"{error}."), status_code=400)
 
     return endpoint
+
+
+def _our_fault(error: Exception) -> str:
+    return f"That failed ({type(error).__name__}: {error}); please report it with the photograph."
 
 
 async def body_of(request: Request, most: int) -> bytes:

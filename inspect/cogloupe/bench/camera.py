@@ -1,6 +1,8 @@
 """A microscope or camera that OpenCV finds: live view, focus, exposure, and what is clipped."""
 
 import threading
+from collections.abc import Iterator
+from contextlib import contextmanager
 from dataclasses import asdict, dataclass
 from typing import Any
 
@@ -128,7 +130,8 @@ class Camera:
         """
         if self._stand_in:
             return ["video file"]
-        return [str(k) for k in range(MOST_CAMERAS) if _answers(k)]
+        with _quiet():
+            return [str(k) for k in range(MOST_CAMERAS) if _answers(k)]
 
     def open(self, name: str) -> None:
         """Open a camera by its name, and close the one before.
@@ -196,6 +199,17 @@ class Camera:
         if self._capture is not None:
             self._capture.release()
         self._capture = self._last = None
+
+
+@contextmanager
+def _quiet() -> Iterator[None]:
+    """Without the library's complaints of each place where there is no camera."""
+    before = cv2.utils.logging.getLogLevel()
+    cv2.utils.logging.setLogLevel(cv2.utils.logging.LOG_LEVEL_SILENT)
+    try:
+        yield
+    finally:
+        cv2.utils.logging.setLogLevel(before)
 
 
 def _answers(place: int) -> bool:

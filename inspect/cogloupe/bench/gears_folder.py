@@ -9,6 +9,7 @@ from typing import Any
 from cogloupe.inputs.photo import PHOTO_SUFFIXES
 from cogloupe.inputs.settings import MACHINE_FILE, SETTINGS_FILE, GearSettings, settings_for
 from cogloupe.inputs.toml_file import read_toml, save_toml
+from cogloupe.report.folder_files import why_not
 from cogloupe_calibration.errors import UseError
 
 MOST_BYTES = 200 * 2**20
@@ -71,7 +72,7 @@ class GearsFolder:
         UseError
             Where there is none of that name, or the name leads elsewhere.
         """
-        found = self.path / plain_name(name)
+        found = self._own(name)
         if found.name != name or not found.is_file():
             raise UseError(f"{name} is not in the folder: drop it in again")
         return found
@@ -142,7 +143,7 @@ class GearsFolder:
         """
         wanted = plain_name(name)
         if Path(wanted).suffix.lower() not in PHOTO_SUFFIXES:
-            raise UseError(f"{wanted} is none of {', '.join(PHOTO_SUFFIXES)}: save the picture so")
+            raise UseError(f"{wanted} is not read: {why_not(wanted)}")
         if len(data) > MOST_BYTES:
             raise UseError(f"{wanted} is larger than {MOST_BYTES // 2**20} MB")
         if sum(1 for _ in self.path.iterdir()) >= MOST_PHOTOS:
@@ -177,8 +178,12 @@ class GearsFolder:
         UseError
         """
         calibration = given.get("calibration")
-        here = {} if calibration is None else {"calibration": self.path / str(calibration)}
+        here = {} if calibration is None else {"calibration": self._own(str(calibration))}
         return settings_for(photo, {**given, **here})
+
+    def _own(self, name: str) -> Path:
+        """A file of this folder: what a page names is never looked for elsewhere."""
+        return self.path / plain_name(name)
 
     def stated(self, photo: str) -> dict[str, Any]:
         """What gear.toml says of a photograph.

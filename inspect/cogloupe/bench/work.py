@@ -1,9 +1,11 @@
 """What a person asks of the page, done with the same functions as on the command line."""
 
+import dataclasses
 import datetime
 import threading
 from collections import OrderedDict
 from collections.abc import Mapping
+from concurrent.futures import Future, ThreadPoolExecutor
 from pathlib import Path
 from typing import Any
 
@@ -53,7 +55,9 @@ class Work:
     def __init__(self, folder: GearsFolder) -> None:
         self.folder = folder
         self._photos: OrderedDict[str, Photo] = OrderedDict()
-        self._turn, self._writing = threading.Lock(), threading.Lock()
+        self._decoding, self._turn = threading.Lock(), threading.Lock()
+        self._writers = ThreadPoolExecutor(1)  # one after the other
+        self._written: Future[None] | None = None
         self._page = FolderPage(folder.readings)
         self.compared = "<p>Nothing has been compared yet.</p>"
 
@@ -69,7 +73,6 @@ class Work:
             "folder": str(self.folder.path),
             "calibration": self._calibration_words(),
             "last": _shown_fields(self.folder.last_stated()),
-            "wanted_class": "wanted_class" in GearSettings.model_fields,
             "machine": self.folder.machine.is_file(),
         }
 
@@ -138,7 +141,7 @@ class Work:
     def _photo(self, name: str) -> Photo:
         """A photograph, decoded once."""
         path = self.folder.photo(name)
-        with self._writing:
+        with self._decoding:
             if name not in self._photos:
                 self._photos[name] = read_photo(path)
                 while len(self._photos) > PHOTOS_KEPT:
@@ -201,13 +204,12 @@ class Work:
             reading, drawing = inspect_photo(self._photo(name), settings)
         self.folder.state(name, known)
         place = reading_folder(path, self.folder.readings)
-        threading.Thread(target=self._write, args=(reading, drawing, place)).start()
+        self._written = self._writers.submit(self._write, reading, drawing, place)
         return {"folder": place.name, **_figures(reading, drawing)}
 
     def _write(self, reading: Reading, drawing: DrawingData, place: Path) -> None:
-        with self._writing:
-            write_report(reading, drawing, place)
-            self._page.note([entry_of(reading, place.name, timestamp())])
+        write_report(reading, drawing, place)
+        self._page.note([entry_of(reading, place.name, timestamp())])
 
     def readings(self) -> list[dict[str, Any]]:
         """Readings of the folder, newest first.
@@ -231,9 +233,20 @@ class Work:
         ]
 
     def settle(self) -> None:
-        """Wait until what was read is written."""
-        with self._writing:
-            pass
+        """Wait until what was read is written.
+
+        Raises
+        ------
+        UseError
+            Where it could not be; told once.
+        """
+        written = self._written
+        if written is None:
+            return
+        try:
+            written.result()
+        finally:
+            self._written = None
 
     def calibrate(self, name: str, fields: Mapping[str, Any]) -> dict[str, Any]:
         """Make the folder's calibration file from a photograph of something of known size.
@@ -249,7 +262,8 @@ class Work:
         dict
             What was found, in sentences.
         """
-        request = CalibrationRequest(**{k: v for k, v in fields.items() if v})
+        known = {field.name for field in dataclasses.fields(CalibrationRequest)}
+        request = CalibrationRequest(**{k: v for k, v in fields.items() if v and k in known})
         with self._turn:
             made, shown = make_calibration(self.folder.photo(name), request, datetime.date.today())
         refused = made.verdict == "take it again"

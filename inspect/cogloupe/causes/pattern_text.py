@@ -106,7 +106,7 @@ def say_wave(fit: Fit, case: Case) -> str:
     if fit.family.name.startswith("open"):
         period = Fraction(fit.family.name.split()[1])
         return (
-            f"a wave of {angle:.1f}′ that comes round {float(period):g} times in a turn and so "
+            f"a wave of {angle:.1f}′ that comes round {_times(period)} in a turn and so "
             f"does not close: {_named(case, period)}"
         )
     turns = wave_number(fit)
@@ -122,6 +122,13 @@ def say_wave(fit: Fit, case: Case) -> str:
 def wave_number(fit: Fit) -> int:
     """Times in a turn of a wave that closes."""
     return int(fit.family.plus[fit.member, 0]) // 2 + 1
+
+
+def times_a_turn(fit: Fit) -> str:
+    """How often a wave comes round in a turn, in words, whether it closes or not."""
+    if fit.family.name.startswith("open"):
+        return _times(Fraction(fit.family.name.split()[1]))
+    return how_often(wave_number(fit))
 
 
 def could_be(turns: int, case: Case) -> str:

@@ -15,7 +15,7 @@ USUAL_CLASS = 8
 """Class that a small gear is held against where none is asked for: careful hobbing and form cutting
 in a workshop reach 7 to 9 (common practice, no source)."""
 ONE_CAUSE = 0.5
-"""Share of the tolerance over a turn, of the run-out and of the mean slope that one cause may
+"""Share of the tolerance over a turn, of the runout and of the mean slope that one cause may
 take."""
 ANGLE_DEG = 0.2
 """How far a cutter's flank angle may be off at the usual class."""

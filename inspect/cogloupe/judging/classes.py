@@ -1,6 +1,6 @@
 """The class that a gear reaches, and whether that is the one that is wanted, in plain words.
 
-Pitch, cumulative pitch and run-out decide. The profile of a small gear is seldom known well enough
+Pitch, cumulative pitch and runout decide. The profile of a small gear is seldom known well enough
 on a picture: it counts where it is surely worse than wanted.
 """
 
@@ -21,7 +21,7 @@ Span = tuple[int, int]
 
 
 def reached_class(tolerance: Tolerance | None) -> Span | None:
-    """Worst class of pitch, cumulative pitch and run-out, as [low, high].
+    """Worst class of pitch, cumulative pitch and runout, as [low, high].
 
     Parameters
     ----------
@@ -83,7 +83,7 @@ def class_text(reading: Reading, wanted: int | None) -> str:
         note = "" if tolerance is None else f" ({tolerance.note.split('. ')[0].rstrip('.')})"
         return f"No class is told for it{note}."
     low, high = reached
-    says = f"By pitch and run-out it reaches {_span(low, high, tolerance)}"
+    says = f"By pitch and runout it reaches {_span(low, high, tolerance)}"
     answer = {
         "yes": f" The class {wanted} that is wanted is met.",
         "no": f" The class {wanted} that is wanted is not met.",

@@ -10,7 +10,7 @@ from math import degrees
 from cogloupe.causes.diagnosis import Ranked
 from cogloupe.causes.machine_units import Case, length_of
 from cogloupe.causes.pattern_layout import SHARED
-from cogloupe.causes.pattern_text import how_often, tooth_after, tooth_before, wave_number
+from cogloupe.causes.pattern_text import times_a_turn, tooth_after, tooth_before
 from cogloupe.causes.ranking import Fit
 from cogloupe.judging.costs import angle_off_deg
 from cogloupe.wording.numbers import resolved, with_uncertainty
@@ -124,12 +124,7 @@ def _drift(fit: Fit, case: Case) -> Said:
 
 def _wave(fit: Fit, case: Case) -> Said:
     value, u = length_of(fit)
-    often = (
-        f"{float(fit.family.name.split()[1]):g} times"
-        if fit.family.name.startswith("open")
-        else how_often(wave_number(fit))
-    )
-    text = f"The division swings by {_pm(value, u)} each way, {often} a turn."
+    text = f"The division swings by {_pm(value, u)} each way, {times_a_turn(fit)} a turn."
     return Said(kind="wave", text=text, value_um=value, u_um=u)
 
 

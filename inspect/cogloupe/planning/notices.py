@@ -16,7 +16,7 @@ LEAST_TIP = 0.2
 LEAST_CONTACT_RATIO = 1.2
 """Below it a pair runs unevenly (common practice, no source; 1 is where contact is lost)."""
 LEAST_CLEARANCE = 0.1
-"""Clearance of tip and floor, modules, below which swarf or run-out closes it; racks leave 0.25
+"""Clearance of tip and floor, modules, below which swarf or runout closes it; racks leave 0.25
 (common practice, no source)."""
 SAME_BLANK = 0.01
 """Share of a module within which blank and usual tip diameter count as the same."""

@@ -22,6 +22,8 @@ READING_FILE = "reading.json"
 OURS = (".toml", ".json", ".csv", ".md", ".txt", ".html", ".js", ".pdf", ".svg", ".xlsx", ".dxf")
 """Files that lie beside photographs and are none."""
 MOVIES = (".mp4", ".mov", ".avi", ".mkv", ".webm", ".m4v", ".3gp", ".wmv")
+PHONES = (".heic", ".heif", ".avif")
+RAW = (".dng", ".cr2", ".cr3", ".nef", ".arw", ".orf", ".raf", ".rw2")
 
 
 class FolderPage:
@@ -142,13 +144,28 @@ def passed_over(folder: Path) -> list[Entry]:
             continue
         when = datetime.fromtimestamp(path.stat().st_mtime, UTC).isoformat(timespec="seconds")
         found.append(Entry(
-            photo=path.name, status="not_looked_at", when=when, reason=_why(kind),
+            photo=path.name, status="not_looked_at", when=when, reason=why_not(path.name),
         ))  # fmt: skip
     return found
 
 
-def _why(kind: str) -> str:
+def why_not(name: str) -> str:
+    """Why a file of this name is not read, and what to do.
+
+    Parameters
+    ----------
+    name : str
+
+    Returns
+    -------
+    str
+    """
+    kind = Path(name).suffix.lower()
     if kind in MOVIES:
         return "a movie: save a still picture of it as JPEG or PNG"
+    if kind in PHONES:
+        return "a phone's own format: set its camera to JPEG, or save the picture as JPEG"
+    if kind in RAW:
+        return "a camera's raw format: develop it without sharpening, and save it as TIFF or PNG"
     named = f"files ending in {kind}" if kind else "files without an ending"
     return f"{named} are not read: save the picture as JPEG, PNG or TIFF"

@@ -27,9 +27,11 @@
     return { [field]: Number(value), pressure_angle_deg: Number(its), rack: rack.includes(" ") ? null : rack };
   };
 
+  /** Which of several gears is meant, as settings have it. */
+  const picked = () => ({ pick: found.gears.length > 1 ? found.chosen + 1 : null });
+
   const fields = () => ({
-    teeth: Number(byId("teeth").value) || null, ...scaleFields(), ...sizeFields(),
-    ...(found.gears.length > 1 ? { pick: bench.likeliest(found) + 1 } : {}),
+    teeth: Number(byId("teeth").value) || null, ...scaleFields(), ...sizeFields(), ...picked(),
     ...(byId("wanted").value ? { wanted_class: Number(byId("wanted").value) } : {}),
   });
 
@@ -55,7 +57,7 @@
   const suggest = async () => {
     if (!found || (known() !== "calibration" && !byId("size").value.trim())) return;
     if (known() === "line" && !await drawLine()) return;
-    const asked = { photo: found.photo, settings: { teeth: Number(byId("teeth").value) || null, ...scaleFields() } };
+    const asked = { photo: found.photo, settings: { teeth: Number(byId("teeth").value) || null, ...scaleFields(), ...picked() } };
     offer(await bench.busy("Looking which standard sizes fit …", () => bench.ask("POST", "/api/candidates", asked)));
   };
 
@@ -85,32 +87,49 @@
   };
 
   const words = () => {
-    const gear = found.gears[bench.likeliest(found)];
-    if (!gear) return "No gear was found: it must lie flat, stand out from the ground, and show its teeth.";
-    const more = found.gears.length > 1 ? ` ${found.gears.length} gears are seen; the largest is read.` : "";
-    return `The ring shows the gear that was found.${more}`;
+    if (!found.gears.length) return "No gear was found: it must lie flat, stand out from the ground, and show its teeth.";
+    return found.gears.length > 1 ? "The rings show the gears that were found; press the one that is meant." : "The ring shows the gear that was found.";
+  };
+
+  const counted = () => {
+    const gear = found.gears[found.chosen];
+    byId("teeth").value = gear?.teeth ?? "";
+    byId("teeth-words").textContent = gear ? "counted on the picture; correct it if it is wrong" : "";
+  };
+
+  /** Another of the gears is meant. */
+  const choose = which => {
+    found.chosen = which;
+    byId("which").value = which;
+    bench.ring(found);
+    counted();
+    suggest().catch(() => {});
+  };
+
+  const offerGears = () => {
+    byId("which-field").hidden = found.gears.length < 2;
+    byId("which").replaceChildren(...found.gears.map((one, k) => element("option", { value: k }, `number ${k + 1} from the left, ${one.teeth} teeth`)));
+    byId("which").value = found.chosen;
   };
 
   /** Ask about a photograph that was looked at; or read it at once where nothing is to be asked. */
   bench.askAbout = async looked => {
-    found = looked;
+    found = { ...looked, chosen: looked.stated.pick && looked.stated.pick <= looked.gears.length ? looked.stated.pick - 1 : bench.likeliest(looked) };
     byId("result").hidden = true;
     byId("bench-picture").hidden = false;
-    const gear = found.gears[bench.likeliest(found)];
-    const same = byId("keep").checked && Object.keys(last).length > 0;
-    if (!same) ask(gear);
-    if (same) await bench.read({ ...last, calibration: last.calibration });
+    if (byId("keep").checked && Object.keys(last).length) await again();
+    else ask();
   };
 
-  const ask = gear => {
+  const ask = () => {
     byId("ask").reset();
-    byId("teeth").value = gear?.teeth ?? "";
-    byId("teeth-words").textContent = gear ? "counted on the picture; correct it if it is wrong" : "";
+    counted();
+    offerGears();
     byId("seen-words").textContent = words();
     byId("known").value = bench.state.calibration ? "calibration" : "known_tip_diameter";
     byId("same").hidden = Object.keys(last).length === 0;
     fill(found.stated);
-    bench.showPicture(found, px => { byId("size-words").textContent = `${px.toFixed(1)} pixels long`; });
+    bench.showPicture(found, px => { byId("size-words").textContent = `${px.toFixed(1)} pixels long`; }, choose);
     sizeAsked();
     byId("sizes").replaceChildren(element("p", { class: "small" }, "Give the size above, and the standard sizes that fit are offered."));
     byId("teeth").focus();
@@ -124,13 +143,16 @@
     bench.showReading(reading, found.photo);
   };
 
+  /** Read with what was said last time; which gear is meant is a matter of each picture. */
+  const again = () => bench.read({ ...last, ...picked() });
+
   bench.startAsking = () => {
     last = bench.state.last;
     byId("known").addEventListener("change", () => { sizeAsked(); suggest().catch(() => {}); });
-    byId("class-field").hidden = !bench.state.wanted_class;
+    byId("which").addEventListener("change", event => choose(Number(event.target.value)));
     for (const name of ["size", "teeth"]) byId(name).addEventListener("change", () => suggest().catch(() => {}));
     byId("seen-picture").addEventListener("pointerup", () => { if (bench.drawsLine) suggest().catch(() => {}); });
-    byId("same").addEventListener("click", () => bench.read(last).catch(() => {}));
+    byId("same").addEventListener("click", () => again().catch(() => {}));
     byId("ask").addEventListener("submit", async event => {
       event.preventDefault();
       try {

@@ -17,11 +17,20 @@
     if (["list", "compare"].includes(name)) bench.refresh().catch(() => {});
   };
 
-  const drop = async file => {
-    if (!file) return;
+  const look = async file => {
     location.hash = "read";
     const looked = await bench.busy(`Looking at ${file.name} …`, () => bench.upload(file));
     await bench.askAbout(looked);
+  };
+
+  /** Take pictures in: all, one after the other, where they are of the same gear, else the first. */
+  const drop = async files => {
+    const [first, ...more] = files;
+    if (!first) return;
+    await look(first);
+    if (!more.length) return;
+    if (!byId("keep").checked) return bench.complain(`Only ${first.name} was taken; the other ${more.length} can be dropped in once it is read and the box for pictures of the same gear is ticked.`);
+    for (const file of more) await look(file);
   };
 
   const dropping = () => {
@@ -33,10 +42,10 @@
     document.addEventListener("drop", event => {
       event.preventDefault();
       place.classList.remove("over");
-      drop(event.dataTransfer.files[0]).catch(() => {});
+      drop(event.dataTransfer.files).catch(() => {});
     });
     byId("file").addEventListener("change", event => {
-      drop(event.target.files[0]).catch(() => {});
+      drop([...event.target.files]).catch(() => {});
       event.target.value = "";
     });
   };

@@ -28,7 +28,7 @@
   const start = async () => {
     const { cameras } = await bench.busy("Looking for cameras …", () => bench.ask("GET", "/api/cameras"));
     if (!cameras.length) return bench.complain("No camera answers: plug it in, and close other programs that use it.");
-    byId("cameras").replaceChildren(...cameras.map(name => element("option", {}, name)));
+    byId("cameras").replaceChildren(...cameras.map(name => element("option", { value: name }, /^\d+$/.test(name) ? `camera ${Number(name) + 1}` : name)));
     byId("camera").hidden = false;
     await open(cameras[0]);
   };

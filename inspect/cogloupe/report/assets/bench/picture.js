@@ -3,7 +3,7 @@
 
 (() => {
   const { draw } = cogloupe;
-  let line = null, drawn = null, told = () => {};
+  let line = null, drawn = null, rings = null, told = () => {}, chosen = () => {};
 
   const at = (svg, event) => {
     const place = new DOMPoint(event.clientX, event.clientY).matrixTransform(svg.getScreenCTM().inverse());
@@ -12,8 +12,10 @@
 
   const twice = (shape, kind, attributes) => draw("g", {}, draw(shape, { ...attributes, class: `${kind} under` }), draw(shape, { ...attributes, class: kind }));
 
-  const gear = (one, chosen) => {
+  const gear = (one, chosen, choose) => {
     const all = draw("g", {});
+    all.append(draw("circle", { class: "disc", cx: one.x, cy: one.y, r: one.tip_px }));
+    all.addEventListener("click", () => { if (!bench.drawsLine) choose(); });
     for (const r of [one.tip_px, one.root_px]) all.append(twice("circle", chosen ? "gear chosen" : "gear", { cx: one.x, cy: one.y, r }));
     return all;
   };
@@ -64,14 +66,19 @@
     bench.byId("seen-picture").closest(".seen").classList.toggle("drawing", on);
   };
 
-  /** Show a photograph and what was found on it; `onLine` is told each new length. */
-  bench.showPicture = (found, onLine) => {
+  /** Ring the gears that were found, the chosen one in another colour. */
+  bench.ring = found => rings.replaceChildren(...found.gears.map((one, k) => gear(one, k === found.chosen, () => chosen(k))));
+
+  /** Show a photograph and what was found on it; `onLine` is told each new length, `onGear` the gear that was pressed. */
+  bench.showPicture = (found, onLine, onGear) => {
     line = null;
     told = onLine;
+    chosen = onGear;
     const svg = draw("svg", { viewBox: `0 0 ${found.width} ${found.height}`, role: "img", tabindex: 0, "aria-label": "The photograph; where a line is to be drawn, the arrow keys move its end, with Shift its other end" });
-    drawn = draw("g", {});
+    [drawn, rings] = [draw("g", {}), draw("g", {})];
+    bench.ring(found);
     svg.append(draw("image", { href: `/api/preview/${encodeURIComponent(found.photo)}`, width: found.width, height: found.height }),
-      ...found.gears.map((one, k) => gear(one, k === bench.likeliest(found))), drawn);
+      rings, drawn);
     drawing(svg);
     byKeys(svg, found);
     bench.byId("seen-picture").replaceChildren(svg);
