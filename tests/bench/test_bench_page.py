@@ -223,6 +223,9 @@ def test_a_plan_a_target_and_the_machine_are_reached(bench, gears):
         "encoder_pulses_per_revolution": 2400, "motor_steps_per_revolution": 200,
         "drive_ratio": [72, 24],
     }  # fmt: skip
+    bench.reload()
+    bench.wait_for_selector("body[data-ready]")
+    assert bench.input_value("[name=drive_ratio]") == "72/24"
     bench.click("nav >> text=Plan")
     bench.fill("#plan [name=teeth]", "21")
     bench.fill("#plan [name=dp]", "48")

@@ -9,6 +9,7 @@ from typing import Any
 from cogloupe.inputs.photo import PHOTO_SUFFIXES
 from cogloupe.inputs.settings import MACHINE_FILE, SETTINGS_FILE, GearSettings, settings_for
 from cogloupe.inputs.toml_file import read_toml, save_toml
+from cogloupe.planning.machine import make_machine
 from cogloupe.report.folder_files import why_not
 from cogloupe_calibration.errors import UseError
 
@@ -214,6 +215,38 @@ class GearsFolder:
         path = self.path / SETTINGS_FILE
         tables = read_toml(path).get("photo", {}) if path.is_file() else {}
         return self.stated(list(tables)[-1]) if tables else {}
+
+    def machine_as_typed(self) -> dict[str, str]:
+        """What machine.toml says, as a person types it into a form.
+
+        Returns
+        -------
+        dict of str
+            Empty where there is no such file.
+        """
+        said = read_toml(self.machine) if self.machine.is_file() else {}
+        return {
+            name: "/".join(map(str, value)) if isinstance(value, list) else str(value)
+            for name, value in said.items()
+        }
+
+    def keep_machine(self, fields: dict[str, Any]) -> None:
+        """Write machine.toml; what is empty is taken out, what was not asked stays.
+
+        Parameters
+        ----------
+        fields : dict
+
+        Raises
+        ------
+        UseError
+            Where the machine cannot be so; then nothing is written.
+        """
+        given = {name: value or None for name, value in fields.items()}
+        before = read_toml(self.machine) if self.machine.is_file() else {}
+        together = {**before, **given}
+        make_machine({name: value for name, value in together.items() if value is not None})
+        save_toml(self.machine, given)
 
     def state(self, photo: str, fields: dict[str, Any]) -> None:
         """Write what was said of a photograph into gear.toml.

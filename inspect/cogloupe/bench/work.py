@@ -27,6 +27,7 @@ from cogloupe.report.markup import data_uri
 from cogloupe.report.page import title_block
 from cogloupe.report.page_data import page_data, photo_jpeg, photo_window
 from cogloupe.report.reading_tables import summary_table
+from cogloupe.report.verdict_text import cautions_of, named
 from cogloupe.report.wording import verdict
 from cogloupe.report.write import write_report
 from cogloupe_calibration.calibration import load_calibration, save_calibration
@@ -73,7 +74,7 @@ class Work:
             "folder": str(self.folder.path),
             "calibration": self._calibration_words(),
             "last": _shown_fields(self.folder.last_stated()),
-            "machine": self.folder.machine.is_file(),
+            "machine": self.folder.machine_as_typed(),
         }
 
     def _calibration_words(self) -> str:
@@ -332,15 +333,23 @@ def _figures(reading: Reading, drawing: DrawingData) -> dict[str, Any]:
     window = photo_window(reading, drawing)
     data = page_data(reading, drawing, window)
     data["view"]["href"] = data_uri(photo_jpeg(window))
-    said = reading.verdict
-    sentences = verdict(reading)
-    first = [said.dominant.text, said.class_text, said.next_step] if said else sentences[:3]
+    first = _said_first(reading) or verdict(reading)[:3]
     return {
         "title": title_block(reading),
         "verdict": [text for text in first if text],
+        "cautions": cautions_of([reading]),
         "figures": [
             [row.cells[0].text, row.cells[2].text] for row in summary_table(reading).rows[:5]
         ],
         "warnings": [notice.message for notice in reading.warnings if not notice.note],
         "data": data,
     }
+
+
+def _said_first(reading: Reading) -> list[str]:
+    """What is wrong most, the class, the likeliest cause, and what to do next."""
+    said = reading.verdict
+    if said is None:
+        return []
+    cause = reading.causes.sentence if reading.causes and named(reading) else ""
+    return [said.dominant.text, said.class_text, cause, f"Next: {said.next_step}"]

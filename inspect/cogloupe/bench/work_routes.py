@@ -11,8 +11,6 @@ from cogloupe.bench import pages
 from cogloupe.bench.answers import answering, beside, body_of, form_of
 from cogloupe.bench.gears_folder import MOST_BYTES, plain_name
 from cogloupe.bench.work import Work
-from cogloupe.inputs.toml_file import save_toml
-from cogloupe.planning.machine import make_machine
 from cogloupe_calibration.units import parse_length
 
 
@@ -84,8 +82,7 @@ class WorkRoutes:
 
     async def _machine(self, request: Request) -> Any:
         fields = await form_of(request)
-        make_machine(fields)
-        await beside(save_toml, self._folder.machine, fields)
+        await beside(self._folder.keep_machine, fields)
         return {"saved": self._folder.machine.name}
 
 

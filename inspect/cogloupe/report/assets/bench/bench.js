@@ -57,6 +57,8 @@
       .map(([href, text]) => element("a", { href }, text));
   };
 
+  const listed = (name, texts) => byId(name).replaceChildren(...(texts.length ? [element("ul", {}, ...texts.map(text => element("li", {}, text)))] : []));
+
   /** Show a reading as soon as its figures are there. */
   bench.showReading = (reading, photo) => {
     byId("result").hidden = false;
@@ -64,7 +66,8 @@
     byId("result-verdict").replaceChildren(...reading.verdict.map((text, k) => element("p", { class: k ? null : "first" }, text)));
     byId("result-figures").tBodies[0].replaceChildren(...reading.figures.map(([name, text]) => element("tr", {}, element("th", { scope: "row" }, name), element("td", {}, text))));
     byId("result-links").replaceChildren(...links(reading, photo));
-    byId("result-notes").replaceChildren(...(reading.warnings.length ? [element("ul", {}, ...reading.warnings.map(text => element("li", {}, text)))] : []));
+    listed("result-cautions", reading.cautions);
+    listed("result-notes", reading.warnings);
     cogloupe.report(byId("result"), reading.data);
     byId("result-head").focus({ preventScroll: true });
     byId("result-head").scrollIntoView();

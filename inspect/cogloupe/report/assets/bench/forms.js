@@ -10,14 +10,14 @@
   const row = one => {
     const place = `/readings/${encodeURIComponent(one.folder)}`, asked = encodeURIComponent(one.folder);
     const picked = element("input", { type: "checkbox", "aria-label": `compare ${one.photo}`, "data-folder": one.folder });
-    return element("tr", {}, element("td", {}, picked), element("td", { class: "say" }, link(`${place}/report.html`, one.photo)),
+    return element("tr", {}, element("td", {}, picked), element("td", { class: "say wide-cell" }, link(`${place}/report.html`, one.photo)),
       element("td", { class: "say" }, one.gear), element("td", { class: "say" }, one.verdict),
       element("td", { class: "say" }, link(`/causes?reading=${asked}`, "causes"), " ", link(`/export/teeth.xlsx?reading=${asked}`, "teeth.xlsx"), " ", link(`/export/outline.dxf?reading=${asked}`, "outline.dxf")));
   };
 
   /** Readings of the folder, in the list and in what can be compared. */
   bench.refresh = async () => {
-    const { readings } = await bench.ask("GET", "/api/readings");
+    const { readings } = await bench.busy("Listing the readings …", () => bench.ask("GET", "/api/readings"));
     byId("readings").tBodies[0].replaceChildren(...readings.map(row));
     byId("no-readings").hidden = readings.length > 0;
     for (const name of ["before", "after"]) byId(name).replaceChildren(...readings.map(one => element("option", { value: one.folder }, `${one.photo}: ${one.gear}`)));
@@ -57,7 +57,7 @@
 
   const machine = async event => {
     event.preventDefault();
-    const given = [...new FormData(event.target)].filter(([, text]) => text.trim()).map(([name, text]) => [name, name === "name" ? text : counts(text.trim())]);
+    const given = [...new FormData(event.target)].map(([name, text]) => [name, name === "name" ? text.trim() : counts(text.trim())]);
     const { saved } = await bench.ask("POST", "/api/machine", Object.fromEntries(given));
     bench.say(`Saved in ${saved}.`);
   };
@@ -68,6 +68,7 @@
     byId("compare-form").addEventListener("submit", answered(compare));
     byId("calibrate-form").addEventListener("submit", answered(calibrate));
     byId("machine-form").addEventListener("submit", answered(machine));
+    for (const field of byId("machine-form").querySelectorAll("input")) field.value = bench.state.machine[field.name] ?? "";
     byId("calibration-words").textContent = bench.state.calibration || "none";
   };
 })();
