@@ -1,5 +1,7 @@
 """The picture for a forum: title, photograph with its ring of errors, and the chart beside it."""
 
+from collections.abc import Mapping
+from datetime import date
 from math import pi, radians
 from types import MappingProxyType
 
@@ -69,7 +71,7 @@ def forum_picture(reading: Reading, window: Window, chart: bytes) -> bytes:
 def _title(reading: Reading) -> list[Label]:
     """Gear, what is wrong first, and the scale, date and class that belong to it."""
     first = reading.verdict.dominant.text if reading.verdict else verdict(reading)[0]
-    facts = "   ·   ".join(text for _, text in title_block(reading))
+    facts = "   ·   ".join(_facts(dict(title_block(reading))))
     sizes = (
         (gear_name(reading.gear), 34, True, 34.0), (first, 22, False, 78.0),
         (facts, 18, False, 116.0),
@@ -78,6 +80,13 @@ def _title(reading: Reading) -> list[Label]:
         Label(text=_cut(text, size), x=30, y=y, size=size, colour=INK, bold=bold)
         for text, size, bold, y in sizes
     ]
+
+
+def _facts(block: Mapping[str, str]) -> list[str]:
+    """What a stranger needs; the day of the reading where the photograph's file tells none."""
+    day = f"taken {block['taken']}" if "taken" in block else f"read {date.today().isoformat()}"
+    found = [block["photograph"], block["scale"], f"datum {block['datum']}", day]
+    return [*found, f"class {block['class']}"] if "class" in block else found
 
 
 def _cut(text: str, size: int) -> str:
