@@ -1,0 +1,280 @@
+"""Count teeth about a centre by their rhythm: no size, scale or number need be known.
+
+The directions of edges are laid out by angle and by the logarithm of the radius, so that turning a
+gear and enlarging it become shifts. A theoretical tooth then has as many harmonics round the turn
+as its number tells; they are held against those of the picture for all numbers, sizes and turns at
+once. What is even round the turn (turned rings, a rim) has no rhythm and does not count.
+"""
+
+from dataclasses import dataclass
+from functools import cache
+from math import pi
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from cogloupe.finding.centre_search import likely_centres
+from cogloupe.finding.edge_directions import Directions
+from cogloupe_calibration.arrays import Floats, Ints
+
+FEWEST_TEETH, MOST_TEETH = 6, 400
+ROW, ROWS, ROWS_PADDED = 0.008, 320, 512
+"""Step from row to row in the logarithm of the radius; rows (from the least radius on to 13 times
+that); and rows with room for the longest tooth."""
+LEAST_RADIUS = 0.055
+"""Radius of the first row, as a share of the picture's longer side."""
+ANGLES = 2048
+HARMONICS = 3
+PRESSURE_ANGLE = np.radians(20.0)
+ADDENDUM, DEDENDUM = 1.0, 1.25
+"""Of the tooth that pictures are held against, in modules: the usual rack's. Gears of others are
+near enough; what their teeth really are is measured later."""
+TURNS = 48
+"""Turns within a pitch that are told apart."""
+LOOKED_INTO = 400
+"""Pairs of number and size, most promising first, whose turn is looked for."""
+CENTRES_BETTERED, NUMBERS = 2, 6
+"""Centres that are sought more exactly, and numbers of teeth that are kept of each."""
+REACH = 8
+"""Harmonics beside a number's own into which a centre that is a little off spreads its rhythm."""
+
+
+Oval = tuple[float, float]
+"""Half the share by which a gear is longer along x than along y, and the same along the diagonals:
+places about its centre are stretched by ``((1 + a, b), (b, 1 - a))``."""
+ROUND: Oval = (0.0, 0.0)
+
+
+@dataclass(frozen=True)
+class Rhythm:
+    """Teeth that repeat about a centre, in pixels of the reduced picture.
+
+    Attributes
+    ----------
+    strength : float
+        Mean agreement of edges along the theoretical outline, 0 to 1, less what every turn has.
+    teeth : int
+    x, y, tip_radius : float
+    turn : float
+        Polar angle of a tooth's centre, rad.
+    oval : Oval
+    """
+
+    strength: float
+    teeth: int
+    x: float
+    y: float
+    tip_radius: float
+    turn: float
+    oval: Oval = ROUND
+
+    @property
+    def merit(self) -> float:
+        """Strength, and more for a larger gear: chance agrees less with a long outline."""
+        return float(self.strength * self.tip_radius**0.5)
+
+
+def strongest_rhythms(directions: Directions, teeth: int | None = None) -> list[Rhythm]:
+    """What repeats on a picture, best first.
+
+    Parameters
+    ----------
+    directions : ndarray, shape (h, w), complex64
+    teeth : int, optional
+        The number that was stated; others are not looked for then.
+
+    Returns
+    -------
+    list of Rhythm
+        Several numbers about the best centres; the first is the likeliest.
+    """
+    seen = [_about(directions, place, ROUND, teeth) for place in likely_centres(directions)]
+    seen = [view for view in seen if view[0]]
+    seen.sort(key=lambda view: -view[0][0].merit)
+    found = [rhythm for rhythms, _ in seen for rhythm in rhythms]
+    for rhythms, rows in seen[:CENTRES_BETTERED]:
+        place, oval = _better_place(rhythms[0], rows, LEAST_RADIUS * max(directions.shape))
+        for tried in (ROUND, oval):
+            found += _about(directions, place, tried, teeth)[0]
+    return sorted(found, key=lambda rhythm: -rhythm.merit)
+
+
+Spectrum = NDArray[np.complex64]
+
+
+def _about(
+    directions: Directions, place: tuple[float, float], oval: Oval, teeth: int | None
+) -> tuple[list[Rhythm], Spectrum]:
+    """Rhythms about a centre, strongest first, and the spectrum of the picture's rows there."""
+    from scipy import fft  # slow to import, and seldom needed
+
+    least = LEAST_RADIUS * max(directions.shape)
+    laid_out = _laid_out(directions, place, oval, least)
+    rows = np.asarray(fft.fft(laid_out, axis=1) / ANGLES, np.complex64)
+    answer, numbers, length = _answers(rows, teeth)
+    sure = np.abs(answer).sum(axis=1) / length[:, None]
+    best = np.argsort(sure, axis=None)[: -LOOKED_INTO - 1 : -1]
+    number, row = np.unravel_index(best, sure.shape)
+    turns = np.arange(TURNS) * 2 * pi / TURNS
+    waves = np.exp(1j * np.arange(1, HARMONICS + 1)[:, None] * turns)
+    strength = (answer[number, :, row] @ waves).real / length[number][:, None]
+    found: dict[int, Rhythm] = {}
+    for k in np.argsort(strength.max(axis=1))[::-1]:
+        z, turn = int(numbers[number[k]]), float(turns[strength[k].argmax()])
+        radius = float(least * np.exp(ROW * row[k]))
+        told = Rhythm(float(strength[k].max()), z, *place, radius, turn / z, oval)
+        found.setdefault(z, told)
+        if len(found) == NUMBERS:
+            break
+    return list(found.values()), rows
+
+
+def _laid_out(
+    directions: Directions, place: tuple[float, float], oval: Oval, least: float
+) -> Directions:
+    """Edge directions against the radius, by rows of growing radius and by angle."""
+    radius = least * np.exp(ROW * np.arange(ROWS))[:, None]
+    angle = np.arange(ANGLES) * (2 * pi / ANGLES)
+    a, b = oval
+    east, south = np.cos(angle), np.sin(angle)
+    at_x = place[0] + radius * (east * (1 + a) + south * b)
+    at_y = place[1] + radius * (south * (1 - a) + east * b)
+    pair = np.stack([directions.real, directions.imag], axis=-1)
+    at = np.stack([at_x, at_y], axis=-1).astype(np.float32)
+    found = cv2.remap(pair, at, None, cv2.INTER_LINEAR, borderMode=cv2.BORDER_CONSTANT)  # type: ignore[call-overload]
+    against = np.exp(-2j * angle).astype(np.complex64)
+    return np.asarray((found[..., 0] + 1j * found[..., 1]) * against, np.complex64)
+
+
+def _answers(rows: Spectrum, teeth: int | None) -> tuple[Spectrum, Ints, Floats]:
+    """How the picture answers to theoretical teeth: by number, harmonic and row of the tip."""
+    from scipy import fft
+
+    numbers, ahead, behind, length = _theory()
+    if teeth is not None:
+        only = numbers == teeth
+        numbers, ahead, behind, length = numbers[only], ahead[only], behind[only], length[only]
+    spectrum = fft.fft(rows, ROWS_PADDED, axis=0)
+    answer = np.zeros((len(numbers), HARMONICS, ROWS), np.complex64)
+    for k in range(HARMONICS):
+        harmonic = (k + 1) * numbers
+        told = np.flatnonzero(harmonic < ANGLES // 2)
+        one = spectrum[:, harmonic[told]].T * np.conj(ahead[told, k])
+        other = np.conj(spectrum[:, -harmonic[told]].T) * behind[told, k]
+        # The conjugate of a series belongs to the conjugate spectrum, read backwards.
+        both = one + np.roll(other[:, ::-1], 1, axis=1)
+        answer[told, k] = fft.ifft(both, axis=1)[:, :ROWS]
+    return answer, numbers, length
+
+
+@cache
+def _theory() -> tuple[Ints, Spectrum, Spectrum, Floats]:
+    """Harmonics of theoretical teeth along the rows, for all numbers.
+
+    Returns the numbers, the spectra along the rows of the harmonics ahead (n = k z) and behind
+    (n = -k z), row 0 at the tip, and the length of the outline for each tooth.
+    """
+    from scipy import fft
+
+    numbers = np.arange(FEWEST_TEETH, MOST_TEETH + 1)
+    tables = [tooth_harmonics(int(z)) for z in numbers]
+    rows = np.array([table for table, _ in tables])
+    spectra = np.asarray(fft.fft(rows, axis=-1), np.complex64)
+    return numbers, spectra[:, 0], spectra[:, 1], np.array([length for _, length in tables])
+
+
+def tooth_harmonics(teeth: int) -> tuple[Floats, float]:
+    """Harmonics of a theoretical tooth's edge directions, row by row.
+
+    Parameters
+    ----------
+    teeth : int
+
+    Returns
+    -------
+    ndarray, shape (2, HARMONICS, ROWS_PADDED)
+        Ahead and behind; row 0 at the tip, inner rows counted back from the end.
+    float
+        Length of the outline for each tooth, in modules.
+
+    Notes
+    -----
+    A right flank at the angle h from the tooth's centre runs at the pressure angle a against the
+    radius, so its normal's doubled angle against the radius is ``-exp(-2 i a)``, the left one's its
+    conjugate: together they give ``-2 cos(2 a + n h)`` to the harmonic n. Lands and floors face
+    outwards: 1.
+    """
+    tip, root, radius, half, lean = _half_tooth(teeth)
+    n = teeth * np.arange(1, HARMONICS + 1)[:, None]
+    length = (tip - root) / len(radius) / np.cos(lean)
+    land = 2 * tip * np.sin(n * half[-1]) / n
+    gap = pi / teeth - half[0]
+    floor = 2 * root * np.sin(n * gap) / n * np.cos(n * pi / teeth)
+    at = np.log(np.append(radius, [tip, root]) / tip) / ROW
+    sides = [
+        np.concatenate([-2 * np.cos(2 * lean + sign * n * half) * length, land, floor], axis=1)
+        for sign in (1, -1)
+    ]
+    table = _between_rows(at, np.concatenate(sides))
+    full = float(2 * length.sum() + 2 * tip * half[-1] + 2 * root * gap)
+    return table.reshape(2, HARMONICS, ROWS_PADDED), full
+
+
+def _half_tooth(teeth: int) -> tuple[float, float, Floats, Floats, Floats]:
+    """Tip and root radius, and radii, half angles and lean of a flank, in modules and rad."""
+    tip, root = teeth / 2 + ADDENDUM, teeth / 2 - DEDENDUM
+    pieces = max(24, int(np.log(tip / root) / ROW * 4))
+    radius = root + (np.arange(pieces) + 0.5) / pieces * (tip - root)
+    lean = np.arccos(np.clip(teeth / 2 * np.cos(PRESSURE_ANGLE) / radius, -1, 1))
+    half = pi / (2 * teeth) + (np.tan(PRESSURE_ANGLE) - PRESSURE_ANGLE) - (np.tan(lean) - lean)
+    return tip, root, radius, np.maximum(half, 0.0), lean
+
+
+def _between_rows(at: Floats, values: Floats) -> Floats:
+    """Lay values, shape (m, n), out over rows: each is shared by the two rows it lies between."""
+    low = np.floor(at).astype(int)
+    share = at - low
+    places = np.arange(len(values))[:, None] * ROWS_PADDED
+    total = np.zeros(len(values) * ROWS_PADDED)
+    for row, part in ((low, 1 - share), (low + 1, share)):
+        cells = (places + row % ROWS_PADDED).ravel()
+        total += np.bincount(cells, (values * part).ravel(), len(total))
+    return total.reshape(len(values), ROWS_PADDED)
+
+
+def _better_place(
+    rhythm: Rhythm, rows: Spectrum, least: float
+) -> tuple[tuple[float, float], Oval]:
+    """Centre and oval about which the rhythm would be strongest.
+
+    About a wrong centre the teeth come early on one side and late on the other: the phase of the
+    rhythm waves once a turn, on an oval twice, which spreads its harmonic over those beside it. A
+    number that is a little off winds the phase up round the turn.
+    """
+    z, radius = rhythm.teeth, rhythm.tip_radius
+    angle = np.arange(64) * (2 * pi / 64)
+    beside = np.arange(-min(REACH, z - 1), REACH + 1)
+    tip = round(float(np.log(radius / least)) / ROW)
+    template = np.roll(tooth_harmonics(z)[0][0, 0], tip)[:ROWS]
+    signal = (template @ rows[:, z + beside]) @ np.exp(1j * beside[:, None] * angle)
+    late, winds = np.linspace(-3.0, 3.0, 25), np.arange(-3, 4)
+    once = [w.ravel() for w in np.meshgrid(late, late, winds)]
+    twice = [w.ravel() for w in np.meshgrid(late, late, winds)]
+    waves = np.stack([-np.sin(angle), np.cos(angle), -angle])
+    double = np.stack([-np.sin(2 * angle), np.cos(2 * angle), -angle])
+    shift, oval = np.zeros(3), np.zeros(3)
+    for _ in range(3):
+        left = signal * np.exp(1j * (oval[:2] @ double[:2]))
+        shift = _strongest(left, once, waves)
+        left = signal * np.exp(1j * (shift[:2] @ waves[:2]))
+        oval = _strongest(left, twice, double)
+    middle = radius / (1 + 2 / z) / z
+    place = rhythm.x + float(shift[0]) * middle, rhythm.y + float(shift[1]) * middle
+    return place, (float(oval[0]) / z, float(oval[1]) / z)
+
+
+def _strongest(signal: Spectrum, sizes: list[Floats], waves: Floats) -> Floats:
+    """Sizes of the waves of phase that, undone, leave the strongest sum."""
+    tried = np.stack(sizes, axis=1)
+    return np.asarray(tried[np.abs(np.exp(1j * (tried @ waves)) @ signal).argmax()])
