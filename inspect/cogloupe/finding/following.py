@@ -13,7 +13,7 @@ import cv2
 import numpy as np
 
 from cogloupe.finding.edge_directions import Directions
-from cogloupe.finding.rhythm import ADDENDUM, DEDENDUM, PRESSURE_ANGLE, Rhythm
+from cogloupe.finding.rhythm import ADDENDUM, DEDENDUM, FLAT, PRESSURE_ANGLE, Rhythm, Slant
 from cogloupe_calibration.arrays import Bools, Floats
 
 FLANK_POINTS, LAND_POINTS, FLOOR_POINTS = 10, 4, 4
@@ -21,10 +21,10 @@ REACH = 0.45
 """How far beside a flank edges are summed, in pitches."""
 STEPS = 91
 """Places within that reach, to both sides."""
-SETTLING = ((0.06, 4), (0.04, 6), (0.03, 8), (0.015, 8))
+SETTLING = ((0.06, 4), (0.04, 6), (0.03, 10), (0.015, 10))
 """Widths over which votes are counted together, in pitches, from the rough fit to the last, and how
-much is voted on: turn, x, y, size; from the second on thickness and depth; then an oval."""
-FREE = 8
+much is voted on: turn, x, y, size; from the second on thickness and depth; then oval and nearer side."""
+FREE = 10
 STRAY = 0.25
 """A flank further from its place than this share of a pitch is not followed."""
 STIFF = 0.02
@@ -47,8 +47,7 @@ class Pose:
         Half angle that teeth are thicker than half a pitch on the pitch circle.
     depth : float
         From tips to floors.
-    oval : (float, float)
-        Share by which the gear is longer along x than along y, halved, and along the diagonals.
+    slant : Slant
     """
 
     teeth: int
@@ -58,7 +57,7 @@ class Pose:
     turn: float
     thicker: float = 0.0
     depth: float
-    oval: tuple[float, float] = (0.0, 0.0)
+    slant: Slant = FLAT
 
     @property
     def module(self) -> float:
@@ -112,7 +111,7 @@ def follow(directions: Directions, rhythm: Rhythm) -> Followed:
     pose = Pose(
         teeth=rhythm.teeth, x=rhythm.x, y=rhythm.y, tip_radius=rhythm.tip_radius,
         turn=rhythm.turn, depth=(ADDENDUM + DEDENDUM) * rhythm.tip_radius
-        / (rhythm.teeth / 2 + ADDENDUM), oval=rhythm.oval,
+        / (rhythm.teeth / 2 + ADDENDUM), slant=rhythm.slant,
     )  # fmt: skip
     for width, free in SETTLING:
         pose = _settled(pose, _summed_edges(directions, pose), width, free)
@@ -175,12 +174,13 @@ def _placed(pose: Pose, radius: Floats, off: Floats, facing: Floats) -> tuple[Fl
     """Points and normals of one part on all teeth, from angles off the tooth's centre."""
     centre = pose.turn + 2 * pi / pose.teeth * np.arange(pose.teeth)[:, None]
     angle = centre + off
-    a, b = pose.oval
-    stretch = np.array([[1 + a, b], [b, 1 - a]])
-    ring = np.stack([np.cos(angle), np.sin(angle)], axis=-1) * radius[:, None]
+    share = (radius / pose.tip_radius)[:, None]
+    ring = pose.tip_radius * pose.slant.placed(
+        share * np.stack([np.cos(angle), np.sin(angle)], axis=-1)
+    )
     towards = angle + facing
     normal = np.stack([np.cos(towards), np.sin(towards)], axis=-1)
-    return ring @ stretch + [pose.x, pose.y], normal
+    return ring + [pose.x, pose.y], normal
 
 
 def _summed_edges(directions: Directions, pose: Pose) -> list[Floats]:
@@ -237,6 +237,8 @@ def _moves(pose: Pose) -> Floats:
             nothing - 1 if part == 3 else nothing,
             normal[..., 0] * arm[..., 0] - normal[..., 1] * arm[..., 1],
             normal[..., 0] * arm[..., 1] + normal[..., 1] * arm[..., 0],
+            (normal * arm).sum(axis=-1) * arm[..., 0],
+            (normal * arm).sum(axis=-1) * arm[..., 1],
         ], axis=-1).mean(axis=1))  # fmt: skip
     return np.stack(columns)
 
@@ -254,8 +256,9 @@ def _settled(pose: Pose, edges: list[Floats], width: float, free: int) -> Pose:
             place = np.clip(place, 0, 2 * STEPS)
             total = votes[index[0][..., None], index[1][..., None], place].sum(axis=(0, 1))
             moved = tried[int(total.argmax())]
-    turned, x, y, size, thicker, deeper, a, b = moved * pose.pitch
-    tip = pose.tip_radius
+    turned, x, y, size, thicker, deeper, *slant = moved * pose.pitch
+    tip, (a, b, east, south) = pose.tip_radius, np.array(slant) / pose.tip_radius
+    oval, nearer = pose.slant.oval, pose.slant.nearer
     return replace(
         pose,
         x=pose.x + x,
@@ -264,7 +267,7 @@ def _settled(pose: Pose, edges: list[Floats], width: float, free: int) -> Pose:
         turn=pose.turn + turned / tip,
         thicker=pose.thicker + thicker / tip,
         depth=pose.depth * (1 + size / tip) + deeper,
-        oval=(pose.oval[0] + a / tip, pose.oval[1] + b / tip),
+        slant=Slant((oval[0] + a, oval[1] + b), (nearer[0] + east, nearer[1] + south)),
     )
 
 

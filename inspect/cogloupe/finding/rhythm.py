@@ -6,7 +6,7 @@ as its number tells; they are held against those of the picture for all numbers,
 once. What is even round the turn (turned rings, a rim) has no rhythm and does not count.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cache
 from math import pi
 
@@ -36,14 +36,37 @@ LOOKED_INTO = 400
 """Pairs of number and size, most promising first, whose turn is looked for."""
 CENTRES_BETTERED, NUMBERS = 2, 6
 """Centres that are sought more exactly, and numbers of teeth that are kept of each."""
+MOST_NEARER, NEARER_GAIN = 12, 1.15
+"""Most rows by which one end may be nearer than the axis; and how much stronger the rhythm must be
+for it."""
 REACH = 8
 """Harmonics beside a number's own into which a centre that is a little off spreads its rhythm."""
 
 
-Oval = tuple[float, float]
-"""Half the share by which a gear is longer along x than along y, and the same along the diagonals:
-places about its centre are stretched by ``((1 + a, b), (b, 1 - a))``."""
-ROUND: Oval = (0.0, 0.0)
+@dataclass(frozen=True)
+class Slant:
+    """What lean and a near camera make of a round gear.
+
+    Attributes
+    ----------
+    oval : (float, float)
+        Half the share by which it is longer along x than along y, and the same along the diagonals:
+        places about its axis are stretched by ``((1 + a, b), (b, 1 - a))``.
+    nearer : (float, float)
+        Share by which it is larger at its right end, and at its lower end, than at its axis.
+    """
+
+    oval: tuple[float, float] = (0.0, 0.0)
+    nearer: tuple[float, float] = (0.0, 0.0)
+
+    def placed(self, ring: Floats) -> Floats:
+        """Places about the axis, shape (..., 2), of places on the round gear, tip radii."""
+        a, b = self.oval
+        stretch = np.array([[1 + a, b], [b, 1 - a]])
+        return np.asarray((ring @ stretch) * (1 + ring @ np.array(self.nearer))[..., None])
+
+
+FLAT = Slant()
 
 
 @dataclass(frozen=True)
@@ -58,7 +81,7 @@ class Rhythm:
     x, y, tip_radius : float
     turn : float
         Polar angle of a tooth's centre, rad.
-    oval : Oval
+    slant : Slant
     """
 
     strength: float
@@ -67,7 +90,7 @@ class Rhythm:
     y: float
     tip_radius: float
     turn: float
-    oval: Oval = ROUND
+    slant: Slant = FLAT
 
     @property
     def merit(self) -> float:
@@ -89,28 +112,41 @@ def strongest_rhythms(directions: Directions, teeth: int | None = None) -> list[
     list of Rhythm
         Several numbers about the best centres; the first is the likeliest.
     """
-    seen = [_about(directions, place, ROUND, teeth) for place in likely_centres(directions)]
+    seen = [_about(directions, place, FLAT, teeth) for place in likely_centres(directions)]
     seen = [view for view in seen if view[0]]
     seen.sort(key=lambda view: -view[0][0].merit)
     found = [rhythm for rhythms, _ in seen for rhythm in rhythms]
     for rhythms, rows in seen[:CENTRES_BETTERED]:
-        place, oval = _better_place(rhythms[0], rows, LEAST_RADIUS * max(directions.shape))
-        for tried in (ROUND, oval):
-            found += _about(directions, place, tried, teeth)[0]
+        found += _bettered(directions, rhythms[0], rows, teeth)
     return sorted(found, key=lambda rhythm: -rhythm.merit)
 
 
 Spectrum = NDArray[np.complex64]
 
 
+def _bettered(
+    directions: Directions, rhythm: Rhythm, rows: Spectrum, teeth: int | None
+) -> list[Rhythm]:
+    """Rhythms about better centres, laid flat, and leaning where that makes them stronger."""
+    least = LEAST_RADIUS * max(directions.shape)
+    place, oval = _better_place(rhythm, rows, least)
+    flat, _ = _about(directions, place, FLAT, teeth)
+    leaning, rows = _about(directions, place, Slant(oval), teeth)
+    found = flat + leaning
+    if leaning:
+        slant = replace(leaning[0].slant, nearer=_nearer_side(leaning[0], rows, least))
+        found += _about(directions, place, slant, teeth)[0] if any(slant.nearer) else []
+    return found
+
+
 def _about(
-    directions: Directions, place: tuple[float, float], oval: Oval, teeth: int | None
+    directions: Directions, place: tuple[float, float], slant: Slant, teeth: int | None
 ) -> tuple[list[Rhythm], Spectrum]:
     """Rhythms about a centre, strongest first, and the spectrum of the picture's rows there."""
     from scipy import fft  # slow to import, and seldom needed
 
     least = LEAST_RADIUS * max(directions.shape)
-    laid_out = _laid_out(directions, place, oval, least)
+    laid_out = _laid_out(directions, place, slant, least)
     rows = np.asarray(fft.fft(laid_out, axis=1) / ANGLES, np.complex64)
     answer, numbers, length = _answers(rows, teeth)
     sure = np.abs(answer).sum(axis=1) / length[:, None]
@@ -123,7 +159,7 @@ def _about(
     for k in np.argsort(strength.max(axis=1))[::-1]:
         z, turn = int(numbers[number[k]]), float(turns[strength[k].argmax()])
         radius = float(least * np.exp(ROW * row[k]))
-        told = Rhythm(float(strength[k].max()), z, *place, radius, turn / z, oval)
+        told = Rhythm(float(strength[k].max()), z, *place, radius, turn / z, slant)
         found.setdefault(z, told)
         if len(found) == NUMBERS:
             break
@@ -131,17 +167,14 @@ def _about(
 
 
 def _laid_out(
-    directions: Directions, place: tuple[float, float], oval: Oval, least: float
+    directions: Directions, place: tuple[float, float], slant: Slant, least: float
 ) -> Directions:
     """Edge directions against the radius, by rows of growing radius and by angle."""
-    radius = least * np.exp(ROW * np.arange(ROWS))[:, None]
+    radius = least * np.exp(ROW * np.arange(ROWS))[:, None, None]
     angle = np.arange(ANGLES) * (2 * pi / ANGLES)
-    a, b = oval
-    east, south = np.cos(angle), np.sin(angle)
-    at_x = place[0] + radius * (east * (1 + a) + south * b)
-    at_y = place[1] + radius * (south * (1 - a) + east * b)
+    ring = slant.placed(np.stack([np.cos(angle), np.sin(angle)], axis=-1))
+    at = (place + radius * ring).astype(np.float32)
     pair = np.stack([directions.real, directions.imag], axis=-1)
-    at = np.stack([at_x, at_y], axis=-1).astype(np.float32)
     found = cv2.remap(pair, at, None, cv2.INTER_LINEAR, borderMode=cv2.BORDER_CONSTANT)  # type: ignore[call-overload]
     against = np.exp(-2j * angle).astype(np.complex64)
     return np.asarray((found[..., 0] + 1j * found[..., 1]) * against, np.complex64)
@@ -245,7 +278,7 @@ def _between_rows(at: Floats, values: Floats) -> Floats:
 
 def _better_place(
     rhythm: Rhythm, rows: Spectrum, least: float
-) -> tuple[tuple[float, float], Oval]:
+) -> tuple[tuple[float, float], tuple[float, float]]:
     """Centre and oval about which the rhythm would be strongest.
 
     About a wrong centre the teeth come early on one side and late on the other: the phase of the
@@ -272,6 +305,30 @@ def _better_place(
     middle = radius / (1 + 2 / z) / z
     place = rhythm.x + float(shift[0]) * middle, rhythm.y + float(shift[1]) * middle
     return place, (float(oval[0]) / z, float(oval[1]) / z)
+
+
+def _nearer_side(rhythm: Rhythm, rows: Spectrum, least: float) -> tuple[float, float]:
+    """Shares by which the gear is larger at its right and at its lower end than at its axis.
+
+    Seen from near by and leaning, teeth keep their angles about the axis, but stand further out on
+    the nearer side: the row in which they are found waves once a turn.
+    """
+    z, angle = rhythm.teeth, np.arange(32) * (2 * pi / 32)
+    beside = np.arange(-min(REACH, z - 1), REACH + 1)
+    tip = round(float(np.log(rhythm.tip_radius / least)) / ROW)
+    template = tooth_harmonics(z)[0][0, 0]
+    shifts = np.arange(-2 * MOST_NEARER, 2 * MOST_NEARER + 1)
+    templates = np.stack([np.roll(template, tip + shift)[:ROWS] for shift in shifts])
+    signal = (templates @ rows[:, z + beside]) @ np.exp(1j * beside[:, None] * angle)
+    most = np.arange(-MOST_NEARER, MOST_NEARER + 1)
+    size, east, south = (a.ravel() for a in np.meshgrid(most // 3, most, most))
+    row = np.rint(size[:, None] + np.outer(east, np.cos(angle)) + np.outer(south, np.sin(angle)))
+    found = signal[np.clip(row.astype(int) + 2 * MOST_NEARER, 0, len(shifts) - 1), np.arange(32)]
+    strength = np.abs(found.sum(axis=1))
+    best = int(strength.argmax())
+    if strength[best] < NEARER_GAIN * np.abs(signal[2 * MOST_NEARER].sum()):
+        return 0.0, 0.0
+    return float(east[best]) * ROW, float(south[best]) * ROW
 
 
 def _strongest(signal: Spectrum, sizes: list[Floats], waves: Floats) -> Floats:
