@@ -6,6 +6,7 @@ the centres of circles are looked for too.
 """
 
 from collections.abc import Iterator
+from itertools import zip_longest
 
 import cv2
 import numpy as np
@@ -37,7 +38,7 @@ def likely_centres(directions: Directions) -> list[tuple[float, float]]:
     Returns
     -------
     list of (float, float)
-        x and y in pixels of that picture, likeliest first.
+        x and y in pixels of that picture, likeliest first, rings and circles in turn.
     """
     longer = max(directions.shape)
     scale = min(1.0, SEARCH_SIDE_PX / longer)
@@ -52,8 +53,10 @@ def likely_centres(directions: Directions) -> list[tuple[float, float]]:
         if width in DISC_WIDTHS:
             round_about += _peaks(answer)
     reach = APART * max(size)
-    found = _apart(sorted(radial, reverse=True), reach, RINGS)
-    found = _apart([*found, *sorted(round_about, reverse=True)], reach, RINGS + DISCS)
+    rings = _apart(sorted(radial, reverse=True), reach, RINGS)
+    discs = _apart(sorted(round_about, reverse=True), reach, DISCS)
+    in_turn = [place for pair in zip_longest(rings, discs) for place in pair if place is not None]
+    found = _apart(in_turn, reach, RINGS + DISCS)
     return [((x + 0.5) / scale - 0.5, (y + 0.5) / scale - 0.5) for _, x, y in found]
 
 

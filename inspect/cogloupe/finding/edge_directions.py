@@ -19,8 +19,11 @@ Directions = NDArray[np.complex64]
 EDGE_BLUR_PX, AROUND_PX = 1.0, 10.0
 """Blur before gradients are taken, and reach of the surroundings that an edge is compared with, in
 pixels of the reduced picture."""
-DARKEST = 0.03
-"""Share of full scale that is added before logarithms are taken; below it is mostly noise."""
+LEAST_COLOUR = 1e-3
+"""Range of a difference of colours, in shares of full scale, under which a picture is grey."""
+FAINTEST = 1e-6
+"""Square of the gradient, in shares of full scale a pixel, below which nothing is called an edge: a
+quarter of a level of 8 bits."""
 
 
 def edge_directions(small: NDArray[Any]) -> Directions:
@@ -43,7 +46,7 @@ def edge_directions(small: NDArray[Any]) -> Directions:
         east, south = _gradient(smooth)
         energy = east * east + south * south
         around = cv2.GaussianBlur(energy, (0, 0), AROUND_PX)
-        weight = 1 / (energy + around + np.median(energy) + 1e-7)
+        weight = 1 / (energy + around + np.median(energy) + FAINTEST)
         total += weight * (east + 1j * south) ** 2
     return np.asarray(total / len(planes), np.complex64)
 
@@ -54,12 +57,10 @@ def _gradient(plane: Reals) -> tuple[Reals, Reals]:
 
 
 def _planes(small: NDArray[Any]) -> list[Reals]:
-    """Logarithms of brightness and, where there are colours, of two ratios of them."""
-    full = 255 if small.max() <= 255 else 65535
-    logs = np.log(small.astype(np.float32) / full + DARKEST)
-    if logs.ndim == 2:
-        return [logs]
-    red, green, blue = (logs[..., i] for i in range(3))
-    grey = (red + green + blue) / 3
-    ratios = [red - blue, green - (red + blue) / 2]
-    return [grey, *(ratio for ratio in ratios if np.ptp(ratio) > 1e-3)]
+    """Brightness and, where there are colours, two differences of them, in shares of full scale."""
+    values = small.astype(np.float32) / (255 if small.max() <= 255 else 65535)
+    if values.ndim == 2:
+        return [values]
+    red, green, blue = (values[..., i] for i in range(3))
+    differences = [red - blue, green - (red + blue) / 2]
+    return [(red + green + blue) / 3, *(d for d in differences if np.ptp(d) > LEAST_COLOUR)]

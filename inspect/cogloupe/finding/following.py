@@ -14,17 +14,21 @@ import numpy as np
 
 from cogloupe.finding.edge_directions import Directions
 from cogloupe.finding.rhythm import ADDENDUM, DEDENDUM, FLAT, PRESSURE_ANGLE, Rhythm, Slant
-from cogloupe_calibration.arrays import Bools, Floats
+from cogloupe_calibration.arrays import Bools, Floats, Ints, Reals
 
-FLANK_POINTS, LAND_POINTS, FLOOR_POINTS = 10, 4, 4
+HALF_POINTS, LAND_POINTS, FLOOR_POINTS = 5, 4, 4
+"""Points on either half of a flank, on a land and on a floor."""
 REACH = 0.45
 """How far beside a flank edges are summed, in pitches."""
 STEPS = 91
 """Places within that reach, to both sides."""
-SETTLING = ((0.06, 4), (0.04, 6), (0.03, 10), (0.015, 10))
+FLANKS = 4
+"""Parts that are halves of flanks; the left ones come first."""
+SETTLING = ((0.06, 5), (0.04, 7), (0.03, 11), (0.015, 11))
 """Widths over which votes are counted together, in pitches, from the rough fit to the last, and how
-much is voted on: turn, x, y, size; from the second on thickness and depth; then oval and nearer side."""
-FREE = 10
+much is voted on: places of the right flanks and of the left ones, x, y, size; from the second on depth
+and taper; then oval and nearer side."""
+FREE = 11
 STRAY = 0.25
 """A flank further from its place than this share of a pitch is not followed."""
 STIFF = 0.02
@@ -43,8 +47,9 @@ class Pose:
     teeth : int
     x, y, tip_radius, turn : float
         As of a `Rhythm`.
-    thicker : float
-        Half angle that teeth are thicker than half a pitch on the pitch circle.
+    thicker : (float, float)
+        Half angle that teeth are thicker than the usual rack's, a quarter of their depth above the
+        floors and a quarter below the tips.
     depth : float
         From tips to floors.
     slant : Slant
@@ -55,7 +60,7 @@ class Pose:
     y: float
     tip_radius: float
     turn: float
-    thicker: float = 0.0
+    thicker: tuple[float, float] = (0.0, 0.0)
     depth: float
     slant: Slant = FLAT
 
@@ -81,6 +86,8 @@ class Followed:
         Closed, clockwise, px.
     own_edge : ndarray, shape (z, 2), bool
         Left and right flanks that have an edge of their own at their place.
+    in_frame : ndarray, shape (z, 2), bool
+        Flanks that lie within the picture.
     agreement : float
         Mean agreement of edges along flanks, lands and floors, 0 to 1.
     """
@@ -88,12 +95,18 @@ class Followed:
     pose: Pose
     outline: Floats
     own_edge: Bools
+    in_frame: Bools
     agreement: float
 
     @property
     def share(self) -> float:
-        """Share of the flanks that have an edge of their own."""
-        return float(self.own_edge.mean())
+        """Share of the flanks in the frame that have an edge of their own."""
+        return float(self.own_edge.sum() / max(self.in_frame.sum(), 1))
+
+    @property
+    def merit(self) -> float:
+        """How well a gear is followed: more flanks, clearer edges, a larger part of it in sight."""
+        return self.share * self.agreement * float(self.in_frame.mean())
 
 
 def follow(directions: Directions, rhythm: Rhythm) -> Followed:
@@ -119,34 +132,38 @@ def follow(directions: Directions, rhythm: Rhythm) -> Followed:
     places = np.stack([_path(side) for side in smooth])
     beside = (places - STEPS) * (REACH / STEPS) * pose.pitch
     best = np.take_along_axis(smooth, places[..., None], axis=-1)[..., 0]
-    own = _own_edge(smooth[:2], places[:2])
-    points = np.array([FLANK_POINTS, FLANK_POINTS, LAND_POINTS, FLOOR_POINTS])
+    inside = _within(pose, directions.shape)
+    own = _own_edge(smooth, places) & inside
+    points = FLANKS * HALF_POINTS + LAND_POINTS + FLOOR_POINTS
     return Followed(
         pose=pose,
         outline=_outline(pose, beside, own),
         own_edge=own.T,
-        agreement=float(best.sum() / (pose.teeth * points.sum())),
+        in_frame=inside.T,
+        agreement=float(best.sum() / (pose.teeth * points)),
     )
 
 
 def _parts(pose: Pose) -> list[tuple[Floats, Floats]]:
-    """Left flanks, right flanks, lands and floors: points and normals, shape (z, points, 2) each.
+    """Points and normals, shape (z, points, 2) each, of all parts of the outline, clockwise.
 
-    Points run clockwise, normals out of the material.
+    Lower and upper half of the left flanks, upper and lower half of the right ones, lands, floors;
+    normals out of the material.
     """
     root = pose.tip_radius - pose.depth
-    radius = root + pose.depth * (np.arange(FLANK_POINTS) + 0.5) / FLANK_POINTS
+    share = (np.arange(2 * HALF_POINTS) + 0.5) / (2 * HALF_POINTS)
+    radius = root + pose.depth * share
     half, lean = half_angles(pose, radius)
     tip_half, root_half = half_angles(pose, np.array([pose.tip_radius, root]))[0]
     over = np.linspace(-0.8, 0.8, LAND_POINTS) * tip_half
     under = np.linspace(-0.7, 0.7, FLOOR_POINTS) * (pi / pose.teeth - root_half)
-    square = pi / 2
-    return [
-        _placed(pose, radius, -half, -square + lean),
-        _placed(pose, radius[::-1], half[::-1], (square - lean)[::-1]),
-        _placed(pose, np.full(LAND_POINTS, pose.tip_radius), over, 0 * over),
-        _placed(pose, np.full(FLOOR_POINTS, root), pi / pose.teeth + under, 0 * under),
-    ]
+    square, low, high = pi / 2, slice(None, HALF_POINTS), slice(HALF_POINTS, None)
+    left = [_placed(pose, radius[h], -half[h], lean[h] - square) for h in (low, high)]
+    down = [(radius[h][::-1], half[h][::-1], lean[h][::-1]) for h in (high, low)]
+    right = [_placed(pose, at, off, square - tilt) for at, off, tilt in down]
+    land = _placed(pose, np.full(LAND_POINTS, pose.tip_radius), over, 0 * over)
+    floor = _placed(pose, np.full(FLOOR_POINTS, root), pi / pose.teeth + under, 0 * under)
+    return [*left, *right, land, floor]
 
 
 def half_angles(pose: Pose, radius: Floats) -> tuple[Floats, Floats]:
@@ -166,7 +183,9 @@ def half_angles(pose: Pose, radius: Floats) -> tuple[Floats, Floats]:
     base = pose.module * pose.teeth / 2 * np.cos(PRESSURE_ANGLE)
     lean = np.arccos(np.clip(base / radius, -1, 1))
     grown = (np.tan(PRESSURE_ANGLE) - PRESSURE_ANGLE) - (np.tan(lean) - lean)
-    half = pi / (2 * pose.teeth) + pose.thicker + grown
+    low, high = pose.thicker
+    up = (radius - pose.tip_radius) / pose.depth + 0.75
+    half = pi / (2 * pose.teeth) + low + (high - low) * 2 * up + grown
     return np.clip(half, 0.02 * pi / pose.teeth, 0.98 * pi / pose.teeth), lean
 
 
@@ -186,22 +205,29 @@ def _placed(pose: Pose, radius: Floats, off: Floats, facing: Floats) -> tuple[Fl
 def _summed_edges(directions: Directions, pose: Pose) -> list[Floats]:
     """Edges that run along each flank, land and floor, summed at places beside it.
 
-    Four arrays, shape (z, 2 STEPS + 1), from inside the material to outside.
+    An array for each part, shape (z, 2 STEPS + 1), from inside the material to outside. Of lands
+    and floors that is taken off which goes on round the turn, as turned rings do.
     """
-    off = np.arange(-STEPS, STEPS + 1) * (REACH / STEPS * pose.pitch)
     pair = np.stack([directions.real, directions.imag], axis=-1)
-    sums = []
-    for xy, normal in _parts(pose):
-        at = (xy[:, :, None, :] + normal[:, :, None, :] * off[:, None]).astype(np.float32)
-        flat = at.reshape(len(xy) * xy.shape[1], len(off), 2)
-        found = _sampled(pair, flat).reshape(*at.shape)
-        double = (normal[..., 0] + 1j * normal[..., 1]) ** 2
-        along = found[..., 0] * double.real[..., None] + found[..., 1] * double.imag[..., None]
-        sums.append(np.asarray(along.sum(axis=1), np.float64))
-    return sums
+    *flanks, land, floor = (_along(pair, pose, part) for part in _parts(pose))
+    half = replace(pose, turn=pose.turn + pi / pose.teeth)
+    outside, below = (_along(pair, half, part) for part in _parts(half)[FLANKS:])
+    return [*flanks, land - outside, floor - below]
 
 
-def _sampled(pair: Floats, at: Floats) -> Floats:
+def _along(pair: Reals, pose: Pose, part: tuple[Floats, Floats]) -> Floats:
+    """Edges that run along one part on each tooth, summed at places beside it."""
+    xy, normal = part
+    off = np.arange(-STEPS, STEPS + 1) * (REACH / STEPS * pose.pitch)
+    at = (xy[:, :, None, :] + normal[:, :, None, :] * off[:, None]).astype(np.float32)
+    flat = at.reshape(len(xy) * xy.shape[1], len(off), 2)
+    found = _sampled(pair, flat).reshape(*at.shape)
+    double = (normal[..., 0] + 1j * normal[..., 1]) ** 2
+    along = found[..., 0] * double.real[..., None] + found[..., 1] * double.imag[..., None]
+    return np.asarray(along.sum(axis=1), np.float64)
+
+
+def _sampled(pair: Reals, at: Reals) -> Reals:
     """Values at places between pixels, nothing beyond the frame; rows are cut to OpenCV's limit."""
     most = 30_000
     parts = [
@@ -212,66 +238,83 @@ def _sampled(pair: Floats, at: Floats) -> Floats:
 
 
 def _smooth(edges: list[Floats], width: float) -> Floats:
-    """Sums counted together over a width in pitches, shape (4, z, places)."""
+    """Sums counted together over a width in pitches, shape (parts, z, places)."""
     spread = width * STEPS / REACH / 2
-    return np.stack([cv2.GaussianBlur(e, (0, 0), spread, sigmaY=1e-6, borderType=cv2.BORDER_CONSTANT) for e in edges])
+    border = cv2.BORDER_CONSTANT
+    return np.stack(
+        [cv2.GaussianBlur(e, (0, 0), spread, sigmaY=1e-6, borderType=border) for e in edges]
+    )
 
 
 def _moves(pose: Pose) -> Floats:
-    """Places that each part moves out of the material for a unit of what all vote on.
+    """How far each part moves out of the material for a pitch of what all vote on.
 
-    Shape (4, z, FREE); units are a pitch for lengths and angles (on the tips).
+    Shape (parts, z, FREE), in pitches.
     """
     columns = []
     for part, (xy, normal) in enumerate(_parts(pose)):
         arm = (xy - [pose.x, pose.y]) / pose.tip_radius
         along = np.stack([-arm[..., 1], arm[..., 0]], axis=-1)
         turned = (normal * along).sum(axis=-1)
-        nothing = 0 * turned
-        columns.append(np.stack([
-            turned,
+        out = (normal * arm).sum(axis=-1)
+        side = (2 <= part) - 1.0 * (part < 2) if part < FLANKS else 0.0
+        # Teeth move with both their flanks, by half of what each does.
+        shares = [turned * (1 + side) / 2, turned * (side - 1) / 2]
+        taper = np.abs(turned) * ([-1, 1, 1, -1, 0, 0][part])
+        rest = [
             normal[..., 0],
             normal[..., 1],
-            (normal * arm).sum(axis=-1),
-            np.abs(turned) if part < 2 else nothing,
-            nothing - 1 if part == 3 else nothing,
+            out,
+            np.full_like(out, -float(part == FLANKS + 1)),
+            taper,
             normal[..., 0] * arm[..., 0] - normal[..., 1] * arm[..., 1],
             normal[..., 0] * arm[..., 1] + normal[..., 1] * arm[..., 0],
-            (normal * arm).sum(axis=-1) * arm[..., 0],
-            (normal * arm).sum(axis=-1) * arm[..., 1],
-        ], axis=-1).mean(axis=1))  # fmt: skip
+            out * arm[..., 0],
+            out * arm[..., 1],
+        ]
+        columns.append(np.stack([*shares, *rest], axis=-1).mean(axis=1))
     return np.stack(columns)
 
 
 def _settled(pose: Pose, edges: list[Floats], width: float, free: int) -> Pose:
     """The pose that most edges vote for, near the one at which they were summed."""
     votes, moves = _smooth(edges, width), _moves(pose)
-    moved, index = np.zeros(FREE), np.indices(votes.shape[:2])
+    moved, (part, tooth) = np.zeros(FREE), np.indices(votes.shape[:2])[..., None]
     trial = np.arange(-10, 11) * (width / 4)
     for _ in range(4):
         for k in range(free):
             tried = np.repeat(moved[None], len(trial), axis=0)
             tried[:, k] += trial
             place = np.rint(moves @ tried.T * (STEPS / REACH)).astype(int) + STEPS
-            place = np.clip(place, 0, 2 * STEPS)
-            total = votes[index[0][..., None], index[1][..., None], place].sum(axis=(0, 1))
+            total = votes[part, tooth, np.clip(place, 0, 2 * STEPS)].sum(axis=(0, 1))
             moved = tried[int(total.argmax())]
-    turned, x, y, size, thicker, deeper, *slant = moved * pose.pitch
-    tip, (a, b, east, south) = pose.tip_radius, np.array(slant) / pose.tip_radius
-    oval, nearer = pose.slant.oval, pose.slant.nearer
+    return _moved(pose, moved * pose.pitch)
+
+
+def _moved(pose: Pose, by: Floats) -> Pose:
+    """The pose moved by what was voted, px."""
+    tip, oval, nearer = pose.tip_radius, pose.slant.oval, pose.slant.nearer
+    right, left, x, y, size, deeper, taper, a, b, east, south = by
+    thicker = (right + left) / 2
     return replace(
         pose,
         x=pose.x + x,
         y=pose.y + y,
         tip_radius=tip + size,
-        turn=pose.turn + turned / tip,
-        thicker=pose.thicker + thicker / tip,
+        turn=pose.turn + (right - left) / 2 / tip,
+        thicker=(
+            pose.thicker[0] + (thicker - taper) / tip,
+            pose.thicker[1] + (thicker + taper) / tip,
+        ),
         depth=pose.depth * (1 + size / tip) + deeper,
-        slant=Slant((oval[0] + a, oval[1] + b), (nearer[0] + east, nearer[1] + south)),
+        slant=Slant(
+            (oval[0] + a / tip, oval[1] + b / tip),
+            (nearer[0] + east / tip, nearer[1] + south / tip),
+        ),
     )
 
 
-def _path(votes: Floats) -> np.ndarray:
+def _path(votes: Floats) -> Ints:
     """Best place of each flank round the turn, held by its neighbours; shape (z,), an index.
 
     The turn is closed by going round it a second time from where the first round ended.
@@ -295,24 +338,32 @@ def _path(votes: Floats) -> np.ndarray:
     return np.array(path[z:] if len(path) >= 2 * z else path)
 
 
-def _own_edge(votes: Floats, places: np.ndarray) -> Bools:
-    """Whether no other edge beside a flank is stronger than that at its place."""
-    away = np.abs(np.arange(votes.shape[-1]) - places[..., None]) > OWN_EDGE / REACH * STEPS
-    other = np.where(away, votes, -np.inf).max(axis=-1)
-    best = np.take_along_axis(votes, places[..., None], axis=-1)[..., 0]
-    return np.asarray(best > np.maximum(other, 0.0))
+def _own_edge(votes: Floats, places: Ints) -> Bools:
+    """Whether no other edge beside a flank is stronger than that at its place, shape (2, z)."""
+    halves = votes[:FLANKS].reshape(2, 2, *votes.shape[1:])
+    at = places[:FLANKS].reshape(2, 2, -1)
+    best = np.take_along_axis(halves, at[..., None], axis=-1).sum(axis=(1, 3))
+    away = np.abs(np.arange(votes.shape[-1]) - at.mean(axis=1)[..., None]) > OWN_EDGE / REACH * STEPS
+    other = np.where(away, halves.sum(axis=1), 0.0).max(axis=-1)
+    return np.asarray(best > other)
+
+
+def _within(pose: Pose, shape: tuple[int, ...]) -> Bools:
+    """Left and right flanks that lie within the picture, shape (2, z)."""
+    last = np.array(shape[1::-1]) - 1
+    halves = [((xy >= 0) & (xy <= last)).all(axis=(1, 2)) for xy, _ in _parts(pose)[:FLANKS]]
+    return np.array([halves[0] & halves[1], halves[2] & halves[3]])
 
 
 def _outline(pose: Pose, beside: Floats, own: Bools) -> Floats:
     """The outline as followed: each part moved along its normals, tooth by tooth."""
-    z = pose.teeth
-    moved = beside.copy()
-    for side in (0, 1):
-        if own[side].any() and not own[side].all():
-            at = np.flatnonzero(own[side])
-            moved[side] = np.interp(np.arange(z), at, beside[side][at], period=z)
-    parts = [
-        xy + normal * moved[k][:, None, None] for k, (xy, normal) in enumerate(_parts(pose))
-    ]
-    left, right, land, floor = parts
-    return np.concatenate([left, land, right, floor], axis=1).reshape(-1, 2)
+    moved, number = beside.copy(), np.arange(pose.teeth)
+    for part in range(FLANKS):
+        seen = np.flatnonzero(own[part // 2])
+        if 0 < len(seen) < pose.teeth:
+            moved[part] = np.interp(number, seen, beside[part][seen], period=pose.teeth)
+    low, high, down, below, land, floor = (
+        xy + normal * move[:, None, None]
+        for (xy, normal), move in zip(_parts(pose), moved, strict=True)
+    )
+    return np.concatenate([low, high, land, down, below, floor], axis=1).reshape(-1, 2)

@@ -245,7 +245,9 @@ def evenness(xy: Floats, circle: Circle, root_radius: float, teeth: int) -> floa
         even &= np.minimum(np.abs(step - pitch), np.abs(np.roll(step, 1) - pitch)) < most
     top = np.array([_highest(profile, grid, *tooth) for tooth in zip(start, end, strict=True)])
     even &= np.abs(top - circle.radius) < EVEN_TIP * depth + READS_WITHIN_PX
-    return float(even.sum() / max(teeth * seen.mean(), 1.0))
+    # Where the outline ends at the frame, the last tooth on either side is not whole.
+    ends = np.count_nonzero(seen != np.roll(seen, 1))
+    return min(float(even.sum() / max(teeth * seen.mean() - ends, 1.0)), 1.0)
 
 
 def _mid_crossings(height: Floats, grid: Floats) -> tuple[Floats, Floats]:

@@ -15,20 +15,22 @@ SMALLEST_MATE = 0.12
 """Tip radius of a second gear, as a share of the clearest one's."""
 
 
-def gears_on(pixels: NDArray[Any]) -> list[Region]:
+def gears_on(pixels: NDArray[Any], teeth: int | None = None) -> list[Region]:
     """Gears on a picture in the order that picks them: from left to right.
 
     Parameters
     ----------
     pixels : ndarray, shape (h, w) or (h, w, 3)
         Upright photograph.
+    teeth : int, optional
+        The number that was stated.
 
     Returns
     -------
     list of Region
         Beside the clearest gear only those nearly as clear and not much smaller.
     """
-    regions = find_gears(pixels)
+    regions = find_gears(pixels, teeth)
     if not regions:
         return []
     clear = [

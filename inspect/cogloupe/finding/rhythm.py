@@ -8,7 +8,7 @@ once. What is even round the turn (turned rings, a rim) has no rhythm and does n
 
 from dataclasses import dataclass, replace
 from functools import cache
-from math import pi
+from math import hypot, pi
 
 import cv2
 import numpy as np
@@ -34,11 +34,15 @@ TURNS = 48
 """Turns within a pitch that are told apart."""
 LOOKED_INTO = 400
 """Pairs of number and size, most promising first, whose turn is looked for."""
-CENTRES_BETTERED, NUMBERS = 2, 6
-"""Centres that are sought more exactly, and numbers of teeth that are kept of each."""
+CENTRES_BETTERED, NUMBERS, CLEARLY = 2, 6, 1.6
+"""Centres that are sought more exactly; numbers of teeth that are kept of each; and how much
+stronger than the next the first must be for no other centre to be tried."""
 MOST_NEARER, NEARER_GAIN = 12, 1.15
 """Most rows by which one end may be nearer than the axis; and how much stronger the rhythm must be
 for it."""
+PLACES, LARGEST_WAVE, LEAST_WAVE = 64, 3.0, 0.5
+"""Places round the turn at which the phase of a rhythm is looked at; largest wave of it that is
+looked for, and least that is taken for a lean, rad."""
 REACH = 8
 """Harmonics beside a number's own into which a centre that is a little off spreads its rhythm."""
 
@@ -112,13 +116,32 @@ def strongest_rhythms(directions: Directions, teeth: int | None = None) -> list[
     list of Rhythm
         Several numbers about the best centres; the first is the likeliest.
     """
-    seen = [_about(directions, place, FLAT, teeth) for place in likely_centres(directions)]
-    seen = [view for view in seen if view[0]]
+    seen = []
+    for place in likely_centres(directions):
+        view = _about(directions, place, FLAT, teeth)
+        seen.append(view)
+        if clear_of_others(view[0]):
+            break
     seen.sort(key=lambda view: -view[0][0].merit)
     found = [rhythm for rhythms, _ in seen for rhythm in rhythms]
-    for rhythms, rows in seen[:CENTRES_BETTERED]:
+    for rhythms, rows in seen[: 1 if clear_of_others(seen[0][0]) else CENTRES_BETTERED]:
         found += _bettered(directions, rhythms[0], rows, teeth)
     return sorted(found, key=lambda rhythm: -rhythm.merit)
+
+
+def clear_of_others(rhythms: list[Rhythm]) -> bool:
+    """Tell whether the first of some rhythms is much stronger than the others.
+
+    Parameters
+    ----------
+    rhythms : list of Rhythm
+        Of different numbers, about one centre, strongest first.
+
+    Returns
+    -------
+    bool
+    """
+    return len(rhythms) > 1 and rhythms[0].merit > CLEARLY * rhythms[1].merit
 
 
 Spectrum = NDArray[np.complex64]
@@ -130,12 +153,16 @@ def _bettered(
     """Rhythms about better centres, laid flat, and leaning where that makes them stronger."""
     least = LEAST_RADIUS * max(directions.shape)
     place, oval = _better_place(rhythm, rows, least)
-    flat, _ = _about(directions, place, FLAT, teeth)
-    leaning, rows = _about(directions, place, Slant(oval), teeth)
-    found = flat + leaning
-    if leaning:
-        slant = replace(leaning[0].slant, nearer=_nearer_side(leaning[0], rows, least))
-        found += _about(directions, place, slant, teeth)[0] if any(slant.nearer) else []
+    found, rows = _about(directions, place, FLAT, teeth)
+    best = found[0]
+    if hypot(*oval) * rhythm.teeth > LEAST_WAVE:
+        leaning, leaning_rows = _about(directions, place, Slant(oval), teeth)
+        found += leaning
+        if leaning[0].strength > best.strength:
+            best, rows = leaning[0], leaning_rows
+    nearer = _nearer_side(best, rows, least)
+    if any(nearer):
+        found += _about(directions, place, replace(best.slant, nearer=nearer), teeth)[0]
     return found
 
 
@@ -286,25 +313,43 @@ def _better_place(
     number that is a little off winds the phase up round the turn.
     """
     z, radius = rhythm.teeth, rhythm.tip_radius
-    angle = np.arange(64) * (2 * pi / 64)
+    angle = np.arange(PLACES) * (2 * pi / PLACES)
     beside = np.arange(-min(REACH, z - 1), REACH + 1)
     tip = round(float(np.log(radius / least)) / ROW)
     template = np.roll(tooth_harmonics(z)[0][0, 0], tip)[:ROWS]
     signal = (template @ rows[:, z + beside]) @ np.exp(1j * beside[:, None] * angle)
-    late, winds = np.linspace(-3.0, 3.0, 25), np.arange(-3, 4)
-    once = [w.ravel() for w in np.meshgrid(late, late, winds)]
-    twice = [w.ravel() for w in np.meshgrid(late, late, winds)]
-    waves = np.stack([-np.sin(angle), np.cos(angle), -angle])
-    double = np.stack([-np.sin(2 * angle), np.cos(2 * angle), -angle])
+    once, twice = _waves(1), _waves(2)
     shift, oval = np.zeros(3), np.zeros(3)
     for _ in range(3):
-        left = signal * np.exp(1j * (oval[:2] @ double[:2]))
-        shift = _strongest(left, once, waves)
-        left = signal * np.exp(1j * (shift[:2] @ waves[:2]))
-        oval = _strongest(left, twice, double)
+        shift = once.strongest(signal * twice.undone(oval))
+        oval = twice.strongest(signal * once.undone(shift))
     middle = radius / (1 + 2 / z) / z
     place = rhythm.x + float(shift[0]) * middle, rhythm.y + float(shift[1]) * middle
     return place, (float(oval[0]) / z, float(oval[1]) / z)
+
+
+def _nearer_side(rhythm: Rhythm, rows: Spectrum, least: float) -> tuple[float, float]:
+    """Shares by which the gear is larger at its right and at its lower end than at its axis.
+
+    Seen from near by and leaning, teeth keep their angles about the axis, but stand further out on
+    the nearer side: the row in which they are found waves once a turn.
+    """
+    z, angle = rhythm.teeth, np.arange(32) * (2 * pi / 32)
+    beside = np.arange(-min(REACH, z - 1), REACH + 1)
+    tip = round(float(np.log(rhythm.tip_radius / least)) / ROW)
+    template = tooth_harmonics(z)[0][0, 0]
+    shifts = np.arange(-2 * MOST_NEARER, 2 * MOST_NEARER + 1)
+    templates = np.stack([np.roll(template, tip + shift)[:ROWS] for shift in shifts])
+    signal = (templates @ rows[:, z + beside]) @ np.exp(1j * beside[:, None] * angle)
+    most = np.arange(-MOST_NEARER, MOST_NEARER + 1)
+    size, east, south = (a.ravel() for a in np.meshgrid(most // 3, most, most))
+    row = np.rint(size[:, None] + np.outer(east, np.cos(angle)) + np.outer(south, np.sin(angle)))
+    found = signal[np.clip(row.astype(int) + 2 * MOST_NEARER, 0, len(shifts) - 1), np.arange(32)]
+    strength = np.abs(found.sum(axis=1))
+    best = int(strength.argmax())
+    if strength[best] < NEARER_GAIN * np.abs(signal[2 * MOST_NEARER].sum()):
+        return 0.0, 0.0
+    return float(east[best]) * ROW, float(south[best]) * ROW
 
 
 def _nearer_side(rhythm: Rhythm, rows: Spectrum, least: float) -> tuple[float, float]:
@@ -335,3 +380,40 @@ def _strongest(signal: Spectrum, sizes: list[Floats], waves: Floats) -> Floats:
     """Sizes of the waves of phase that, undone, leave the strongest sum."""
     tried = np.stack(sizes, axis=1)
     return np.asarray(tried[np.abs(np.exp(1j * (tried @ waves)) @ signal).argmax()])
+
+
+@dataclass(frozen=True)
+class _Waves:
+    """Waves of phase round the turn, of all sizes that are tried.
+
+    Attributes
+    ----------
+    sizes : ndarray, shape (m, 3)
+        To east and to south, rad, and turns that the phase winds up.
+    shapes : ndarray, shape (3, PLACES)
+        Phase at every place round the turn for a unit of each.
+    undoing : ndarray, shape (m, PLACES), complex64
+        Factors that undo each.
+    """
+
+    sizes: Floats
+    shapes: Floats
+    undoing: Spectrum
+
+    def strongest(self, signal: Spectrum) -> Floats:
+        """Sizes of the wave that, undone, leaves the strongest sum."""
+        return np.asarray(self.sizes[np.abs(self.undoing @ signal).argmax()])
+
+    def undone(self, size: Floats) -> Spectrum:
+        """Factors that undo a wave; winding up is left to the other."""
+        return np.asarray(np.exp(1j * (size[:2] @ self.shapes[:2])), np.complex64)
+
+
+@cache
+def _waves(times: int) -> _Waves:
+    """Waves that come so many times a turn."""
+    angle = np.arange(PLACES) * (2 * pi / PLACES)
+    late = np.linspace(-LARGEST_WAVE, LARGEST_WAVE, 19)
+    sizes = np.stack([w.ravel() for w in np.meshgrid(late, late, np.arange(-3, 4))], axis=1)
+    shapes = np.stack([-np.sin(times * angle), np.cos(times * angle), -angle])
+    return _Waves(sizes, shapes, np.asarray(np.exp(1j * (sizes @ shapes)), np.complex64))

@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from cogloupe.finding.colour import LUMA, mix_colours
-from cogloupe.finding.segmentation import REDUCED_SIDE_PX, Region
+from cogloupe.finding.region import REDUCED_SIDE_PX, Region
 from cogloupe.fits.bore import Bore, round_outline
 from cogloupe.numerics.circles import Circle, robust_circle
 from cogloupe.optics.edges import find_edges

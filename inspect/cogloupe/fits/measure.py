@@ -68,7 +68,7 @@ def see_gear(pixels: NDArray[Any], settings: GearSettings) -> Seen:
     PhotoError
         Where no gear is seen, or not the one asked for.
     """
-    region, others = choose_gear(gears_on(pixels), settings, pixels.shape)
+    region, others = choose_gear(gears_on(pixels, settings.teeth), settings, pixels.shape)
     return Seen(region, find_edges(pixels, region, settings.edge), others)
 
 
