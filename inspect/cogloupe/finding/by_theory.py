@@ -15,13 +15,13 @@ from cogloupe.finding.gear_detection import GearOutline
 from cogloupe.finding.mask_search import BRIGHTNESS_AHEAD
 from cogloupe.finding.mixtures import clearness, mixtures
 from cogloupe.finding.region import Region, region_of
-from cogloupe.finding.rhythm import Rhythm, strongest_rhythms
+from cogloupe.finding.rhythm import CLEARLY, Rhythm, strongest_rhythms
 from cogloupe.numerics.circles import Circle
 from cogloupe_calibration.arrays import Bools, Floats
 
-OWN_SHARE = 0.6
+OWN_SHARE, OWN_SHARE_CLEAR = 0.65, 0.5
 """Share of the flanks in sight that must have an edge of their own before a rhythm is called a
-gear; where there is none, an eighth to a quarter have one by chance."""
+gear, and where that rhythm is clear of all others. By chance a tenth to a half have one."""
 SURE_SHARE = 0.9
 """Share from which no other number of teeth is tried."""
 TRIED = 4
@@ -53,7 +53,7 @@ def gears_by_theory(small: NDArray[Any], teeth: int | None = None) -> list[Regio
     best = _best_followed(directions, told, teeth)
     if best is None:
         return []
-    rivals = _rivals(told, best.pose.teeth)
+    rivals = _rivals(told, best.pose.teeth, RIVAL)
     region = _as_region(np.asarray(small, np.float32), best)
     return [replace(region, rivals=rivals)]
 
@@ -71,7 +71,10 @@ def _best_followed(
             best = followed
         if best.share > SURE_SHARE:
             break
-    return best if best is not None and best.share >= OWN_SHARE else None
+    if best is None:
+        return None
+    least = OWN_SHARE if _rivals(told, best.pose.teeth, CLEARLY) else OWN_SHARE_CLEAR
+    return best if best.share >= least else None
 
 
 def _different(told: list[Rhythm]) -> list[Rhythm]:
@@ -87,13 +90,13 @@ def _different(told: list[Rhythm]) -> list[Rhythm]:
     return kept[:TRIED]
 
 
-def _rivals(told: list[Rhythm], teeth: int) -> tuple[int, ...]:
-    """Other numbers that are found nearly as clearly about nearly the same centre."""
+def _rivals(told: list[Rhythm], teeth: int, times: float) -> tuple[int, ...]:
+    """Other numbers that are found less than so many times less clearly about the same centre."""
     own = max((rhythm for rhythm in told if rhythm.teeth == teeth), key=lambda r: r.merit)
     near = {
         rhythm.teeth
         for rhythm in told
-        if rhythm.merit * RIVAL > own.merit
+        if rhythm.merit * times > own.merit
         and hypot(rhythm.x - own.x, rhythm.y - own.y) < 0.25 * own.tip_radius
     }
     return tuple(sorted(near - {teeth}))

@@ -13,7 +13,7 @@ from cogloupe.numerics.angles import polar, wrapped
 from cogloupe.numerics.circles import Circle, robust_circle
 from cogloupe_calibration.arrays import Bools, Floats, Ints
 
-MOST_TEETH = 480
+FEWEST_TEETH, MOST_TEETH = 5, 480
 LEAST_SHARE = 0.40
 """Share of the seen turn that evenly spaced teeth must take before it is called a gear."""
 SMALLEST_HOLE, MOST_HOLES = 0.05, 40
@@ -105,7 +105,7 @@ def _as_gear(contour: NDArray[Any], shape: tuple[int, ...]) -> GearOutline | Non
         return None
     teeth, share, root = tooth_rhythm(seen, circle)
     depth = (circle.radius - root) / circle.radius
-    if teeth == 0 or share < LEAST_SHARE or depth < 0.4 * 4.5 / (teeth + 2):
+    if teeth < FEWEST_TEETH or share < LEAST_SHARE or depth < 0.4 * 4.5 / (teeth + 2):
         return None
     return GearOutline(
         circle=circle,

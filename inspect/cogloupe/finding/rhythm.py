@@ -8,7 +8,7 @@ once. What is even round the turn (turned rings, a rim) has no rhythm and does n
 
 from dataclasses import dataclass, replace
 from functools import cache
-from math import hypot, pi
+from math import cos, hypot, pi, sin
 
 import cv2
 import numpy as np
@@ -18,7 +18,8 @@ from cogloupe.finding.centre_search import likely_centres
 from cogloupe.finding.edge_directions import Directions
 from cogloupe_calibration.arrays import Floats, Ints
 
-FEWEST_TEETH, MOST_TEETH = 6, 400
+USUAL_TEETH, FINE_TEETH = (6, 130), (131, 400)
+"""Numbers of teeth that are looked for at first, and where none of them is clear."""
 ROW, ROWS, ROWS_PADDED = 0.008, 320, 512
 """Step from row to row in the logarithm of the radius; rows (from the least radius on to 13 times
 that); and rows with room for the longest tooth."""
@@ -34,9 +35,12 @@ TURNS = 48
 """Turns within a pitch that are told apart."""
 LOOKED_INTO = 400
 """Pairs of number and size, most promising first, whose turn is looked for."""
-CENTRES_BETTERED, NUMBERS, CLEARLY = 2, 6, 1.6
-"""Centres that are sought more exactly; numbers of teeth that are kept of each; and how much
-stronger than the next the first must be for no other centre to be tried."""
+CENTRES_AGAIN, VIEWS_BETTERED, NUMBERS, CLEARLY = 1, 2, 6, 1.6
+"""Centres that are looked at for finer teeth and leaning gears; views whose centre is sought more
+exactly; numbers of teeth that are kept of each; and how much stronger than the next the first must
+be for nothing else to be tried."""
+TURNS_BETTERED, GAIN = 2, 1.05
+"""Times that a better centre is sought, as long as it makes the rhythm so much stronger."""
 MOST_NEARER, NEARER_GAIN = 12, 1.15
 """Most rows by which one end may be nearer than the axis; and how much stronger the rhythm must be
 for it."""
@@ -71,6 +75,12 @@ class Slant:
 
 
 FLAT = Slant()
+LEANING = tuple(
+    Slant((half * cos(pi / 2 * k), half * sin(pi / 2 * k)))
+    for half in (0.02, 0.045)
+    for k in range(4)
+)
+"""Leans of 16 and 24 degrees, four ways."""
 
 
 @dataclass(frozen=True)
@@ -102,30 +112,40 @@ class Rhythm:
         return float(self.strength * self.tip_radius**0.5)
 
 
-def strongest_rhythms(directions: Directions, teeth: int | None = None) -> list[Rhythm]:
+def strongest_rhythms(directions: Directions) -> list[Rhythm]:
     """What repeats on a picture, best first.
 
     Parameters
     ----------
     directions : ndarray, shape (h, w), complex64
-    teeth : int, optional
-        The number that was stated; others are not looked for then.
 
     Returns
     -------
     list of Rhythm
         Several numbers about the best centres; the first is the likeliest.
+
+    Notes
+    -----
+    What is tried grows until one rhythm is clear of all others about its centre: centre after
+    centre of a gear that lies flat, then finer teeth, then leaning gears.
     """
-    seen = []
-    for place in likely_centres(directions):
-        view = _about(directions, place, FLAT, teeth)
-        seen.append(view)
-        if clear_of_others(view[0]):
+    places = likely_centres(directions)
+    views: list[View] = []
+    for teeth, slants in ((USUAL_TEETH, (FLAT,)), (FINE_TEETH, (FLAT,)), (USUAL_TEETH, LEANING)):
+        fresh: list[View] = []
+        for place in places:
+            fresh += (_about(directions, place, slant, teeth) for slant in slants)
+            if clear_of_others(fresh[-1].rhythms):
+                break
+        fresh.sort(key=lambda view: -view.rhythms[0].merit)
+        for view in fresh[: 1 if clear_of_others(fresh[0].rhythms) else VIEWS_BETTERED]:
+            fresh = [*fresh, *_bettered(directions, view)]
+        views = sorted([*views, *fresh], key=lambda view: -view.rhythms[0].merit)
+        if clear_of_others(views[0].rhythms):
             break
-    seen.sort(key=lambda view: -view[0][0].merit)
-    found = [rhythm for rhythms, _ in seen for rhythm in rhythms]
-    for rhythms, rows in seen[: 1 if clear_of_others(seen[0][0]) else CENTRES_BETTERED]:
-        found += _bettered(directions, rhythms[0], rows, teeth)
+        told = [(view.rhythms[0].x, view.rhythms[0].y) for view in views]
+        places = [*dict.fromkeys(told)][:CENTRES_AGAIN]
+    found = [rhythm for view in views for rhythm in view.rhythms]
     return sorted(found, key=lambda rhythm: -rhythm.merit)
 
 
@@ -147,29 +167,53 @@ def clear_of_others(rhythms: list[Rhythm]) -> bool:
 Spectrum = NDArray[np.complex64]
 
 
-def _bettered(
-    directions: Directions, rhythm: Rhythm, rows: Spectrum, teeth: int | None
-) -> list[Rhythm]:
-    """Rhythms about better centres, laid flat, and leaning where that makes them stronger."""
+@dataclass(frozen=True)
+class View:
+    """What repeats about one centre at one slant.
+
+    Attributes
+    ----------
+    rhythms : list of Rhythm
+        Of different numbers of teeth, strongest first; at least one.
+    rows : ndarray, shape (ROWS, ANGLES), complex64
+        Spectrum along each row of edge directions about the centre.
+    teeth : (int, int)
+        Fewest and most that were looked for.
+    """
+
+    rhythms: list[Rhythm]
+    rows: Spectrum
+    teeth: tuple[int, int]
+
+
+def _bettered(directions: Directions, view: View) -> list[View]:
+    """Views about better centres, laid flat, and leaning where that makes them stronger."""
     least = LEAST_RADIUS * max(directions.shape)
-    place, oval = _better_place(rhythm, rows, least)
-    found, rows = _about(directions, place, FLAT, teeth)
-    best = found[0]
-    if hypot(*oval) * rhythm.teeth > LEAST_WAVE:
-        leaning, leaning_rows = _about(directions, place, Slant(oval), teeth)
-        found += leaning
-        if leaning[0].strength > best.strength:
-            best, rows = leaning[0], leaning_rows
-    nearer = _nearer_side(best, rows, least)
+    found, best = [], view
+    for _ in range(TURNS_BETTERED):
+        place, oval = _better_place(best.rhythms[0], best.rows, least)
+        before = best.rhythms[0].slant
+        oval = (before.oval[0] + oval[0], before.oval[1] + oval[1])
+        slants = [before]
+        if hypot(*oval) * best.rhythms[0].teeth > LEAST_WAVE:
+            slants.append(replace(before, oval=oval))
+        found += [_about(directions, place, slant, view.teeth) for slant in slants]
+        better = max(found, key=lambda view: view.rhythms[0].merit)
+        if better.rhythms[0].merit < GAIN * best.rhythms[0].merit:
+            break
+        best = better
+    nearer = _nearer_side(best.rhythms[0], best.rows, least)
     if any(nearer):
-        found += _about(directions, place, replace(best.slant, nearer=nearer), teeth)[0]
+        told = best.rhythms[0]
+        slant = replace(told.slant, nearer=nearer)
+        found.append(_about(directions, (told.x, told.y), slant, view.teeth))
     return found
 
 
 def _about(
-    directions: Directions, place: tuple[float, float], slant: Slant, teeth: int | None
-) -> tuple[list[Rhythm], Spectrum]:
-    """Rhythms about a centre, strongest first, and the spectrum of the picture's rows there."""
+    directions: Directions, place: tuple[float, float], slant: Slant, teeth: tuple[int, int]
+) -> View:
+    """Rhythms of numbers of teeth between two about a centre."""
     from scipy import fft  # slow to import, and seldom needed
 
     least = LEAST_RADIUS * max(directions.shape)
@@ -177,7 +221,7 @@ def _about(
     rows = np.asarray(fft.fft(laid_out, axis=1) / ANGLES, np.complex64)
     answer, numbers, length = _answers(rows, teeth)
     sure = np.abs(answer).sum(axis=1) / length[:, None]
-    best = np.argsort(sure, axis=None)[: -LOOKED_INTO - 1 : -1]
+    best = np.argpartition(sure, -LOOKED_INTO, axis=None)[-LOOKED_INTO:]
     number, row = np.unravel_index(best, sure.shape)
     turns = np.arange(TURNS) * 2 * pi / TURNS
     waves = np.exp(1j * np.arange(1, HARMONICS + 1)[:, None] * turns)
@@ -190,7 +234,7 @@ def _about(
         found.setdefault(z, told)
         if len(found) == NUMBERS:
             break
-    return list(found.values()), rows
+    return View(list(found.values()), rows, teeth)
 
 
 def _laid_out(
@@ -207,14 +251,11 @@ def _laid_out(
     return np.asarray((found[..., 0] + 1j * found[..., 1]) * against, np.complex64)
 
 
-def _answers(rows: Spectrum, teeth: int | None) -> tuple[Spectrum, Ints, Floats]:
+def _answers(rows: Spectrum, teeth: tuple[int, int]) -> tuple[Spectrum, Ints, Floats]:
     """How the picture answers to theoretical teeth: by number, harmonic and row of the tip."""
     from scipy import fft
 
-    numbers, ahead, behind, length = _theory()
-    if teeth is not None:
-        only = numbers == teeth
-        numbers, ahead, behind, length = numbers[only], ahead[only], behind[only], length[only]
+    numbers, ahead, behind, length = _theory(*teeth)
     spectrum = fft.fft(rows, ROWS_PADDED, axis=0)
     answer = np.zeros((len(numbers), HARMONICS, ROWS), np.complex64)
     for k in range(HARMONICS):
@@ -229,15 +270,15 @@ def _answers(rows: Spectrum, teeth: int | None) -> tuple[Spectrum, Ints, Floats]
 
 
 @cache
-def _theory() -> tuple[Ints, Spectrum, Spectrum, Floats]:
-    """Harmonics of theoretical teeth along the rows, for all numbers.
+def _theory(fewest: int, most: int) -> tuple[Ints, Spectrum, Spectrum, Floats]:
+    """Harmonics of theoretical teeth along the rows, for all numbers between two.
 
     Returns the numbers, the spectra along the rows of the harmonics ahead (n = k z) and behind
     (n = -k z), row 0 at the tip, and the length of the outline for each tooth.
     """
     from scipy import fft
 
-    numbers = np.arange(FEWEST_TEETH, MOST_TEETH + 1)
+    numbers = np.arange(fewest, most + 1)
     tables = [tooth_harmonics(int(z)) for z in numbers]
     rows = np.array([table for table, _ in tables])
     spectra = np.asarray(fft.fft(rows, axis=-1), np.complex64)

@@ -22,8 +22,13 @@ from cogloupe_calibration.arrays import Bools, Floats
 __all__ = ["Region", "find_gears"]
 
 SETTLED, SETTLED_ARC = 0.9, 0.95
-"""Share of the teeth in sight that must be even for an outline by grey levels to be taken; more
-where it reaches the frame, which shadows do as well."""
+"""Share of the teeth in sight that must be even for an outline by grey levels to be taken at once;
+more where it reaches the frame, which shadows do as well."""
+WHOLE_TURN = 0.95
+"""Share of the seen turn that teeth must take for that: where something hides a part of it, the
+count is asked of the rhythm too."""
+LIKELY = 0.75
+"""Share of even teeth for an outline by grey levels to be taken where no rhythm is found."""
 CUT_RUN_PX = 3
 """Neighbouring pixels of the picture's outermost line that must be the gear's for it to be cut."""
 
@@ -50,7 +55,7 @@ def find_gears(pixels: NDArray[Any], teeth: int | None = None) -> list[Region]:
     if not any(settled(region) for region in found[:1]):
         laid = gears_by_theory(small, teeth)
         others = [r for r in found if not any(overlap(r, other) for other in laid)]
-        found = [*laid, *(r for r in others if settled(r) or not laid)]
+        found = [*laid, *(r for r in others if r.follows >= LIKELY)]
     coloured = colourfulness(small.astype(np.float32)) > 0.0
     return [to_full_size(replace(region, coloured=coloured), factor) for region in found]
 
@@ -66,7 +71,8 @@ def settled(region: Region) -> bool:
     -------
     bool
     """
-    return region.follows >= (SETTLED_ARC if region.cut_off else SETTLED)
+    even = region.follows >= (SETTLED_ARC if region.cut_off else SETTLED)
+    return even and region.share >= WHOLE_TURN
 
 
 def _seen_whole(pixels: NDArray[Any], region: Region, factor: float) -> Region:
