@@ -22,6 +22,8 @@ from cogloupe_calibration.arrays import Bools, Floats
 OWN_SHARE, OWN_SHARE_CLEAR = 0.65, 0.5
 """Share of the flanks in sight that must have an edge of their own before a rhythm is called a
 gear, and where that rhythm is clear of all others. By chance a tenth to a half have one."""
+LEAST_ON_ARC = 20
+"""Flanks with an edge of their own that an arc must show to be called a gear's."""
 SURE_SHARE = 0.9
 """Share from which no other number of teeth is tried."""
 TRIED = 4
@@ -72,6 +74,8 @@ def _best_followed(
         if best.share > SURE_SHARE:
             break
     if best is None:
+        return None
+    if not best.in_frame.all() and best.own_edge.sum() < LEAST_ON_ARC:
         return None
     least = OWN_SHARE if _rivals(told, best.pose.teeth, CLEARLY) else OWN_SHARE_CLEAR
     return best if best.share >= least else None

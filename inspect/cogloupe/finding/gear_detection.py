@@ -14,6 +14,9 @@ from cogloupe.numerics.circles import Circle, robust_circle
 from cogloupe_calibration.arrays import Bools, Floats, Ints
 
 FEWEST_TEETH, MOST_TEETH = 5, 480
+SMALLEST_GEAR = 50
+"""Extent of an outline, in pixels of the reduced picture, beneath which it is not looked at: blots
+of few pixels look like pinions."""
 LEAST_SHARE = 0.40
 """Share of the seen turn that evenly spaced teeth must take before it is called a gear."""
 SMALLEST_HOLE, MOST_HOLES = 0.05, 40
@@ -96,7 +99,7 @@ def _as_gear(contour: NDArray[Any], shape: tuple[int, ...]) -> GearOutline | Non
     seen = contour[inside].astype(np.float64)
     hull = cv2.convexHull(contour[inside])[:, 0, :].astype(np.float64) if len(seen) else seen
     extent = float(np.ptp(seen, axis=0).max()) if len(seen) else 0.0
-    if extent < 24:
+    if extent < SMALLEST_GEAR:
         return None
     circle = robust_circle(hull, max(0.008 * extent, 1.2))
     if circle is None or not 0.3 < circle.radius / extent < 20:

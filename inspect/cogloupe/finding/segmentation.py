@@ -27,8 +27,9 @@ more where it reaches the frame, which shadows do as well."""
 WHOLE_TURN = 0.95
 """Share of the seen turn that teeth must take for that: where something hides a part of it, the
 count is asked of the rhythm too."""
-LIKELY = 0.75
-"""Share of even teeth for an outline by grey levels to be taken where no rhythm is found."""
+LIKELY, LIKELY_TURN, LIKELY_TEETH = 0.75, 0.85, 8
+"""Share of even teeth, share of the turn, and number of teeth from which an outline by grey levels is
+taken where no rhythm is found."""
 CUT_RUN_PX = 3
 """Neighbouring pixels of the picture's outermost line that must be the gear's for it to be cut."""
 
@@ -55,7 +56,7 @@ def find_gears(pixels: NDArray[Any], teeth: int | None = None) -> list[Region]:
     if not any(settled(region) for region in found[:1]):
         laid = gears_by_theory(small, teeth)
         others = [r for r in found if not any(overlap(r, other) for other in laid)]
-        found = [*laid, *(r for r in others if r.follows >= LIKELY)]
+        found = [*laid, *(r for r in others if _likely(r))]
     coloured = colourfulness(small.astype(np.float32)) > 0.0
     return [to_full_size(replace(region, coloured=coloured), factor) for region in found]
 
@@ -73,6 +74,11 @@ def settled(region: Region) -> bool:
     """
     even = region.follows >= (SETTLED_ARC if region.cut_off else SETTLED)
     return even and region.share >= WHOLE_TURN
+
+
+def _likely(region: Region) -> bool:
+    even = region.follows >= LIKELY and region.share >= LIKELY_TURN
+    return settled(region) or (even and region.teeth >= LIKELY_TEETH)
 
 
 def _seen_whole(pixels: NDArray[Any], region: Region, factor: float) -> Region:

@@ -13,6 +13,7 @@ from cogloupe.finding.gear_selection import choose_gear, gears_on
 from cogloupe.finding.segmentation import Region
 from cogloupe.finding.tooth_map import ToothMap, map_teeth, tips_centre
 from cogloupe.fits.flank_fit import fit_at_size
+from cogloupe.fits.flank_guard import refuse_few_flanks
 from cogloupe.fits.measured import Measured
 from cogloupe.fits.nominal_form import stated_wheel
 from cogloupe.fits.picture_checks import (
@@ -133,6 +134,7 @@ def measure_seen(
     px = size.scale.mm_per_px
     wheel = stated_wheel(settings, teeth, size.module_mm, px)
     fitted = fit_at_size(outlines, teeth, (centre, size.axis), wheel, px, settings)
+    refuse_few_flanks(fitted.fits, teeth, whole=not region.cut_off)
     notices = (
         *seen.notices,
         *picture_notices(region, outlines, teeth, settings),
@@ -165,7 +167,10 @@ def _number_teeth(
     rough = (region.root_radius, region.tip_radius)
     if region.cut_off:
         centre, rough = tips_centre(outer.xy, outer.normal, centre, rough)
-    return map_teeth(outer.xy, centre, rough, settings.teeth, not region.cut_off), centre
+    mapped = map_teeth(
+        outer.xy, centre, rough, settings.teeth, not region.cut_off, rhythm=region.teeth
+    )
+    return mapped, centre
 
 
 def undistorted(outlines: Outlines, lens: Lens) -> Outlines:

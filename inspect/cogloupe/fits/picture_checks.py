@@ -1,5 +1,7 @@
 """What makes a picture unfit to be measured, and what is said of one that is fit."""
 
+from math import acos, degrees
+
 from cogloupe.finding.segmentation import Region
 from cogloupe.finding.tooth_map import ToothMap
 from cogloupe.fits.flanks import FlankFits
@@ -104,4 +106,5 @@ def lean_notices(tips: Radii, teeth: ToothMap) -> tuple[Notice, ...]:
     tuple of Notice
     """
     oval = tips_oval(tips, teeth)
-    return (flag("leaning", percent=100 * oval),) if oval > OVAL_WARNS else ()
+    lean = degrees(acos(1 / (1 + oval)))
+    return (flag("leaning", percent=100 * oval, lean=lean),) if oval > OVAL_WARNS else ()
