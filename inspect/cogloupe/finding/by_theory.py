@@ -86,8 +86,7 @@ def _different(told: list[Rhythm]) -> list[Rhythm]:
     kept: list[Rhythm] = []
     for rhythm in told:
         if all(
-            rhythm.teeth != k.teeth
-            or hypot(rhythm.x - k.x, rhythm.y - k.y) > 0.25 * k.tip_radius
+            rhythm.teeth != k.teeth or hypot(rhythm.x - k.x, rhythm.y - k.y) > 0.25 * k.tip_radius
             for k in kept
         ):
             kept.append(rhythm)
@@ -127,7 +126,9 @@ def _as_region(small: NDArray[np.float32], followed: Followed) -> Region:
         grey = np.asarray(mix_colours(small, weights), np.float32)
         ahead = 1.0 if mixed_otherwise(weights) else BRIGHTNESS_AHEAD
         looks.append((clearness(grey, mask, outline), ahead, weights, grey))
-    (clear, contrast, brighter), _, weights, grey = max(looks, key=lambda look: look[0][0] * look[1])
+    (clear, contrast, brighter), _, weights, grey = max(
+        looks, key=lambda look: look[0][0] * look[1]
+    )
     region = region_of(
         outline, weights=weights, threshold=_local_levels(grey, mask, outline),
         bright=brighter > 0, clear=clear, contrast=contrast, by_theory=True,

@@ -42,7 +42,7 @@ def edge_directions(small: NDArray[Any]) -> Directions:
     planes = _planes(small)
     total = np.zeros(small.shape[:2], np.complex64)
     for plane in planes:
-        smooth = cv2.GaussianBlur(plane, (0, 0), EDGE_BLUR_PX)
+        smooth = np.asarray(cv2.GaussianBlur(plane, (0, 0), EDGE_BLUR_PX), np.float32)
         east, south = _gradient(smooth)
         energy = east * east + south * south
         around = cv2.GaussianBlur(energy, (0, 0), AROUND_PX)

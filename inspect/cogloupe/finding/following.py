@@ -26,8 +26,8 @@ FLANKS = 4
 """Parts that are halves of flanks; the left ones come first."""
 SETTLING = ((0.06, 5), (0.04, 7), (0.03, 11), (0.015, 11))
 """Widths over which votes are counted together, in pitches, from the rough fit to the last, and how
-much is voted on: places of the right flanks and of the left ones, x, y, size; from the second on depth
-and taper; then oval and nearer side."""
+much is voted on: places of the right flanks and of the left ones, x, y, size; from the second on
+depth and taper; then oval and nearer side."""
 FREE = 11
 STRAY = 0.25
 """A flank further from its place than this share of a pitch is not followed."""
@@ -130,7 +130,7 @@ def follow(directions: Directions, rhythm: Rhythm) -> Followed:
         pose = _settled(pose, _summed_edges(directions, pose), width, free)
     smooth = _smooth(_summed_edges(directions, pose), SETTLING[-1][0])
     places = np.stack([_path(side) for side in smooth])
-    beside = (places - STEPS) * (REACH / STEPS) * pose.pitch
+    beside = np.asarray((places - STEPS) * (REACH / STEPS) * pose.pitch, np.float64)
     best = np.take_along_axis(smooth, places[..., None], axis=-1)[..., 0]
     inside = _within(pose, directions.shape)
     own = _own_edge(smooth, places) & inside
@@ -199,7 +199,7 @@ def _placed(pose: Pose, radius: Floats, off: Floats, facing: Floats) -> tuple[Fl
     )
     towards = angle + facing
     normal = np.stack([np.cos(towards), np.sin(towards)], axis=-1)
-    return ring + [pose.x, pose.y], normal
+    return ring + np.array([pose.x, pose.y]), normal
 
 
 def _summed_edges(directions: Directions, pose: Pose) -> list[Floats]:
@@ -231,7 +231,9 @@ def _sampled(pair: Reals, at: Reals) -> Reals:
     """Values at places between pixels, nothing beyond the frame; rows are cut to OpenCV's limit."""
     most = 30_000
     parts = [
-        cv2.remap(pair, part, None, cv2.INTER_LINEAR, borderMode=cv2.BORDER_CONSTANT)
+        cv2.remap(
+            pair, part[..., 0], part[..., 1], cv2.INTER_LINEAR, borderMode=cv2.BORDER_CONSTANT
+        )
         for part in np.split(at, range(most, len(at), most))
     ]
     return np.concatenate(parts)
@@ -257,7 +259,7 @@ def _moves(pose: Pose) -> Floats:
         along = np.stack([-arm[..., 1], arm[..., 0]], axis=-1)
         turned = (normal * along).sum(axis=-1)
         out = (normal * arm).sum(axis=-1)
-        side = (2 <= part) - 1.0 * (part < 2) if part < FLANKS else 0.0
+        side = (-1.0 if part < 2 else 1.0) if part < FLANKS else 0.0
         # Teeth move with both their flanks, by half of what each does.
         shares = [turned * (1 + side) / 2, turned * (side - 1) / 2]
         taper = np.abs(turned) * ([-1, 1, 1, -1, 0, 0][part])
@@ -343,7 +345,9 @@ def _own_edge(votes: Floats, places: Ints) -> Bools:
     halves = votes[:FLANKS].reshape(2, 2, *votes.shape[1:])
     at = places[:FLANKS].reshape(2, 2, -1)
     best = np.take_along_axis(halves, at[..., None], axis=-1).sum(axis=(1, 3))
-    away = np.abs(np.arange(votes.shape[-1]) - at.mean(axis=1)[..., None]) > OWN_EDGE / REACH * STEPS
+    away = (
+        np.abs(np.arange(votes.shape[-1]) - at.mean(axis=1)[..., None]) > OWN_EDGE / REACH * STEPS
+    )
     other = np.where(away, halves.sum(axis=1), 0.0).max(axis=-1)
     return np.asarray(best > other)
 

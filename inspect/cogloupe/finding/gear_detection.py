@@ -20,7 +20,7 @@ of few pixels look like pinions."""
 LEAST_SHARE = 0.40
 """Share of the seen turn that evenly spaced teeth must take before it is called a gear."""
 SMALLEST_HOLE, MOST_HOLES = 0.05, 40
-"""Length of a hole's border, in tip radii of the gear, under which it is a mark; most holes kept."""
+"""Length of a hole's border, in tip radii, under which it is a mark; and how many are kept."""
 EVEN_PITCH, EVEN_TIP, READS_WITHIN_PX = 0.08, 0.15, 1.0
 """A tooth is as all the others where its flanks lie within this share of a pitch of where its
 neighbours and its width put them, and its tip within this share of the depth of the tip circle; the
@@ -70,9 +70,7 @@ def gear_outlines(mask: Bools) -> Iterator[GearOutline]:
     ------
     GearOutline
     """
-    contours, tree = cv2.findContours(
-        mask.astype(np.uint8), cv2.RETR_CCOMP, cv2.CHAIN_APPROX_NONE
-    )
+    contours, tree = cv2.findContours(mask.astype(np.uint8), cv2.RETR_CCOMP, cv2.CHAIN_APPROX_NONE)
     outer = [i for i in range(len(contours)) if tree[0, i, 3] < 0]
     for i in sorted(outer, key=lambda i: len(contours[i]), reverse=True)[:6]:
         if len(contours[i]) >= 60:

@@ -1,4 +1,4 @@
-"""Where a gear is on a photograph, and how its place on the reduced picture reads on the full one."""
+"""Where a gear is on a photograph, and how places on the reduced picture read on the full one."""
 
 from dataclasses import dataclass, field, replace
 from math import inf

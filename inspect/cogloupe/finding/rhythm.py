@@ -246,7 +246,9 @@ def _laid_out(
     ring = slant.placed(np.stack([np.cos(angle), np.sin(angle)], axis=-1))
     at = (place + radius * ring).astype(np.float32)
     pair = np.stack([directions.real, directions.imag], axis=-1)
-    found = cv2.remap(pair, at, None, cv2.INTER_LINEAR, borderMode=cv2.BORDER_CONSTANT)  # type: ignore[call-overload]
+    found = cv2.remap(
+        pair, at[..., 0], at[..., 1], cv2.INTER_LINEAR, borderMode=cv2.BORDER_CONSTANT
+    )
     against = np.exp(-2j * angle).astype(np.complex64)
     return np.asarray((found[..., 0] + 1j * found[..., 1]) * against, np.complex64)
 
@@ -393,30 +395,6 @@ def _nearer_side(rhythm: Rhythm, rows: Spectrum, least: float) -> tuple[float, f
     return float(east[best]) * ROW, float(south[best]) * ROW
 
 
-def _nearer_side(rhythm: Rhythm, rows: Spectrum, least: float) -> tuple[float, float]:
-    """Shares by which the gear is larger at its right and at its lower end than at its axis.
-
-    Seen from near by and leaning, teeth keep their angles about the axis, but stand further out on
-    the nearer side: the row in which they are found waves once a turn.
-    """
-    z, angle = rhythm.teeth, np.arange(32) * (2 * pi / 32)
-    beside = np.arange(-min(REACH, z - 1), REACH + 1)
-    tip = round(float(np.log(rhythm.tip_radius / least)) / ROW)
-    template = tooth_harmonics(z)[0][0, 0]
-    shifts = np.arange(-2 * MOST_NEARER, 2 * MOST_NEARER + 1)
-    templates = np.stack([np.roll(template, tip + shift)[:ROWS] for shift in shifts])
-    signal = (templates @ rows[:, z + beside]) @ np.exp(1j * beside[:, None] * angle)
-    most = np.arange(-MOST_NEARER, MOST_NEARER + 1)
-    size, east, south = (a.ravel() for a in np.meshgrid(most // 3, most, most))
-    row = np.rint(size[:, None] + np.outer(east, np.cos(angle)) + np.outer(south, np.sin(angle)))
-    found = signal[np.clip(row.astype(int) + 2 * MOST_NEARER, 0, len(shifts) - 1), np.arange(32)]
-    strength = np.abs(found.sum(axis=1))
-    best = int(strength.argmax())
-    if strength[best] < NEARER_GAIN * np.abs(signal[2 * MOST_NEARER].sum()):
-        return 0.0, 0.0
-    return float(east[best]) * ROW, float(south[best]) * ROW
-
-
 def _strongest(signal: Spectrum, sizes: list[Floats], waves: Floats) -> Floats:
     """Sizes of the waves of phase that, undone, leave the strongest sum."""
     tried = np.stack(sizes, axis=1)
@@ -457,4 +435,8 @@ def _waves(times: int) -> _Waves:
     late = np.linspace(-LARGEST_WAVE, LARGEST_WAVE, 19)
     sizes = np.stack([w.ravel() for w in np.meshgrid(late, late, np.arange(-3, 4))], axis=1)
     shapes = np.stack([-np.sin(times * angle), np.cos(times * angle), -angle])
-    return _Waves(sizes, shapes, np.asarray(np.exp(1j * (sizes @ shapes)), np.complex64))
+    return _Waves(
+        np.asarray(sizes, np.float64),
+        shapes,
+        np.asarray(np.exp(1j * (sizes @ shapes)), np.complex64),
+    )

@@ -5,6 +5,7 @@ there. Such a flank counts as not seen; nothing is put in its place. Angles rad.
 """
 
 from dataclasses import replace
+from itertools import pairwise
 from math import pi
 
 import numpy as np
@@ -44,11 +45,13 @@ def possible_flanks(fits: FlankFits) -> FlankFits:
     impossible |= _out_of_order(np.where(impossible, np.nan, fits.unwound), off)
     if not impossible.any():
         return fits
-    kept = {
-        name: np.where(impossible, np.nan, getattr(fits, name))
-        for name in ("unwound", "slope", "u_unwound", "u_slope")
-    }
-    return replace(fits, **kept)
+    return replace(
+        fits,
+        unwound=np.where(impossible, np.nan, fits.unwound),
+        slope=np.where(impossible, np.nan, fits.slope),
+        u_unwound=np.where(impossible, np.nan, fits.u_unwound),
+        u_slope=np.where(impossible, np.nan, fits.u_slope),
+    )
 
 
 def _out_of_place(unwound: Floats) -> Floats:
@@ -59,12 +62,12 @@ def _out_of_place(unwound: Floats) -> Floats:
     off = wrapped(off - np.nanmedian(off, axis=0))
     off = off - np.nanmedian(off, axis=0)
     wave = np.stack([0 * ideal[:, 0] + 1, np.cos(ideal[:, 0]), np.sin(ideal[:, 0])], axis=1)
-    for side in off.T:
+    for side in (0, 1):
         for _ in range(3):
-            near = np.abs(side) < STRAY * 2 * pi / z
-            if near.sum() < 8:
-                break
-            side -= wave @ np.linalg.lstsq(wave[near], side[near], rcond=None)[0]
+            near = np.abs(off[:, side]) < STRAY * 2 * pi / z
+            if near.sum() >= 8:
+                told = np.linalg.lstsq(wave[near], off[near, side], rcond=None)[0]
+                off[:, side] -= wave @ told
     return off
 
 
@@ -80,9 +83,10 @@ def _out_of_order(unwound: Floats, off: Floats) -> Bools:
     wrong = np.zeros(unwound.shape, bool)
     for side in (0, 1):
         seen = np.flatnonzero(np.isfinite(unwound[:, side]))
-        for one, two in zip(seen[:-1], seen[1:], strict=True):
+        for one, two in pairwise(seen):
             if unwound[two, side] <= unwound[one, side]:
-                wrong[max(one, two, key=lambda k: abs(off[k, side])), side] = True
+                further = abs(off[one, side]) > abs(off[two, side])
+                wrong[one if further else two, side] = True
     return wrong
 
 

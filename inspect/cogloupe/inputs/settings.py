@@ -30,7 +30,7 @@ _SCALE = _STATED + _KNOWN
 
 _LENGTHS = (
     "known_tip_diameter", "known_bore", "over_pins", "measuring_diameter", "pin_diameter",
-    "generating_circle", "addendum_radius",
+    "generating_circle", "addendum_radius", "thickness",
 )  # fmt: skip
 
 _NUMBER = "a number, as 0.5"
@@ -95,6 +95,7 @@ class GearSettings(BaseModel):
     datum: DatumKind | None = None
     measuring_diameter: Length = None
     pin_diameter: Length = None
+    thickness: Length = None
     tolerance_edition: Literal["2013", "1995"] = "2013"
     wanted_class: Annotated[int, Field(ge=1, le=12)] | None = None
     machine: Path | None = None

@@ -38,11 +38,11 @@ SENTENCES: dict[str, str] = {
     "bore_not_round": "The bore is out of round by {um:.0f} µm; its centre is less sure.",
     "soft_focus": "The edges are soft (blur {blur:.1f} px); a sharper picture measures better.",
     "over_exposed": "{percent:.0f} % of the picture is burnt out; edges there move.",
-    "leaning": "The tips lie on an oval ({percent:.1f} % longer than wide): the gear leans by about "
-    "{lean:.0f}°, or the lens stretches the picture; lay it flat under the middle of the lens.",
+    "leaning": "The tips lie on an oval ({percent:.1f} % longer than wide): the gear leans by "
+    "about {lean:.0f}°, or the lens stretches the picture; lay it flat under the middle of the lens.",
     "axes_apart": "The middles of {what} lie {um:.0f} µm apart, beyond their U of {limit:.0f} µm: "
-    "the bore shows both its rims or is not true, or another edge than the upper face's was taken; "
-    "look at the overlay, and take the picture from straight above and farther away.",
+    "one was made off the other, or a rim or an edge below the upper face was taken for its own; "
+    "take another picture from straight above and farther away to tell which.",
     "bore_no_datum": "The hole in the middle is not round (out by {um:.0f} µm), so it is no datum; "
     "the teeth themselves are. --datum bore takes it all the same.",
     "two_rims": "Both rims of the bore are seen; the upper one was taken, and its middle is sure "
