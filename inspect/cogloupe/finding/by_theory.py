@@ -1,7 +1,7 @@
 """Find gears by their rhythm where no grey level parts them from the ground."""
 
 from dataclasses import replace
-from math import acos, degrees, hypot
+from math import acos, degrees, hypot, pi
 from typing import Any
 
 import cv2
@@ -31,6 +31,9 @@ TRIED = 4
 RIVAL = 1.25
 """Another number that is found up to so many times less clearly leaves open which is right. Right
 ones of rendered gears are 1.4 to 3.8 times as clear as the next."""
+BORE_ANGLES, BORE_REACH, BORE_APART = 240, 4, 2.0
+"""Places round a bore; pixels of the reduced picture in which its edge is looked for; and how far
+its level lies from the face's, in their common scatter round the axis."""
 LEVEL_REACH = 0.15
 """Distance over which levels beside the outline are averaged, in tip radii."""
 
@@ -180,4 +183,35 @@ def _local_levels(
 
 
 def _bore(grey: NDArray[np.float32], followed: Followed) -> tuple[Floats, ...]:
-    return ()
+    """Outline of a bore: a round place about the axis that stands out of the face as a whole.
+
+    Turned rings do not; a boss of another brightness does.
+    """
+    pose = followed.pose
+    angle = np.arange(BORE_ANGLES) * (2 * pi / BORE_ANGLES)
+    radius = np.arange(2.0, 0.9 * (pose.tip_radius - pose.depth))
+    ring = np.stack([np.cos(angle), np.sin(angle)], axis=-1)
+    at = np.array([pose.x, pose.y]) + radius[:, None, None] * pose.slant.placed(ring)
+    xy = at.astype(np.float32)
+    seen = cv2.remap(grey, xy[..., 0], xy[..., 1], cv2.INTER_LINEAR)
+    found = _step_outwards(np.median(seen, axis=1))
+    if found is None:
+        return ()
+    sign = np.sign(seen[found:].mean() - seen[:found].mean())
+    near = slice(max(found - BORE_REACH, 1), found + BORE_REACH)
+    steps = sign * (seen[near.start + 1 : near.stop + 1] - seen[near.start - 1 : near.stop - 1])
+    place = near.start + np.argmax(steps, axis=0)
+    # A place is held by those beside it: the median passes over glints and dust.
+    around = np.stack([np.roll(place, k) for k in range(-4, 5)])
+    return (at[np.median(around, axis=0).astype(int), np.arange(BORE_ANGLES)],)
+
+
+def _step_outwards(level: Floats) -> int | None:
+    """Row where the inner part of a face ends, if it stands out of the rest."""
+    best, found = BORE_APART, None
+    for row in range(4, int(0.8 * len(level))):
+        inside, outside = level[:row], level[row : 2 * row + 10]
+        apart = (outside.mean() - inside.mean()) / (inside.std() + outside.std() + 1.0)
+        if abs(apart) > best:
+            best, found = abs(apart), row
+    return found

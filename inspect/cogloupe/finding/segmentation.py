@@ -28,8 +28,8 @@ WHOLE_TURN = 0.95
 """Share of the seen turn that teeth must take for that: where something hides a part of it, the
 count is asked of the rhythm too."""
 LIKELY, LIKELY_TURN, LIKELY_TEETH = 0.75, 0.85, 8
-"""Share of even teeth, share of the turn, and number of teeth from which an outline by grey levels is
-taken where no rhythm is found."""
+"""Share of even teeth, share of the turn, and number of teeth from which an outline by grey levels
+is taken where no rhythm is found."""
 CUT_RUN_PX = 3
 """Neighbouring pixels of the picture's outermost line that must be the gear's for it to be cut."""
 
@@ -87,12 +87,17 @@ def _seen_whole(pixels: NDArray[Any], region: Region, factor: float) -> Region:
         return region
     height, width = pixels.shape[:2]
     level = cv2.resize(region.threshold, None, fx=0.25, fy=0.25, interpolation=cv2.INTER_AREA)
-    lines = [(pixels[0], level[0], 1, 0), (pixels[-1], level[-1], 1, height),
-             (pixels[:, 0], level[:, 0], 0, 0), (pixels[:, -1], level[:, -1], 0, width)]  # fmt: skip
     xy = (region.outline + 0.5) * factor
-    cut = any(_crosses(line, levels, xy[np.abs(xy[:, across] - at) < 3 * factor, 1 - across], region)
-              for line, levels, across, at in lines)  # fmt: skip
-    return replace(region, cut_off=cut)
+    for line, levels, across, border in (
+        (pixels[0], level[0], 1, 0),
+        (pixels[-1], level[-1], 1, height),
+        (pixels[:, 0], level[:, 0], 0, 0),
+        (pixels[:, -1], level[:, -1], 0, width),
+    ):
+        near = np.abs(xy[:, across] - border) < 3 * factor
+        if _crosses(line, levels, xy[near, 1 - across], region):
+            return region
+    return replace(region, cut_off=False)
 
 
 def _crosses(line: NDArray[Any], levels: Floats, near: Floats, region: Region) -> bool:

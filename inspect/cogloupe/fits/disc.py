@@ -8,8 +8,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from cogloupe.finding.colour import LUMA, mix_colours
-from cogloupe.finding.region import REDUCED_SIDE_PX, Region
+from cogloupe.finding.region import LEAST_REACH_PX, REACH_REDUCED_PX, REDUCED_SIDE_PX, Region
 from cogloupe.fits.bore import Bore, round_outline
+from cogloupe.numerics.angles import ring
 from cogloupe.numerics.circles import Circle, robust_circle
 from cogloupe.optics.edges import find_edges
 from cogloupe_calibration.arrays import Floats
@@ -112,6 +113,8 @@ def _round_regions(pixels: NDArray[Any]) -> list[Region]:
             teeth=0,
             share=c.share,
             cut_off=False,
+            outline=ring(c.centre * factor + (factor - 1) / 2, (c.radius + 0.5) * factor),
+            reach_px=max(LEAST_REACH_PX, REACH_REDUCED_PX * factor),
         )
         for bright in (False, True)
         for c in _whole_circles((grey > level) if bright else (grey < level))

@@ -1,4 +1,4 @@
-"""Keep figures possible: flanks in their order round the gear, each near its place or well borne out.
+"""Keep figures possible: flanks in their order, each near its place or well borne out.
 
 What is taken for a flank may be the edge of a shadow, of the rear face or of something that lies
 there. Such a flank counts as not seen; nothing is put in its place. Angles rad.

@@ -39,7 +39,8 @@ SENTENCES: dict[str, str] = {
     "soft_focus": "The edges are soft (blur {blur:.1f} px); a sharper picture measures better.",
     "over_exposed": "{percent:.0f} % of the picture is burnt out; edges there move.",
     "leaning": "The tips lie on an oval ({percent:.1f} % longer than wide): the gear leans by "
-    "about {lean:.0f}°, or the lens stretches the picture; lay it flat under the middle of the lens.",
+    "about {lean:.0f}°, or the lens stretches the picture; lay it flat under the middle of the "
+    "lens.",
     "axes_apart": "The middles of {what} lie {um:.0f} µm apart, beyond their U of {limit:.0f} µm: "
     "one was made off the other, or a rim or an edge below the upper face was taken for its own; "
     "take another picture from straight above and farther away to tell which.",
