@@ -1,7 +1,7 @@
 """Find gears by their rhythm where no grey level parts them from the ground."""
 
 from dataclasses import replace
-from math import acos, degrees, hypot, pi
+from math import acos, degrees, hypot, pi, sqrt
 from typing import Any
 
 import cv2
@@ -19,11 +19,12 @@ from cogloupe.finding.rhythm import CLEARLY, Rhythm, strongest_rhythms
 from cogloupe.numerics.circles import Circle
 from cogloupe_calibration.arrays import Bools, Floats
 
+BY_CHANCE, DEVIATIONS = 0.35, 4.0
+"""Share of the flanks in sight that have an edge of their own where there is no gear (a tenth to a
+half on photographs of other things), and standard deviations of that share, for as many flanks as
+are seen, by which a gear must show more."""
 OWN_SHARE, OWN_SHARE_CLEAR = 0.65, 0.5
-"""Share of the flanks in sight that must have an edge of their own before a rhythm is called a
-gear, and where that rhythm is clear of all others. By chance a tenth to a half have one."""
-LEAST_ON_ARC = 20
-"""Flanks with an edge of their own that an arc must show to be called a gear's."""
+"""Least share however many flanks are seen, and where the rhythm is clear of all others."""
 SURE_SHARE = 0.9
 """Share from which no other number of teeth is tried."""
 TRIED = 4
@@ -31,6 +32,9 @@ TRIED = 4
 RIVAL = 1.25
 """Another number that is found up to so many times less clearly leaves open which is right. Right
 ones of rendered gears are 1.4 to 3.8 times as clear as the next."""
+FOLLOWED_WITHIN = 2.5
+"""Pixels of the reduced picture within which nearly all of an outline is followed (composed and
+path-traced pictures show 0.5 to 1 RMS)."""
 BORE_ANGLES, BORE_REACH, BORE_APART = 240, 4, 2.0
 """Places round a bore; pixels of the reduced picture in which its edge is looked for; and how far
 its level lies from the face's, in their common scatter round the axis."""
@@ -78,10 +82,10 @@ def _best_followed(
             break
     if best is None:
         return None
-    if not best.in_frame.all() and best.own_edge.sum() < LEAST_ON_ARC:
-        return None
     least = OWN_SHARE if _rivals(told, best.pose.teeth, CLEARLY) else OWN_SHARE_CLEAR
-    return best if best.share >= least else None
+    flanks = int(best.in_frame.sum())
+    chance = BY_CHANCE + DEVIATIONS * sqrt(BY_CHANCE * (1 - BY_CHANCE) / max(flanks, 1))
+    return best if best.share >= max(least, chance) else None
 
 
 def _different(told: list[Rhythm]) -> list[Rhythm]:
@@ -137,7 +141,8 @@ def _as_region(small: NDArray[np.float32], followed: Followed) -> Region:
         bright=brighter > 0, clear=clear, contrast=contrast, by_theory=True,
         lean_deg=lean_of(pose.slant.oval),
     )  # fmt: skip
-    return replace(region, outline=followed.outline, holes=_bore(grey, followed))
+    holes = _bore(grey, followed)
+    return replace(region, outline=followed.outline, holes=holes, reach_px=FOLLOWED_WITHIN)
 
 
 def _beyond(outline: Floats, shape: tuple[int, ...]) -> bool:

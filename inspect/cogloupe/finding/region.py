@@ -141,6 +141,7 @@ def region_of(outline: GearOutline, **looks: Any) -> Region:
         share=outline.share,
         cut_off=outline.cut_off,
         follows=outline.follows,
+        reach_px=REACH_REDUCED_PX,
         outline=border_line(outline.contour, outwards=True),
         holes=tuple(border_line(hole, outwards=False) for hole in outline.holes),
         **looks,
@@ -194,7 +195,7 @@ def to_full_size(region: Region, factor: float) -> Region:
         root_radius=region.root_radius * factor,
         outline=_enlarged(region.outline, factor),
         holes=tuple(_enlarged(hole, factor) for hole in region.holes),
-        reach_px=max(LEAST_REACH_PX, REACH_REDUCED_PX * factor),
+        reach_px=max(LEAST_REACH_PX, region.reach_px * factor),
     )
 
 

@@ -100,7 +100,7 @@ def _seen_whole(pixels: NDArray[Any], region: Region, factor: float) -> Region:
     return replace(region, cut_off=False)
 
 
-def _crosses(line: NDArray[Any], levels: Floats, near: Floats, region: Region) -> bool:
+def _crosses(line: NDArray[Any], levels: NDArray[Any], near: Floats, region: Region) -> bool:
     """Whether the outermost line of the picture shows material where the outline comes near it."""
     if len(near) == 0:
         return False

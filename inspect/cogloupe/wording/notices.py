@@ -25,7 +25,7 @@ SENTENCES: dict[str, str] = {
     "straight_teeth": "Straight-sided teeth are read for their pitch alone: nothing states their "
     "thickness or profile, so those are left empty.",
     "other_form": "The flanks do not follow the stated {stated} form; they fit {other} teeth "
-    "better: check --form.",
+    "better: if that is what they are, give --form {other}.",
     "pin_on_floor": "A pin of {pin:.4g} mm would rest on the floors of the gaps, not on the "
     "flanks, so runout and eccentricity cannot be told with it: give a thicker one "
     "(--pin-diameter).",
