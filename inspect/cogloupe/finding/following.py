@@ -13,7 +13,8 @@ import cv2
 import numpy as np
 
 from cogloupe.finding.edge_directions import Directions
-from cogloupe.finding.rhythm import ADDENDUM, DEDENDUM, FLAT, PRESSURE_ANGLE, Rhythm, Slant
+from cogloupe.finding.rhythm import FLAT, Rhythm, Slant
+from cogloupe.finding.tooth_harmonics import ADDENDUM, DEDENDUM, PRESSURE_ANGLE
 from cogloupe_calibration.arrays import Bools, Floats, Ints, Reals
 
 HALF_POINTS, LAND_POINTS, FLOOR_POINTS = 5, 4, 4

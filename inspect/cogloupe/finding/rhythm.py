@@ -12,33 +12,32 @@ from math import cos, hypot, pi, sin
 
 import cv2
 import numpy as np
-from numpy.typing import NDArray
 
 from cogloupe.finding.centre_search import likely_centres
 from cogloupe.finding.edge_directions import Directions
+from cogloupe.finding.tooth_harmonics import (
+    HARMONICS,
+    ROW,
+    ROWS,
+    ROWS_PADDED,
+    Spectrum,
+    theory,
+    tooth_harmonics,
+)
 from cogloupe_calibration.arrays import Floats, Ints
 
 USUAL_TEETH, FINE_TEETH = (6, 130), (131, 400)
 """Numbers of teeth that are looked for at first, and where none of them is clear."""
-ROW, ROWS, ROWS_PADDED = 0.008, 320, 512
-"""Step from row to row in the logarithm of the radius; rows (from the least radius on to 13 times
-that); and rows with room for the longest tooth."""
 LEAST_RADIUS = 0.055
 """Radius of the first row, as a share of the picture's longer side."""
 ANGLES = 2048
-HARMONICS = 3
-PRESSURE_ANGLE = np.radians(20.0)
-ADDENDUM, DEDENDUM = 1.0, 1.25
-"""Of the tooth that pictures are held against, in modules: the usual rack's. Gears of others are
-near enough; what their teeth really are is measured later."""
 TURNS = 48
 """Turns within a pitch that are told apart."""
 LOOKED_INTO = 400
 """Pairs of number and size, most promising first, whose turn is looked for."""
-CENTRES_AGAIN, VIEWS_BETTERED, NUMBERS, CLEARLY = 1, 2, 6, 1.6
-"""Centres that are looked at for finer teeth and leaning gears; views whose centre is sought more
-exactly; numbers of teeth that are kept of each; and how much stronger than the next the first must
-be for nothing else to be tried."""
+NUMBERS, PROMISING, CLEARLY = 6, 1.2, 1.6
+"""Numbers of teeth kept of each view; how much stronger than the next the first must be for
+a better centre to be sought, and for nothing else to be tried."""
 TURNS_BETTERED, GAIN = 2, 1.05
 """Times that a better centre is sought, as long as it makes the rhythm so much stronger."""
 MOST_NEARER, NEARER_GAIN = 12, 1.15
@@ -132,39 +131,22 @@ def strongest_rhythms(directions: Directions) -> list[Rhythm]:
     places = likely_centres(directions)
     views: list[View] = []
     for teeth, slants in ((USUAL_TEETH, (FLAT,)), (FINE_TEETH, (FLAT,)), (USUAL_TEETH, LEANING)):
-        fresh: list[View] = []
         for place in places:
-            fresh += (_about(directions, place, slant, teeth) for slant in slants)
-            if clear_of_others(fresh[-1].rhythms):
-                break
-        fresh.sort(key=lambda view: -view.rhythms[0].merit)
-        for view in fresh[: 1 if clear_of_others(fresh[0].rhythms) else VIEWS_BETTERED]:
-            fresh = [*fresh, *_bettered(directions, view)]
-        views = sorted([*views, *fresh], key=lambda view: -view.rhythms[0].merit)
-        if clear_of_others(views[0].rhythms):
-            break
-        told = [(view.rhythms[0].x, view.rhythms[0].y) for view in views]
-        places = [*dict.fromkeys(told)][:CENTRES_AGAIN]
+            here = [_about(directions, place, slant, teeth) for slant in slants]
+            best = max(here, key=lambda view: view.merit)
+            if best.clearness > PROMISING:
+                here += _bettered(directions, best)
+            views = sorted([*views, *here], key=lambda view: -view.merit)
+            if views[0].clearness > CLEARLY:
+                return _all_rhythms(views)
+        places = [(views[0].rhythms[0].x, views[0].rhythms[0].y)]
+    return _all_rhythms([*views, *_bettered(directions, views[0])])
+
+
+def _all_rhythms(views: "list[View]") -> list[Rhythm]:
+    """What all views show, best first."""
     found = [rhythm for view in views for rhythm in view.rhythms]
     return sorted(found, key=lambda rhythm: -rhythm.merit)
-
-
-def clear_of_others(rhythms: list[Rhythm]) -> bool:
-    """Tell whether the first of some rhythms is much stronger than the others.
-
-    Parameters
-    ----------
-    rhythms : list of Rhythm
-        Of different numbers, about one centre, strongest first.
-
-    Returns
-    -------
-    bool
-    """
-    return len(rhythms) > 1 and rhythms[0].merit > CLEARLY * rhythms[1].merit
-
-
-Spectrum = NDArray[np.complex64]
 
 
 @dataclass(frozen=True)
@@ -185,6 +167,16 @@ class View:
     rows: Spectrum
     teeth: tuple[int, int]
 
+    @property
+    def merit(self) -> float:
+        """Merit of the strongest."""
+        return self.rhythms[0].merit
+
+    @property
+    def clearness(self) -> float:
+        """How many times stronger than the next the strongest is."""
+        return self.rhythms[0].strength / max(self.rhythms[1].strength, 1e-9)
+
 
 def _bettered(directions: Directions, view: View) -> list[View]:
     """Views about better centres, laid flat, and leaning where that makes them stronger."""
@@ -198,8 +190,8 @@ def _bettered(directions: Directions, view: View) -> list[View]:
         if hypot(*oval) * best.rhythms[0].teeth > LEAST_WAVE:
             slants.append(replace(before, oval=oval))
         found += [_about(directions, place, slant, view.teeth) for slant in slants]
-        better = max(found, key=lambda view: view.rhythms[0].merit)
-        if better.rhythms[0].merit < GAIN * best.rhythms[0].merit:
+        better = max(found, key=lambda view: view.merit)
+        if better.merit < GAIN * best.merit:
             break
         best = better
     nearer = _nearer_side(best.rhythms[0], best.rows, least)
@@ -257,7 +249,7 @@ def _answers(rows: Spectrum, teeth: tuple[int, int]) -> tuple[Spectrum, Ints, Fl
     """How the picture answers to theoretical teeth: by number, harmonic and row of the tip."""
     from scipy import fft
 
-    numbers, ahead, behind, length = _theory(*teeth)
+    numbers, ahead, behind, length = theory(*teeth)
     spectrum = fft.fft(rows, ROWS_PADDED, axis=0)
     answer = np.zeros((len(numbers), HARMONICS, ROWS), np.complex64)
     for k in range(HARMONICS):
@@ -269,81 +261,6 @@ def _answers(rows: Spectrum, teeth: tuple[int, int]) -> tuple[Spectrum, Ints, Fl
         both = one + np.roll(other[:, ::-1], 1, axis=1)
         answer[told, k] = fft.ifft(both, axis=1)[:, :ROWS]
     return answer, numbers, length
-
-
-@cache
-def _theory(fewest: int, most: int) -> tuple[Ints, Spectrum, Spectrum, Floats]:
-    """Harmonics of theoretical teeth along the rows, for all numbers between two.
-
-    Returns the numbers, the spectra along the rows of the harmonics ahead (n = k z) and behind
-    (n = -k z), row 0 at the tip, and the length of the outline for each tooth.
-    """
-    from scipy import fft
-
-    numbers = np.arange(fewest, most + 1)
-    tables = [tooth_harmonics(int(z)) for z in numbers]
-    rows = np.array([table for table, _ in tables])
-    spectra = np.asarray(fft.fft(rows, axis=-1), np.complex64)
-    return numbers, spectra[:, 0], spectra[:, 1], np.array([length for _, length in tables])
-
-
-def tooth_harmonics(teeth: int) -> tuple[Floats, float]:
-    """Harmonics of a theoretical tooth's edge directions, row by row.
-
-    Parameters
-    ----------
-    teeth : int
-
-    Returns
-    -------
-    ndarray, shape (2, HARMONICS, ROWS_PADDED)
-        Ahead and behind; row 0 at the tip, inner rows counted back from the end.
-    float
-        Length of the outline for each tooth, in modules.
-
-    Notes
-    -----
-    A right flank at the angle h from the tooth's centre runs at the pressure angle a against the
-    radius, so its normal's doubled angle against the radius is ``-exp(-2 i a)``, the left one's its
-    conjugate: together they give ``-2 cos(2 a + n h)`` to the harmonic n. Lands and floors face
-    outwards: 1.
-    """
-    tip, root, radius, half, lean = _half_tooth(teeth)
-    n = teeth * np.arange(1, HARMONICS + 1)[:, None]
-    length = (tip - root) / len(radius) / np.cos(lean)
-    land = 2 * tip * np.sin(n * half[-1]) / n
-    gap = pi / teeth - half[0]
-    floor = 2 * root * np.sin(n * gap) / n * np.cos(n * pi / teeth)
-    at = np.log(np.append(radius, [tip, root]) / tip) / ROW
-    sides = [
-        np.concatenate([-2 * np.cos(2 * lean + sign * n * half) * length, land, floor], axis=1)
-        for sign in (1, -1)
-    ]
-    table = _between_rows(at, np.concatenate(sides))
-    full = float(2 * length.sum() + 2 * tip * half[-1] + 2 * root * gap)
-    return table.reshape(2, HARMONICS, ROWS_PADDED), full
-
-
-def _half_tooth(teeth: int) -> tuple[float, float, Floats, Floats, Floats]:
-    """Tip and root radius, and radii, half angles and lean of a flank, in modules and rad."""
-    tip, root = teeth / 2 + ADDENDUM, teeth / 2 - DEDENDUM
-    pieces = max(24, int(np.log(tip / root) / ROW * 4))
-    radius = root + (np.arange(pieces) + 0.5) / pieces * (tip - root)
-    lean = np.arccos(np.clip(teeth / 2 * np.cos(PRESSURE_ANGLE) / radius, -1, 1))
-    half = pi / (2 * teeth) + (np.tan(PRESSURE_ANGLE) - PRESSURE_ANGLE) - (np.tan(lean) - lean)
-    return tip, root, radius, np.maximum(half, 0.0), lean
-
-
-def _between_rows(at: Floats, values: Floats) -> Floats:
-    """Lay values, shape (m, n), out over rows: each is shared by the two rows it lies between."""
-    low = np.floor(at).astype(int)
-    share = at - low
-    places = np.arange(len(values))[:, None] * ROWS_PADDED
-    total = np.zeros(len(values) * ROWS_PADDED)
-    for row, part in ((low, 1 - share), (low + 1, share)):
-        cells = (places + row % ROWS_PADDED).ravel()
-        total += np.bincount(cells, (values * part).ravel(), len(total))
-    return total.reshape(len(values), ROWS_PADDED)
 
 
 def _better_place(
