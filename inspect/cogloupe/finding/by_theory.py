@@ -23,6 +23,9 @@ BY_CHANCE, DEVIATIONS = 0.35, 4.0
 """Share of the flanks in sight that have an edge of their own where there is no gear (a tenth to a
 half on photographs of other things), and standard deviations of that share, for as many flanks as
 are seen, by which a gear must show more."""
+ALL_ALONG = 0.3
+"""Least agreement of any half of the flanks, as a share of the clearest part's: teeth are edged all
+along (0.6 on rendered gears); the flats and corners of a nut leave 0.1."""
 OWN_SHARE, OWN_SHARE_CLEAR = 0.65, 0.5
 """Least share however many flanks are seen, and where the rhythm is clear of all others."""
 SURE_SHARE = 0.9
@@ -80,7 +83,7 @@ def _best_followed(
             best = followed
         if best.share > SURE_SHARE:
             break
-    if best is None:
+    if best is None or best.weakest < ALL_ALONG:
         return None
     least = OWN_SHARE if _rivals(told, best.pose.teeth, CLEARLY) else OWN_SHARE_CLEAR
     flanks = int(best.in_frame.sum())
@@ -139,7 +142,7 @@ def _as_region(small: NDArray[np.float32], followed: Followed) -> Region:
     region = region_of(
         outline, weights=weights, threshold=_local_levels(grey, mask, outline),
         bright=brighter > 0, clear=clear, contrast=contrast, by_theory=True,
-        lean_deg=lean_of(pose.slant.oval),
+        lean_deg=0.0 if outline.cut_off else lean_of(pose.slant.oval),
     )  # fmt: skip
     holes = _bore(grey, followed)
     return replace(region, outline=followed.outline, holes=holes, reach_px=FOLLOWED_WITHIN)

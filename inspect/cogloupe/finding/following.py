@@ -89,6 +89,9 @@ class Followed:
         Left and right flanks that have an edge of their own at their place.
     in_frame : ndarray, shape (z, 2), bool
         Flanks that lie within the picture.
+    weakest : float
+        Agreement along that half of the flanks which has least, as a share of that along the part
+        of the outline which has most.
     agreement : float
         Mean agreement of edges along flanks, lands and floors, 0 to 1.
     """
@@ -97,6 +100,7 @@ class Followed:
     outline: Floats
     own_edge: Bools
     in_frame: Bools
+    weakest: float
     agreement: float
 
     @property
@@ -133,15 +137,17 @@ def follow(directions: Directions, rhythm: Rhythm) -> Followed:
     places = np.stack([_path(side) for side in smooth])
     beside = np.asarray((places - STEPS) * (REACH / STEPS) * pose.pitch, np.float64)
     best = np.take_along_axis(smooth, places[..., None], axis=-1)[..., 0]
+    counts = np.array([HALF_POINTS] * FLANKS + [LAND_POINTS, FLOOR_POINTS])
+    parts = best.mean(axis=1) / counts
     inside = _within(pose, directions.shape)
     own = _own_edge(smooth, places) & inside
-    points = FLANKS * HALF_POINTS + LAND_POINTS + FLOOR_POINTS
     return Followed(
         pose=pose,
         outline=_outline(pose, beside, own),
         own_edge=own.T,
         in_frame=inside.T,
-        agreement=float(best.sum() / (pose.teeth * points)),
+        weakest=float(parts[:FLANKS].min() / max(parts.max(), 1e-9)),
+        agreement=float(best.sum() / (pose.teeth * counts.sum())),
     )
 
 

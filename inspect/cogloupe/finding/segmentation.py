@@ -55,6 +55,8 @@ def find_gears(pixels: NDArray[Any], teeth: int | None = None) -> list[Region]:
     found = [_seen_whole(pixels, region, factor) for region in found]
     if not any(settled(region) for region in found[:1]):
         laid = gears_by_theory(small, teeth)
+        if any(region.cut_off for region in laid) and any(_likely(region) for region in found):
+            laid = []  # of an arc the outline itself tells more than a whole turn's theory
         others = [r for r in found if not any(overlap(r, other) for other in laid)]
         found = [*laid, *(r for r in others if _likely(r))]
     coloured = colourfulness(small.astype(np.float32)) > 0.0
