@@ -23,9 +23,10 @@ BY_CHANCE, DEVIATIONS = 0.35, 4.0
 """Share of the flanks in sight that have an edge of their own where there is no gear (a tenth to a
 half on photographs of other things), and standard deviations of that share, for as many flanks as
 are seen, by which a gear must show more."""
-ALL_ALONG = 0.3
+ALL_ALONG, MOST_SIDES = 0.3, 12
 """Least agreement of any half of the flanks, as a share of the clearest part's: teeth are edged all
-along (0.6 on rendered gears); the flats and corners of a nut leave 0.1."""
+along (0.6 on rendered gears); the flats and corners of a nut leave 0.1. More sides are not asked:
+a polygon of so many has corners an eighth as high as teeth are."""
 OWN_SHARE, OWN_SHARE_CLEAR = 0.65, 0.5
 """Least share however many flanks are seen, and where the rhythm is clear of all others."""
 SURE_SHARE = 0.9
@@ -83,7 +84,7 @@ def _best_followed(
             best = followed
         if best.share > SURE_SHARE:
             break
-    if best is None or best.weakest < ALL_ALONG:
+    if best is None or (best.pose.teeth <= MOST_SIDES and best.weakest < ALL_ALONG):
         return None
     least = OWN_SHARE if _rivals(told, best.pose.teeth, CLEARLY) else OWN_SHARE_CLEAR
     flanks = int(best.in_frame.sum())

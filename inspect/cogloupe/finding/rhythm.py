@@ -82,7 +82,7 @@ LEANING = tuple(
 """Leans of 16 and 24 degrees, four ways."""
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class Rhythm:
     """Teeth that repeat about a centre, in pixels of the reduced picture.
 
@@ -140,7 +140,12 @@ def strongest_rhythms(directions: Directions) -> list[Rhythm]:
             if views[0].clearness > CLEARLY:
                 return _all_rhythms(views)
         places = [(views[0].rhythms[0].x, views[0].rhythms[0].y)]
-    return _all_rhythms([*views, *_bettered(directions, views[0])])
+    # A centre that is off may favour a wrong number by a little, and each number sees its own way.
+    flat = next(view for view in views if view.rhythms[0].slant == FLAT)
+    views += _bettered(directions, views[0])
+    for told in flat.rhythms[:2]:
+        views += _bettered(directions, flat, told)
+    return _all_rhythms(views)
 
 
 def _all_rhythms(views: "list[View]") -> list[Rhythm]:
@@ -178,22 +183,26 @@ class View:
         return self.rhythms[0].strength / max(self.rhythms[1].strength, 1e-9)
 
 
-def _bettered(directions: Directions, view: View) -> list[View]:
-    """Views about better centres, laid flat, and leaning where that makes them stronger."""
+def _bettered(directions: Directions, view: View, told: "Rhythm | None" = None) -> list[View]:
+    """Views about better centres for a rhythm (the view's strongest) and for what shows there.
+
+    Laid flat, and leaning where that makes them stronger.
+    """
     least = LEAST_RADIUS * max(directions.shape)
     found, best = [], view
     for _ in range(TURNS_BETTERED):
-        place, oval = _better_place(best.rhythms[0], best.rows, least)
-        before = best.rhythms[0].slant
+        told = told or best.rhythms[0]
+        place, oval = _better_place(told, best.rows, least)
+        before = told.slant
         oval = (before.oval[0] + oval[0], before.oval[1] + oval[1])
         slants = [before]
-        if hypot(*oval) * best.rhythms[0].teeth > LEAST_WAVE:
+        if hypot(*oval) * told.teeth > LEAST_WAVE:
             slants.append(replace(before, oval=oval))
         found += [_about(directions, place, slant, view.teeth) for slant in slants]
         better = max(found, key=lambda view: view.merit)
         if better.merit < GAIN * best.merit:
             break
-        best = better
+        best, told = better, None
     nearer = _nearer_side(best.rhythms[0], best.rows, least)
     if any(nearer):
         told = best.rhythms[0]
@@ -222,7 +231,10 @@ def _about(
     for k in np.argsort(strength.max(axis=1))[::-1]:
         z, turn = int(numbers[number[k]]), float(turns[strength[k].argmax()])
         radius = float(least * np.exp(ROW * row[k]))
-        told = Rhythm(float(strength[k].max()), z, *place, radius, turn / z, slant)
+        told = Rhythm(
+            strength=float(strength[k].max()), teeth=z, x=place[0], y=place[1],
+            tip_radius=radius, turn=turn / z, slant=slant,
+        )  # fmt: skip
         found.setdefault(z, told)
         if len(found) == NUMBERS:
             break
