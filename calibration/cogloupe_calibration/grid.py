@@ -13,7 +13,7 @@ from cogloupe_calibration.errors import CalibrationError
 from cogloupe_calibration.grid_findings import grid_findings, size_in_words
 from cogloupe_calibration.grid_fit import LENS, GridFit, Placed, fit_grid, similarity_residual
 from cogloupe_calibration.grid_scale import GridScale, Kind, calibration_from_grid
-from cogloupe_calibration.lattice import Lattice
+from cogloupe_calibration.lattice import Lattice, held_together
 from cogloupe_calibration.lens import TERMS, frame_middle, ideal_of_terms, make_lens, term_effects
 from cogloupe_calibration.patch_fit import Marks
 from cogloupe_calibration.verdict import judge, scale_findings
@@ -27,8 +27,10 @@ LEAST_LINES = 3
 # each other: a printed sheet gauged with a caliper; common practice, no source.
 U_PITCH_REL = 0.001 / sqrt(3)
 LARGEST_POINT_U_PX = 0.3
-# A mark that is covered or dirty fits this much worse than the others.
+# A mark that is covered or dirty fits this much worse than the others, and worse than this share of
+# its contrast: on a clean picture the grey curve of the camera leaves more than noise does.
 ODD_MISFIT = 3.0
+ODD_MISFIT_SHARE = 0.06
 # Between the half of a checkerboard's squares and the whole of dots that stand apart.
 GROUND_BETWEEN = 0.75
 BORDER_BLURS = 3.0
@@ -135,6 +137,7 @@ def _marks(picture: Floats, kind: Kind) -> tuple[Marks, Lattice]:
     assert lattice is not None
     good = _well_fitted(marks, lattice, picture.shape)
     _check_sharp(marks, good, lattice, kind)
+    good[good] = held_together(lattice.index[good])
     kept = replace(lattice, point=lattice.point[good], index=lattice.index[good])
     _check_points(kept, kind)
     index = kept.index - kept.index.min(axis=0)
@@ -186,7 +189,7 @@ def _well_fitted(marks: Marks, lattice: Lattice, shape: tuple[int, ...]) -> Bool
     fitted &= (marks.u < LARGEST_POINT_U_PX) & (marks.blur < lattice.spacing / 2)
     if not fitted.any():
         return np.asarray(fitted)
-    fitted &= marks.misfit < ODD_MISFIT * np.median(marks.misfit[fitted])
+    fitted &= marks.misfit < max(ODD_MISFIT * np.median(marks.misfit[fitted]), ODD_MISFIT_SHARE)
     # Half a mark has lost the symmetry that keeps its place from moving.
     margin = BORDER_BLURS * float(np.median(marks.blur[fitted])) + 1
     last = np.array(shape[::-1]) - 1 - margin
