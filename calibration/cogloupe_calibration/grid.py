@@ -26,7 +26,9 @@ LEAST_LINES = 3
 # Whole size of a target within 0.1 %, rectangular, and its two directions as well within that of
 # each other: a printed sheet gauged with a caliper; common practice, no source.
 U_PITCH_REL = 0.001 / sqrt(3)
+# Less sure than both of these a mark is a guess; where most are as unsure, blur is to blame.
 LARGEST_POINT_U_PX = 0.3
+LARGEST_POINT_U_SHARE = 0.02
 # A mark that is covered or dirty fits this much worse than the others, and worse than this share of
 # its contrast: on a clean picture the grey curve of the camera leaves more than noise does.
 ODD_MISFIT = 3.0
@@ -186,7 +188,8 @@ def _named(kind: Kind) -> str:
 def _well_fitted(marks: Marks, lattice: Lattice, shape: tuple[int, ...]) -> Bools:
     """Marks that were fitted, are no worse than most, and lie off the frame's border."""
     fitted = np.isfinite(marks.xy).all(axis=1) & np.isfinite(marks.misfit)
-    fitted &= (marks.u < LARGEST_POINT_U_PX) & (marks.blur < lattice.spacing / 2)
+    unsure = max(LARGEST_POINT_U_PX, LARGEST_POINT_U_SHARE * lattice.spacing)
+    fitted &= (marks.u < unsure) & (marks.blur < lattice.spacing / 2)
     if not fitted.any():
         return np.asarray(fitted)
     fitted &= marks.misfit < max(ODD_MISFIT * np.median(marks.misfit[fitted]), ODD_MISFIT_SHARE)
