@@ -16,6 +16,8 @@ SCHEMA_VERSION = "1.0"
 DEFAULT_MAX_AGE_DAYS = 365
 FOCAL_LENGTH_AGREES_REL = 0.01
 LENS_TERMS = ("k1", "k2", "p1", "p2", "e1", "e2", "g1", "g2")
+MORE_LENS_TERMS = ("k3", "q1", "q2", "k4", "k5", "k6")
+"""Of these as many follow, in this order, as the lens calls for."""
 
 Method = Literal[
     "stated",
@@ -57,8 +59,8 @@ class Picture(FileModel):
 class Lens(FileModel):
     """Distortion, unequal scales and tilt, as `cogloupe_calibration.lens` uses them.
 
-    `terms` are the values named by `lens.TERMS`, dimensionless; `covariance` is their covariance
-    matrix, row by row.
+    `terms` are the values named by `lens.TERMS`, and some of `lens.MORE_TERMS` where a wide-angle
+    lens calls for them, dimensionless; `covariance` is their covariance matrix, row by row.
     """
 
     centre_px: tuple[Finite, Finite]
@@ -69,8 +71,9 @@ class Lens(FileModel):
     @model_validator(mode="after")
     def _sizes(self) -> "Lens":
         sizes = (len(self.terms), len(self.covariance), *(len(row) for row in self.covariance))
-        if set(sizes) != {len(LENS_TERMS)}:
-            raise ValueError(f"terms and covariance must have {len(LENS_TERMS)} rows and columns")
+        least, most = len(LENS_TERMS), len(LENS_TERMS + MORE_LENS_TERMS)
+        if len(set(sizes)) != 1 or not least <= sizes[0] <= most:
+            raise ValueError(f"terms and covariance must have {least} rows and columns, or more")
         return self
 
 

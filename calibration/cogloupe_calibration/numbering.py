@@ -8,6 +8,7 @@ from numpy.typing import NDArray
 
 from cogloupe_calibration.arrays import Floats, Ints
 from cogloupe_calibration.errors import CalibrationError
+from cogloupe_calibration.robust import scatter
 
 # Two neighbouring gaps of a ruled scale agree within this, tilt and rough places included.
 SPACING_AGREES_REL = 0.10
@@ -177,6 +178,6 @@ def robust_fit(
         # The smallest solution leaves terms at zero that the points cannot tell (one band, say).
         terms = np.linalg.lstsq(root[:, None] * design / size, root * u, rcond=1e-9)[0] / size
         residual = u - design @ terms
-        scatter = max(1.4826 * float(np.median(np.abs(residual))), least)
-        weight = np.clip(1 - (residual / (4.685 * scatter)) ** 2, 0, None) ** 2
-    return RowModel(terms), np.abs(residual) < 5 * scatter
+        size_of_error = max(scatter(residual), least)
+        weight = np.clip(1 - (residual / (4.685 * size_of_error)) ** 2, 0, None) ** 2
+    return RowModel(terms), np.abs(residual) < 5 * size_of_error

@@ -29,8 +29,12 @@ class PaperChoice(StrEnum):
 
 
 def calibrate(
-    photo: Annotated[
-        Path | None, typer.Argument(help="Picture of something of known size.", metavar="PHOTO")
+    photos: Annotated[
+        list[Path] | None,
+        typer.Argument(
+            help="Picture of something of known size; of a checkerboard or dot grid also several.",
+            metavar="PHOTO...",
+        ),
     ] = None,
     out: Annotated[Path, typer.Option(help="Calibration file to write.", metavar="FILE")] = Path(
         "calibration.json"
@@ -83,7 +87,8 @@ def calibrate(
     """Make a calibration file from a picture of something of known size, or a stated scale.
 
     A checkerboard or dot grid also measures the lens and the lean, a pin, disc or ring whether the
-    scales in x and y differ. --print-target makes a target.
+    scales in x and y differ. Several pictures of one grid make one calibration: the first shows it
+    where the gear will lie, the others anywhere and aslant. --print-target makes a target.
     """
     from cogloupe.calibrating import CalibrationRequest, make_calibration, parse_size, seen_in_words
     from cogloupe_calibration.calibration import save_calibration
@@ -105,12 +110,14 @@ def calibrate(
         view_width=view_width,
         note=note,
     )
+    photo, others = (photos[0], photos[1:]) if photos else (None, [])
     try:
-        calibration, shown = make_calibration(photo, request, datetime.date.today())
+        calibration, shown = make_calibration(photo, request, datetime.date.today(), others)
     except UseError:
         raise
     except CogloupeError as error:
-        raise PhotoError(about(photo, error) if photo else str(error)) from error
+        named = [other for other in others if str(error).startswith(other.name)]
+        raise PhotoError(about((named or [photo])[0], error) if photo else str(error)) from error
     refused = calibration.verdict == "take it again"
     if not refused:
         save_calibration(calibration, out)
