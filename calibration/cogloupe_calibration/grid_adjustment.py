@@ -232,7 +232,7 @@ def _back(placed: Placed, terms: Floats) -> Floats:
         ideal_of_terms(terms, placed.centre_px, placed.radius_px, placed.xy + sign * step)
         for sign in (-1, 1)
     ]
-    return np.linalg.inv(np.moveaxis(ends[1] - ends[0], 0, -1))
+    return np.asarray(np.linalg.inv(np.moveaxis(ends[1] - ends[0], 0, -1)), dtype=np.float64)
 
 
 def similarity_basis(number: Floats) -> Floats:

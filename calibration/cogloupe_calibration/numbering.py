@@ -30,6 +30,13 @@ class RowModel:
         """Place of lines at t, shape (m,)."""
         return np.asarray(row_design(number, t) @ self.terms, dtype=np.float64)
 
+    def number(self, u: Floats, t: Floats) -> Floats:
+        """Number at a place, whole on a line; of any one shape."""
+        c = self.terms
+        number = (u - c[0] - c[2] * t) / (c[1] + c[4] * t)
+        # The quadratic term is small: once more with it known nearly.
+        return np.asarray((u - c[0] - c[2] * t - c[3] * number**2) / (c[1] + c[4] * t))
+
     def spacing(self, number: Floats | Ints, t: Floats) -> Floats:
         """Local distance to the next line, shape (m,)."""
         c = self.terms

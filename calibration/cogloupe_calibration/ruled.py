@@ -8,11 +8,11 @@ from numpy.typing import ArrayLike, NDArray
 
 from cogloupe_calibration.arrays import Floats, Ints
 from cogloupe_calibration.errors import CalibrationError
+from cogloupe_calibration.hidden_marks import finer_marks
 from cogloupe_calibration.line_fit import (
     LinePoints,
     LineShape,
     fade_of,
-    finer_marks,
     fit_points,
     fit_shape,
 )
@@ -20,6 +20,7 @@ from cogloupe_calibration.numbering import RowModel, number_lines, robust_fit, r
 from cogloupe_calibration.rulings import (
     WEAKEST_LINE,
     Bands,
+    band_medians,
     find_candidates,
     gather_bands,
     lines_are_dark,
@@ -234,7 +235,9 @@ def _refined(
 def _is_line(points: LinePoints, dark: bool) -> NDArray[np.bool_]:
     height = points.amplitude * (-1 if dark else 1)
     seen = np.isfinite(points.u) & (height > 0)
-    strong = height > WEAKEST_LINE * np.median(height[seen]) if seen.any() else seen
+    typical = np.full(len(height), np.inf)
+    typical[seen] = band_medians(points.band[seen], height[seen])
+    strong = height > WEAKEST_LINE * typical
     return seen & strong & (points.u_u < LARGEST_POINT_U_PX)
 
 
@@ -337,7 +340,7 @@ def _alternating_findings(rows: _Rows) -> list[Finding]:
 
 
 def _finer_findings(rows: _Rows, fit: Spacing) -> list[Finding]:
-    parts = finer_marks(rows.bands, rows.points, rows.shape, fit.period)
+    parts = finer_marks(rows.bands, rows.points, rows.model, rows.shape)
     if parts == 1:
         return []
     seen = f"fainter marks part every {fit.period:.1f} px in {parts}: those are the divisions"
