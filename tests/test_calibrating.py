@@ -57,6 +57,14 @@ def test_a_circle_gives_scale_and_ratio_of_the_scales(tmp_path, kind, stretch):
     assert ("differ" in " ".join(made.reasons)) == (stretch > 0)
 
 
+@pytest.mark.parametrize("outer", [230.0, 400.0], ids=["corners in sight", "nothing beyond"])
+def test_a_ring_that_fills_the_frame_is_measured_by_its_hole(tmp_path, outer):
+    made, shown = calibrated(tmp_path, ring(outer=outer, inner=170.0), known_ring="3.4mm")
+    # The edges of the picture are exact to a few thousandths of a pixel.
+    assert shown.radius_px == pytest.approx(170.0, abs=0.02)
+    assert made.method == "known_ring"
+
+
 def test_a_disc_is_no_ring(tmp_path):
     with pytest.raises(CogloupeError, match="no hole is seen in the round thing"):
         calibrated(tmp_path, disc(), known_ring="3mm")
