@@ -18,7 +18,9 @@ Kinds = NDArray[np.inexact[Any]]
 # A neighbour may lie this share of a spacing off where it is expected.
 NEAR_SHARE = 0.2
 SEEDS = 6
-LONGER_COSTS = 0.4
+LONGER_COSTS, SKEW_COSTS = 0.4, 0.3
+# Arms of a square's cross seen at 60 degrees from the face cross at this or more.
+LEAST_SINE = 0.45
 # Predicted from all others, a point that is on the lattice lies closer.
 FILL_SHARE = 0.15
 # Points without order grow to some ten by chance; more of them must not be gathered to those.
@@ -144,21 +146,33 @@ def _shorter(first: Floats, second: Floats) -> Floats:
 
 
 def _seeds(xy: Floats, tree: KDTree, kind: Kinds) -> list[tuple[int, Floats, Floats]]:
-    """Points whose neighbours best make a cross, with the two arms of it."""
+    """Points whose neighbours best make a cross, straight or aslant, with two arms of it."""
     count = min(9, len(xy))
     _, near = tree.query(xy, k=count)
     arms = xy[near[:, 1:]] - xy[:, None]
     length = np.maximum(np.hypot(arms[..., 0], arms[..., 1]), 1e-9)
-    turned = np.stack([-arms[..., 1], arms[..., 0]], axis=-1)
-    error = sum(_gap(arms, wanted) for wanted in (-arms, turned, -turned)) / length
     # Diagonals make a cross as well: the shorter wins.
+    error = _gap(arms, -arms) / length
     error = error + LONGER_COSTS * length / length.min(axis=1, keepdims=True)
     error = np.where(_other_kind(kind[near[:, 1:]], kind[:, None]), error, np.inf)
-    arm = np.argmin(error, axis=1)
-    here = np.arange(len(xy))
-    order = np.argsort(error[here, arm])
+    total = error[:, :, None] + error[:, None, :] + SKEW_COSTS * _skew(arms, length)
+    pair = np.argmin(total.reshape(len(xy), -1), axis=1)
+    first, second = np.divmod(pair, count - 1)
+    least = total.reshape(len(xy), -1)[np.arange(len(xy)), pair]
+    order = np.argsort(least)
     order = order[np.unique(np.linspace(0, len(order) // 3, SEEDS).astype(int))]
-    return [(int(k), arms[k, arm[k]], turned[k, arm[k]]) for k in order]
+    return [(int(k), arms[k, first[k]], arms[k, second[k]]) for k in order if least[k] < np.inf]
+
+
+def _skew(arms: Floats, length: Floats) -> Floats:
+    """How far every second arm is from the first one turned by a right angle, as a share of it.
+
+    Infinite for arms that are nearly in one line.
+    """
+    z = arms[..., 0] + 1j * arms[..., 1]
+    ratio = z[:, None, :] / np.maximum(length, 1e-9)[:, :, None] ** 2 * np.conj(z)[:, :, None]
+    aside = np.abs(ratio.imag) > LEAST_SINE * np.abs(ratio)
+    return np.where(aside, np.abs(ratio - 1j * np.sign(ratio.imag)), np.inf)
 
 
 def _other_kind(a: Kinds, b: Kinds) -> Bools:
