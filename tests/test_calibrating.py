@@ -184,3 +184,24 @@ def test_an_old_calibration_is_used_with_a_warning(tmp_path):
     old = datetime.date.today() - datetime.timedelta(days=800)
     _, told = notices(stored(tmp_path, date=old))
     assert "800 days old" in told["calibration"]
+
+
+def test_several_pictures_of_a_grid_make_one_calibration(tmp_path):
+    paths = [write(tmp_path / f"{k}.png", grid_picture(angle_deg=5.0 * k)) for k in range(3)]
+    request = CalibrationRequest(checkerboard="0.24mm")
+    made, shown = make_calibration(paths[0], request, TODAY, paths[1:])
+    assert made.picture.file == "0.png"
+    assert "points on 3 pictures" in seen_in_words(shown)
+    assert "The scale is that of the first picture" in seen_in_words(shown)
+    assert any("on 3 pictures" in text.get_text() for text in target_picture(shown).texts)
+
+
+def test_only_grids_take_several_pictures_and_a_bad_one_is_named(tmp_path):
+    paths = [write(tmp_path / "a.png", grid_picture()), write(tmp_path / "b.png", disc())]
+    with pytest.raises(CogloupeError, match="--known-pin goes with one picture, 2 were given"):
+        make_calibration(paths[0], CalibrationRequest(known_pin="3mm"), TODAY, paths[1:])
+    small = write(tmp_path / "c.png", grid_picture(shape=(240, 320)))
+    with pytest.raises(
+        CogloupeError, match=r"c\.png: 320 x 240 px, the first picture has 480 x 360"
+    ):
+        make_calibration(paths[0], CalibrationRequest(checkerboard="1mm"), TODAY, [small])

@@ -87,8 +87,8 @@ def measure_grid(
         Relative standard uncertainty of the pitch, and of the target's two directions against
         each other.
     others : sequence of array_like, shape (h, w) each, optional
-        More pictures of the grid through the same lens, anyhow it lies. The lens is that of all;
-        so are scale and lean where the grid lay in one plane, else they are those of the first.
+        More pictures of the grid through the same lens, anyhow it lies. The lens is that of all,
+        the scale that of the first; the lean is that of all where the grid lay in one plane.
 
     Returns
     -------
@@ -339,7 +339,7 @@ def _details(fit: GridFit, target: GridTarget, points: GridPoints) -> dict[str, 
     e1 = float(fit.terms[TERMS.index("e1")])
     mm_per_px = target.pitch_mm / fit.period_px
     pictures = len(fit.periods_px)
-    planes = "one" if fit.one_plane else "the first picture's"
+    planes = "that of all pictures" if fit.one_plane else "that of the first picture"
     more: dict[str, float | str] = {"pictures": float(pictures), "plane": planes}
     return (more if pictures > 1 else {}) | {
         "kind": target.kind,

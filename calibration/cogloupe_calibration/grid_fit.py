@@ -22,7 +22,6 @@ from cogloupe_calibration.grid_adjustment import (
     widening,
 )
 from cogloupe_calibration.lens import MORE_TERMS, TERMS, term_effects, term_names
-from cogloupe_calibration.spacing import few_widening
 
 # Terms that go together, the least likely to matter first. Each is judged alone.
 GROUPS = (
@@ -46,9 +45,8 @@ class GridFit:
     planes : ndarray, shape (pictures, k)
         The terms of every picture.
     period_px, u_period_px : float
-        Distance of neighbours at the frame's centre and its standard uncertainty from scatter; of
-        the first picture, or the mean of all where they share a plane, with what laying down the
-        target again changes.
+        Distance of neighbours at the frame's centre of the first picture, and its standard
+        uncertainty from scatter.
     periods_px : ndarray, shape (pictures,)
     turn : float
         Direction of the rows on the first picture, rad.
@@ -103,9 +101,8 @@ def fit_grid(placed: Sequence[Placed]) -> GridFit:
     its number (Akaike's criterion, from memory). Its covariance is kept: what is inside the noise
     is as little known as before.
 
-    Of several pictures, one plane for all is taken where that leaves less doubt about places
-    and scale than the plane of the first picture alone: what it does not explain widens its own
-    covariance.
+    Of several pictures, one plane for all is taken where that leaves less doubt about places than
+    the plane of the first picture alone: what it does not explain widens its own covariance.
     """
     first = _long_enough(placed)
     own = _without_noise(placed, first)
@@ -113,13 +110,7 @@ def fit_grid(placed: Sequence[Placed]) -> GridFit:
         return own
     shared = Layout(len(placed), True, first.layout.count)
     common = _without_noise(placed, adjusted(placed, shared, np.ones(shared.size, dtype=bool)))
-    return min(own, common, key=lambda fit: _doubt(placed, fit))
-
-
-def _doubt(placed: Sequence[Placed], fit: GridFit) -> float:
-    """Standard uncertainty of places that scale and lens leave at the frame's corners, px."""
-    scale = placed[0].radius_px * fit.u_period_px / fit.period_px
-    return scale + correction_u(placed, fit)
+    return min(own, common, key=lambda fit: correction_u(placed, fit))
 
 
 def covered_region(placed: Sequence[Placed], fit: GridFit) -> tuple[float, float, float, float]:
@@ -243,18 +234,15 @@ def _as_grid_fit(
     pictures = range(layout.pictures)
     where = layout.terms(0)
     periods = np.array([np.hypot(*fit.x[layout.similarity(k)][:2]) for k in pictures])
-    counted = pictures if layout.one_plane else pictures[:1]
-    slope = np.zeros(layout.size)
-    for k in counted:
-        a_b = layout.similarity(k)[:2]
-        slope[a_b] = fit.x[a_b] / periods[k] / len(counted)
+    a_b = layout.similarity(0)[:2]
+    along = fit.x[a_b] / periods[0]
     names = term_names(layout.count)
     return GridFit(
         terms=fit.x[where],
         covariance=covariance[np.ix_(where, where)],
         planes=np.stack([fit.x[layout.terms(k)] for k in pictures]),
-        period_px=float(np.mean(periods[: len(counted)])),
-        u_period_px=sqrt(slope @ covariance @ slope + _laid_again(periods[: len(counted)]) ** 2),
+        period_px=float(periods[0]),
+        u_period_px=sqrt(along @ covariance[np.ix_(a_b, a_b)] @ along),
         periods_px=periods,
         turn=float(np.arctan2(*fit.x[layout.similarity(0)][1::-1])),
         one_plane=layout.one_plane,
@@ -263,14 +251,6 @@ def _as_grid_fit(
         significant=tuple(name for name, keep in zip(names, kept, strict=True) if keep),
         together=neighbours_together(placed, fit),
     )
-
-
-def _laid_again(periods: Floats) -> float:
-    """What laying down the target, or a gear, once more may change the period by."""
-    n = len(periods)
-    if n == 1:
-        return 0.0
-    return float(np.std(periods, ddof=1)) * sqrt(1 + 1 / n) * few_widening(n - 1)
 
 
 def _stand_out(terms: Floats, covariance: Floats) -> Bools:

@@ -134,27 +134,12 @@ def _lag1(residual: Floats) -> float:
 def _widening(lines: int, lag1: float) -> float:
     """Widen a standard error for few lines and for neighbours that err together.
 
-    Effective number of independent residuals n (1 - r) / (1 + r) for a first-order autocorrelation
-    r.
+    Student's t over the normal's at k = 2; effective number of independent residuals
+    n (1 - r) / (1 + r) for a first-order autocorrelation r.
     """
+    few = float(stats.t.ppf(stats.norm.cdf(2.0), max(lines - 2, 1))) / 2
     together = min(max(lag1, 0.0), 0.95)
-    return few_widening(max(lines - 2, 1)) * sqrt((1 + together) / (1 - together))
-
-
-def few_widening(spare: int) -> float:
-    """Widen a standard deviation that few values have told.
-
-    Parameters
-    ----------
-    spare : int
-        Degrees of freedom, 1 or more.
-
-    Returns
-    -------
-    float
-        Student's t over the normal's at k = 2.
-    """
-    return float(stats.t.ppf(stats.norm.cdf(2.0), spare)) / 2
+    return few * sqrt((1 + together) / (1 - together))
 
 
 def _bend(number: Ints, place: Floats) -> tuple[float, float, float, float]:

@@ -188,16 +188,15 @@ def seen_in_words(shown: Shown) -> str:
 
 
 def _planes_in_words(grid: GridScale) -> str:
-    """Of which pictures scale and lean are."""
+    """Which pictures tell scale and lean."""
     periods = grid.fit.periods_px
     if len(periods) == 1:
         return ""
-    if grid.fit.one_plane:
-        return " The target lay in one plane on all: scale and lean are those of all."
     low, high = (100 * (value / periods[0] - 1) for value in (periods.min(), periods.max()))
+    lean = "the lean is that of all" if grid.fit.one_plane else "so is the lean"
     return (
-        " Scale and lean are those of the first picture, so it must show the target where the gear "
-        f"will lie; the others' scales differ from it by {low:+.2g} to {high:+.2g} %."
+        f" The scale is that of the first picture, {lean}; so it must show the target where the "
+        f"gear will lie. The scales on the others differ from it by {low:+.2g} to {high:+.2g} %."
     )
 
 

@@ -3,7 +3,9 @@
 import datetime
 import re
 from functools import cache
+from pathlib import Path
 
+import cv2
 import numpy as np
 import pytest
 from scipy.special import ndtr
@@ -12,7 +14,7 @@ from cogloupe.simulation.lens import to_pixels
 from cogloupe.simulation.scene import Camera
 from cogloupe_calibration.calibration import Picture, load_calibration, save_calibration
 from cogloupe_calibration.errors import CalibrationError
-from cogloupe_calibration.grid import measure_grid
+from cogloupe_calibration.grid import OtherPictureError, measure_grid
 from cogloupe_calibration.lens import TERMS, ideal_points
 from cogloupe_calibration.scale import disagreement, from_known_diameter
 from cogloupe_calibration.summary import calibration_from
@@ -367,3 +369,109 @@ def test_doubt_about_the_target_is_in_scale_and_aspect():
 def test_same_picture_gives_the_same_figures():
     first, second = (measure_grid(grid_picture(), 0.24) for _ in range(2))
     assert first.summary.lens == second.summary.lens
+
+
+LENS = {"k1": -0.03, "k2": 0.004, "p1": 4e-4}
+
+
+def aslant(seed=None, **terms):
+    """A small board anywhere in the frame, seen through one lens."""
+    rng = np.random.default_rng(seed)
+    offset = (0.0, 0.0) if seed is None else tuple(rng.uniform(-70, 70, 2))
+    seen = seen_through(lens_for((360, 480), **LENS, **terms))
+    return grid_picture(
+        rng, size=(11, 9), angle_deg=7.0 * (seed or 0), offset=offset, seen=seen, blur=2.0
+    )
+
+
+@cache
+def one_and_four(one_plane):
+    """The first picture alone, and with three more; in one plane or leaning anyhow."""
+    first = {"g1": 0.004, "e1": 0.0005}
+    leans = [first] * 3 if one_plane else [{"g1": 0.05}, {"g2": -0.06}, {"g1": -0.04, "g2": 0.03}]
+    others = [aslant(seed, **lean) for seed, lean in enumerate(leans, 1)]
+    alone = measure_grid(aslant(**first), 0.24, u_pitch_rel=0.0)
+    return alone, measure_grid(aslant(**first), 0.24, u_pitch_rel=0.0, others=others)
+
+
+@pytest.mark.parametrize("one_plane", [True, False])
+def test_several_pictures_of_a_board_tell_the_lens_better_than_one(one_plane):
+    alone, together = one_and_four(one_plane)
+    true = np.array(lens_for((360, 480), g1=0.004, e1=0.0005, **LENS).terms)
+    u_alone, u_together = (
+        np.sqrt(np.diag(g.summary.lens.covariance)) for g in one_and_four(one_plane)
+    )
+    # k1 and k2 are told apart by how far out one sees, which four places in the frame double.
+    assert np.all(u_together[:2] < 0.5 * u_alone[:2])
+    assert np.all(np.abs(together.summary.lens.terms - true) < 3 * u_together)
+    assert together.fit.one_plane == one_plane
+    # The scale is the first picture's, however the others lie.
+    assert abs(together.fit.period_px - 24.0) < 3 * together.fit.u_period_px
+    assert together.summary.valid_region_px[2] > alone.summary.valid_region_px[2]
+    assert together.summary.scale.details["pictures"] == 4
+
+
+def test_a_further_picture_that_cannot_serve_is_named():
+    board = grid_picture()
+    with pytest.raises(OtherPictureError, match="0 corners seen") as told:
+        measure_grid(board, 0.1, others=[board, np.full_like(board, 90)])
+    assert told.value.picture == 2
+    with pytest.raises(OtherPictureError, match="360 x 480 px, the first picture has 480 x 360"):
+        measure_grid(board, 0.1, others=[board.T])
+
+
+def wide_angle(half_deg):
+    """Equidistant image, as lenses for very wide views have it: angle in proportion to radius."""
+    middle, radius = np.array([239.5, 179.5]), np.hypot(239.5, 179.5)
+
+    def seen(ideal):
+        ray = (ideal - middle) / radius * np.tan(np.radians(half_deg)) / 2
+        length = np.maximum(np.hypot(*ray.T), 1e-9)
+        return middle + radius / np.radians(half_deg) * ray * (np.arctan(length) / length)[:, None]
+
+    return seen
+
+
+def test_the_edge_of_a_wide_angle_picture_is_kept_by_a_longer_lens():
+    """45 degrees to the corner: terms up to r^5 leave several pixels there."""
+    picture = grid_picture(size=(44, 34), pitch=20.0, seen=wide_angle(45.0), noise=0.01)
+    grid = measure_grid(picture, 0.1)
+    points = grid.points
+    outer = np.any(np.abs(points.xy_px - [239.5, 179.5]) > [200, 145], axis=1)
+    assert outer.sum() > 150
+    assert np.mean(points.used[outer]) > 0.98
+    assert len(grid.fit.terms) > len(TERMS)
+    # The lens bends the edges of a square by more than that; the short model leaves pixels.
+    assert grid.fit.residual_rms_px < 0.1
+
+
+def test_a_plain_lens_gets_no_more_terms():
+    assert all(len(random_case("dots", seed)[2].fit.terms) == len(TERMS) for seed in range(4))
+
+
+@pytest.mark.parametrize("pitch", [6.5, 9.0])
+def test_small_squares_are_found(pitch):
+    picture = grid_picture(size=(22, 16), pitch=pitch, shape=SMALL, blur=0.7, angle_deg=4.0)
+    grid = measure_grid(picture, 0.1)
+    assert (grid.target.columns, grid.target.rows) == (22, 16)
+    assert grid.fit.period_px == pytest.approx(pitch, abs=3 * grid.fit.u_period_px)
+
+
+BOARDS = Path("/usr/share/doc/opencv-doc/examples/data")
+"""Photographs by others, from Debian's package of that name."""
+REAL = [*(f"left{n:02}.jpg" for n in (2, 4, 5, 9, 12)), "right02.jpg", "chessboard.png"]
+
+
+@pytest.mark.skipif(not BOARDS.exists(), reason="opencv-doc is not installed")
+@pytest.mark.parametrize("name", REAL)
+@pytest.mark.parametrize("shrunk", [1, 3])
+def test_every_corner_of_a_real_board_is_found(name, shrunk):
+    """Boards held up in a room by hand; which corners there are is known from the board."""
+    grey = cv2.imread(str(BOARDS / name), cv2.IMREAD_GRAYSCALE)
+    shrunk *= 4 if grey.shape[0] > 1000 else 1
+    small = cv2.resize(grey, None, fx=1 / shrunk, fy=1 / shrunk, interpolation=cv2.INTER_AREA)
+    size = (8, 8) if name == "chessboard.png" else (10, 7)
+    grid = measure_grid(small, 25.0, size=size)
+    assert sorted((grid.target.columns, grid.target.rows)) == sorted(size)
+    assert grid.points.used.sum() >= 0.9 * (size[0] - 1) * (size[1] - 1)
+    assert not any("stated" in reason for reason in grid.summary.reasons)

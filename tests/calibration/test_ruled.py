@@ -263,3 +263,20 @@ def test_calibration_carries_the_measurement():
     assert (made.method, made.mm_per_px) == ("ruled_scale", scale.summary.scale.mm_per_px)
     assert made.details["lines"] == len(scale.number)
     assert made.residual_rms_px == scale.summary.residual_rms_px
+
+
+@pytest.mark.parametrize("angle_deg", [0.5, -14.0])
+def test_a_rule_of_five_pixels_a_division_is_read(angle_deg):
+    picture = ruled_picture(period=5.0, width=1.0, blur=1.0, number=200, angle_deg=angle_deg)
+    scale = measure_ruled_scale(picture, 1.0)
+    assert abs(scale.period_px - 5.0) < 2 * scale.u_period_px
+    assert scale.u_period_px < 5e-4
+
+
+def test_divisions_that_blur_has_merged_are_not_passed_over():
+    """What 2 px of blur leave of a wave of 5 px is 4 % of it, below the noise of any one line."""
+    picture = ruled_picture(period=5.0, width=1.0, blur=2.0, number=200)
+    scale = measure_ruled_scale(picture, 1.0)
+    assert scale.period_px == pytest.approx(25.0, rel=0.01)
+    assert scale.summary.verdict == "take it again"
+    assert any("in 5" in reason for reason in scale.summary.reasons)
