@@ -146,9 +146,9 @@ def adjusted(placed: Sequence[Placed], layout: Layout, free: Bools) -> Solution:
         limit = OUTLIER_SIGMAS * max(_spread(_picked(standard, used)), 1.0)
         inside = [each < limit for each in standard]
         settled = all(np.array_equal(i, u) for i, u in zip(inside, used, strict=True))
-        used = inside
-        if settled:
+        if settled or not any(each.any() for each in inside):
             break
+        used = inside
     return Solution(layout=layout, free=free, x=x, residual=residual, used=used, beyond=beyond)
 
 
@@ -265,6 +265,8 @@ def _design(
         blocks.append((block / s[:, None, None]).reshape(-1, layout.size))
     design = np.concatenate(blocks)
     columns = np.linalg.norm(design, axis=0)
+    # A picture of which every point is left out tells nothing of its own.
+    columns = np.where(columns > 0, columns, 1.0)
     return design / columns, columns
 
 

@@ -28,6 +28,8 @@ GROUPS = (
     ("k6",), ("k5",), ("k4",), ("q1", "q2"), ("k3",), ("k2",), ("p1", "p2"), ("g1", "g2"),
     ("e1", "e2"), ("k1",),
 )  # fmt: skip
+# A plane that leaves out more than half of the points of one picture is not that of all.
+PLANE_SHARE = 0.5
 # Numbers of terms that make a lens model, shortest first: q1 and q2 come together.
 LENGTHS = tuple(len(TERMS) + more for more in range(len(MORE_TERMS) + 1) if more != 2)
 
@@ -109,8 +111,11 @@ def fit_grid(placed: Sequence[Placed]) -> GridFit:
     if len(placed) == 1:
         return own
     shared = Layout(len(placed), True, first.layout.count)
-    common = _without_noise(placed, adjusted(placed, shared, np.ones(shared.size, dtype=bool)))
-    return min(own, common, key=lambda fit: correction_u(placed, fit))
+    common = adjusted(placed, shared, np.ones(shared.size, dtype=bool))
+    if any(used.mean() < PLANE_SHARE for used in common.used):
+        return own
+    fits = (own, _without_noise(placed, common))
+    return min(fits, key=lambda fit: correction_u(placed, fit))
 
 
 def covered_region(placed: Sequence[Placed], fit: GridFit) -> tuple[float, float, float, float]:
