@@ -186,12 +186,13 @@ def _long_enough(placed: Sequence[Placed]) -> Solution:
     """Lengthen the lens model while that is what the points call for, those left out among them.
 
     Each point counts by its squared distance in standard deviations of the longer model, but no
-    more than an outlier; a term must gain more than the logarithm of the number of coordinates
-    (Schwarz's criterion, from memory), so that a whole edge that a short model leaves out calls for
-    a longer one, and a few strays do not.
+    more than an outlier, so that a whole edge that a short model leaves out calls for a longer one
+    and a few strays do not. A term must gain four times what Schwarz's criterion asks, the
+    logarithm of the number of coordinates (from memory), so that it stands out by some five
+    standard deviations: one that is not needed makes the others unsure.
     """
     best, passed = _with_terms(placed, LENGTHS[0]), 0
-    price = log(2 * sum(len(p.xy) for p in placed))
+    price = 4 * log(2 * sum(len(p.xy) for p in placed))
     for count in LENGTHS[1:]:
         longer = _with_terms(placed, count)
         gain = _misfit(placed, best, longer) - _misfit(placed, longer, longer)
