@@ -1,6 +1,7 @@
 """Make a calibration from a picture of something of known size."""
 
 import datetime
+import re
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
@@ -269,10 +270,10 @@ def parse_size(text: str | None) -> tuple[int, int] | None:
     """
     if text is None:
         return None
-    across, _, down = text.lower().partition("x")
-    if not (across.strip().isdigit() and down.strip().isdigit() and int(across) and int(down)):
+    found = re.fullmatch(r"\s*([1-9][0-9]{0,2})\s*x\s*([1-9][0-9]{0,2})\s*", text.lower())
+    if found is None:
         raise UseError(f"--size '{text}' is not squares or dots across and down: write 9x7")
-    return int(across), int(down)
+    return int(found[1]), int(found[2])
 
 
 def _picture(photo: Photo) -> Picture:

@@ -54,7 +54,7 @@ def test_failed_saving_keeps_the_old_file(tmp_path, monkeypatch):
     def full(*_):
         raise OSError(28, "No space left on device")
 
-    monkeypatch.setattr("cogloupe_calibration.calibration.os.replace", full)
+    monkeypatch.setattr("cogloupe_calibration.files.os.replace", full)
     with pytest.raises(CalibrationError, match="No space left"):
         save_calibration(calibration(note="new"), tmp_path / "c.json")
     assert load_calibration(tmp_path / "c.json").note == "old"

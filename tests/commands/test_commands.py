@@ -177,12 +177,12 @@ def test_a_module_within_three_percent_is_taken_as_stated(run, tmp_path, wheel_p
     [
         (("a.png", "--teeth", "-3"), "--teeth must be at least 5, not -3"),
         (("a.png", "--teeth", "0"), "--teeth must be at least 5, not 0"),
-        (("a.png", "--module", "-1"), "--module must be above 0, not -1.0"),
-        (("a.png", "--module", "0"), "--module must be above 0, not 0.0"),
+        (("a.png", "--module", "-1"), "--module must be at least 0.02, not -1.0"),
+        (("a.png", "--module", "0"), "--module must be at least 0.02, not 0.0"),
         (("a.png", "--module", "nan"), "--module must be a number, as 0.5, not nan"),
-        (("a.png", "--dp", "0"), "--dp must be above 0, not 0.0"),
-        (("a.png", "--scale", "-4"), "--scale must be above 0, not -4.0"),
-        (("a.png", "--pressure-angle", "0"), "--pressure-angle must be at least 10.0, not 0.0"),
+        (("a.png", "--dp", "0"), "--dp must be at least 0.127, not 0.0"),
+        (("a.png", "--scale", "-4"), "--scale must be at least 0.001, not -4.0"),
+        (("a.png", "--pressure-angle", "0"), "--pressure-angle must be at least 10, not 0.0"),
         (("a.png", "--known-bore", "-4mm"), "--known-bore: length '-4mm' must be above zero"),
         (("a.png", "--known-bore", "0mm"), "--known-bore: length '0mm' must be above zero"),
         (("a.png", "--known-bore", "nanmm"), "--known-bore: 'nanmm' is not a length"),
@@ -223,7 +223,7 @@ def test_wrong_use_is_told_in_one_line_and_ends_with_two(
         ("teeth = 24\nmodul = 1", "gear.toml: modul is not known here: use teeth, module_mm"),
         ("teeth = = 24", "gear.toml cannot be read as TOML: "),
         ("module_mm = 1\ndp = 24", "gear.toml: module_mm and dp say the same thing twice"),
-        ("module_mm = -1", "gear.toml: module_mm must be above 0, not -1"),
+        ("module_mm = -1", "gear.toml: module_mm must be at least 0.02, not -1"),
     ],
 )
 def test_a_wrong_gear_toml_is_told_once_for_all_its_pictures(
@@ -389,7 +389,7 @@ def test_a_ruled_scale_sets_the_scale(run, tmp_path):
     ("arguments", "status", "message"),
     [
         ((), 2, "nothing sets the scale: give one of --scale, --known-tip-diameter"),
-        (("--scale", "0"), 2, "--scale must be above 0, not 0.0"),
+        (("--scale", "0"), 2, "--scale must be at least 0.001, not 0.0"),
         (("--scale", "nan"), 2, "--scale must be a number, as 0.5, not nan"),
         (("--scale", "5", "--uncertainty", "1mm"), 2, "--uncertainty is that of a known length"),
         (("pin.png", "--scale", "5", "--known-pin", "3mm"), 2, "--scale and --known-pin both set"),
@@ -508,7 +508,7 @@ def test_a_wrong_scene_is_told_in_one_line(run, tmp_path, text, message):
     [
         (("a.png",), "a.png is not a folder: name the folder pictures are dropped into"),
         (("gone",), "gone is not a folder: name the folder pictures are dropped into"),
-        ((".", "--module", "0"), "--module must be above 0, not 0.0"),
+        ((".", "--module", "0"), "--module must be at least 0.02, not 0.0"),
         ((".", "--out", "a.png"), "a.png cannot be written (File exists): choose another"),
     ],
 )
@@ -590,4 +590,4 @@ def test_the_exit_status_reaches_the_shell(tmp_path, wheel_png):
     assert {path.name for path in (tmp_path / "readings" / "good one").iterdir()} == FILES
     wrong = in_process(tmp_path, "inspect", "half.png", "--module", "-1")
     assert (wrong.returncode, wrong.stdout) == (2, "")
-    assert wrong.stderr == "--module must be above 0, not -1.0\n"
+    assert wrong.stderr == "--module must be at least 0.02, not -1.0\n"

@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 from matplotlib.collections import PolyCollection
 
-from cogloupe.report.charts import figure_png, pitch_chart, save_png, thickness_chart
+from cogloupe.report.charts import figure_png, pitch_chart, thickness_chart
 from cogloupe.report.styles import SIDE_STYLES, rgb
 
 from ..helpers.report_examples import example_reading, nothing_seen
@@ -99,7 +99,7 @@ def test_thickness_chart_draws_teeth_and_gaps():
 
 
 def test_png_has_the_size_of_the_figure(tmp_path):
-    save_png(pitch_chart(example_reading()), tmp_path / "chart.png")
+    (tmp_path / "chart.png").write_bytes(figure_png(pitch_chart(example_reading())))
     assert cv2.imread(str(tmp_path / "chart.png")).shape == (990, 1590, 3)
 
 

@@ -10,6 +10,7 @@ import typer
 from cogloupe.commands.console import NOT_ALL_READ, about, complain, say, write_file
 from cogloupe.commands.options import KnownBore, KnownTip, ScaleOption
 from cogloupe_calibration.errors import CogloupeError, PhotoError, UseError
+from cogloupe_calibration.plain_text import printable
 from cogloupe_calibration.units import parse_length
 
 
@@ -108,7 +109,7 @@ def calibrate(
         size=size,
         uncertainty=uncertainty,
         view_width=view_width,
-        note=note,
+        note=printable(note),
     )
     photo, others = (photos[0], photos[1:]) if photos else (None, [])
     try:
@@ -123,9 +124,9 @@ def calibrate(
         save_calibration(calibration, out)
     if shown is not None:
         from cogloupe.report.calibration_picture import target_picture
-        from cogloupe.report.charts import save_png
+        from cogloupe.report.charts import figure_png
 
-        save_png(target_picture(shown), out.with_suffix(".png"))
+        write_file(out.with_suffix(".png"), figure_png(target_picture(shown)))
         say(seen_in_words(shown))
         say(f"Its residuals are drawn in {out.with_suffix('.png')}.")
     um, u = 1000 * calibration.mm_per_px, 2000 * calibration.u_mm_per_px

@@ -185,6 +185,35 @@ Mark = Annotated[
         metavar="N,N,...",
     ),
 ]
+Jobs = Annotated[
+    int | None,
+    typer.Option(
+        min=1, max=256, metavar="N",
+        help="Photographs read at a time, each in a process of its own; as many as there are "
+        "cores where nothing is said.",
+    ),
+]  # fmt: skip
+Resume = Annotated[
+    bool,
+    typer.Option(
+        "--resume",
+        help="Leave out photographs whose whole reading by the same settings and version is there.",
+    ),
+]
+Scheduler = Annotated[
+    str | None,
+    typer.Option(
+        help="Read on the workers of a Dask cluster, by its scheduler's address, as "
+        "tcp://host:8786; they read and write by the same paths as here.",
+        metavar="ADDRESS",
+    ),
+]
+Ship = Annotated[
+    bool,
+    typer.Option(
+        "--ship", help="With --scheduler: send the photographs, where no storage is shared."
+    ),
+]
 Out = Annotated[Path, typer.Option(help="Folder the readings go to.", metavar="DIR")]
 
 SETTINGS = {

@@ -4,6 +4,7 @@ from glob import escape
 from pathlib import Path
 
 from cogloupe_calibration.errors import PhotoError
+from cogloupe_calibration.plain_text import shown_name
 
 HEAD_BYTES = 64
 """Enough for every mark by which files are told, the list of brands included."""
@@ -58,9 +59,9 @@ def refuse_other_kinds(path: Path, head: bytes) -> None:
     """
     suffix = path.suffix.lower()
     if suffix in RAW_SUFFIXES or head.startswith(_RAW_STARTS) or _brands(head) & _RAW_BRANDS:
-        raise raw_file(path.name)
+        raise raw_file(shown_name(path))
     if suffix in MOVIE_SUFFIXES or _is_movie(head):
-        raise PhotoError(f"{path.name} is a movie: {_still_beside(path)}")
+        raise PhotoError(f"{shown_name(path)} is a movie: {_still_beside(path)}")
 
 
 def raw_file(name: str) -> PhotoError:
@@ -99,7 +100,7 @@ def _is_movie(head: bytes) -> bool:
 def _still_beside(path: Path) -> str:
     """What to do instead; a live photo is a movie and a still picture of one name."""
     stills = [
-        other.name
+        shown_name(other)
         for other in sorted(path.parent.glob(f"{escape(path.stem)}.*"))
         if other.suffix.lower() in _STILL_SUFFIXES and other.name != path.name
     ]

@@ -17,11 +17,23 @@ from PIL.TiffImagePlugin import TiffImageFile
 
 from cogloupe.inputs.file_kinds import HEAD_BYTES, is_heif, raw_file, refuse_other_kinds
 from cogloupe_calibration.errors import PhotoError
+from cogloupe_calibration.files import read_file
+from cogloupe_calibration.plain_text import shown_name
 
 PHOTO_SUFFIXES = (
     ".jpg", ".jpeg", ".png", ".tif", ".tiff", ".bmp", ".webp", ".heic", ".heif", ".hif",
 )  # fmt: skip
-SMALLEST_SIDE_PX = 64
+FORMATS = ("JPEG", "PNG", "TIFF", "BMP", "WEBP")
+"""What the imaging library opens at all, as it calls them: each decoder less is a risk less. HEIF
+has a decoder of its own."""
+MOST_BYTES = 400_000_000
+"""An uncompressed picture of `MOST_PIXELS` in colour, and as much again beside it."""
+MOST_PIXELS = 110_000_000
+"""Of 8 bits a colour; half as many of 16. What cannot be read then stays below 1.5 GB."""
+MOST_SCANS = 20
+"""Of the largest picture; programs that save JPEG in several scans take ten."""
+SMALLEST_SIDE_PX, LARGEST_SIDE_PX = 64, 32_767
+"""OpenCV samples no wider pictures (its places are whole numbers of 16 bits)."""
 
 _TIFFS = (b"II*\0", b"MM\0*")  # in both orders of bytes
 _MAGIC = (b"\xff\xd8\xff", b"\x89PNG", *_TIFFS)
@@ -87,8 +99,8 @@ def read_photo(path: Path) -> Photo:
     Parameters
     ----------
     path : Path
-        JPEG, PNG or TIFF (8 or 16 bits a channel, grey or colour), HEIC (8 to 12 bits), or another
-        format the imaging library knows. Of several pages the largest, the first of equals.
+        JPEG, PNG or TIFF (8 or 16 bits a channel, grey or colour), HEIC (8 to 12 bits), BMP or
+        WebP. Of several pages the largest, the first of equals.
 
     Returns
     -------
@@ -98,26 +110,43 @@ def read_photo(path: Path) -> Photo:
     ------
     PhotoError
         Where the file cannot be opened, is empty, cut short, a movie, a raw file, not a picture,
-        or too small.
+        too small or too large.
     """
+    name = shown_name(path)
+    if path.is_file():
+        refuse_other_kinds(path, b"")  # by its name, before a long movie is read
     try:
-        data = path.read_bytes()
+        data = read_file(path, MOST_BYTES)
     except OSError as error:
-        raise PhotoError(f"{path.name} cannot be opened: {error.strerror}") from error
+        raise PhotoError(f"{name} cannot be opened: {error.strerror}") from error
     if not data:
-        raise CutShortError(f"{path.name} is empty (0 bytes): copy it from the camera again")
+        raise CutShortError(f"{name} is empty (0 bytes): copy it from the camera again")
     head = data[:HEAD_BYTES]
     refuse_other_kinds(path, head)
-    pixels, exif = (_decode_heif if is_heif(head) else _decode)(data, path.name)
-    return Photo(path.name, hashlib.sha256(data).hexdigest(), np.ascontiguousarray(pixels), exif)
+    pixels, exif = (_decode_heif if is_heif(head) else _decode)(data, name)
+    return Photo(name, hashlib.sha256(data).hexdigest(), np.ascontiguousarray(pixels), exif)
 
 
-def _check_size(name: str, size: tuple[int, int]) -> None:
+def _check_size(name: str, size: tuple[int, int], deep: bool) -> None:
+    """Refuse, before it is decoded, what is too small, or takes too much of a workshop's memory."""
+    width, height = size
     if min(size) < SMALLEST_SIDE_PX:
         raise PhotoError(
-            f"{name} is only {size[0]} x {size[1]} px: a gear needs at least "
+            f"{name} is only {width} x {height} px: a gear needs at least "
             f"{SMALLEST_SIDE_PX} px a side, better 1000"
         )
+    if max(size) > LARGEST_SIDE_PX or width * height > MOST_PIXELS / (1 + deep):
+        raise PhotoError(
+            f"{name} is too large ({width} x {height} px): up to {LARGEST_SIDE_PX} px a side and "
+            f"{MOST_PIXELS / 1e6 / (1 + deep):.0f} megapixels are read; save it smaller"
+        )
+
+
+def _check_scans(image: Image.Image, data: bytes, name: str) -> None:
+    """Refuse a JPEG file that goes over its picture again and again: each scan costs a decoding."""
+    scans = data.count(b"\xff\xda") if image.info.get("progressive") else 1
+    if scans * image.width * image.height > MOST_SCANS * MOST_PIXELS:
+        raise PhotoError(f"{name} is built of {scans} scans of the picture: save it anew")
 
 
 def _decode_heif(data: bytes, name: str) -> tuple[NDArray[Any], dict[str, str]]:
@@ -126,7 +155,7 @@ def _decode_heif(data: bytes, name: str) -> tuple[NDArray[Any], dict[str, str]]:
 
     try:
         image = pillow_heif.open_heif(io.BytesIO(data), convert_hdr_to_8bit=False)
-        _check_size(name, image.size)
+        _check_size(name, image.size, image.mode.endswith("16"))
         pixels = np.asarray(image)
         exif = Image.Exif()
         exif.load(image.info.get("exif") or b"")
@@ -142,10 +171,14 @@ def _cut_short(name: str) -> CutShortError:
 def _decode(data: bytes, name: str) -> tuple[NDArray[Any], dict[str, str]]:
     """Upright pixel values and EXIF fields of an encoded picture."""
     try:
-        with warnings.catch_warnings(action="ignore"), Image.open(io.BytesIO(data)) as image:
+        with (
+            warnings.catch_warnings(action="ignore"),
+            Image.open(io.BytesIO(data), formats=FORMATS) as image,
+        ):
             page = _choose_page(image, name)
-            _check_size(name, image.size)
             deep = _is_deep_colour(image, data)
+            _check_size(name, image.size, deep)
+            _check_scans(image, data, name)
             # Decoding tells a file that is cut short. It also turns a TIFF upright and takes its
             # orientation away, so that is asked for afterwards.
             image.load()

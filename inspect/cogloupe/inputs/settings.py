@@ -1,6 +1,6 @@
 """What the person says of a gear: on the command line, or in a `gear.toml` beside the pictures."""
 
-import tomllib
+import re
 from collections.abc import Callable, Mapping
 from functools import cached_property
 from pathlib import Path
@@ -12,8 +12,16 @@ from pydantic_core import ErrorDetails
 
 from cogloupe.forms.basic_racks import BasicRack, basic_rack, rack_for_angle
 from cogloupe.forms.tooth_form import FormName
+from cogloupe.reading.bounds import (
+    MOST_ON_A_PICTURE,
+    MOST_TEETH,
+    DiametralPitch,
+    MicrometresPerPixel,
+    ModuleMm,
+)
 from cogloupe.reading.models import DatumKind
 from cogloupe_calibration.errors import UseError
+from cogloupe_calibration.files import load_toml
 from cogloupe_calibration.units import MM_PER_INCH, parse_length
 
 SETTINGS_FILE = "gear.toml"
@@ -35,9 +43,8 @@ _LENGTHS = (
 
 _NUMBER = "a number, as 0.5"
 _ALLOWED = {
-    "greater_than": "above {gt:g}",
-    "greater_than_equal": "at least {ge}",
-    "less_than_equal": "at most {le}",
+    "greater_than_equal": "at least {ge:g}",
+    "less_than_equal": "at most {le:g}",
     "finite_number": _NUMBER,
     "float_type": _NUMBER,
     "float_parsing": _NUMBER,
@@ -52,7 +59,6 @@ _ALLOWED = {
 }
 """What a field may be, by pydantic's type of error."""
 
-Positive = Annotated[float, Field(gt=0, allow_inf_nan=False)]
 Length = str | None
 
 
@@ -77,17 +83,17 @@ class GearSettings(BaseModel):
     model_config = ConfigDict(extra="forbid", frozen=True)
 
     teeth: Annotated[int, Field(ge=5, le=420)] | None = None
-    module_mm: Positive | None = None
-    dp: Positive | None = None
+    module_mm: ModuleMm | None = None
+    dp: DiametralPitch | None = None
     form: FormName = "involute"
     generating_circle: Length = None
-    mate_teeth: Annotated[int, Field(ge=5)] | None = None
+    mate_teeth: Annotated[int, Field(ge=5, le=MOST_TEETH)] | None = None
     addendum_radius: Length = None
-    addendum: Positive | None = None
+    addendum: Annotated[float, Field(ge=0.1, le=10, allow_inf_nan=False)] | None = None
     pressure_angle_deg: Annotated[float, Field(ge=10, le=32)] = 20.0
     rack: str | None = None
     calibration: Path | None = None
-    scale_um_per_px: Positive | None = None
+    scale_um_per_px: MicrometresPerPixel | None = None
     known_tip_diameter: Length = None
     known_bore: Length = None
     span: str | None = None
@@ -102,7 +108,7 @@ class GearSettings(BaseModel):
     edge: Literal["outer", "inner"] = "outer"
     partial: bool = False
     unknown: bool = False
-    pick: Annotated[int, Field(ge=1)] | None = None
+    pick: Annotated[int, Field(ge=1, le=MOST_ON_A_PICTURE)] | None = None
 
     @field_validator(*_LENGTHS)
     @classmethod
@@ -184,7 +190,7 @@ def parse_span(text: str) -> tuple[float, int | None]:
     size, slash, count = text.partition("/")
     if not slash:
         return parse_length(size), None
-    if not count.strip().isdecimal() or int(count) < 2:
+    if not re.fullmatch(r"\s*[0-9]{1,3}\s*", count) or int(count) < 2:
         raise UseError(
             f"'{text}' is not a span: after the slash goes the number of teeth spanned, "
             "2 or more, as 8.12mm/3"
@@ -322,10 +328,7 @@ def _overridden(base: Mapping[str, object], over: Mapping[str, object]) -> dict[
 
 def _from_file(path: Path, photo: str) -> dict[str, Any]:
     """Fields of a gear.toml for one photograph: its defaults under its own table."""
-    try:
-        document = tomllib.loads(path.read_text("utf-8"))
-    except (OSError, UnicodeDecodeError, tomllib.TOMLDecodeError) as error:
-        raise UseError(f"{path} cannot be read as TOML: {error}") from error
+    document = load_toml(path)
     tables = document.pop("photo", {})
     if not isinstance(tables, dict) or not all(isinstance(t, dict) for t in tables.values()):
         raise UseError(f'{path}: "photo" must be tables such as [photo."NAME.jpg"]')

@@ -4,7 +4,6 @@ Pulses, steps, teeth and holes; ratios stay exact fractions, because a decimal s
 closes a division.
 """
 
-import tomllib
 from collections.abc import Mapping
 from fractions import Fraction
 from pathlib import Path
@@ -22,6 +21,7 @@ from pydantic import (
 from cogloupe.planning.drive_train import DriveTrain, StepRule
 from cogloupe.wording.wrong_fields import wrong_field
 from cogloupe_calibration.errors import UseError
+from cogloupe_calibration.files import load_toml
 
 _MOST_IN_RATIO = 1_000_000
 """Turns or teeth in a ratio: beyond any gearing, and small enough that fractions stay quick."""
@@ -216,11 +216,7 @@ def load_machine(path: Path) -> Machine:
     UseError
         One line: what is wrong in the file, what was seen, what to write.
     """
-    try:
-        document = tomllib.loads(path.read_text("utf-8"))
-    except (OSError, UnicodeDecodeError, tomllib.TOMLDecodeError) as error:
-        raise UseError(f"{path} cannot be read as TOML: {error}") from error
-    return make_machine(document, str(path))
+    return make_machine(load_toml(path), str(path))
 
 
 def make_machine(given: Mapping[str, object], where: str = "") -> Machine:

@@ -1,6 +1,5 @@
 """What is wanted of a gear before it is cut: on the command line, or in a plan file (TOML)."""
 
-import tomllib
 from collections.abc import Mapping
 from pathlib import Path
 from typing import Annotated, Literal, Self
@@ -10,6 +9,7 @@ from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, ValidationEr
 from cogloupe.forms.basic_racks import BasicRack, basic_rack, rack_for_angle
 from cogloupe.wording.wrong_fields import wrong_field
 from cogloupe_calibration.errors import UseError
+from cogloupe_calibration.files import load_toml
 from cogloupe_calibration.units import MM_PER_INCH, parse_length
 
 Process = Literal["hob", "form"]
@@ -143,10 +143,7 @@ def load_request(path: Path, given: Mapping[str, object] | None = None) -> PlanR
     UseError
         Where file or fields are wrong.
     """
-    try:
-        stated = tomllib.loads(path.read_text("utf-8"))
-    except (OSError, UnicodeDecodeError, tomllib.TOMLDecodeError) as error:
-        raise UseError(f"{path} cannot be read as TOML: {error}") from error
+    stated = load_toml(path)
     over = {name: value for name, value in (given or {}).items() if value is not None}
     if "module_mm" in over or "dp" in over:
         stated = {k: v for k, v in stated.items() if k not in ("module_mm", "dp")}

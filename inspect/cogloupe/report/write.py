@@ -1,6 +1,5 @@
 """Writes the files of a reading, whole or not at all."""
 
-import os
 from collections.abc import Mapping
 from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
@@ -8,7 +7,9 @@ from types import MappingProxyType
 
 from cogloupe.figures.drawing_data import DrawingData
 from cogloupe.reading.files import reading_json, teeth_csv
+from cogloupe.reading.marks import READING_FILES
 from cogloupe.reading.models import Reading
+from cogloupe.reading.whole_folder import write_folder
 from cogloupe.report.canvas import encoded
 from cogloupe.report.chart_process import Draw, charts_here
 from cogloupe.report.gap_sheet import gap_sheet
@@ -47,13 +48,12 @@ def write_report(
 
     Notes
     -----
-    Every file is first written whole under another name in the same folder, then renamed, so that
-    nobody sees half a file; reading.json comes last, so that where it is, the others are.
+    The folder is written whole beside the one that is there, which it then replaces; what else lay
+    in that one stays.
     """
     files = report_files(reading, drawing, draw, extra)
     try:
-        folder.mkdir(parents=True, exist_ok=True)
-        _write_all(folder, files)
+        write_folder(folder, files, READING_FILES)
     except OSError as error:
         reason = error.strerror or str(error)
         raise UseError(
@@ -83,7 +83,7 @@ def report_files(
     Returns
     -------
     dict of str to bytes
-        Contents by file name, in the order in which they are to be written.
+        Contents by file name.
     """
     # OpenCV draws and packs without holding the interpreter, so the charts go on beside it.
     with ThreadPoolExecutor(max_workers=1) as beside:
@@ -118,16 +118,3 @@ def _sheets(reading: Reading, drawing: DrawingData) -> dict[str, bytes]:
     if drawing.gaps is not None:
         drawn["gaps.png"] = encoded(gap_sheet(reading, drawing.gaps), ".png")
     return drawn
-
-
-def _write_all(folder: Path, files: dict[str, bytes]) -> None:
-    """Write every file under a passing name, then rename them one after the other."""
-    passing = {name: folder / f".{name}.{os.getpid()}.tmp" for name in files}
-    try:
-        for name, contents in files.items():
-            passing[name].write_bytes(contents)
-        for name, path in passing.items():
-            os.replace(path, folder / name)
-    finally:
-        for path in passing.values():
-            path.unlink(missing_ok=True)
