@@ -182,7 +182,7 @@ def parse_toml(text: str, where: str, what: str = "TOML") -> dict[str, Any]:
     try:
         for number, line in enumerate(text.splitlines(), 1):
             _check_line(line, number)
-        document = tomllib.loads(text)
+        document = tomllib.loads(text.removeprefix("\ufeff"))  # which some editors put there
         check_letters(document)
     except RecursionError as error:
         raise UseError(f"{where} cannot be read as {what}: it is nested too deeply") from error
