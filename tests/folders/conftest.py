@@ -1,13 +1,11 @@
 """What stands in for the work on a photograph where a test is about its folder."""
 
-import json
-from types import SimpleNamespace
-
 import pytest
 
 from cogloupe import inspection
 from cogloupe.report import write
-from cogloupe_calibration.errors import PhotoError
+
+from ..helpers import quick_readings
 
 
 @pytest.fixture
@@ -17,15 +15,8 @@ def quick(monkeypatch):
 
     def inspect_photo(photo, settings, figured):
         read.append((photo.name, settings.teeth))
-        if settings.teeth == 25:
-            raise PhotoError("24 teeth are seen, not 25: check --teeth")
-        told = SimpleNamespace(file=photo.name, sha256=photo.sha256)
-        return SimpleNamespace(photo=told, teeth=settings.teeth), None
-
-    def report_files(reading, drawing, draw):
-        told = {"photo": vars(reading.photo), "gear": {"teeth": reading.teeth}}
-        return {"reading.json": json.dumps(told).encode(), "report.html": b"<p>", "chart.png": b"."}
+        return quick_readings.inspect_photo(photo, settings)
 
     monkeypatch.setattr(inspection, "inspect_photo", inspect_photo)
-    monkeypatch.setattr(write, "report_files", report_files)
+    monkeypatch.setattr(write, "report_files", quick_readings.report_files)
     return read

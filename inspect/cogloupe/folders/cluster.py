@@ -230,6 +230,10 @@ def cluster_crew(address: str, ship: bool) -> Iterator[ClusterCrew]:
             "with 'dask worker ADDRESS'"
         ) from error
     with client:
-        if not client.nthreads():
-            raise UseError(f"{address} has no workers: start some with 'dask worker {address}'")
+        try:
+            client.wait_for_workers(1, timeout=FIND_SECONDS)
+        except TimeoutError as error:
+            raise UseError(
+                f"{address} has no workers: start some with 'dask worker {address}'"
+            ) from error
         yield ClusterCrew(client, ship)

@@ -15,6 +15,7 @@ from cogloupe_calibration.errors import PhotoError
 from cogloupe_calibration.plain_text import shown_name
 
 Outcomes = tuple[Outcome, ...]
+Handle = tuple[ProcessPoolExecutor, "Future[Outcomes]"]
 
 
 def cores() -> int:
@@ -41,8 +42,9 @@ class ProcessCrew:
     def __init__(self, count: int) -> None:
         self.count = count
         self._pool = _pool(count)
+        self._alone: ProcessPoolExecutor | None = None
 
-    def give(self, job: Job) -> tuple[ProcessPoolExecutor, "Future[Outcomes]"]:
+    def give(self, job: Job) -> Handle:
         """Give out a photograph to be read.
 
         Parameters
@@ -61,7 +63,7 @@ class ProcessCrew:
             self._renew(self._pool)
             return self._pool, self._pool.submit(read_job, job)
 
-    def take(self, job: Job, handle: tuple[ProcessPoolExecutor, "Future[Outcomes]"]) -> Outcomes:
+    def take(self, job: Job, handle: Handle) -> Outcomes:
         """Wait for what became of a photograph.
 
         Parameters
@@ -79,9 +81,9 @@ class ProcessCrew:
             return future.result()
         except BrokenProcessPool:  # killed by this picture or by another that was read beside it
             self._renew(pool)
-            return _read_alone(job)
+            return self._read_alone(job)
 
-    def call_off(self, handle: tuple[ProcessPoolExecutor, "Future[Outcomes]"]) -> bool:
+    def call_off(self, handle: Handle) -> bool:
         """Call off a photograph that nobody has begun.
 
         Parameters
@@ -91,6 +93,7 @@ class ProcessCrew:
         Returns
         -------
         bool
+            False where it is in hand or done already.
         """
         return handle[1].cancel()
 
@@ -99,9 +102,20 @@ class ProcessCrew:
             broken.shutdown(wait=False)
             self._pool = _pool(self.count)
 
+    def _read_alone(self, job: Job) -> Outcomes:
+        """Read a photograph with no other beside it, so that it is known whether it kills."""
+        self._alone = self._alone or _pool(1)
+        try:
+            return self._alone.submit(read_job, job).result()
+        except BrokenProcessPool:
+            self._alone = None
+            return (Outcome(job.photo, None, fatal(job)),)
+
     def end(self) -> None:
         """Let the processes go, once what they have in hand is done."""
-        self._pool.shutdown(cancel_futures=True)
+        for pool in (self._pool, self._alone):
+            if pool is not None:
+                pool.shutdown(cancel_futures=True)
 
     def drop(self) -> None:
         """End the processes at once; what they have in hand is as it was before."""
@@ -174,12 +188,3 @@ def _end_with_parent() -> None:
     if parent is not None:
         parent.join()
         os._exit(1)
-
-
-def _read_alone(job: Job) -> Outcomes:
-    """Read a photograph in a process of its own, so that it is known whether it kills it."""
-    with process_crew(1) as alone:
-        try:
-            return alone.give(job)[1].result()
-        except BrokenProcessPool:
-            return (Outcome(job.photo, None, fatal(job)),)
