@@ -13,8 +13,7 @@ import numpy as np
 import pytest
 from scipy.special import ndtr
 
-from cogloupe.commands import main
-from cogloupe.reading.files import load_reading, reading_json
+from cogloupe.reading.files import load_reading
 from cogloupe_calibration.calibration import load_calibration
 
 from ..helpers.pictures import disc, rendered, write
@@ -22,36 +21,9 @@ from ..helpers.pictures import disc, rendered, write
 KNOWN = ("--teeth", "24", "--module", "1", "--scale", "40")
 FILES = {
     "reading.json", "teeth.csv", "overlay.png", "chart.png", "profiles.png", "gaps.png",
-    "report.html",
+    "report.html", ".cogloupe.json",
 }  # fmt: skip
 SIZE = (420, 410)
-
-
-@pytest.fixture
-def run(tmp_path, monkeypatch, capfd):
-    """Run a command in a folder of its own: exit status, lines of stdout, lines of stderr."""
-    monkeypatch.chdir(tmp_path)
-    monkeypatch.setenv("COLUMNS", "100")
-
-    def with_arguments(*arguments):
-        monkeypatch.setattr(sys, "argv", ["cogloupe", *map(str, arguments)])
-        with pytest.raises(SystemExit) as ended:
-            main()
-        out, err = capfd.readouterr()
-        return ended.value.code or 0, out, err.splitlines()
-
-    return with_arguments
-
-
-@pytest.fixture
-def only_reading(monkeypatch):
-    """Leave the drawings out where a test only looks at reading.json."""
-
-    def write_reading(reading, evidence, folder, draw):
-        folder.mkdir(parents=True, exist_ok=True)
-        (folder / "reading.json").write_text(reading_json(reading))
-
-    monkeypatch.setattr("cogloupe.report.write.write_report", write_reading)
 
 
 def soft(shape):

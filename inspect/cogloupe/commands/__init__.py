@@ -10,6 +10,7 @@ import typer
 
 from cogloupe import __version__
 from cogloupe.commands.calibrate import calibrate
+from cogloupe.commands.catalogue import catalogue, schema
 from cogloupe.commands.causes import causes
 from cogloupe.commands.compare import compare
 from cogloupe.commands.console import (
@@ -44,8 +45,10 @@ app.command(short_help="Read photographs of gears and write their reports.")(ins
 app.command(short_help="Read each photograph dropped into a folder.")(watch)
 app.command(short_help="Tell what on the machine would leave this pattern.")(causes)
 app.command(short_help="Tell whether a change on the machine helped.")(compare)
+app.command(short_help="List the readings of a folder.")(catalogue)
 app.command(short_help="Work out the figures needed before a gear is cut.")(plan)
 app.command(short_help="Draw pictures of gears with stated faults.")(simulate)
+app.command(short_help="Print what a reading or calibration file may hold.")(schema)
 
 
 def main() -> None:

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from cogloupe.commands.console import about, complain, notice_line, out_console, say
-from cogloupe.commands.many import MOST_SHOWN, How, counts, read_all
+from cogloupe.commands.many import How, counts, read_all
 from cogloupe.commands.options import (
     SETTINGS,
     Addendum,
@@ -127,8 +127,7 @@ def _inspect_all(paths: list[Path], out: Path, given: dict[str, object], how: Ho
     photos = find_photos(paths)
     check_writable(out)
     tally = read_all(photos, out, partial(settings_for, given=given), how)
-    if len(tally.readings) <= MOST_SHOWN:
-        _show(tally.readings, out)
+    _show(tally.shown, out)
     counts(tally, out)
     return tally.status
 

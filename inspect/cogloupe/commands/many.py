@@ -70,16 +70,19 @@ class Tally:
         Photographs done with; readings made; photographs read by an earlier run.
     status : int
         Exit status.
-    readings : list of Reading
-        Up to one more than are shown.
     """
 
     photos: int = 0
     read: int = 0
     before: int = 0
     status: int = READ
-    readings: list["Reading"] = field(default_factory=list)
+    _readings: list["Reading"] = field(default_factory=list)
     _told: set[str] = field(default_factory=set)
+
+    @property
+    def shown(self) -> list["Reading"]:
+        """Readings to be shown in a table; none where they are too many."""
+        return self._readings if self.read <= MOST_SHOWN else []
 
     def add(self, outcomes: "Iterable[Outcome]") -> None:
         """Count what became of a photograph, and tell of it where it could not be read."""
@@ -87,8 +90,8 @@ class Tally:
         for outcome in outcomes:
             if outcome.reading is not None:
                 self.read += 1
-                if len(self.readings) <= MOST_SHOWN:
-                    self.readings.append(outcome.reading)
+                if self.read <= MOST_SHOWN:  # ten thousand would not fit into memory
+                    self._readings.append(outcome.reading)
             elif outcome.error is not None:
                 self._tell(outcome)
 

@@ -1,5 +1,6 @@
 """Options of the gear and the picture, which several commands take."""
 
+import datetime
 from enum import StrEnum
 from pathlib import Path
 from typing import Annotated
@@ -213,6 +214,14 @@ Ship = Annotated[
     typer.Option(
         "--ship", help="With --scheduler: send the photographs, where no storage is shared."
     ),
+]
+Since = Annotated[
+    datetime.datetime | None,
+    typer.Option(formats=["%Y-%m-%d"], help="First day, as 2026-05-01.", metavar="DATE"),
+]
+Until = Annotated[
+    datetime.datetime | None,
+    typer.Option(formats=["%Y-%m-%d"], help="Last day, as 2026-05-31.", metavar="DATE"),
 ]
 Out = Annotated[Path, typer.Option(help="Folder the readings go to.", metavar="DIR")]
 

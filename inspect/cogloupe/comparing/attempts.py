@@ -70,7 +70,7 @@ def find_reading(path: Path) -> Path:
         if below:
             raise UseError(
                 f"{path} holds {len(below)} readings: name them one by one, as "
-                f"{path / below[0]} {path / below[-1]}"
+                f"{path / below[0]} {path / below[-1]}, or choose by --teeth, --module or --since"
             )
         raise UseError(f"{path} holds no {READING_FILE}: name the folder of one reading")
     if not path.is_file():
