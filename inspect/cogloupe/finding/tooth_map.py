@@ -101,6 +101,8 @@ def map_teeth(
     if len(start) < 4:
         raise PhotoError(f"only {len(start)} teeth stand out on the gear's outline: come closer")
     start, end, pitch = _without_slivers(start, end)
+    if not pitch > 0:  # all that stood out were slivers, or none is beside another
+        raise PhotoError("no row of teeth stands out on the gear's outline: come closer")
     counted = _count(start, end, pitch) if len(breaks) == 0 else _judge(pitch, teeth)
     if teeth is None and rhythm and whole and counted != rhythm:
         low, high = sorted((counted, rhythm))

@@ -110,10 +110,12 @@ def may_take(folder: Path, photo: Pictured) -> bool:
     """
     if not folder.exists():
         return True
-    parts = [folder, *folder.glob(f"{PART}*")]
-    if any(is_logged(part) for part in parts):
-        return False
-    return all(_is_free(part, photo) for part in parts)
+    mark = load_mark(folder)
+    if mark is not None:
+        parts = {folder, *((folder / name).parent for name in mark.files)}
+        return photo.is_of(mark) and not any(is_logged(part) for part in parts)
+    parts = {folder, *folder.glob(f"{PART}*")}
+    return all(_is_free(part, photo) and not is_logged(part) for part in parts)
 
 
 def _is_free(folder: Path, photo: Pictured) -> bool:

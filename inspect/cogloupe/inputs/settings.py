@@ -2,7 +2,7 @@
 
 import re
 from collections.abc import Callable, Mapping
-from functools import cached_property
+from functools import cached_property, lru_cache
 from pathlib import Path
 from typing import Annotated, Any, Literal
 from unicodedata import normalize
@@ -291,7 +291,7 @@ def settings_for(photo: Path, given: Mapping[str, object]) -> GearSettings:
         Where file or fields are wrong.
     """
     path = photo.parent / SETTINGS_FILE
-    stated = _from_file(path, photo.name) if path.is_file() else {}
+    stated = _from_file(path, photo.name) if path.exists() else {}
     settings = make_settings(_overridden(stated, given), str(path) if stated else "")
     if settings.calibration is not None and not settings.calibration.is_absolute():
         beside = photo.parent / settings.calibration
@@ -328,10 +328,17 @@ def _overridden(base: Mapping[str, object], over: Mapping[str, object]) -> dict[
 
 def _from_file(path: Path, photo: str) -> dict[str, Any]:
     """Fields of a gear.toml for one photograph: its defaults under its own table."""
+    status = path.stat()
+    defaults, own = _tables(path, status.st_size, status.st_mtime_ns)
+    return _overridden(defaults, own.get(normalize("NFC", photo), {}))
+
+
+@lru_cache(maxsize=16)
+def _tables(path: Path, size: int, mtime_ns: int) -> tuple[dict[str, Any], dict[str, Any]]:
+    """Defaults of a gear.toml and its tables by photograph; read once for all in its folder."""
     document = load_toml(path)
     tables = document.pop("photo", {})
     if not isinstance(tables, dict) or not all(isinstance(t, dict) for t in tables.values()):
         raise UseError(f'{path}: "photo" must be tables such as [photo."NAME.jpg"]')
     # One letter with an accent can be written as one code or as two, in a file and in its name.
-    own = {normalize("NFC", name): table for name, table in tables.items()}
-    return _overridden(document, own.get(normalize("NFC", photo), {}))
+    return document, {normalize("NFC", name): table for name, table in tables.items()}
