@@ -23,6 +23,7 @@ from cogloupe_calibration.scale import calibration_from_scale, from_stated_scale
 pytest.importorskip("distributed")
 
 QUICK = Path(__file__).parents[1] / "helpers" / "quick_readings.py"
+HOME = "127.0.0.1"
 PICTURES = 24
 
 
@@ -37,7 +38,7 @@ def scheduler(tmp_path_factory):
     """Address of a scheduler."""
     told = tmp_path_factory.mktemp("cluster") / "scheduler.json"
     process = begin(
-        "distributed.cli.dask_scheduler", "--host", "127.0.0.1", "--port", 0,
+        "distributed.cli.dask_scheduler", "--host", HOME, "--port", 0,
         "--no-dashboard", "--no-jupyter", "--scheduler-file", told,
     )  # fmt: skip
     wait_for(told.exists)
@@ -129,7 +130,7 @@ def test_what_cannot_be_sent_is_told_as_from_here(tmp_path):
 def test_a_scheduler_that_does_not_answer_is_told(monkeypatch):
     monkeypatch.setattr("cogloupe.folders.cluster.FIND_SECONDS", "1s")
     with (
-        pytest.raises(UseError, match="no scheduler answers at tcp://127"),
-        cluster_crew("tcp://127.0.0.1:1", ship=False),
+        pytest.raises(UseError, match=r"no scheduler answers at tcp://127\.0\.0\.1:1: start one"),
+        cluster_crew(f"tcp://{HOME}:1", ship=False),
     ):
         pass
