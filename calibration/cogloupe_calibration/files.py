@@ -180,8 +180,7 @@ def parse_toml(text: str, where: str, what: str = "TOML") -> dict[str, Any]:
     UseError
     """
     try:
-        for number, line in enumerate(text.splitlines(), 1):
-            _check_line(line, number)
+        check_lines(text)
         document = tomllib.loads(text.removeprefix("\ufeff"))  # which some editors put there
         check_letters(document)
     except RecursionError as error:
@@ -191,8 +190,21 @@ def parse_toml(text: str, where: str, what: str = "TOML") -> dict[str, Any]:
     return document
 
 
-def _check_line(line: str, number: int) -> None:
-    if len(line) > LONGEST_LINE:
-        raise ValueError(f"line {number} has {len(line)} letters, more than {LONGEST_LINE}")
-    if line.count(".") >= 16 and _LONG_NAME.search(_QUOTED.sub("q", line)):
-        raise ValueError(f"line {number} has a name of more than 16 parts")
+def check_lines(text: str) -> None:
+    """Refuse lines that nobody writes, and that a parser would take minutes and gigabytes for.
+
+    Parameters
+    ----------
+    text : str
+        TOML.
+
+    Raises
+    ------
+    ValueError
+        Naming the line.
+    """
+    for number, line in enumerate(text.splitlines(), 1):
+        if len(line) > LONGEST_LINE:
+            raise ValueError(f"line {number} has {len(line)} letters, more than {LONGEST_LINE}")
+        if line.count(".") >= 16 and _LONG_NAME.search(_QUOTED.sub("q", line)):
+            raise ValueError(f"line {number} has a name of more than 16 parts")

@@ -48,8 +48,9 @@ def scheduler(tmp_path_factory):
 
 
 @pytest.fixture
-def workers(scheduler):
+def workers(scheduler, monkeypatch):
     """Two worker processes."""
+    monkeypatch.setattr("cogloupe.folders.cluster.FIND_SECONDS", "120s")  # on a busy machine
     words = (scheduler, "--nthreads", 1, "--no-nanny", "--no-dashboard", "--preload", QUICK)
     processes = [begin("distributed.cli.dask_worker", *words) for _ in range(2)]
     yield processes
@@ -59,7 +60,7 @@ def workers(scheduler):
 
 
 def wait_for(told):
-    until = time.monotonic() + 60
+    until = time.monotonic() + 120
     while not told():
         assert time.monotonic() < until
         time.sleep(0.05)

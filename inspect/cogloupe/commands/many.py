@@ -60,7 +60,7 @@ class How:
     every: bool
 
 
-@dataclass
+@dataclass(kw_only=True)
 class Tally:
     """What became of the photographs so far.
 
