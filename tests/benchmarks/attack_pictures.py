@@ -318,13 +318,13 @@ def attack(number: int, count: int, kept: Path) -> dict[str, float]:
 
 
 def _outcome(data: bytes, known: GearSettings) -> str:
-    """Read a picture as the commands do, reports left out, and say what became of it."""
+    """Read a picture as the commands do, report and all but writing, and say what came of it."""
     with TemporaryDirectory() as folder:
         path = Path(folder) / "picture.png"
         path.write_bytes(data)
         try:
             with called_off():
-                (part,) = read_parts(path, known, every=False, draw=lambda reading: {})
+                (part,) = read_parts(path, known, every=False)
         except HungError:
             return "hung"
         except BaseException:

@@ -15,7 +15,7 @@ from pathlib import Path
 from time import monotonic
 
 import cv2
-from tests.benchmarks import attack_files, attack_folders, attack_pictures
+from tests.benchmarks import attack_bounds, attack_files, attack_folders, attack_pictures
 from tests.benchmarks.common import report, table
 
 WORST = ("seconds", "mb")
@@ -43,6 +43,7 @@ class Part:
 
 PARTS = {
     "pictures": Part("Mutated pictures", attack_pictures.attack, 210, 50),
+    "bounds": Part("Files that flood or hang", attack_bounds.attack, 12, 10),
     "files": Part("Mutated settings, logs and readings", attack_files.attack, 60, 50),
     "kills": Part("Kills of inspect", attack_folders.kill_inspect, 15, 20),
     "writing": Part("Kills of what replaces a folder", attack_folders.kill_writing, 15, 20),
