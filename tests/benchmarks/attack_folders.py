@@ -21,7 +21,7 @@ from tests.benchmarks.common import ROOT
 
 from cogloupe.comparing.trials import load_trials
 from cogloupe.reading.files import load_reading
-from cogloupe.reading.marks import READING_FILES, is_whole, load_mark
+from cogloupe.reading.marks import is_whole, load_mark
 from cogloupe.reading.whole_folder import SCRATCH, settle
 from cogloupe_calibration.errors import CogloupeError
 
@@ -103,13 +103,12 @@ def _looked_over(readings: Path, count: int) -> Iterator[str]:
 LOOP = """
 import sys
 from pathlib import Path
-from cogloupe.reading.marks import READING_FILES
 from cogloupe.reading.whole_folder import write_folder
 k = 0
 while True:
     k += 1
-    files = {name: (str(k) * 2000).encode() for name in ("reading.json", "chart.png", f"{k % 3}")}
-    write_folder(Path(sys.argv[1]), files, {*READING_FILES, "0", "1", "2"})
+    names = ("reading.json", "chart.png", ("teeth.csv", "gaps.png", "profiles.png")[k % 3])
+    write_folder(Path(sys.argv[1]), {name: (str(k) * 2000).encode() for name in names})
 """
 
 
@@ -141,7 +140,7 @@ def kill_writing(number: int, count: int, kept: Path) -> dict[str, float]:
             process.wait()
             found["kills"] += 1
             found["between the two renames"] += not folder.exists()
-            settle(folder.parent, READING_FILES)
+            settle(folder.parent)
             contents = {p.name: p.read_text() for p in folder.iterdir()}
             found["mixed or half"] += len(set(contents.values())) != 1 or len(contents) != 3
             found["temporaries left"] += len(list(folder.parent.iterdir())) != 1

@@ -8,10 +8,11 @@ from pathlib import Path
 import pytest
 
 from cogloupe.reading import whole_folder
+from cogloupe.reading.marks import Mark, mark_bytes
 from cogloupe.reading.whole_folder import scratch, settle, write_folder
 
-OLD, NEW = {"a": b"old", "b": b"old"}, {"a": b"new", "c": b"new"}
-OURS = {"a", "b", "c"}
+OLD = {"reading.json": b"old", "gaps.png": b"old"}
+NEW = {"reading.json": b"new", "chart.png": b"new"}
 
 
 def contents(folder):
@@ -22,19 +23,19 @@ def contents(folder):
 def folder(tmp_path):
     """A folder as an older writing left it, with a note of the person's."""
     place = tmp_path / "wheel"
-    write_folder(place, OLD, OURS)
+    write_folder(place, OLD)
     (place / "my notes.txt").write_bytes(b"mine")
     return place
 
 
 def test_the_new_one_takes_the_old_one_s_place_and_what_is_not_ours_stays(folder):
-    write_folder(folder, NEW, OURS)
+    write_folder(folder, NEW)
     assert contents(folder) == {**NEW, "my notes.txt": b"mine"}
     assert [p.name for p in folder.parent.iterdir()] == ["wheel"]
 
 
 def test_folders_above_it_are_made(tmp_path):
-    write_folder(tmp_path / "one" / "two" / "wheel", NEW, OURS)
+    write_folder(tmp_path / "one" / "two" / "wheel", NEW)
     assert contents(tmp_path / "one" / "two" / "wheel") == NEW
 
 
@@ -44,7 +45,7 @@ def test_a_full_disk_leaves_the_old_one_and_nothing_else(folder, monkeypatch):
 
     monkeypatch.setattr(whole_folder.Path, "write_bytes", full)
     with pytest.raises(OSError, match="No space left"):
-        write_folder(folder, NEW, OURS)
+        write_folder(folder, NEW)
     assert contents(folder) == {**OLD, "my notes.txt": b"mine"}
     assert [p.name for p in folder.parent.iterdir()] == ["wheel"]
 
@@ -59,21 +60,21 @@ def test_a_new_one_that_cannot_be_put_there_leaves_the_old_one(folder, monkeypat
 
     monkeypatch.setattr(whole_folder.os, "replace", fail_on_new)
     with pytest.raises(OSError, match="Permission denied"):
-        write_folder(folder, NEW, OURS)
+        write_folder(folder, NEW)
     assert contents(folder) == {**OLD, "my notes.txt": b"mine"}
 
 
 def test_a_file_of_that_name_is_not_taken_away(tmp_path):
     (tmp_path / "wheel").write_text("a file")
     with pytest.raises(NotADirectoryError):
-        write_folder(tmp_path / "wheel", NEW, OURS)
+        write_folder(tmp_path / "wheel", NEW)
     assert (tmp_path / "wheel").read_text() == "a file"
 
 
 def test_a_link_to_a_folder_stays_a_link(folder, tmp_path):
     link = tmp_path / "linked"
     link.symlink_to(folder)
-    write_folder(link, NEW, OURS)
+    write_folder(link, NEW)
     assert link.is_symlink()
     assert contents(folder) == {**NEW, "my notes.txt": b"mine"}
 
@@ -89,7 +90,8 @@ def replace(source, target):
     count[0] += 1
     rename(source, target)
 os.replace = replace
-whole_folder.write_folder(Path(sys.argv[1]), {"a": b"new", "c": b"new"}, {"a", "b", "c"})
+files = {"reading.json": b"new", "chart.png": b"new"}
+whole_folder.write_folder(Path(sys.argv[1]), files)
 """
 
 
@@ -97,7 +99,7 @@ whole_folder.write_folder(Path(sys.argv[1]), {"a": b"new", "c": b"new"}, {"a", "
 def test_a_killed_writer_leaves_the_old_or_the_new_one_whole(folder, renames):
     """Killed before the old one is moved away, between the renames, and before notes follow."""
     subprocess.run([sys.executable, "-c", KILLED, str(folder), str(renames)], check=False)
-    settle(folder.parent, OURS)
+    settle(folder.parent)
     assert contents(folder) == {**(NEW if renames == 2 else OLD), "my notes.txt": b"mine"}
     assert [p.name for p in folder.parent.iterdir()] == ["wheel"]
 
@@ -105,16 +107,20 @@ def test_a_killed_writer_leaves_the_old_or_the_new_one_whole(folder, renames):
 def test_what_somebody_is_at_work_on_is_left_alone(tmp_path):
     with scratch(tmp_path) as work:
         (work / "half").write_text("half")
-        settle(tmp_path, OURS)
+        settle(tmp_path)
         assert (work / "half").exists()
     assert list(tmp_path.iterdir()) == []
 
 
-def test_a_scratch_folder_that_was_never_locked_goes_after_an_hour(tmp_path):
-    work = tmp_path / ".cogloupe-x"
-    work.mkdir()
-    settle(tmp_path, OURS)
-    assert work.exists()
-    os.utime(work, (0, 0))
-    settle(tmp_path, OURS)
-    assert not work.exists()
+def test_a_lock_that_nobody_keeps_goes(tmp_path):
+    (tmp_path / ".cogloupe-x.lock").touch()
+    settle(tmp_path)
+    assert list(tmp_path.iterdir()) == []
+
+
+def test_files_that_only_the_old_reading_s_mark_names_go_with_it(tmp_path):
+    place = tmp_path / "wheel"
+    mark = mark_bytes(Mark("1", None, "", {"thumbnail.jpg": 3}))
+    write_folder(place, {"thumbnail.jpg": b"old", ".cogloupe.json": mark})
+    write_folder(place, NEW)
+    assert contents(place) == NEW

@@ -10,7 +10,6 @@ from cogloupe.folders.places import may_take, one_at_a_time, reading_folder
 from cogloupe.reading.marks import (
     MARK_FILE,
     READING_FILE,
-    READING_FILES,
     Mark,
     Refused,
     Stamp,
@@ -71,7 +70,7 @@ def _sizes(files: Mapping[str, bytes]) -> dict[str, int]:
 
 
 def _write(folder: Path, files: Mapping[str, bytes], mark: Mark) -> None:
-    write_folder(folder, {**files, MARK_FILE: mark_bytes(mark)}, READING_FILES)
+    write_folder(folder, {**files, MARK_FILE: mark_bytes(mark)})
 
 
 def _refused(job: Job, part: Part, photo: PhotoFile) -> Refused:

@@ -11,7 +11,6 @@ from cogloupe.folders.photos import Pictured, set_hash
 from cogloupe.reading.files import READING_MOST_BYTES
 from cogloupe.reading.marks import (
     READING_FILE,
-    READING_FILES,
     is_logged,
     is_whole,
     load_mark,
@@ -189,4 +188,4 @@ def check_writable(out: Path) -> None:
         ) from error
     with suppress(OSError):
         for parent in {out, *(work.parent for work in out.glob(f"*/{SCRATCH}*"))}:
-            settle(parent, READING_FILES)
+            settle(parent)

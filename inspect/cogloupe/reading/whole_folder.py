@@ -1,4 +1,4 @@
-"""Folders that are written whole: beside the old one, then put in its place.
+"""Folders of readings that are written whole: beside the old one, then put in its place.
 
 Between two renames, some microseconds, neither is in its place; where a process is killed there,
 `settle` puts the old one back.
@@ -7,17 +7,16 @@ Between two renames, some microseconds, neither is in its place; where a process
 import os
 import shutil
 import tempfile
-import time
 from collections.abc import Collection, Iterator, Mapping
 from contextlib import contextmanager, suppress
 from pathlib import Path
 
+from cogloupe.reading.marks import READING_FILES, load_mark
+
 SCRATCH = ".cogloupe-"
-"""Begins the name of a folder for what is not whole yet."""
-LOCK = "lock"
+"""Begins the name of a folder for what is not whole yet, and of the lock beside it."""
+LOCK = ".lock"
 NEW, OLD = "new", "old"
-STALE_SECONDS = 3600.0
-"""Nobody takes so long between making a scratch folder and locking it."""
 
 
 @contextmanager
@@ -32,29 +31,33 @@ def scratch(parent: Path) -> Iterator[Path]:
     Yields
     ------
     Path
-        Locked while its process lives, so that others know what is left over.
+        Beside it lies a lock, kept while its process lives, so that others know what is left over.
     """
     from filelock import FileLock
 
-    work = Path(tempfile.mkdtemp(prefix=SCRATCH, dir=parent))
+    handle, name = tempfile.mkstemp(LOCK, SCRATCH, parent)
+    os.close(handle)
+    lock, work = Path(name), Path(name).with_suffix("")
     try:
-        with FileLock(work / LOCK):
-            yield work
+        with FileLock(lock):
+            work.mkdir()
+            try:
+                yield work
+            finally:
+                shutil.rmtree(work, ignore_errors=True)
     finally:
-        shutil.rmtree(work, ignore_errors=True)
+        lock.unlink(missing_ok=True)
 
 
-def write_folder(folder: Path, files: Mapping[str, bytes], replaced: Collection[str]) -> None:
-    """Write a folder so that the old one stays until the new one is there, whole.
+def write_folder(folder: Path, files: Mapping[str, bytes]) -> None:
+    """Write a reading's folder so that the old one stays until the new one is there, whole.
 
     Parameters
     ----------
     folder : Path
         Made where it is not there, with the folders above it.
     files : mapping of str to bytes
-        What it is to hold.
-    replaced : collection of str
-        Names that go with the old one if `files` lacks them; whatever else lies there stays.
+        What it is to hold. What an older reading had goes with it; whatever else lies there stays.
 
     Raises
     ------
@@ -68,10 +71,10 @@ def write_folder(folder: Path, files: Mapping[str, bytes], replaced: Collection[
         new.mkdir(parents=True)
         for name, contents in files.items():
             (new / name).write_bytes(contents)
-        _put(new, folder, work, {*files, *replaced})
+        _put(new, folder, work)
 
 
-def _put(new: Path, folder: Path, work: Path, replaced: Collection[str]) -> None:
+def _put(new: Path, folder: Path, work: Path) -> None:
     old = work / OLD / folder.name
     old.parent.mkdir()
     if folder.exists():
@@ -84,52 +87,45 @@ def _put(new: Path, folder: Path, work: Path, replaced: Collection[str]) -> None
         if old.exists():
             os.replace(old, folder)
         raise
-    _carry_over(old, folder, replaced)
+    _carry_over(old, folder)
 
 
-def _carry_over(old: Path, folder: Path, replaced: Collection[str]) -> None:
-    """Move over what a person, or another picture's part, left in the old folder."""
+def _carry_over(old: Path, folder: Path) -> None:
+    """Move over what a person, or another gear of the picture, left in the old folder."""
     if old.is_dir():
+        replaced = _of_reading(old)
         for item in old.iterdir():
             if item.name not in replaced and not item.name.startswith(SCRATCH):
                 os.replace(item, folder / item.name)
 
 
-def settle(parent: Path, replaced: Collection[str]) -> None:
+def _of_reading(folder: Path) -> Collection[str]:
+    """Names that the reading in a folder has."""
+    mark = load_mark(folder)
+    return READING_FILES if mark is None else READING_FILES.union(mark.files)
+
+
+def settle(parent: Path) -> None:
     """Put right what killed processes left behind.
 
     Parameters
     ----------
     parent : Path
         Folder that readings lie in.
-    replaced : collection of str
-        As for `write_folder`.
     """
-    for work in parent.glob(f"{SCRATCH}*"):
-        with suppress(OSError), _given_up(work) as given_up:
-            if given_up:
-                for old in (work / OLD).iterdir() if (work / OLD).is_dir() else ():
-                    _put_back(old, parent / old.name, replaced)
-                shutil.rmtree(work, ignore_errors=True)
-
-
-def _put_back(old: Path, folder: Path, replaced: Collection[str]) -> None:
-    if folder.exists():
-        _carry_over(old, folder, replaced)
-    else:
-        os.replace(old, folder)
-
-
-@contextmanager
-def _given_up(work: Path) -> Iterator[bool]:
-    """Tell whether nobody is at work in a scratch folder, and keep it so meanwhile."""
     from filelock import FileLock, Timeout
 
-    if not (work / LOCK).exists():
-        yield time.time() - work.stat().st_mtime > STALE_SECONDS
-        return
-    try:
-        with FileLock(work / LOCK, timeout=0):
-            yield True
-    except Timeout:
-        yield False
+    for lock in parent.glob(f"{SCRATCH}*{LOCK}"):
+        with suppress(OSError, Timeout), FileLock(lock, timeout=0):
+            work = lock.with_suffix("")
+            for old in (work / OLD).iterdir() if (work / OLD).is_dir() else ():
+                _put_back(old, parent / old.name)
+            shutil.rmtree(work, ignore_errors=True)
+            lock.unlink(missing_ok=True)
+
+
+def _put_back(old: Path, folder: Path) -> None:
+    if folder.exists():
+        _carry_over(old, folder)
+    else:
+        os.replace(old, folder)

@@ -7,7 +7,6 @@ from types import MappingProxyType
 
 from cogloupe.figures.drawing_data import DrawingData
 from cogloupe.reading.files import reading_json, teeth_csv
-from cogloupe.reading.marks import READING_FILES
 from cogloupe.reading.models import Reading
 from cogloupe.reading.whole_folder import write_folder
 from cogloupe.report.canvas import encoded
@@ -53,7 +52,7 @@ def write_report(
     """
     files = report_files(reading, drawing, draw, extra)
     try:
-        write_folder(folder, files, READING_FILES)
+        write_folder(folder, files)
     except OSError as error:
         reason = error.strerror or str(error)
         raise UseError(
