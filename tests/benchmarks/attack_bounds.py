@@ -20,7 +20,7 @@ from tests.benchmarks.common import ROOT
 
 from cogloupe.inputs.photo import MOST_PIXELS
 
-INSPECT = ("inspect", "x.png", "--module", "1", "--scale", "85")
+INSPECT = ("inspect", "x.png", "--module", "1", "--scale", "120")
 READING = ROOT / "tests" / "reading" / "old" / "1.0-involute.json"
 
 
