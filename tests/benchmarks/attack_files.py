@@ -40,8 +40,8 @@ from cogloupe.commands import main
 OUR_FAULT = 3
 GEAR = (
     "teeth = 24\nmodule_mm = 1.0\npressure_angle_deg = 20\nscale_um_per_px = 120\n"
-    "span = '7.6mm/3'\nknown_bore = '6mm'\ndatum = 'bore'\nrack = 'iso53-a'\npick = 1\n[photo.'picture.png']\n"
-    "teeth = 24\n"
+    "span = '7.6mm/3'\nknown_bore = '6mm'\ndatum = 'bore'\nrack = 'iso53-a'\npick = 1\n"
+    "[photo.'picture.png']\nteeth = 24\n"
 )
 TRIALS = (
     "# mine\n[[trial]]\ndate = 2026-03-01\nreading = 'a/reading.json'\nchanged = ''\n"
