@@ -113,7 +113,7 @@ def read_photo(path: Path) -> Photo:
         too small or too large.
     """
     name = shown_name(path)
-    if path.is_file():
+    if path.is_file() and path.stat().st_size:
         refuse_other_kinds(path, b"")  # by its name, before a long movie is read
     try:
         data = read_file(path, MOST_BYTES)
