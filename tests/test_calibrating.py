@@ -57,6 +57,14 @@ def test_a_circle_gives_scale_and_ratio_of_the_scales(tmp_path, kind, stretch):
     assert ("differ" in " ".join(made.reasons)) == (stretch > 0)
 
 
+@pytest.mark.parametrize("outer", [230.0, 400.0], ids=["corners in sight", "nothing beyond"])
+def test_a_ring_that_fills_the_frame_is_measured_by_its_hole(tmp_path, outer):
+    made, shown = calibrated(tmp_path, ring(outer=outer, inner=170.0), known_ring="3.4mm")
+    # The edges of the picture are exact to a few thousandths of a pixel.
+    assert shown.radius_px == pytest.approx(170.0, abs=0.02)
+    assert made.method == "known_ring"
+
+
 def test_a_disc_is_no_ring(tmp_path):
     with pytest.raises(CogloupeError, match="no hole is seen in the round thing"):
         calibrated(tmp_path, disc(), known_ring="3mm")
@@ -176,3 +184,24 @@ def test_an_old_calibration_is_used_with_a_warning(tmp_path):
     old = datetime.date.today() - datetime.timedelta(days=800)
     _, told = notices(stored(tmp_path, date=old))
     assert "800 days old" in told["calibration"]
+
+
+def test_several_pictures_of_a_grid_make_one_calibration(tmp_path):
+    paths = [write(tmp_path / f"{k}.png", grid_picture(angle_deg=5.0 * k)) for k in range(3)]
+    request = CalibrationRequest(checkerboard="0.24mm")
+    made, shown = make_calibration(paths[0], request, TODAY, paths[1:])
+    assert made.picture.file == "0.png"
+    assert "points on 3 pictures" in seen_in_words(shown)
+    assert "The scale is that of the first picture" in seen_in_words(shown)
+    assert any("on 3 pictures" in text.get_text() for text in target_picture(shown).texts)
+
+
+def test_only_grids_take_several_pictures_and_a_bad_one_is_named(tmp_path):
+    paths = [write(tmp_path / "a.png", grid_picture()), write(tmp_path / "b.png", disc())]
+    with pytest.raises(CogloupeError, match="--known-pin goes with one picture, 2 were given"):
+        make_calibration(paths[0], CalibrationRequest(known_pin="3mm"), TODAY, paths[1:])
+    small = write(tmp_path / "c.png", grid_picture(shape=(240, 320)))
+    with pytest.raises(
+        CogloupeError, match=r"c\.png: 320 x 240 px, the first picture has 480 x 360"
+    ):
+        make_calibration(paths[0], CalibrationRequest(checkerboard="1mm"), TODAY, [small])

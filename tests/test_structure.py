@@ -31,4 +31,4 @@ def test_records_of_many_fields_name_their_arguments():
 
 def test_only_what_ties_the_steps_together_lies_on_top():
     on_top = {path.stem for path in (ROOT / "inspect" / "cogloupe").glob("*.py")}
-    assert on_top <= {"__init__", "__main__", "calibrating", "folder", "inspection"}
+    assert on_top <= {"__init__", "__main__", "calibrating", "inspection"}

@@ -1,21 +1,25 @@
 """The calibration file: the scale of a picture, how it was found, and what it may be used for."""
 
 import datetime
-import os
-import tempfile
 from pathlib import Path
-from typing import Annotated, Literal
+from typing import Annotated, Any, Literal
 
-from pydantic import Field, ValidationError, model_validator
+from pydantic import Field, model_validator
 
 from cogloupe_calibration.errors import CalibrationError
 from cogloupe_calibration.file_model import FileModel
+from cogloupe_calibration.files import write_whole
+from cogloupe_calibration.json_files import LaterSchemaError, load_json, what_is_wrong
 from cogloupe_calibration.verdict import Verdict
 
 SCHEMA_VERSION = "1.0"
+CALIBRATION_MOST_BYTES = 2**20
+"""Two hundred times what the largest has."""
 DEFAULT_MAX_AGE_DAYS = 365
 FOCAL_LENGTH_AGREES_REL = 0.01
 LENS_TERMS = ("k1", "k2", "p1", "p2", "e1", "e2", "g1", "g2")
+MORE_LENS_TERMS = ("k3", "q1", "q2", "k4", "k5", "k6")
+"""Of these as many follow, in this order, as the lens calls for."""
 
 Method = Literal[
     "stated",
@@ -57,8 +61,8 @@ class Picture(FileModel):
 class Lens(FileModel):
     """Distortion, unequal scales and tilt, as `cogloupe_calibration.lens` uses them.
 
-    `terms` are the values named by `lens.TERMS`, dimensionless; `covariance` is their covariance
-    matrix, row by row.
+    `terms` are the values named by `lens.TERMS`, and some of `lens.MORE_TERMS` where a wide-angle
+    lens calls for them, dimensionless; `covariance` is their covariance matrix, row by row.
     """
 
     centre_px: tuple[Finite, Finite]
@@ -69,8 +73,9 @@ class Lens(FileModel):
     @model_validator(mode="after")
     def _sizes(self) -> "Lens":
         sizes = (len(self.terms), len(self.covariance), *(len(row) for row in self.covariance))
-        if set(sizes) != {len(LENS_TERMS)}:
-            raise ValueError(f"terms and covariance must have {len(LENS_TERMS)} rows and columns")
+        least, most = len(LENS_TERMS), len(LENS_TERMS + MORE_LENS_TERMS)
+        if len(set(sizes)) != 1 or not least <= sizes[0] <= most:
+            raise ValueError(f"terms and covariance must have {least} rows and columns, or more")
         return self
 
 
@@ -111,23 +116,11 @@ def save_calibration(calibration: Calibration, path: Path) -> None:
         Where the file cannot be written.
     """
     try:
-        _replace(path, calibration.model_dump_json(indent=1) + "\n")
+        write_whole(path, (calibration.model_dump_json(indent=1) + "\n").encode())
     except OSError as error:
         raise CalibrationError(
             f"calibration cannot be written to {path}: {error.strerror}; choose another place"
         ) from error
-
-
-def _replace(path: Path, text: str) -> None:
-    handle, name = tempfile.mkstemp(dir=path.parent, prefix=f".{path.name}.", suffix=".part")
-    try:
-        with os.fdopen(handle, "w", encoding="utf-8") as file:
-            file.write(text)
-        os.chmod(name, 0o644)
-        os.replace(name, path)
-    except OSError:
-        Path(name).unlink(missing_ok=True)
-        raise
 
 
 def load_calibration(path: Path) -> Calibration:
@@ -148,32 +141,29 @@ def load_calibration(path: Path) -> Calibration:
         Where the file is not there, is not a calibration, or is of another schema.
     """
     try:
-        content = path.read_bytes()
+        data = load_json(path, CALIBRATION_MOST_BYTES, SCHEMA_VERSION)
+        return Calibration.model_validate(data)
     except OSError as error:
         raise CalibrationError(
             f"calibration {path} cannot be read: {error.strerror}; check the name"
         ) from error
-    try:
-        calibration = Calibration.model_validate_json(content)
-    except ValidationError as error:
-        raise CalibrationError(_what_is_wrong(path, error)) from error
-    return _known_schema(path, calibration)
-
-
-def _what_is_wrong(path: Path, error: ValidationError) -> str:
-    first = error.errors()[0]
-    where = ".".join(str(part) for part in first["loc"]) or "the file"
-    remedy = "make it again with 'cogloupe calibrate'"
-    return f"{path} is not a calibration file: {where}: {first['msg']}; {remedy}"
-
-
-def _known_schema(path: Path, calibration: Calibration) -> Calibration:
-    seen, known = calibration.schema_version, SCHEMA_VERSION
-    if seen.split(".")[0] != known.split(".")[0]:
+    except LaterSchemaError as error:
+        raise CalibrationError(f"{path} {error}: make it again") from error
+    except ValueError as error:
         raise CalibrationError(
-            f"{path} has schema version {seen}, this program reads {known}: make it again"
-        )
-    return calibration
+            f"{path} is not a calibration file: {what_is_wrong(error)}; make it again with "
+            "'cogloupe calibrate'"
+        ) from error
+
+
+def calibration_schema() -> dict[str, Any]:
+    """JSON Schema of calibration files, as published in the package (`calibration.schema.json`).
+
+    Returns
+    -------
+    dict
+    """
+    return Calibration.model_json_schema(mode="serialization")
 
 
 def check_fits(

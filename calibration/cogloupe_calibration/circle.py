@@ -4,7 +4,6 @@ Whether a circle is seen oval because the picture is, or because the thing is, o
 tell; what the outline's other lobes show is taken as what it may have of two lobes as well.
 """
 
-import datetime
 from dataclasses import dataclass, replace
 from math import hypot, isfinite, sqrt
 from typing import Literal
@@ -13,11 +12,13 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from cogloupe_calibration.arrays import Bools, Floats
-from cogloupe_calibration.calibration import Calibration, Lens, Picture
+from cogloupe_calibration.calibration import Lens
 from cogloupe_calibration.errors import CalibrationError
 from cogloupe_calibration.lens import TERMS, make_lens, unmeasured_lens
+from cogloupe_calibration.robust import scatter
 from cogloupe_calibration.scale import CALIPER_U_MM, Scale, from_known_diameter
-from cogloupe_calibration.verdict import Finding, Verdict, judge, scale_findings
+from cogloupe_calibration.summary import Summary
+from cogloupe_calibration.verdict import Finding, judge, scale_findings
 
 CircleMethod = Literal["known_pin", "known_ring"]
 
@@ -42,44 +43,32 @@ class CircleScale:
 
     Attributes
     ----------
-    scale : Scale
-        Geometric mean of the scales in x and y.
+    summary : Summary
+        Its scale is the geometric mean of the scales in x and y; its lens has the unequal scales
+        where they stand out of their uncertainty, and allowances for the rest.
     centre_px : (float, float)
     radius_px, u_radius_px : float
         Of the circle of the same area, and its standard uncertainty (k = 1).
     e1, e2, u_e : float
         Unequal scales and skew as the lens has them, and the standard uncertainty of either.
-    width_px, height_px : int
-        The frame.
-    lens : Lens
-        The unequal scales where they stand out of their uncertainty; allowances for the rest.
     xy_px, residual_px : ndarray, shape (n, 2) and (n,)
         Points, and how far each lies outside the oval.
     used : ndarray, shape (n,), bool
-    residual_rms_px : float
     largest_gap_deg : float
         Longest part of the outline without points.
-    verdict, reasons
-        As in the calibration file.
     """
 
-    scale: Scale
+    summary: Summary
     centre_px: tuple[float, float]
     radius_px: float
     u_radius_px: float
     e1: float
     e2: float
     u_e: float
-    width_px: int
-    height_px: int
-    lens: Lens
     xy_px: Floats
     residual_px: Floats
     used: Bools
-    residual_rms_px: float
     largest_gap_deg: float
-    verdict: Verdict
-    reasons: tuple[str, ...]
 
     @property
     def ratio(self) -> float:
@@ -174,8 +163,7 @@ def _fitted(xy: Floats) -> _Oval:
             residual, slope = _distance(xy, params)
             params = params - np.linalg.lstsq(slope[used], residual[used], rcond=None)[0]
         residual, slope = _distance(xy, params)
-        scatter = max(1.4826 * float(np.median(np.abs(residual[used]))), LEAST_SCATTER_PX)
-        inside = np.abs(residual) < OUTLIER_SIGMAS * scatter
+        inside = np.abs(residual) < OUTLIER_SIGMAS * max(scatter(residual[used]), LEAST_SCATTER_PX)
         if np.array_equal(inside, used):
             break
         used = inside
@@ -248,27 +236,44 @@ def _summed_up(
     gap: float,
 ) -> CircleScale:
     cx, cy, radius, e1, e2 = (float(v) for v in oval.params)
-    circle = CircleScale(
+    summary = Summary(
         scale=scale,
+        width_px=frame[0],
+        height_px=frame[1],
+        residual_rms_px=float(np.sqrt(np.mean(oval.residual[oval.used] ** 2))),
+        verdict="good",
+        reasons=(),
+        lens=_lens(frame, e1, e2, u_e),
+    )
+    circle = CircleScale(
+        summary=summary,
         centre_px=(cx, cy),
         radius_px=radius,
         u_radius_px=u_radius,
         e1=e1,
         e2=e2,
         u_e=u_e,
-        width_px=frame[0],
-        height_px=frame[1],
-        lens=_lens(frame, e1, e2, u_e),
         xy_px=xy,
         residual_px=oval.residual,
         used=oval.used,
-        residual_rms_px=float(np.sqrt(np.mean(oval.residual[oval.used] ** 2))),
         largest_gap_deg=gap,
-        verdict="good",
-        reasons=(),
     )
     verdict, reasons = judge(_findings(circle) + scale_findings(scale.relative_u))
-    return replace(circle, verdict=verdict, reasons=reasons)
+    scale = replace(scale, details=scale.details | _details(circle))
+    summary = replace(summary, scale=scale, verdict=verdict, reasons=reasons)
+    return replace(circle, summary=summary)
+
+
+def _details(circle: CircleScale) -> dict[str, float | str]:
+    return {
+        "ratio_x_to_y": circle.ratio,
+        "e1": circle.e1,
+        "e2": circle.e2,
+        "u_e": circle.u_e,
+        "largest_gap_deg": circle.largest_gap_deg,
+        "points": float(circle.used.sum()),
+        "rejected_points": float((~circle.used).sum()),
+    }
 
 
 def _lens(frame: tuple[int, int], e1: float, e2: float, u_e: float) -> Lens:
@@ -288,10 +293,11 @@ def _findings(circle: CircleScale) -> list[Finding]:
     if circle.largest_gap_deg > SEEN_GAP_DEG:
         reason = f"{circle.largest_gap_deg:.0f} degrees of the outline are not seen"
         found.append(Finding("usable", f"{reason}, {SEEN_GAP_DEG:.0f} is the most for good"))
-    rough = circle.residual_rms_px / circle.radius_px
+    rms = circle.summary.residual_rms_px
+    rough = rms / circle.radius_px
     if rough > ROUGH_REL:
         reason = (
-            f"the outline lies off an oval by {circle.residual_rms_px:.2g} px RMS, "
+            f"the outline lies off an oval by {rms:.2g} px RMS, "
             f"{100 * rough:.2g} % of its radius ({100 * ROUGH_REL:g} % is the most for good)"
         )
         found.append(Finding("usable" if rough <= WRONG_REL else "take it again", reason))
@@ -299,51 +305,8 @@ def _findings(circle: CircleScale) -> list[Finding]:
     if unequal > max(UNEQUAL_REL, 4 * circle.u_e):
         reason = f"diameters on the picture differ by {100 * unequal:.2g} %"
         found.append(Finding("usable", f"{reason}: a lean, or a thing that is not round"))
-    share = 2 * circle.radius_px / min(circle.width_px, circle.height_px)
+    share = 2 * circle.radius_px / min(circle.summary.width_px, circle.summary.height_px)
     if share < SMALL_SHARE:
         reason = f"it is {100 * share:.0f} % of the frame's height, {100 * SMALL_SHARE:.0f} %"
         found.append(Finding("usable", f"{reason} or more is better"))
     return found
-
-
-def calibration_from_circle(
-    circle: CircleScale, picture: Picture, date: datetime.date, note: str = ""
-) -> Calibration:
-    """Make a calibration of a measured circle.
-
-    Parameters
-    ----------
-    circle : CircleScale
-    picture : Picture
-        The picture it was measured on.
-    date : date
-        When it was taken.
-    note : str, optional
-        Magnification or whatever tells the setting again.
-
-    Returns
-    -------
-    Calibration
-    """
-    details: dict[str, float | str] = {
-        "ratio_x_to_y": circle.ratio,
-        "e1": circle.e1,
-        "e2": circle.e2,
-        "u_e": circle.u_e,
-        "largest_gap_deg": circle.largest_gap_deg,
-        "points": float(circle.used.sum()),
-        "rejected_points": float((~circle.used).sum()),
-    }
-    return Calibration(
-        mm_per_px=circle.scale.mm_per_px,
-        u_mm_per_px=circle.scale.u_mm_per_px,
-        method=circle.scale.method,
-        date=date,
-        picture=picture,
-        note=note,
-        residual_rms_px=circle.residual_rms_px,
-        details=circle.scale.details | details,
-        lens=circle.lens,
-        verdict=circle.verdict,
-        reasons=circle.reasons,
-    )

@@ -11,8 +11,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from cogloupe_calibration.arrays import Floats, Ints
-from cogloupe_calibration.lattice import Lattice, grow_lattice
-from cogloupe_calibration.patch_fit import Marks, fit_marks, smooth_step
+from cogloupe_calibration.lattice import Lattice, grow_lattice, line_distance
+from cogloupe_calibration.patch_fit import Marks, fit_marks, gathered, smooth_step
 
 SMOOTH_PX = 1.5
 RING_PX = 4.5
@@ -25,7 +25,7 @@ LEAST_SECOND_HARMONIC = 0.5
 MOST_CANDIDATES = 6000
 SMALL_FRAME_PX = 100
 WINDOW_SHARE = 0.4
-LARGEST_WINDOW_PX = 16
+SMALLEST_WINDOW_PX, LARGEST_WINDOW_PX = 3, 16
 
 
 @dataclass(frozen=True)
@@ -56,7 +56,7 @@ def find_corners(grey: Floats) -> tuple[Saddles, Lattice] | None:
     best: tuple[Saddles, Lattice] | None = None
     for factor in _factors(grey.shape):
         saddles = _saddles(_halved(grey, factor))
-        lattice = grow_lattice(saddles.xy, _parity(saddles.harmonic))
+        lattice = grow_lattice(saddles.xy, saddles.harmonic)
         if lattice is None:
             continue
         wide = lattice.spacing >= 2.5 * RING_PX
@@ -144,15 +144,6 @@ def _second_harmonic(
     return harmonic, np.abs(harmonic) ** 2 / 2 / power
 
 
-def _parity(harmonic: NDArray[np.complex128]) -> Ints:
-    """Which of the two kinds of corner each is; over a board they differ by half a turn of phase.
-
-    The common direction is that of the squared harmonics, in which the two kinds are one.
-    """
-    turn = np.sqrt(np.sum(harmonic**2) + 0j)
-    return np.where(np.real(harmonic * np.conj(turn)) >= 0, 1, -1).astype(np.int64)
-
-
 def refine_corners(grey: Floats, saddles: Saddles, lattice: Lattice) -> Marks:
     """Refine numbered corners on the raw pixels.
 
@@ -173,11 +164,23 @@ def refine_corners(grey: Floats, saddles: Saddles, lattice: Lattice) -> Marks:
     v the distances from the two edges, whose directions are free.
     """
     xy, harmonic = saddles.xy[lattice.point], saddles.harmonic[lattice.point]
-    reach = int(np.clip(WINDOW_SHARE * lattice.spacing, 3, LARGEST_WINDOW_PX))
+    room = WINDOW_SHARE * line_distance(xy, lattice)
+    reach = np.clip(room, SMALLEST_WINDOW_PX, LARGEST_WINDOW_PX).astype(np.int64)
+    # Windows of one size are fitted together; where the board leans, rows come in many sizes.
+    order = np.argsort(reach, kind="stable")
+    sizes, first = np.unique(reach[order], return_index=True)
+    groups = np.split(order, first[1:])
+    parts = [
+        _refined(grey, xy[group], harmonic[group], int(size))
+        for size, group in zip(sizes, groups, strict=True)
+    ]
+    return gathered(parts).take(np.argsort(order))
 
+
+def _refined(grey: Floats, xy: Floats, harmonic: NDArray[np.complex128], reach: int) -> Marks:
     def start(value: Floats, chosen: slice) -> Floats:
         params = np.zeros((len(value), 9))
-        params[:, 2] = min(1.5, 0.15 * lattice.spacing)
+        params[:, 2] = min(1.5, 0.15 / WINDOW_SHARE * reach)
         params[:, 3] = np.nanmean(value, axis=1)
         params[:, 4] = np.nanstd(value, axis=1)
         # cos(2 t + phase) is sin(2 (t - first)): a saddle that is bright in the first quadrant.

@@ -1,7 +1,8 @@
-"""Measure scale, distortion and lean on a picture of a checkerboard or a grid of dots."""
+"""Measure scale, distortion and lean on pictures of a checkerboard or a grid of dots."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from math import atan2, degrees, hypot, isfinite, sqrt
+from math import degrees, hypot, isfinite, sqrt
 
 import numpy as np
 from numpy.typing import ArrayLike
@@ -10,39 +11,56 @@ from cogloupe_calibration.arrays import Bools, Floats
 from cogloupe_calibration.corners import find_corners, refine_corners
 from cogloupe_calibration.dots import find_dots, ground_between, refine_dots
 from cogloupe_calibration.errors import CalibrationError
+from cogloupe_calibration.grid_adjustment import Placed
 from cogloupe_calibration.grid_findings import grid_findings, size_in_words
-from cogloupe_calibration.grid_fit import LENS, GridFit, Placed, fit_grid, similarity_residual
-from cogloupe_calibration.grid_scale import GridScale, Kind, calibration_from_grid
-from cogloupe_calibration.lattice import Lattice
-from cogloupe_calibration.lens import TERMS, frame_middle, ideal_of_terms, make_lens, term_effects
-from cogloupe_calibration.patch_fit import Marks
+from cogloupe_calibration.grid_fit import (
+    GridFit,
+    correction_u,
+    covered_region,
+    fit_grid,
+    similarity_residual,
+)
+from cogloupe_calibration.grid_scale import GridPoints, GridScale, GridTarget, Kind
+from cogloupe_calibration.lattice import Lattice, held_together
+from cogloupe_calibration.lens import TERMS, frame_middle, ideal_of_terms, make_lens
+from cogloupe_calibration.patch_fit import Marks, gathered
+from cogloupe_calibration.scale import Scale
+from cogloupe_calibration.summary import Summary
 from cogloupe_calibration.verdict import judge, scale_findings
-
-__all__ = ["GridScale", "calibration_from_grid", "measure_grid"]
-
 
 LEAST_POINTS = 16
 LEAST_LINES = 3
 # Whole size of a target within 0.1 %, rectangular, and its two directions as well within that of
 # each other: a printed sheet gauged with a caliper; common practice, no source.
 U_PITCH_REL = 0.001 / sqrt(3)
+# Less sure than both of these a mark is a guess; where most are as unsure, blur is to blame.
 LARGEST_POINT_U_PX = 0.3
-# A mark that is covered or dirty fits this much worse than the others.
+LARGEST_POINT_U_SHARE = 0.02
+# A mark that is covered or dirty fits this much worse than the others, and worse than this share of
+# its contrast: on a clean picture the grey curve of the camera leaves more than noise does.
 ODD_MISFIT = 3.0
+ODD_MISFIT_SHARE = 0.06
 # Between the half of a checkerboard's squares and the whole of dots that stand apart.
 GROUND_BETWEEN = 0.75
 BORDER_BLURS = 3.0
 RING = 24
 
 
-@dataclass(frozen=True)
-class _Measured:
-    """Marks with their numbers, what was fitted to them, and the frame they lie in."""
+class OtherPictureError(CalibrationError):
+    """One of the further pictures cannot serve; `picture` is its number, the first being 0."""
 
-    marks: Marks
-    placed: Placed
+    def __init__(self, picture: int, message: str) -> None:
+        super().__init__(message)
+        self.picture = picture
+
+
+@dataclass(frozen=True, kw_only=True)
+class _Measured:
+    """Marks with their numbers on every picture, what was fitted to them, and the frame."""
+
+    marks: list[Marks]
+    placed: list[Placed]
     fit: GridFit
-    spacing: float
     frame: tuple[int, int]
 
 
@@ -52,8 +70,9 @@ def measure_grid(
     kind: Kind = "checkerboard",
     size: tuple[int, int] | None = None,
     u_pitch_rel: float = U_PITCH_REL,
+    others: Sequence[ArrayLike] = (),
 ) -> GridScale:
-    """Measure scale, distortion and lean on a picture of a grid.
+    """Measure scale, distortion and lean on one or more pictures of a grid.
 
     Parameters
     ----------
@@ -67,6 +86,9 @@ def measure_grid(
     u_pitch_rel : float, optional
         Relative standard uncertainty of the pitch, and of the target's two directions against
         each other.
+    others : sequence of array_like, shape (h, w) each, optional
+        More pictures of the grid through the same lens, anyhow it lies. The lens is that of all,
+        the scale that of the first; the lean is that of all where the grid lay in one plane.
 
     Returns
     -------
@@ -77,20 +99,47 @@ def measure_grid(
     CalibrationError
         Where numbers make no sense, or no grid, or too little of one, is seen.
     """
-    picture = _checked_picture(grey)
+    pictures = [_checked_picture(one) for one in (grey, *others)]
     _check_stated(pitch_mm, size, u_pitch_rel)
-    marks, lattice = _marks(picture, kind)
-    height, width = picture.shape
+    _check_frames(pictures)
+    measured = _measured(pictures, kind)
+    target = GridTarget(kind, pitch_mm, u_pitch_rel, *_size_seen(measured, kind))
+    grid = _summed_up(measured, target)
+    findings = grid_findings(grid, size) + scale_findings(grid.summary.scale.relative_u)
+    verdict, reasons = judge(findings)
+    return replace(grid, summary=replace(grid.summary, verdict=verdict, reasons=reasons))
+
+
+def _measured(pictures: list[Floats], kind: Kind) -> _Measured:
+    height, width = pictures[0].shape
     centre, radius = frame_middle(width, height)
-    placed = Placed(marks.xy, lattice.index, marks.u, centre, radius)
+    found = [_marks_on(pictures, k, kind) for k in range(len(pictures))]
+    marks = [each for each, _ in found]
+    placed = [Placed(m.xy, lattice.index, m.u, centre, radius) for m, lattice in found]
     fit = fit_grid(placed)
     if kind == "dots":
-        placed, fit = _centred(placed, marks.params[:, 7])
-    measured = _Measured(marks, placed, fit, lattice.spacing, (width, height))
-    grid = _summed_up(measured, kind, pitch_mm, u_pitch_rel)
-    findings = grid_findings(grid, size) + scale_findings(grid.scale.relative_u)
-    verdict, reasons = judge(findings)
-    return replace(grid, verdict=verdict, reasons=reasons)
+        placed, fit = _centred(placed, fit, [m.params[:, 7] for m in marks])
+    return _Measured(marks=marks, placed=placed, fit=fit, frame=(width, height))
+
+
+def _marks_on(pictures: list[Floats], which: int, kind: Kind) -> tuple[Marks, Lattice]:
+    try:
+        return _marks(pictures[which], kind)
+    except CalibrationError as error:
+        if which == 0:
+            raise
+        raise OtherPictureError(which, str(error)) from error
+
+
+def _check_frames(pictures: list[Floats]) -> None:
+    for which, picture in enumerate(pictures):
+        if picture.shape != pictures[0].shape:
+            first, other = (size_in_words(p.shape[::-1]) for p in (pictures[0], picture))
+            raise OtherPictureError(
+                which,
+                f"{other} px, the first picture has {first} px: give pictures of one camera at one "
+                "setting, all the same way up",
+            )
 
 
 def _checked_picture(grey: ArrayLike) -> Floats:
@@ -135,6 +184,7 @@ def _marks(picture: Floats, kind: Kind) -> tuple[Marks, Lattice]:
     assert lattice is not None
     good = _well_fitted(marks, lattice, picture.shape)
     _check_sharp(marks, good, lattice, kind)
+    good[good] = held_together(lattice.index[good])
     kept = replace(lattice, point=lattice.point[good], index=lattice.index[good])
     _check_points(kept, kind)
     index = kept.index - kept.index.min(axis=0)
@@ -144,10 +194,10 @@ def _marks(picture: Floats, kind: Kind) -> tuple[Marks, Lattice]:
 def _check_points(lattice: Lattice | None, kind: Kind) -> None:
     what = "corners" if kind == "checkerboard" else "dots"
     seen = 0 if lattice is None else len(lattice)
-    lines = (0, 0) if lattice is None else tuple(np.ptp(lattice.index, axis=0) + 1)
     remedy = f"show more of the {_named(kind)}, sharp and evenly lit"
-    if seen < LEAST_POINTS:
+    if lattice is None or seen < LEAST_POINTS:
         raise CalibrationError(f"{seen} {what} seen, at least {LEAST_POINTS} are needed: {remedy}")
+    lines = tuple(np.ptp(lattice.index, axis=0) + 1)
     if min(lines) < LEAST_LINES:
         least = size_in_words((LEAST_LINES, LEAST_LINES))
         raise CalibrationError(
@@ -183,10 +233,11 @@ def _named(kind: Kind) -> str:
 def _well_fitted(marks: Marks, lattice: Lattice, shape: tuple[int, ...]) -> Bools:
     """Marks that were fitted, are no worse than most, and lie off the frame's border."""
     fitted = np.isfinite(marks.xy).all(axis=1) & np.isfinite(marks.misfit)
-    fitted &= (marks.u < LARGEST_POINT_U_PX) & (marks.blur < lattice.spacing / 2)
+    unsure = max(LARGEST_POINT_U_PX, LARGEST_POINT_U_SHARE * lattice.spacing)
+    fitted &= (marks.u < unsure) & (marks.blur < lattice.spacing / 2)
     if not fitted.any():
         return np.asarray(fitted)
-    fitted &= marks.misfit < ODD_MISFIT * np.median(marks.misfit[fitted])
+    fitted &= marks.misfit < max(ODD_MISFIT * np.median(marks.misfit[fitted]), ODD_MISFIT_SHARE)
     # Half a mark has lost the symmetry that keeps its place from moving.
     margin = BORDER_BLURS * float(np.median(marks.blur[fitted])) + 1
     last = np.array(shape[::-1]) - 1 - margin
@@ -194,11 +245,16 @@ def _well_fitted(marks: Marks, lattice: Lattice, shape: tuple[int, ...]) -> Bool
     return np.asarray(fitted)
 
 
-def _centred(placed: Placed, radius: Floats) -> tuple[Placed, GridFit]:
+def _centred(
+    placed: list[Placed], fit: GridFit, radius: list[Floats]
+) -> tuple[list[Placed], GridFit]:
     """Move the centres of the ovals seen to where the dots' own centres are seen, and fit again."""
-    start, fit = placed, fit_grid(placed)
+    start = placed
     for _ in range(2):
-        placed = replace(placed, xy=start.xy - _oval_shift(placed, fit.terms, radius))
+        placed = [
+            replace(p, xy=s.xy - _oval_shift(p, terms, r))
+            for p, s, terms, r in zip(placed, start, fit.planes, radius, strict=True)
+        ]
         fit = fit_grid(placed)
     return placed, fit
 
@@ -224,74 +280,90 @@ def _oval_shift(placed: Placed, terms: Floats, radius: Floats) -> Floats:
     return np.asarray(2 * np.mean(along * way, axis=1))
 
 
-def _summed_up(measured: _Measured, kind: Kind, pitch_mm: float, u_pitch_rel: float) -> GridScale:
+def _summed_up(measured: _Measured, target: GridTarget) -> GridScale:
     """All figures; the verdict is still open."""
-    fit, placed, (width, height) = measured.fit, measured.placed, measured.frame
-    lens = (placed.centre_px, placed.radius_px, fit.terms, _lens_covariance(fit, u_pitch_rel))
-    plain = similarity_residual(placed, fit.used)
-    relative = hypot(fit.u_period_px / fit.period_px, u_pitch_rel)
-    region = _region(placed.xy[fit.used])
-    lines = np.ptp(placed.index, axis=0) + (2 if kind == "checkerboard" else 1)
-    return GridScale(
-        mm_per_px=pitch_mm / fit.period_px,
-        u_mm_per_px=pitch_mm / fit.period_px * relative,
-        kind=kind,
-        pitch_mm=pitch_mm,
-        u_pitch_rel=u_pitch_rel,
-        period_px=fit.period_px,
-        u_period_px=fit.u_period_px,
-        angle_deg=degrees(atan2(fit.similarity[1], fit.similarity[0])),
-        width_px=width,
-        height_px=height,
-        lens=make_lens(*lens),
-        significant=fit.significant,
-        index=placed.index,
-        xy_px=placed.xy,
-        u_xy_px=measured.marks.u,
-        residual_px=fit.residual,
-        uncorrected_px=plain,
-        used=fit.used,
+    fit, placed = measured.fit, measured.placed
+    correction = correction_u(placed, fit)
+    relative = hypot(fit.u_period_px / fit.period_px, target.u_pitch_rel)
+    mm_per_px = target.pitch_mm / fit.period_px
+    points = _points(measured)
+    blur = float(np.median(gathered(measured.marks).blur))
+    details = _details(fit, target, points) | {"blur_px": blur, "correction_u_px": correction}
+    summary = Summary(
+        scale=Scale(
+            mm_per_px=mm_per_px, u_mm_per_px=mm_per_px * relative, method="grid", details=details
+        ),
+        width_px=measured.frame[0],
+        height_px=measured.frame[1],
         residual_rms_px=fit.residual_rms_px,
-        uncorrected_rms_px=_rms(plain[fit.used]),
-        correction_u_px=_correction_u(placed, fit, region),
-        together=fit.together,
-        columns=int(lines[0]),
-        rows=int(lines[1]),
-        blur_px=float(np.median(measured.marks.blur)),
-        valid_region_px=region,
         verdict="good",
         reasons=(),
+        lens=make_lens(
+            placed[0].centre_px, placed[0].radius_px, fit.terms,
+            _lens_covariance(fit, target.u_pitch_rel),
+        ),
+        valid_region_px=covered_region(placed, fit),
+    )  # fmt: skip
+    return GridScale(
+        summary=summary,
+        target=target,
+        fit=fit,
+        points=points,
+        blur_px=blur,
+        correction_u_px=correction,
     )
 
 
-def _region(xy: Floats) -> tuple[float, float, float, float]:
-    (left, top), (right, bottom) = xy.min(axis=0), xy.max(axis=0)
-    return float(left), float(top), float(right), float(bottom)
+def _size_seen(measured: _Measured, kind: Kind) -> tuple[int, int]:
+    """Columns and rows on the picture that shows most."""
+    seen = [p.index[used] for p, used in zip(measured.placed, measured.fit.used, strict=True)]
+    lines = np.ptp(max(seen, key=len), axis=0) + (2 if kind == "checkerboard" else 1)
+    return int(lines[0]), int(lines[1])
 
 
-def _rms(vectors: Floats) -> float:
-    return float(np.sqrt(np.mean(np.sum(vectors**2, axis=-1))))
+def _points(measured: _Measured) -> GridPoints:
+    placed, fit = measured.placed, measured.fit
+    plain = [similarity_residual(p, used) for p, used in zip(placed, fit.used, strict=True)]
+    return GridPoints(
+        picture=np.repeat(np.arange(len(placed)), [len(p.xy) for p in placed]),
+        index=np.concatenate([p.index for p in placed]),
+        xy_px=np.concatenate([p.xy for p in placed]),
+        u_xy_px=np.concatenate([p.u for p in placed]),
+        residual_px=np.concatenate(fit.residual),
+        uncorrected_px=np.concatenate(plain),
+        used=np.concatenate(fit.used),
+    )
+
+
+def _details(fit: GridFit, target: GridTarget, points: GridPoints) -> dict[str, float | str]:
+    e1 = float(fit.terms[TERMS.index("e1")])
+    mm_per_px = target.pitch_mm / fit.period_px
+    pictures = len(fit.periods_px)
+    planes = "that of all pictures" if fit.one_plane else "that of the first picture"
+    more: dict[str, float | str] = {"pictures": float(pictures), "plane": planes}
+    return (more if pictures > 1 else {}) | {
+        "kind": target.kind,
+        "pitch_mm": target.pitch_mm,
+        "u_pitch_rel": target.u_pitch_rel,
+        "columns": float(target.columns),
+        "rows": float(target.rows),
+        "period_px": fit.period_px,
+        "u_period_px": fit.u_period_px,
+        "angle_deg": degrees(fit.turn),
+        "together": fit.together,
+        "uncorrected_rms_px": points.uncorrected_rms_px,
+        "points": float(points.used.sum()),
+        "rejected_points": float((~points.used).sum()),
+        "mm_per_px_x": mm_per_px * (1 + e1),
+        "mm_per_px_y": mm_per_px * (1 - e1),
+        "significant_terms": " ".join(fit.significant),
+    }
 
 
 def _lens_covariance(fit: GridFit, u_pitch_rel: float) -> Floats:
     """Scatter, and what the target's own two directions may differ by."""
-    covariance = fit.covariance[:LENS, :LENS].copy()
+    covariance = fit.covariance.copy()
     for name in ("e1", "e2"):
         # 2 e1 is the difference of the two scales, 2 e2 the departure from a right angle.
         covariance[TERMS.index(name), TERMS.index(name)] += (u_pitch_rel / 2) ** 2
     return covariance
-
-
-def _correction_u(placed: Placed, fit: GridFit, region: tuple[float, float, float, float]) -> float:
-    """Scatter's part of what corrected places are uncertain by, beside scale, turn and place."""
-    left, top, right, bottom = region
-    x, y = np.meshgrid(np.linspace(left, right, 9), np.linspace(top, bottom, 9))
-    xy = np.stack([x.ravel(), y.ravel()], axis=1)
-    effects = term_effects(fit.terms, placed.centre_px, placed.radius_px, xy).reshape(-1, LENS)
-    i, j = (xy - xy.mean(axis=0)).T
-    one, zero = np.ones_like(i), np.zeros_like(i)
-    similarity = np.stack([np.stack([i, -j, one, zero], -1), np.stack([j, i, zero, one], -1)], 1)
-    basis = similarity.reshape(-1, 4)
-    beside = effects - basis @ np.linalg.lstsq(basis, effects, rcond=None)[0]
-    variance = np.einsum("ik,kl,il->", beside, fit.covariance[:LENS, :LENS], beside)
-    return sqrt(max(float(variance), 0.0) / len(xy))

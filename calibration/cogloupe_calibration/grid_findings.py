@@ -5,7 +5,7 @@ from math import hypot
 import numpy as np
 from numpy.typing import NDArray
 
-from cogloupe_calibration.arrays import Bools
+from cogloupe_calibration.arrays import Bools, Floats
 from cogloupe_calibration.grid_scale import GridScale
 from cogloupe_calibration.lens import TERMS
 from cogloupe_calibration.verdict import Finding
@@ -71,7 +71,7 @@ def _graded(value: float, good: float, usable: float, reason: str) -> Finding | 
 
 
 def _few(grid: GridScale) -> Finding | None:
-    points = int(grid.used.sum())
+    points = int(grid.points.used.sum())
     reason = f"{points} points seen, {ENOUGH_POINTS} are needed and {MANY_POINTS} are better"
     return _graded(-points, -MANY_POINTS, -ENOUGH_POINTS, reason)
 
@@ -79,16 +79,27 @@ def _few(grid: GridScale) -> Finding | None:
 def _size(grid: GridScale, size: tuple[int, int] | None) -> Finding | None:
     if size is None:
         return None
-    seen, whole = (grid.columns, grid.rows), _whole(grid)
-    if any(_agrees(seen, whole, stated) for stated in (size, size[::-1])):
-        return None
-    what = "squares" if grid.kind == "checkerboard" else "dots"
-    at_least = "" if all(whole) else "at least "
-    return Finding(
-        "take it again",
-        f"the grid shows {at_least}{size_in_words(seen)} {what}, stated {size_in_words(size)}: "
-        "another target, or its edges are covered",
-    )
+    for picture in range(len(grid.fit.used)):
+        place = _places(grid, picture)
+        lines = np.ptp(np.array(list(place)), axis=0) + (grid.target.kind == "checkerboard") + 1
+        seen = int(lines[0]), int(lines[1])
+        whole = (_ends(grid, place, 0), _ends(grid, place, 1))
+        if not any(_agrees(seen, whole, stated) for stated in (size, size[::-1])):
+            at_least = "" if all(whole) else "at least "
+            return Finding(
+                "take it again",
+                f"the grid shows {at_least}{size_in_words(seen)} {grid.target.marks}, stated "
+                f"{size_in_words(size)}: another target, or its edges are covered",
+            )
+    return None
+
+
+def _places(grid: GridScale, picture: int) -> dict[tuple[int, int], Floats]:
+    """Where the used points of a picture were seen, by their numbers."""
+    points = grid.points
+    mine = (points.picture == picture) & points.used
+    pairs = zip(points.index[mine], points.xy_px[mine], strict=True)
+    return {(int(i), int(j)): xy for (i, j), xy in pairs}
 
 
 def _agrees(seen: tuple[int, int], whole: tuple[bool, bool], stated: tuple[int, int]) -> bool:
@@ -98,18 +109,16 @@ def _agrees(seen: tuple[int, int], whole: tuple[bool, bool], stated: tuple[int, 
     )
 
 
-def _whole(grid: GridScale) -> tuple[bool, bool]:
-    """Whether the grid ends inside the frame on both sides, by columns and by rows."""
-    across, down = (_ends(grid, axis, 0) and _ends(grid, axis, 1) for axis in (0, 1))
-    return across, down
+def _ends(grid: GridScale, place: dict[tuple[int, int], Floats], axis: int) -> bool:
+    """Whether the next lines beyond both sides would have been seen, had there been any."""
+    lines = [number[axis] for number in place]
+    return all(_ends_at(grid, place, axis, end) for end in (min(lines), max(lines)))
 
 
-def _ends(grid: GridScale, axis: int, high: int) -> bool:
-    """Whether the next line of points beyond one side would have been seen, had there been one."""
-    place = {(int(i), int(j)): xy for (i, j), xy in zip(grid.index, grid.xy_px, strict=True)}
-    end = int(grid.index[:, axis].max()) if high else 0
+def _ends_at(grid: GridScale, place: dict[tuple[int, int], Floats], axis: int, end: int) -> bool:
+    low = end == min(number[axis] for number in place)
     inward = np.zeros(2, dtype=np.int64)
-    inward[axis] = -1 if high else 1
+    inward[axis] = 1 if low else -1
     beyond = [
         2 * xy - place[(i + inward[0], j + inward[1])]
         for (i, j), xy in place.items()
@@ -117,8 +126,8 @@ def _ends(grid: GridScale, axis: int, high: int) -> bool:
     ]
     if not beyond:
         return False
-    frame = np.array([grid.width_px, grid.height_px]) - 1
-    inside = _inside(np.array(beyond), frame, grid.period_px)
+    frame = np.array([grid.summary.width_px, grid.summary.height_px]) - 1
+    inside = _inside(np.array(beyond), frame, grid.fit.period_px)
     return int(inside.sum()) >= 3 and bool(inside.mean() > 0.5)
 
 
@@ -127,8 +136,10 @@ def _inside(xy: NDArray[np.float64], frame: NDArray[np.int64], margin: float) ->
 
 
 def _one_side(grid: GridScale) -> Finding | None:
-    left, top, right, bottom = grid.valid_region_px
-    spans = (("x", left, right, grid.width_px), ("y", top, bottom, grid.height_px))
+    assert grid.summary.valid_region_px is not None  # a grid always has one
+    left, top, right, bottom = grid.summary.valid_region_px
+    frame = (grid.summary.width_px, grid.summary.height_px)
+    spans = (("x", left, right, frame[0]), ("y", top, bottom, frame[1]))
     for name, low, high, whole in spans:
         if not low < (whole - 1) / 2 < high:
             reason = f"all points lie on one side: {name} {low:.0f} to {high:.0f} of {whole} px"
@@ -144,16 +155,17 @@ def _one_side(grid: GridScale) -> Finding | None:
 
 
 def _blurred(grid: GridScale) -> Finding | None:
-    soft = min(SOFT_BLUR_PX, SOFT_SHARE * grid.period_px)
-    blurred = min(BLURRED_PX, BLURRED_SHARE * grid.period_px)
+    soft = min(SOFT_BLUR_PX, SOFT_SHARE * grid.fit.period_px)
+    blurred = min(BLURRED_PX, BLURRED_SHARE * grid.fit.period_px)
     reason = f"edges are blurred by {grid.blur_px:.1f} px, {soft:.1f} px is the most for good"
     return _graded(grid.blur_px, soft, blurred, reason)
 
 
 def _residual(grid: GridScale) -> Finding | None:
-    share = grid.residual_rms_px / grid.period_px
+    rms = grid.fit.residual_rms_px
+    share = rms / grid.fit.period_px
     reason = (
-        f"points lie off an even grid by {grid.residual_rms_px:.2g} px, {100 * share:.1f} % of a "
+        f"points lie off an even grid by {rms:.2g} px, {100 * share:.1f} % of a "
         f"pitch (RMS), {100 * ROUGH_RESIDUAL_SHARE:.0f} % is the most for good"
     )
     return _graded(share, ROUGH_RESIDUAL_SHARE, WRONG_RESIDUAL_SHARE, reason)
@@ -167,7 +179,7 @@ def _correction(grid: GridScale) -> Finding | None:
 
 def _lean(grid: GridScale) -> Finding | None:
     # Lengths along the lean change by 4 g from corner to corner, those across it by 2 g.
-    change = 3 * hypot(*(grid.lens.terms[TERMS.index(name)] for name in ("g1", "g2")))
+    change = 3 * hypot(*(grid.fit.terms[TERMS.index(name)] for name in ("g1", "g2")))
     reason = (
         f"the target leans: the scale changes by {100 * change:.1f} % from corner to corner; a "
         "gear must lie in the same plane"
@@ -176,7 +188,7 @@ def _lean(grid: GridScale) -> Finding | None:
 
 
 def _unequal(grid: GridScale) -> Finding | None:
-    change = 2 * hypot(*(grid.lens.terms[TERMS.index(name)] for name in ("e1", "e2")))
+    change = 2 * hypot(*(grid.fit.terms[TERMS.index(name)] for name in ("e1", "e2")))
     if change <= UNEQUAL_REL:
         return None
     return Finding(
@@ -187,7 +199,7 @@ def _unequal(grid: GridScale) -> Finding | None:
 
 
 def _rejected(grid: GridScale) -> Finding | None:
-    rejected = int((~grid.used).sum())
-    if rejected <= REJECTED_SHARE * len(grid.used):
+    rejected, seen = int((~grid.points.used).sum()), len(grid.points.used)
+    if rejected <= REJECTED_SHARE * seen:
         return None
-    return Finding("usable", f"{rejected} of {len(grid.used)} points lie off and were left out")
+    return Finding("usable", f"{rejected} of {seen} points lie off and were left out")

@@ -1,48 +1,37 @@
-"""Fit lens, lean, scale, turn and place to numbered points of a square grid."""
+"""What numbered points of a square grid tell of lens, lean and scale: on one picture or on many."""
 
-from dataclasses import dataclass, replace
-from math import sqrt
+from collections.abc import Sequence
+from dataclasses import dataclass
+from math import log, sqrt
 
 import numpy as np
 
-from cogloupe_calibration.arrays import Bools, Floats, Ints
-from cogloupe_calibration.lens import TERMS, ideal_of_terms, term_effects
+from cogloupe_calibration.arrays import Bools, Floats
+from cogloupe_calibration.grid_adjustment import (
+    OUTLIER_SIGMAS,
+    Layout,
+    Placed,
+    Solution,
+    adjusted,
+    covariance_of,
+    neighbours_together,
+    own_scatter,
+    residual_of,
+    similarity_basis,
+    solved,
+    widening,
+)
+from cogloupe_calibration.lens import MORE_TERMS, TERMS, term_effects, term_names
 
-OUTLIER_SIGMAS = 4.0
-# What one cannot see on a picture: below this a fit of rendered pictures would reject at random.
-LEAST_SCATTER_PX = 0.002
-ROUNDS = 6
 # Terms that go together, the least likely to matter first. Each is judged alone.
-GROUPS = (("k2",), ("p1", "p2"), ("g1", "g2"), ("e1", "e2"), ("k1",))
-LENS = len(TERMS)
-
-
-@dataclass(frozen=True)
-class Placed:
-    """Numbered points on a picture.
-
-    Attributes
-    ----------
-    xy : ndarray, shape (n, 2)
-        Px.
-    index : ndarray, shape (n, 2), int
-        Column and row on the grid.
-    u : ndarray, shape (n,)
-        Standard uncertainty of a coordinate from pixel noise, px.
-    centre_px, radius_px
-        Of the frame, as the lens has them.
-    """
-
-    xy: Floats
-    index: Ints
-    u: Floats
-    centre_px: tuple[float, float]
-    radius_px: float
-
-    @property
-    def number(self) -> Floats:
-        """Columns and rows about their mean."""
-        return np.asarray(self.index - self.index.mean(axis=0), dtype=np.float64)
+GROUPS = (
+    ("k6",), ("k5",), ("k4",), ("q1", "q2"), ("k3",), ("k2",), ("p1", "p2"), ("g1", "g2"),
+    ("e1", "e2"), ("k1",),
+)  # fmt: skip
+# A plane that leaves out more than half of the points of one picture is not that of all.
+PLANE_SHARE = 0.5
+# Numbers of terms that make a lens model, shortest first: q1 and q2 come together.
+LENGTHS = tuple(len(TERMS) + more for more in range(len(MORE_TERMS) + 1) if more != 2)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -51,15 +40,22 @@ class GridFit:
 
     Attributes
     ----------
-    terms : ndarray, shape (8,)
-        Lens terms; 0 where inside the noise.
-    similarity : ndarray, shape (4,)
-        Ideal place of column i, row j is ``(a i - b j + tx, b i + a j + ty)``, px.
-    covariance : ndarray, shape (12, 12)
-        Of both, from scatter alone, before terms inside the noise were set to 0.
-    residual : ndarray, shape (n, 2)
+    terms : ndarray, shape (k,)
+        Lens terms, with the plane of all pictures or else of the first; 0 where inside the noise.
+    covariance : ndarray, shape (k, k)
+        From scatter alone, before terms inside the noise were set to 0.
+    planes : ndarray, shape (pictures, k)
+        The terms of every picture.
+    period_px, u_period_px : float
+        Distance of neighbours at the frame's centre of the first picture, and its standard
+        uncertainty from scatter.
+    periods_px : ndarray, shape (pictures,)
+    turn : float
+        Direction of the rows on the first picture, rad.
+    one_plane : bool
+    residual : tuple of ndarray, shape (n, 2) each
         Seen less expected, px.
-    used : ndarray, shape (n,), bool
+    used : tuple of ndarray, shape (n,) each, bool
     significant : tuple of str
         Names of the terms that stand out of the noise.
     together : float
@@ -67,37 +63,32 @@ class GridFit:
     """
 
     terms: Floats
-    similarity: Floats
     covariance: Floats
-    residual: Floats
-    used: Bools
+    planes: Floats
+    period_px: float
+    u_period_px: float
+    periods_px: Floats
+    turn: float
+    one_plane: bool
+    residual: tuple[Floats, ...]
+    used: tuple[Bools, ...]
     significant: tuple[str, ...]
     together: float
 
     @property
-    def period_px(self) -> float:
-        """Distance of neighbours at the frame's centre."""
-        return float(np.hypot(*self.similarity[:2]))
-
-    @property
-    def u_period_px(self) -> float:
-        """Its standard uncertainty from scatter."""
-        along = self.similarity[:2] / self.period_px
-        return sqrt(float(along @ self.covariance[LENS : LENS + 2, LENS : LENS + 2] @ along))
-
-    @property
     def residual_rms_px(self) -> float:
         """Root mean square distance of the used points from where they should be."""
-        return float(np.sqrt(np.mean(np.sum(self.residual[self.used] ** 2, axis=1))))
+        left = np.concatenate([r[u] for r, u in zip(self.residual, self.used, strict=True)])
+        return float(np.sqrt(np.mean(np.sum(left**2, axis=1))))
 
 
-def fit_grid(placed: Placed) -> GridFit:
+def fit_grid(placed: Sequence[Placed]) -> GridFit:
     """Fit all terms, then again without those that are inside the noise.
 
     Parameters
     ----------
-    placed : Placed
-        At least a dozen points, not on one line.
+    placed : sequence of Placed
+        One or more pictures through one lens; on each a dozen points, not on one line.
 
     Returns
     -------
@@ -111,15 +102,63 @@ def fit_grid(placed: Placed) -> GridFit:
     autocorrelation r both ways. A group of terms is left out where its chi-square is below twice
     its number (Akaike's criterion, from memory). Its covariance is kept: what is inside the noise
     is as little known as before.
+
+    Of several pictures, one plane for all is taken where that leaves less doubt about places than
+    the plane of the first picture alone: what it does not explain widens its own covariance.
     """
-    everything = np.ones(LENS, dtype=bool)
-    full = _robust(placed, everything)
-    kept = _stand_out(full)
-    if kept.all():
-        return full
-    reduced = _robust(placed, kept)
-    names = tuple(name for name, keep in zip(TERMS, kept, strict=True) if keep)
-    return replace(reduced, covariance=full.covariance, significant=names, together=full.together)
+    first = _long_enough(placed)
+    own = _without_noise(placed, first)
+    if len(placed) == 1:
+        return own
+    shared = Layout(len(placed), True, first.layout.count)
+    common = adjusted(placed, shared, np.ones(shared.size, dtype=bool))
+    if any(used.mean() < PLANE_SHARE for used in common.used):
+        return own
+    fits = (own, _without_noise(placed, common))
+    return min(fits, key=lambda fit: correction_u(placed, fit))
+
+
+def covered_region(placed: Sequence[Placed], fit: GridFit) -> tuple[float, float, float, float]:
+    """Part of the frame that the used points of all pictures cover.
+
+    Parameters
+    ----------
+    placed : sequence of Placed
+    fit : GridFit
+
+    Returns
+    -------
+    left, top, right, bottom : float
+        Px.
+    """
+    xy = np.concatenate([p.xy[used] for p, used in zip(placed, fit.used, strict=True)])
+    (left, top), (right, bottom) = xy.min(axis=0), xy.max(axis=0)
+    return float(left), float(top), float(right), float(bottom)
+
+
+def correction_u(placed: Sequence[Placed], fit: GridFit) -> float:
+    """Scatter's part of what corrected places are uncertain by, beside scale, turn and place.
+
+    Parameters
+    ----------
+    placed : sequence of Placed
+    fit : GridFit
+
+    Returns
+    -------
+    float
+        Standard uncertainty, root mean square over the covered region, px.
+    """
+    left, top, right, bottom = covered_region(placed, fit)
+    x, y = np.meshgrid(np.linspace(left, right, 9), np.linspace(top, bottom, 9))
+    xy = np.stack([x.ravel(), y.ravel()], axis=1)
+    count = len(fit.terms)
+    effects = term_effects(fit.terms, placed[0].centre_px, placed[0].radius_px, xy)
+    effects = effects.reshape(-1, count)
+    basis = similarity_basis(xy - xy.mean(axis=0)).reshape(-1, 4)
+    beside = effects - basis @ np.linalg.lstsq(basis, effects, rcond=None)[0]
+    variance = np.einsum("ik,kl,il->", beside, fit.covariance, beside)
+    return sqrt(max(float(variance), 0.0) / len(xy))
 
 
 def similarity_residual(placed: Placed, used: Bools) -> Floats:
@@ -136,20 +175,99 @@ def similarity_residual(placed: Placed, used: Bools) -> Floats:
     ndarray, shape (n, 2)
         Seen less expected, px.
     """
-    sigma = np.where(used, 1.0, np.inf)
-    terms, similarity = _solved(placed, np.zeros(LENS, dtype=bool), sigma)
-    return _residual(placed, terms, similarity)
+    layout = Layout(1, True, len(TERMS))
+    free = np.zeros(layout.size, dtype=bool)
+    free[layout.similarity(0)] = True
+    x = solved([placed], layout, free, [np.where(used, 1.0, np.inf)], np.zeros(layout.size))
+    return residual_of(placed, layout, 0, x)
 
 
-def _stand_out(fit: GridFit) -> Bools:
-    """Drop groups one by one; k1 stays while k2 does."""
-    kept = np.ones(LENS, dtype=bool)
-    terms = fit.terms.copy()
-    covariance = fit.covariance[:LENS, :LENS]
-    for names in GROUPS:
-        if names == ("k1",) and kept[TERMS.index("k2")]:
+def _long_enough(placed: Sequence[Placed]) -> Solution:
+    """Lengthen the lens model while that is what the points call for, those left out among them.
+
+    Each point counts by its squared distance in standard deviations of the longer model, but no
+    more than an outlier, so that a whole edge that a short model leaves out calls for a longer one
+    and a few strays do not. A term must gain four times what Schwarz's criterion asks, the
+    logarithm of the number of coordinates (from memory), so that it stands out by some five
+    standard deviations: one that is not needed makes the others unsure.
+    """
+    best, passed = _with_terms(placed, LENGTHS[0]), 0
+    price = 4 * log(2 * sum(len(p.xy) for p in placed))
+    for count in LENGTHS[1:]:
+        longer = _with_terms(placed, count)
+        gain = _misfit(placed, best, longer) - _misfit(placed, longer, longer)
+        if gain > price * (count - best.layout.count):
+            best, passed = longer, 0
+        else:
+            passed += 1
+        if passed == 2:
+            break
+    return best
+
+
+def _with_terms(placed: Sequence[Placed], count: int) -> Solution:
+    layout = Layout(len(placed), False, count)
+    return adjusted(placed, layout, np.ones(layout.size, dtype=bool))
+
+
+def _misfit(placed: Sequence[Placed], fit: Solution, judge: Solution) -> float:
+    """Sum of squares of a fit in the scatter of another, which its neighbours' agreement widens."""
+    sigma = [np.hypot(own_scatter(p), judge.beyond) for p in placed]
+    square = [
+        np.minimum(np.sum(residual**2, axis=1) / s**2, OUTLIER_SIGMAS**2)
+        for residual, s in zip(fit.residual, sigma, strict=True)
+    ]
+    return float(np.sum(np.concatenate(square))) / widening(neighbours_together(placed, judge))
+
+
+def _without_noise(placed: Sequence[Placed], full: Solution) -> GridFit:
+    """Leave out what does not stand out of the noise, with the covariance of all."""
+    layout, covariance = full.layout, covariance_of(placed, full)
+    where = layout.terms(0)
+    kept = _stand_out(full.x[where], covariance[np.ix_(where, where)])
+    reduced = full
+    if not kept.all():
+        free = full.free.copy()
+        free[where[~kept]] = False
+        reduced = adjusted(placed, layout, free)
+    return _as_grid_fit(placed, reduced, covariance, kept)
+
+
+def _as_grid_fit(
+    placed: Sequence[Placed], fit: Solution, covariance: Floats, kept: Bools
+) -> GridFit:
+    layout = fit.layout
+    pictures = range(layout.pictures)
+    where = layout.terms(0)
+    periods = np.array([np.hypot(*fit.x[layout.similarity(k)][:2]) for k in pictures])
+    a_b = layout.similarity(0)[:2]
+    along = fit.x[a_b] / periods[0]
+    names = term_names(layout.count)
+    return GridFit(
+        terms=fit.x[where],
+        covariance=covariance[np.ix_(where, where)],
+        planes=np.stack([fit.x[layout.terms(k)] for k in pictures]),
+        period_px=float(periods[0]),
+        u_period_px=sqrt(along @ covariance[np.ix_(a_b, a_b)] @ along),
+        periods_px=periods,
+        turn=float(np.arctan2(*fit.x[layout.similarity(0)][1::-1])),
+        one_plane=layout.one_plane,
+        residual=tuple(fit.residual),
+        used=tuple(fit.used),
+        significant=tuple(name for name, keep in zip(names, kept, strict=True) if keep),
+        together=neighbours_together(placed, fit),
+    )
+
+
+def _stand_out(terms: Floats, covariance: Floats) -> Bools:
+    """Drop groups one by one; lower orders of radial distortion stay while a higher one does."""
+    names = term_names(len(terms))
+    kept = np.ones(len(terms), dtype=bool)
+    terms = terms.copy()
+    for group_names in GROUPS:
+        group = np.array([names.index(name) for name in group_names if name in names], dtype=int)
+        if len(group) == 0 or _needed(group_names[0], names, kept):
             continue
-        group = np.array([TERMS.index(name) for name in names])
         rest = np.flatnonzero(kept)
         block = covariance[np.ix_(group, group)]
         pull = np.linalg.solve(block, terms[group])
@@ -165,103 +283,6 @@ def _stand_out(fit: GridFit) -> Bools:
     return kept
 
 
-def _robust(placed: Placed, free: Bools) -> GridFit:
-    used = np.ones(len(placed.xy), dtype=bool)
-    own = np.maximum(placed.u, LEAST_SCATTER_PX)
-    sigma = own
-    for _ in range(ROUNDS):
-        terms, similarity = _solved(placed, free, np.where(used, sigma, np.inf))
-        residual = _residual(placed, terms, similarity)
-        off = np.hypot(*residual.T)
-        sigma = np.hypot(own, _beyond_noise(off[used], own[used]))
-        inside = off / sigma < OUTLIER_SIGMAS * max(_spread(off[used] / sigma[used]), 1.0)
-        if np.array_equal(inside, used):
-            break
-        used = inside
-    covariance, together = _covariance(placed, terms, residual, np.where(used, sigma, np.inf), free)
-    names = tuple(name for name, keep in zip(TERMS, free, strict=True) if keep)
-    return GridFit(
-        terms=terms,
-        similarity=similarity,
-        covariance=covariance,
-        residual=residual,
-        used=used,
-        significant=names,
-        together=together,
-    )
-
-
-def _spread(off: Floats) -> float:
-    # The median of a two-dimensional normal distance is 1.1774 standard deviations.
-    return float(np.median(off)) / 1.1774
-
-
-def _beyond_noise(off: Floats, own: Floats) -> float:
-    """Scatter of all points beyond their own noise: the target's, and what the model lacks."""
-    return sqrt(max(_spread(off) ** 2 - float(np.median(own**2)), 0.0))
-
-
-def _solved(placed: Placed, free: Bools, sigma: Floats) -> tuple[Floats, Floats]:
-    """Gauss-Newton; the similarity is linear, the terms nearly so."""
-    terms, similarity = np.zeros(LENS), np.zeros(4)
-    for _ in range(ROUNDS):
-        residual = (_residual(placed, terms, similarity) / sigma[:, None]).ravel()
-        design, columns = _design(placed, terms, free, sigma)
-        change = np.linalg.lstsq(design, residual, rcond=1e-12)[0] / columns
-        terms[free] += change[:-4]
-        similarity += change[-4:]
-        if np.max(np.abs(change * columns)) < 1e-6:
-            break
-    return terms, similarity
-
-
-def _residual(placed: Placed, terms: Floats, similarity: Floats) -> Floats:
-    ideal = ideal_of_terms(terms, placed.centre_px, placed.radius_px, placed.xy)
-    expected = _similarity_basis(placed.number) @ similarity
-    return np.asarray(ideal - expected)
-
-
-def _similarity_basis(number: Floats) -> Floats:
-    i, j = number.T
-    one, zero = np.ones_like(i), np.zeros_like(i)
-    return np.stack([np.stack([i, -j, one, zero], -1), np.stack([j, i, zero, one], -1)], axis=1)
-
-
-def _design(placed: Placed, terms: Floats, free: Bools, sigma: Floats) -> tuple[Floats, Floats]:
-    """Columns of unit length, and their lengths: terms and pixels differ in size by thousands."""
-    effects = term_effects(terms, placed.centre_px, placed.radius_px, placed.xy)[..., free]
-    basis = _similarity_basis(placed.number)
-    design = np.concatenate([-effects, basis], axis=-1) / sigma[:, None, None]
-    design = design.reshape(-1, int(free.sum()) + 4)
-    columns = np.linalg.norm(design, axis=0)
-    return design / columns, columns
-
-
-def _covariance(
-    placed: Placed, terms: Floats, residual: Floats, sigma: Floats, free: Bools
-) -> tuple[Floats, float]:
-    design, columns = _design(placed, terms, free, sigma)
-    used = np.isfinite(sigma)
-    spare = max(2 * int(used.sum()) - design.shape[1], 1)
-    standard = residual / sigma[:, None]
-    together = _neighbours_together(placed.index, standard, used)
-    variance = np.sum(standard**2) / spare * ((1 + together) / (1 - together)) ** 2
-    small = np.linalg.pinv(design.T @ design) / np.outer(columns, columns) * variance
-    where = np.flatnonzero(np.concatenate([free, np.ones(4, dtype=bool)]))
-    covariance = np.zeros((LENS + 4, LENS + 4))
-    covariance[np.ix_(where, where)] = small
-    return covariance, together
-
-
-def _neighbours_together(index: Ints, residual: Floats, used: Bools) -> float:
-    """Correlation of neighbours' residuals, 0 where chance may have made it."""
-    table = np.full((*(index.max(axis=0) + 1), 2), np.nan)
-    table[index[used, 0], index[used, 1]] = residual[used]
-    pairs = [(table[1:], table[:-1]), (table[:, 1:], table[:, :-1])]
-    products = np.concatenate([(a * b).ravel() for a, b in pairs])
-    products = products[np.isfinite(products)]
-    power = float(np.mean(residual[used] ** 2))
-    if len(products) == 0 or power == 0:
-        return 0.0
-    together = float(np.mean(products)) / power
-    return min(together, 0.9) if together > 2 / sqrt(len(products)) else 0.0
+def _needed(name: str, names: tuple[str, ...], kept: Bools) -> bool:
+    higher = [other for other in names if other[0] == name[0] == "k" and other > name]
+    return any(kept[names.index(other)] for other in higher)

@@ -4,12 +4,15 @@ The model maps what is observed straight to the ideal, so nothing is ever invert
 ``v = (xy - centre) / R``, R half the frame's diagonal and r = abs(v)::
 
     w = v (1 + k1 r^2 + k2 r^4) + (2 p1 x y + p2 (r^2 + 2 x^2), p1 (r^2 + 2 y^2) + 2 p2 x y)
+    w = w + v (k3 r^6 + k4 r^8 + ...)             wide-angle lenses alone
+          + r^2 (4 q1 x y + q2 (r^2 + 4 x^2), q1 (r^2 + 4 y^2) + 4 q2 x y)
     w = [[1 + e1, e2], [e2, 1 - e1]] w           unequal scales and skew
     w = w / (1 + g1 w_x + g2 w_y)                 perspective of a plane that leans
     ideal = centre + R w
 
-The first line is photogrammetry's usual radial and decentring ("tangential") polynomial (from
-memory), here taken from observed to ideal. The last two, with a turn, a shift and a scale, are any
+The first lines are photogrammetry's usual radial and decentring ("tangential") polynomial (from
+memory), here taken from observed to ideal; q is what k2 gives about another centre, as p is what k1
+does. The last two, with a turn, a shift and a scale, are any
 plane-to-plane perspective. The scale at the frame's centre is kept.
 """
 
@@ -17,11 +20,13 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from cogloupe_calibration.arrays import Floats
-from cogloupe_calibration.calibration import LENS_TERMS, Lens
+from cogloupe_calibration.calibration import LENS_TERMS, MORE_LENS_TERMS, Lens
 
 TERMS = LENS_TERMS
 """Names of the terms, in the order of `Lens.terms`: radial k, tangential p, aspect and skew e,
 perspective g."""
+MORE_TERMS = MORE_LENS_TERMS
+"""Names of those that may follow: radial k, tangential q."""
 
 TERMS_IN_WORDS = {
     "k1": "radial distortion",
@@ -32,6 +37,12 @@ TERMS_IN_WORDS = {
     "e2": "skew",
     "g1": "lean, left to right",
     "g2": "lean, top to bottom",
+    "k3": "radial distortion, higher order",
+    "q1": "tangential distortion, vertical, higher order",
+    "q2": "tangential distortion, horizontal, higher order",
+    "k4": "radial distortion, higher order",
+    "k5": "radial distortion, higher order",
+    "k6": "radial distortion, higher order",
 }
 
 # What is allowed for where nothing was measured, as standard deviations; judgement, no source.
@@ -60,6 +71,20 @@ def frame_middle(width_px: int, height_px: int) -> tuple[tuple[float, float], fl
     return centre, float(np.hypot(*centre))
 
 
+def term_names(count: int) -> tuple[str, ...]:
+    """Names of as many terms as a lens has.
+
+    Parameters
+    ----------
+    count : int
+
+    Returns
+    -------
+    tuple of str
+    """
+    return (TERMS + MORE_TERMS)[:count]
+
+
 def make_lens(
     centre_px: tuple[float, float], radius_px: float, terms: ArrayLike, covariance: ArrayLike
 ) -> Lens:
@@ -70,9 +95,9 @@ def make_lens(
     centre_px : (float, float)
     radius_px : float
         Half of the frame's diagonal.
-    terms : array_like, shape (8,)
-        In the order of `TERMS`.
-    covariance : array_like, shape (8, 8)
+    terms : array_like, shape (k,)
+        In the order of `TERMS` and `MORE_TERMS`; all of the first at least.
+    covariance : array_like, shape (k, k)
 
     Returns
     -------
@@ -181,7 +206,7 @@ def ideal_of_terms(
 
     Parameters
     ----------
-    terms : ndarray, shape (8,)
+    terms : ndarray, shape (k,)
     centre_px : (float, float)
     radius_px : float
     xy : ndarray, shape (..., 2)
@@ -193,7 +218,7 @@ def ideal_of_terms(
         Px.
     """
     v = (xy - np.array(centre_px)) / radius_px
-    w = (_distortion_basis(v) @ terms[:4] + v) @ _square(terms)
+    w = _bent(_distortion_basis(v, len(terms)), terms, v) @ _square(terms)
     return np.asarray(np.array(centre_px) + radius_px * w / _depth(terms, w))
 
 
@@ -204,7 +229,7 @@ def term_effects(
 
     Parameters
     ----------
-    terms : ndarray, shape (8,)
+    terms : ndarray, shape (k,)
     centre_px : (float, float)
     radius_px : float
     xy : ndarray, shape (..., 2)
@@ -212,22 +237,22 @@ def term_effects(
 
     Returns
     -------
-    ndarray, shape (..., 2, 8)
+    ndarray, shape (..., 2, k)
         Px for each unit of a term.
     """
     v = (xy - np.array(centre_px)) / radius_px
-    basis = _distortion_basis(v)
-    bent = basis @ terms[:4] + v
+    basis = _distortion_basis(v, len(terms))
+    bent = _bent(basis, terms, v)
     square = _square(terms)
     w = bent @ square
-    depth = _depth(terms, w)
+    deep = _depth(terms, w)[..., None]
     stretch = np.stack([bent * [1, -1], bent[..., ::-1]], axis=-1)
     inner = np.concatenate([np.einsum("ij,...jk->...ik", square, basis), stretch], axis=-1)
-    along = np.einsum("i,...ik->...k", terms[6:], inner)[..., None, :]
-    deep = depth[..., None]
+    along = np.einsum("i,...ik->...k", terms[6:8], inner)[..., None, :]
     before = inner / deep - w[..., None] * along / deep**2
     lean = -w[..., :, None] * w[..., None, :] / deep**2
-    return np.asarray(radius_px * np.concatenate([before, lean], axis=-1))
+    first, more, plane = np.split(before, [4, basis.shape[-1]], axis=-1)
+    return np.asarray(radius_px * np.concatenate([first, plane, lean, more], axis=-1))
 
 
 def point_modes(lens: Lens, xy: ArrayLike) -> Floats:
@@ -241,7 +266,7 @@ def point_modes(lens: Lens, xy: ArrayLike) -> Floats:
 
     Returns
     -------
-    ndarray, shape (8, ..., 2)
+    ndarray, shape (k, ..., 2)
         Px, one field for each principal axis of the terms' covariance, largest first. The fields
         are uncorrelated: effects that are worked out from each add as squares.
 
@@ -273,14 +298,31 @@ def independent_sources(covariance: Floats) -> Floats:
     return np.asarray((axis * np.sqrt(np.clip(value, 0.0, None)))[:, ::-1])
 
 
-def _distortion_basis(v: Floats) -> Floats:
-    """Displacement by k1, k2, p1, p2, shape (..., 2, 4)."""
+def _distortion_basis(v: Floats, count: int) -> Floats:
+    """Displacement by k1, k2, p1, p2 and what there is of `MORE_TERMS`, shape (..., 2, columns)."""
     x, y = v[..., 0], v[..., 1]
     r2 = x**2 + y**2
     across = 2 * x * y
-    first = np.stack([x * r2, x * r2**2, across, r2 + 2 * x**2], axis=-1)
-    second = np.stack([y * r2, y * r2**2, r2 + 2 * y**2, across], axis=-1)
-    return np.stack([first, second], axis=-2)
+    columns = [
+        (x * r2, y * r2),
+        (x * r2**2, y * r2**2),
+        (across, r2 + 2 * y**2),
+        (r2 + 2 * x**2, across),
+    ]
+    for name in MORE_TERMS[: count - len(TERMS)]:
+        if name == "q1":
+            columns.append((2 * r2 * across, r2 * (r2 + 4 * y**2)))
+        elif name == "q2":
+            columns.append((r2 * (r2 + 4 * x**2), 2 * r2 * across))
+        else:
+            power = r2 ** int(name[1:])
+            columns.append((x * power, y * power))
+    return np.stack([np.stack(column, axis=-1) for column in columns], axis=-1)
+
+
+def _bent(basis: Floats, terms: Floats, v: Floats) -> Floats:
+    """Places without the lens's distortion, still aslant."""
+    return np.asarray(basis @ np.concatenate([terms[:4], terms[8:]]) + v)
 
 
 def _square(terms: Floats) -> Floats:
@@ -289,4 +331,4 @@ def _square(terms: Floats) -> Floats:
 
 
 def _depth(terms: Floats, w: Floats) -> Floats:
-    return np.asarray(1 + w @ terms[6:])[..., None]
+    return np.asarray(1 + w @ terms[6:8])[..., None]

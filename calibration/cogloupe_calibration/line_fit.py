@@ -11,9 +11,6 @@ from scipy.special import ndtr
 from cogloupe_calibration.arrays import Floats, Ints
 from cogloupe_calibration.rulings import BIN_PX, Bands
 
-# Of the height of a line, laid over each other; less may be grain of the ground.
-FAINTEST_MARK = 0.005
-
 
 @dataclass(frozen=True)
 class LineShape:
@@ -93,7 +90,7 @@ def fit_points(
     -----
     Gauss-Newton on ground, slope of the ground, amplitude and place, weighted by pixels.
     """
-    index, inside = _windows(bands, u, reach)
+    index, inside = bin_windows(bands, u, reach)
     rows = band[:, None]
     place, value, count = bands.u[rows, index], bands.value[rows, index], bands.count[rows, index]
     # Every half of the window needs a pixel column or two, or the ground is unknown there.
@@ -115,7 +112,23 @@ def fit_points(
     return points, v, (value - ground) / np.copysign(height, solution[:, 2])[:, None]
 
 
-def _windows(bands: Bands, u: Floats, reach: float) -> tuple[Ints, NDArray[np.bool_]]:
+def bin_windows(bands: Bands, u: Floats, reach: float) -> tuple[Ints, NDArray[np.bool_]]:
+    """Bins round given places.
+
+    Parameters
+    ----------
+    bands : Bands
+    u : ndarray, shape (m,)
+        Px.
+    reach : float
+        Half width, px.
+
+    Returns
+    -------
+    index : ndarray, shape (m, w), int
+    inside : ndarray, shape (m,), bool
+        False where the picture ends before the window does.
+    """
     width = int(np.ceil(2 * reach / BIN_PX)) + 1
     first = np.floor((u - reach - bands.start) / BIN_PX).astype(np.int64)
     inside = (first >= 0) & (first + width <= bands.u.shape[1])
@@ -211,61 +224,3 @@ def _stacked(offset: Floats, height: Floats, period: float) -> tuple[Floats, Flo
     middle = order[first + size // 2]
     place = np.bincount(step - step.min(), v)[step[middle] - step.min()] / size
     return place, h[middle]
-
-
-def finer_marks(bands: Bands, points: LinePoints, shape: LineShape, period: float) -> int:
-    """Look for fainter marks that divide the space between the lines evenly.
-
-    Parameters
-    ----------
-    bands : Bands
-    points : LinePoints
-        Fitted points on the lines.
-    shape : LineShape
-        Marks on its flanks, within one and a half reaches, are not asked for.
-    period : float
-        Distance of the lines, px.
-
-    Returns
-    -------
-    int
-        2, 5 or 10 where there are marks that make so many parts; else 1.
-
-    Notes
-    -----
-    All spaces are laid over each other, so marks far below the noise of one line show. A blurred
-    picture can lose the short lines of a scale and keep every fifth or tenth.
-    """
-    phase, height = _between(bands, points, period)
-    for parts in (10, 5, 2):
-        inner = np.arange(1, parts) / parts
-        inner = inner[np.minimum(inner, 1 - inner) * period > 1.5 * shape.reach]
-        at = np.array([_contrast(phase, height, place, 0.25 / parts) for place in inner])
-        if at.size and np.all(at > FAINTEST_MARK):
-            return parts
-    return 1
-
-
-def _between(bands: Bands, points: LinePoints, period: float) -> tuple[Floats, Floats]:
-    """Phase in the space after each line and grey there as a fraction of the line's height."""
-    index, inside = _windows(bands, points.u + period / 2, period / 2)
-    rows = points.band[:, None]
-    phase = (bands.u[rows, index] - points.u[:, None]) / period
-    height = bands.value[rows, index] / points.amplitude[:, None]
-    good = inside[:, None] & (bands.count[rows, index] > 0) & (phase >= 0) & (phase <= 1)
-    # Each space about its own mean, so that uneven light does not strew the stack.
-    mean = np.sum(np.where(good, height, 0.0), axis=1) / np.maximum(good.sum(axis=1), 1)
-    centred = height - mean[:, None]
-    return phase[good], centred[good]
-
-
-def _contrast(phase: Floats, height: Floats, place: float, half: float) -> float:
-    """How far the stack stands out at a place above both its sides; 0 where not significant."""
-    middle, left, right = (
-        height[np.abs(phase - place - side * 2 * half) < half / 2] for side in (0, -1, 1)
-    )
-    if min(middle.size, left.size, right.size) < 4:
-        return 0.0
-    steps = [middle.mean() - side.mean() for side in (left, right)]
-    error = sqrt(middle.var() / middle.size + max(s.var() / s.size for s in (left, right)))
-    return float(min(steps)) if min(steps) > 4 * error else 0.0

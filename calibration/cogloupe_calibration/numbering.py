@@ -8,6 +8,7 @@ from numpy.typing import NDArray
 
 from cogloupe_calibration.arrays import Floats, Ints
 from cogloupe_calibration.errors import CalibrationError
+from cogloupe_calibration.robust import scatter
 
 # Two neighbouring gaps of a ruled scale agree within this, tilt and rough places included.
 SPACING_AGREES_REL = 0.10
@@ -28,6 +29,13 @@ class RowModel:
     def place(self, number: Floats | Ints, t: Floats) -> Floats:
         """Place of lines at t, shape (m,)."""
         return np.asarray(row_design(number, t) @ self.terms, dtype=np.float64)
+
+    def number(self, u: Floats, t: Floats) -> Floats:
+        """Number at a place, whole on a line; of any one shape."""
+        c = self.terms
+        number = (u - c[0] - c[2] * t) / (c[1] + c[4] * t)
+        # The quadratic term is small: once more with it known nearly.
+        return np.asarray((u - c[0] - c[2] * t - c[3] * number**2) / (c[1] + c[4] * t))
 
     def spacing(self, number: Floats | Ints, t: Floats) -> Floats:
         """Local distance to the next line, shape (m,)."""
@@ -177,6 +185,6 @@ def robust_fit(
         # The smallest solution leaves terms at zero that the points cannot tell (one band, say).
         terms = np.linalg.lstsq(root[:, None] * design / size, root * u, rcond=1e-9)[0] / size
         residual = u - design @ terms
-        scatter = max(1.4826 * float(np.median(np.abs(residual))), least)
-        weight = np.clip(1 - (residual / (4.685 * scatter)) ** 2, 0, None) ** 2
-    return RowModel(terms), np.abs(residual) < 5 * scatter
+        size_of_error = max(scatter(residual), least)
+        weight = np.clip(1 - (residual / (4.685 * size_of_error)) ** 2, 0, None) ** 2
+    return RowModel(terms), np.abs(residual) < 5 * size_of_error

@@ -1,7 +1,7 @@
 """Fit a grey-value model to a small window of raw pixels round each of many marks, all at once."""
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 
 import numpy as np
 from numpy.typing import NDArray
@@ -64,6 +64,21 @@ class Marks:
             self.misfit[chosen],
             self.params[chosen],
         )
+
+
+def gathered(parts: list[Marks]) -> Marks:
+    """Put marks that were fitted apart one after the other.
+
+    Parameters
+    ----------
+    parts : list of Marks
+
+    Returns
+    -------
+    Marks
+    """
+    columns = ([getattr(part, field.name) for part in parts] for field in fields(Marks))
+    return Marks(*(np.concatenate(column) for column in columns))
 
 
 def smooth_step(z: Floats) -> tuple[Floats, Floats]:

@@ -1,20 +1,18 @@
 """Pixel scale from a picture of a ruled scale: a stage micrometer, or a steel rule in focus."""
 
-import datetime
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from math import atan, cos, degrees, hypot, isfinite, sin, sqrt
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from cogloupe_calibration.arrays import Floats, Ints
-from cogloupe_calibration.calibration import Calibration, Picture
 from cogloupe_calibration.errors import CalibrationError
+from cogloupe_calibration.hidden_marks import finer_marks
 from cogloupe_calibration.line_fit import (
     LinePoints,
     LineShape,
     fade_of,
-    finer_marks,
     fit_points,
     fit_shape,
 )
@@ -22,14 +20,17 @@ from cogloupe_calibration.numbering import RowModel, number_lines, robust_fit, r
 from cogloupe_calibration.rulings import (
     WEAKEST_LINE,
     Bands,
+    band_medians,
     find_candidates,
     gather_bands,
     lines_are_dark,
     rulings_direction,
     turned,
 )
+from cogloupe_calibration.scale import Scale
 from cogloupe_calibration.spacing import Spacing, fit_spacing
-from cogloupe_calibration.verdict import Finding, Verdict, judge, scale_findings
+from cogloupe_calibration.summary import Summary
+from cogloupe_calibration.verdict import Finding, judge, scale_findings
 
 # Whole length of a rule or stage micrometer within 0.1 %, rectangular: common practice, no source.
 U_DIVISION_REL = 0.001 / sqrt(3)
@@ -57,8 +58,7 @@ class RuledScale:
 
     Attributes
     ----------
-    mm_per_px, u_mm_per_px : float
-        Scale and its standard uncertainty (k = 1).
+    summary : Summary
     period_px, u_period_px : float
         Mean distance of neighbouring lines, square to them, at the middle of what is seen.
     division_mm, u_division_rel : float
@@ -71,7 +71,6 @@ class RuledScale:
         Place of each line along the scale, and how far it lies off even spacing.
     line_xy_px : ndarray, shape (n, 2)
         A point on the middle of the seen part of each line.
-    residual_rms_px : float
     lag1 : float
         Correlation of the residuals of neighbouring lines.
     gradient_rel, u_gradient_rel : float
@@ -80,19 +79,14 @@ class RuledScale:
         Relative change of the spacing across, along the seen length of the lines: tilt, too.
     uneven_rel : float
         Largest departure of the local scale from the mean, where it is significant; else 0.
-    width_px, height_px : int
-        The frame.
     blur_px, line_width_px : float
         Common blur (Gaussian standard deviation) and width of the lines.
     dark_lines : bool
     missing, strays : int
         Lines not seen between the first and the last; features that are on no line.
-    verdict, reasons
-        As in the calibration file.
     """
 
-    mm_per_px: float
-    u_mm_per_px: float
+    summary: Summary
     period_px: float
     u_period_px: float
     division_mm: float
@@ -102,21 +96,16 @@ class RuledScale:
     position_px: Floats
     residual_px: Floats
     line_xy_px: Floats
-    residual_rms_px: float
     lag1: float
     gradient_rel: float
     u_gradient_rel: float
     fan_rel: float
     uneven_rel: float
-    width_px: int
-    height_px: int
     blur_px: float
     line_width_px: float
     dark_lines: bool
     missing: int
     strays: int
-    verdict: Verdict
-    reasons: tuple[str, ...]
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -246,7 +235,9 @@ def _refined(
 def _is_line(points: LinePoints, dark: bool) -> NDArray[np.bool_]:
     height = points.amplitude * (-1 if dark else 1)
     seen = np.isfinite(points.u) & (height > 0)
-    strong = height > WEAKEST_LINE * np.median(height[seen]) if seen.any() else seen
+    typical = np.full(len(height), np.inf)
+    typical[seen] = band_medians(points.band[seen], height[seen])
+    strong = height > WEAKEST_LINE * typical
     return seen & strong & (points.u_u < LARGEST_POINT_U_PX)
 
 
@@ -258,15 +249,21 @@ def _summed_up(
     frame: tuple[int, int],
 ) -> RuledScale:
     division_mm, u_division = division
-    relative = fit.relative_u
-    scale_rel = hypot(relative, u_division)
-    rms = float(np.sqrt(np.mean(fit.residual**2)))
-    verdict, reasons = judge(_findings(rows, fit) + scale_findings(scale_rel))
-    return RuledScale(
-        mm_per_px=division_mm / fit.period,
-        u_mm_per_px=division_mm / fit.period * scale_rel,
+    relative = hypot(fit.relative_u, u_division)
+    verdict, reasons = judge(_findings(rows, fit) + scale_findings(relative))
+    mm_per_px = division_mm / fit.period
+    scale = Scale(mm_per_px=mm_per_px, u_mm_per_px=mm_per_px * relative, method="ruled_scale")
+    ruled = RuledScale(
+        summary=Summary(
+            scale=scale,
+            width_px=frame[0],
+            height_px=frame[1],
+            residual_rms_px=float(np.sqrt(np.mean(fit.residual**2))),
+            verdict=verdict,
+            reasons=reasons,
+        ),
         period_px=fit.period,
-        u_period_px=fit.period * relative,
+        u_period_px=fit.period * fit.relative_u,
         division_mm=division_mm,
         u_division_rel=u_division,
         angle_deg=degrees(angle),
@@ -274,22 +271,19 @@ def _summed_up(
         position_px=fit.place,
         residual_px=fit.residual,
         line_xy_px=_on_picture(fit.place, fit.t, angle),
-        residual_rms_px=rms,
         lag1=fit.lag1,
         gradient_rel=fit.gradient,
         u_gradient_rel=fit.u_gradient,
         fan_rel=fit.fan,
         uneven_rel=fit.uneven,
-        width_px=frame[0],
-        height_px=frame[1],
         blur_px=rows.shape.blur,
         line_width_px=rows.shape.width,
         dark_lines=rows.dark,
         missing=int(np.ptp(fit.number)) + 1 - len(fit.number),
         strays=rows.strays,
-        verdict=verdict,
-        reasons=reasons,
     )
+    scale = replace(scale, details=_details(ruled))
+    return replace(ruled, summary=replace(ruled.summary, scale=scale))
 
 
 def _on_picture(u: Floats, t: Floats, angle: float) -> Floats:
@@ -346,7 +340,7 @@ def _alternating_findings(rows: _Rows) -> list[Finding]:
 
 
 def _finer_findings(rows: _Rows, fit: Spacing) -> list[Finding]:
-    parts = finer_marks(rows.bands, rows.points, rows.shape, fit.period)
+    parts = finer_marks(rows.bands, rows.points, rows.model, rows.shape)
     if parts == 1:
         return []
     seen = f"fainter marks part every {fit.period:.1f} px in {parts}: those are the divisions"
@@ -357,39 +351,6 @@ def _graded(value: float, good: float, usable: float, reason: str) -> Finding | 
     if value <= good:
         return None
     return Finding("usable" if value <= usable else "take it again", reason)
-
-
-def calibration_from_ruled(
-    ruled: RuledScale, picture: Picture, date: datetime.date, note: str = ""
-) -> Calibration:
-    """Make a calibration of a measured ruled scale.
-
-    Parameters
-    ----------
-    ruled : RuledScale
-    picture : Picture
-        The picture it was measured on.
-    date : date
-        When it was taken.
-    note : str, optional
-        Magnification or whatever tells the setting again.
-
-    Returns
-    -------
-    Calibration
-    """
-    return Calibration(
-        mm_per_px=ruled.mm_per_px,
-        u_mm_per_px=ruled.u_mm_per_px,
-        method="ruled_scale",
-        date=date,
-        picture=picture,
-        note=note,
-        residual_rms_px=ruled.residual_rms_px,
-        details=_details(ruled),
-        verdict=ruled.verdict,
-        reasons=ruled.reasons,
-    )
 
 
 def _details(ruled: RuledScale) -> dict[str, float | str]:

@@ -21,7 +21,8 @@ BANDS = 24
 MIN_BAND_PX = 8.0
 # Highest over lowest of a thousand values of white noise is about 6.5 standard deviations.
 SIGNIFICANT = 8.0
-# A smear or a numeral's stroke is weaker than a line, or hits few bands.
+# A smear or a numeral's stroke is weaker than a line of the same band, or hits few bands. Where
+# blur runs the short lines into each other, the longer ones by themselves stand out much more.
 WEAKEST_LINE = 0.3
 _NO_RULINGS = "no rulings found: {}; fill the picture with the scale, in focus and evenly lit"
 
@@ -196,10 +197,28 @@ def find_candidates(bands: Bands, dark: bool) -> tuple[Ints, Floats, Floats, flo
     peaks = np.concatenate(found)
     if len(peaks) < 2:
         raise CalibrationError(_NO_RULINGS.format("nothing stands out of the noise"))
-    keep = peaks[:, 1] > WEAKEST_LINE * np.median(peaks[:, 1])
+    keep = peaks[:, 1] > WEAKEST_LINE * band_medians(row, peaks[:, 1])
     row, peaks = row[keep], peaks[keep]
     t = np.array([np.average(bands.t[k], weights=bands.count[k]) for k in range(len(bands.t))])
     return row, peaks[:, 0], t[row], float(np.median(peaks[:, 2]))
+
+
+def band_medians(band: Ints, value: Floats) -> Floats:
+    """Median of the values of each value's own band.
+
+    Parameters
+    ----------
+    band : ndarray, shape (m,), int
+    value : ndarray, shape (m,)
+
+    Returns
+    -------
+    ndarray, shape (m,)
+    """
+    medians = np.zeros(int(band.max(initial=0)) + 1)
+    for row in np.unique(band):
+        medians[row] = np.median(value[band == row])
+    return medians[band]
 
 
 def _peaks(bands: Bands, row: int, sign: float) -> Floats:

@@ -6,6 +6,9 @@ from cogloupe_calibration.errors import UseError
 
 MM_PER_INCH = 25.4
 
+SHORTEST_MM, LONGEST_MM = 1e-6, 1e5
+"""A nanometre and a hundred metres: what is said of a gear or its picture lies between."""
+
 _MM_PER_UNIT = {
     "mm": 1.0,
     "cm": 10.0,
@@ -49,6 +52,8 @@ def parse_length(text: str) -> float:
     if unit.lower() not in _MM_PER_UNIT:
         raise UseError(f"unit '{unit}' in '{text}' is not known: use mm, cm, um, in or thou")
     length = float(number) * _MM_PER_UNIT[unit.lower()]
-    if not 0 < length < float("inf"):
+    if not length > 0:
         raise UseError(f"length '{text}' must be above zero")
+    if not SHORTEST_MM <= length <= LONGEST_MM:
+        raise UseError(f"length '{text}' must lie between {SHORTEST_MM:g} and {LONGEST_MM:g} mm")
     return length

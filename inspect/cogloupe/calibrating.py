@@ -1,10 +1,11 @@
 """Make a calibration from a picture of something of known size."""
 
 import datetime
-from collections.abc import Callable
+import re
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any, Literal
+from typing import Any
 
 from numpy.typing import NDArray
 
@@ -16,19 +17,11 @@ from cogloupe.inputs.settings import as_option, make_settings
 from cogloupe.inputs.stated_scale import camera_of
 from cogloupe.optics.edges import edge_shift
 from cogloupe_calibration.calibration import Calibration, Picture
-from cogloupe_calibration.circle import CircleScale, calibration_from_circle, measure_circle
+from cogloupe_calibration.circle import CircleScale, measure_circle
 from cogloupe_calibration.errors import CalibrationError, UseError
-from cogloupe_calibration.grid import (
-    U_PITCH_REL,
-    GridScale,
-    calibration_from_grid,
-    measure_grid,
-)
-from cogloupe_calibration.ruled import (
-    RuledScale,
-    calibration_from_ruled,
-    measure_ruled_scale,
-)
+from cogloupe_calibration.grid import U_PITCH_REL, OtherPictureError, measure_grid
+from cogloupe_calibration.grid_scale import GridScale, Kind
+from cogloupe_calibration.ruled import RuledScale, measure_ruled_scale
 from cogloupe_calibration.scale import (
     CALIPER_U_MM,
     Scale,
@@ -36,9 +29,11 @@ from cogloupe_calibration.scale import (
     from_known_diameter,
     from_stated_scale,
 )
+from cogloupe_calibration.summary import calibration_from
 from cogloupe_calibration.units import parse_length
 
 Shown = GridScale | CircleScale | RuledScale
+GRIDS = ("checkerboard", "dots")
 VIEW_WITHIN = 1.5
 """A person's rough width of the view is within this factor; hidden divisions make it 2 or more."""
 
@@ -89,7 +84,10 @@ class CalibrationRequest:
 
 
 def make_calibration(
-    path: Path | None, request: CalibrationRequest, date: datetime.date
+    path: Path | None,
+    request: CalibrationRequest,
+    date: datetime.date,
+    others: Sequence[Path] = (),
 ) -> tuple[Calibration, Shown | None]:
     """Make a calibration as requested.
 
@@ -99,6 +97,8 @@ def make_calibration(
         The picture; only a stated scale goes without.
     request : CalibrationRequest
     date : date
+    others : sequence of Path, optional
+        More pictures of a checkerboard or dot grid through the same lens.
 
     Returns
     -------
@@ -112,6 +112,11 @@ def make_calibration(
         Where request or picture cannot serve.
     """
     method = request.method
+    if others and method not in GRIDS:
+        raise UseError(
+            f"{as_option(method)} goes with one picture, {1 + len(others)} were given: several "
+            "pictures of a checkerboard or dot grid make one calibration"
+        )
     if method == "scale_um_per_px":
         picture = _picture(read_photo(path)) if path is not None else None
         return calibration_from_scale(_stated(request), date, picture, request.note), None
@@ -120,28 +125,33 @@ def make_calibration(
     if path is None:
         raise UseError(f"{as_option(method)} needs a picture: name one")
     photo = read_photo(path)
-    made = _measured(photo, request, length, u)(_picture(photo), date, request.note)
+    more = [read_photo(other) for other in others]
+    made = _measured([photo, *more], request, length, u)(_picture(photo), date, request.note)
     if request.view_width is not None:
         _check_view(made[0], photo.width, request.view_width)
     return made
 
 
 def _measured(
-    photo: Photo, request: CalibrationRequest, length: float, u: float | None
+    photos: list[Photo], request: CalibrationRequest, length: float, u: float | None
 ) -> Callable[[Picture, datetime.date, str], tuple[Calibration, Shown | None]]:
-    """Measure what is on the picture; gives what makes the calibration of it."""
+    """Measure what is on the pictures; gives what makes the calibration of it."""
+    photo = photos[0]
     method, known_u = request.method, CALIPER_U_MM if u is None else u
+    shown: Shown
     if method == "ruled_scale":
-        ruled = measure_ruled_scale(_grey(photo), length, *(() if u is None else (u / length,)))
-        return lambda *about: (calibration_from_ruled(ruled, *about), ruled)
-    if method in ("checkerboard", "dots"):
-        grid = _grid(photo, request, length, u)
-        return lambda *about: (calibration_from_grid(grid, *about), grid)
-    if method in ("known_pin", "known_ring"):
-        circle = _circle(photo, length, known_u, hollow=method == "known_ring")
-        return lambda *about: (calibration_from_circle(circle, *about), circle)
-    scale = _with_known_u(_from_gear(photo, method, getattr(request, method)), known_u)
-    return lambda picture, date, note: (calibration_from_scale(scale, date, picture, note), None)
+        shown = measure_ruled_scale(_grey(photo), length, *(() if u is None else (u / length,)))
+    elif method in GRIDS:
+        shown = _grid(photos, request, length, u)
+    elif method in ("known_pin", "known_ring"):
+        shown = _circle(photo, length, known_u, hollow=method == "known_ring")
+    else:
+        scale = _with_known_u(_from_gear(photo, method, getattr(request, method)), known_u)
+        return lambda picture, date, note: (
+            calibration_from_scale(scale, date, picture, note),
+            None,
+        )
+    return lambda *about: (calibration_from(shown.summary, *about), shown)
 
 
 def seen_in_words(shown: Shown) -> str:
@@ -168,11 +178,26 @@ def seen_in_words(shown: Shown) -> str:
             f"Seen: a circle {2 * shown.radius_px:.1f} px across; scale in x over scale in y "
             f"{shown.ratio:.5f} ± {4 * shown.u_e:.1g} (k = 2)."
         )
-    what = "squares" if shown.kind == "checkerboard" else "dots"
+    target, points = shown.target, shown.points
+    pictures = len(shown.fit.periods_px)
+    on = f" on {pictures} pictures" if pictures > 1 else ""
     return (
-        f"Seen: {shown.columns} x {shown.rows} {what}, {int(shown.used.sum())} points, off an even "
-        f"grid by {shown.uncorrected_rms_px:.2g} px RMS before and {shown.residual_rms_px:.2g} px "
-        "after the lens is undone."
+        f"Seen: {target.columns} x {target.rows} {target.marks}, {int(points.used.sum())} points"
+        f"{on}, off an even grid by {points.uncorrected_rms_px:.2g} px RMS before and "
+        f"{shown.fit.residual_rms_px:.2g} px after the lens is undone.{_planes_in_words(shown)}"
+    )
+
+
+def _planes_in_words(grid: GridScale) -> str:
+    """Which pictures tell scale and lean."""
+    periods = grid.fit.periods_px
+    if len(periods) == 1:
+        return ""
+    low, high = (100 * (value / periods[0] - 1) for value in (periods.min(), periods.max()))
+    lean = "the lean is that of all" if grid.fit.one_plane else "so is the lean"
+    return (
+        f" The scale is that of the first picture, {lean}; so it must show the target where the "
+        f"gear will lie. The scales on the others differ from it by {low:+.2g} to {high:+.2g} %."
     )
 
 
@@ -214,12 +239,16 @@ def _grey(photo: Photo) -> NDArray[Any]:
 
 
 def _grid(
-    photo: Photo, request: CalibrationRequest, pitch_mm: float, u_mm: float | None
+    photos: list[Photo], request: CalibrationRequest, pitch_mm: float, u_mm: float | None
 ) -> GridScale:
-    """Grid of squares or dots on a picture."""
-    kind: Literal["checkerboard", "dots"] = "dots" if request.dots is not None else "checkerboard"
+    """Grid of squares or dots on its pictures."""
+    kind: Kind = "dots" if request.dots is not None else "checkerboard"
     relative = U_PITCH_REL if u_mm is None else u_mm / pitch_mm
-    return measure_grid(_grey(photo), pitch_mm, kind, parse_size(request.size), relative)
+    first, *others = map(_grey, photos)
+    try:
+        return measure_grid(first, pitch_mm, kind, parse_size(request.size), relative, others)
+    except OtherPictureError as error:
+        raise CalibrationError(f"{photos[error.picture].name}: {error}") from error
 
 
 def parse_size(text: str | None) -> tuple[int, int] | None:
@@ -241,10 +270,10 @@ def parse_size(text: str | None) -> tuple[int, int] | None:
     """
     if text is None:
         return None
-    across, _, down = text.lower().partition("x")
-    if not (across.strip().isdigit() and down.strip().isdigit() and int(across) and int(down)):
+    found = re.fullmatch(r"\s*([1-9][0-9]{0,2})\s*x\s*([1-9][0-9]{0,2})\s*", text.lower())
+    if found is None:
         raise UseError(f"--size '{text}' is not squares or dots across and down: write 9x7")
-    return int(across), int(down)
+    return int(found[1]), int(found[2])
 
 
 def _picture(photo: Photo) -> Picture:

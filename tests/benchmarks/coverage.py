@@ -31,8 +31,9 @@ from cogloupe.simulation.truth import TrueTable
 from cogloupe_calibration.arrays import Floats
 from cogloupe_calibration.calibration import Calibration
 from cogloupe_calibration.errors import CogloupeError
-from cogloupe_calibration.grid import U_PITCH_REL, calibration_from_grid
+from cogloupe_calibration.grid import U_PITCH_REL
 from cogloupe_calibration.lens import frame_middle, make_lens
+from cogloupe_calibration.summary import calibration_from
 
 CASES = 240
 EXACT = 1e-5
@@ -134,7 +135,7 @@ def with_grid(u_pitch_rel: float) -> Callable[[Drawn, int], tuple[Case, Reading]
     def read(drawn: Drawn, seed: int) -> tuple[Case, Reading]:
         grid = photograph_grid(drawn.camera, seed, u_pitch_rel, drawn.level)
         today = datetime.date.today()
-        calibration = calibration_from_grid(grid, picture_of(drawn.case), today)
+        calibration = calibration_from(grid.summary, picture_of(drawn.case), today)
         return drawn.case, read_calibrated(drawn.case, calibration)
 
     return read

@@ -20,7 +20,8 @@ from cogloupe.simulation.lens import blurred, finer, pooled, to_level, to_pixels
 from cogloupe_calibration.arrays import Floats
 from cogloupe_calibration.calibration import Calibration, Picture, save_calibration
 from cogloupe_calibration.errors import CalibrationError
-from cogloupe_calibration.grid import GridScale, measure_grid
+from cogloupe_calibration.grid import measure_grid
+from cogloupe_calibration.grid_scale import GridScale
 from cogloupe_calibration.scale import CALIPER_U_MM, STATED_RELATIVE_U
 
 DISTORTION_SD = 0.01
@@ -228,8 +229,8 @@ def photograph_grid(camera: Camera, seed: int, u_pitch_rel: float, level: float 
     square = np.array([[1 + size + ratio / 2, skew / 2], [skew / 2, 1 + size - ratio / 2]])
     grey = _grid_picture(camera, pitch_mm * square, rng)
     grid = measure_grid(_bent(grey, level), pitch_mm, u_pitch_rel=u_pitch_rel)
-    if grid.verdict == "take it again":
-        raise CalibrationError("; ".join(grid.reasons))
+    if grid.summary.verdict == "take it again":
+        raise CalibrationError("; ".join(grid.summary.reasons))
     return grid
 
 

@@ -19,7 +19,7 @@ from cogloupe.reading.models import Reading
 from cogloupe.simulation import Camera, Faults, GearSpec, Scene
 from cogloupe.simulation.scene import Nick, Swarf, ToothSide
 from cogloupe_calibration.errors import CogloupeError
-from cogloupe_calibration.grid import calibration_from_grid
+from cogloupe_calibration.summary import calibration_from
 
 TEETH = (24, 20, 32)
 """One gear each; the rows differ only by their spoiler."""
@@ -235,7 +235,7 @@ def _read(case: Case, camera: Camera | None) -> Reading:
         return inspect_photo(case.photo, case.settings)[0]
     grid = photograph_grid(camera, case.truth.seed, EXACT)
     today = datetime.date.today()
-    return read_calibrated(case, calibration_from_grid(grid, picture_of(case), today))
+    return read_calibrated(case, calibration_from(grid.summary, picture_of(case), today))
 
 
 def _figures(found: list[Errors]) -> list[object]:

@@ -26,7 +26,7 @@ def timed_reading(photo: Path, settings: Path, out: Path) -> dict[str, float]:
     """
     marks = [perf_counter()]
     import cogloupe.commands
-    import cogloupe.folder
+    import cogloupe.folders.batch
     import cogloupe.report.charts  # noqa: F401
     from cogloupe.inputs.photo import read_photo
     from cogloupe.inputs.settings import GearSettings

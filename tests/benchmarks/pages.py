@@ -20,7 +20,8 @@ from tests.helpers.browser import browser, opened, work_s
 from cogloupe.inputs.photo import read_photo
 from cogloupe.inputs.settings import settings_for
 from cogloupe.inspection import inspect_photo
-from cogloupe.report.folder_page import DATA_FILE, INDEX_FILE, Entry, index_data, index_html
+from cogloupe.reading.catalogue_entry import Entry
+from cogloupe.report.folder_page import DATA_FILE, INDEX_FILE, News, index_data, index_html
 from cogloupe.report.write import write_report, write_shared
 from cogloupe.simulation import Camera, Faults, GearSpec, Scene, simulate
 
@@ -108,9 +109,10 @@ def index_rows() -> list[list[object]]:
     """Processor seconds for opening, sorting and filtering a long list."""
     entries = [
         Entry(
-            photo=f"wheel {k}.jpg", status="read", when=f"2026-11-{1 + k % 28:02d}T08:00:00Z",
-            gear=f"{20 + k % 5} teeth", verdict="The teeth run out.",
-            figures={"f_p": (float(k * 7 % 101), 2.0)},
+            folder=f"wheel {k}", photo=f"wheel {k}.jpg", status="read",
+            read_at=f"2026-11-{1 + k % 28:02d}T08:00:00", teeth=20 + k % 5, module_mm=0.5,
+            diametral_pitch=50.8, verdict_text="The teeth run out.",
+            single_pitch_max_um=float(k * 7 % 101), u_single_pitch_max_um=1.0,
         )
         for k in range(READINGS)
     ]  # fmt: skip
@@ -118,7 +120,7 @@ def index_rows() -> list[list[object]]:
         place = Path(folder)
         write_shared(place)
         (place / INDEX_FILE).write_text(index_html("gears"), "utf-8")
-        (place / DATA_FILE).write_text(index_data(entries, "now"), "utf-8")
+        (place / DATA_FILE).write_text(index_data(entries, News(stamp="now")), "utf-8")
         with opened(started, (place / INDEX_FILE).as_uri(), may_say="FILE_NOT_FOUND") as page:
             sort = work_s(page, "document.querySelector('[data-by=f_p]').click()")
             typed = "{ const find = document.getElementById('find'); find.value = '24 teeth'; "

@@ -6,9 +6,10 @@ import numpy as np
 import pytest
 
 from cogloupe_calibration.calibration import Picture
-from cogloupe_calibration.circle import calibration_from_circle, measure_circle
+from cogloupe_calibration.circle import measure_circle
 from cogloupe_calibration.errors import CalibrationError
 from cogloupe_calibration.lens import TERMS, ideal_points, unmeasured_lens
+from cogloupe_calibration.summary import calibration_from
 
 FRAME = (640, 480)
 
@@ -33,7 +34,7 @@ def test_scale_and_aspect_are_exact_without_noise(e1, e2):
     assert circle.radius_px == pytest.approx(180.0, abs=1e-6)
     assert (circle.e1, circle.e2) == pytest.approx((e1, e2), abs=1e-8)
     assert circle.centre_px == pytest.approx((321.3, 238.7), abs=1e-6)
-    assert circle.scale.mm_per_px == pytest.approx(0.01, rel=1e-8)
+    assert circle.summary.scale.mm_per_px == pytest.approx(0.01, rel=1e-8)
     assert circle.ratio == pytest.approx((1 + e1) / (1 - e1), rel=1e-7)
 
 
@@ -62,20 +63,20 @@ def test_lobes_of_the_thing_widen_the_doubt_about_its_ovalness():
 def test_gauging_in_one_direction_is_in_the_doubt():
     circle = measured(oval(np.random.default_rng(2)), u_diameter_mm=0.012)
     assert circle.u_e >= 0.012 / 3.6 / 2
-    assert circle.scale.relative_u == pytest.approx(0.012 / 3.6, rel=0.01)
+    assert circle.summary.scale.relative_u == pytest.approx(0.012 / 3.6, rel=0.01)
 
 
 def test_doubt_about_the_edge_goes_into_the_scale():
     circle = measured(oval(np.random.default_rng(2)), u_edge_px=0.18)
-    assert circle.scale.relative_u == pytest.approx(0.001, rel=0.01)
+    assert circle.summary.scale.relative_u == pytest.approx(0.001, rel=0.01)
 
 
 def test_lens_holds_the_aspect_only_where_it_stands_out():
     rng = np.random.default_rng(3)
     plain, stretched = measured(oval(rng)), measured(oval(rng, 0.004, 0.001))
-    assert plain.lens == unmeasured_lens(*FRAME)
-    assert stretched.lens.terms[TERMS.index("e1")] == pytest.approx(0.004, abs=1e-4)
-    flat = ideal_points(stretched.lens, stretched.xy_px)
+    assert plain.summary.lens == unmeasured_lens(*FRAME)
+    assert stretched.summary.lens.terms[TERMS.index("e1")] == pytest.approx(0.004, abs=1e-4)
+    flat = ideal_points(stretched.summary.lens, stretched.xy_px)
     length = np.hypot(*(flat - flat.mean(axis=0)).T)
     # Noise of 0.01 px alone is left of 0.7 px.
     assert np.std(length) < 0.02
@@ -103,8 +104,8 @@ def test_specks_on_the_rim_are_left_out():
 )
 def test_verdict_says_what_is_wrong_and_how_much(case, verdict, words):
     circle = measured(oval(np.random.default_rng(5), **case))
-    assert circle.verdict == verdict
-    assert words in " ".join(circle.reasons)
+    assert circle.summary.verdict == verdict
+    assert words in " ".join(circle.summary.reasons)
 
 
 @pytest.mark.parametrize(
@@ -124,8 +125,8 @@ def test_what_cannot_be_a_circle_is_refused(xy, diameter, words):
 def test_calibration_carries_ratio_lens_and_method():
     circle = measured(oval(np.random.default_rng(6), 0.004), method="known_bore")
     picture = Picture(file="pin.png", sha256="ab", width_px=640, height_px=480)
-    made = calibration_from_circle(circle, picture, datetime.date(2024, 5, 1))
+    made = calibration_from(circle.summary, picture, datetime.date(2024, 5, 1))
     assert made.method == "known_bore"
-    assert made.lens == circle.lens
+    assert made.lens == circle.summary.lens
     assert made.details["ratio_x_to_y"] == pytest.approx(1.008, abs=2e-4)
     assert made.details["diameter_mm"] == 3.6

@@ -2,6 +2,8 @@
 
 import datetime
 import json
+from importlib.resources import files
+from pathlib import Path
 
 import pytest
 from pydantic import ValidationError
@@ -11,12 +13,15 @@ from cogloupe_calibration.calibration import (
     Camera,
     Lens,
     Picture,
+    calibration_schema,
     check_fits,
     load_calibration,
     save_calibration,
 )
 from cogloupe_calibration.errors import CalibrationError
 
+OLD = Path(__file__).parent / "old"
+"""Files as earlier versions wrote them, named by their schema; none is ever changed."""
 DAY = datetime.date(2024, 5, 1)
 CAMERA = Camera(make="Maker", model="Four", lens="macro", focal_length_mm=60.0)
 LENS = Lens(centre_px=(1, 1), radius_px=9, terms=(0.0,) * 8, covariance=((0.0,) * 8,) * 8)
@@ -48,13 +53,26 @@ def test_saving_leaves_nothing_else_in_the_folder(tmp_path):
     assert load_calibration(tmp_path / "c.json").note == "again"
 
 
+def test_the_published_schema_is_that_of_the_model():
+    published = files("cogloupe_calibration").joinpath("calibration.schema.json").read_text("utf-8")
+    # Made by `cogloupe schema calibration`; make it again on change.
+    assert json.loads(published) == calibration_schema()
+
+
+@pytest.mark.parametrize("path", sorted(OLD.glob("*.json")), ids=lambda path: path.stem)
+def test_a_calibration_of_an_earlier_version_still_opens(path):
+    told = json.loads(path.read_bytes())
+    found = json.loads(load_calibration(path).model_dump_json())
+    assert {name: found[name] for name in told} == told
+
+
 def test_failed_saving_keeps_the_old_file(tmp_path, monkeypatch):
     save_calibration(calibration(note="old"), tmp_path / "c.json")
 
     def full(*_):
         raise OSError(28, "No space left on device")
 
-    monkeypatch.setattr("cogloupe_calibration.calibration.os.replace", full)
+    monkeypatch.setattr("cogloupe_calibration.files.os.replace", full)
     with pytest.raises(CalibrationError, match="No space left"):
         save_calibration(calibration(note="new"), tmp_path / "c.json")
     assert load_calibration(tmp_path / "c.json").note == "old"

@@ -5,7 +5,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from cogloupe_calibration.lattice import grow_lattice
+from cogloupe_calibration.lattice import Lattice, grow_lattice, held_together, line_distance
 
 
 def lattice_points(columns, rows, turn_deg, wobble, seed):
@@ -71,3 +71,35 @@ def test_points_without_order_give_little_or_nothing(count):
     xy = np.random.default_rng(count).uniform(0, 200, (count, 2))
     lattice = grow_lattice(xy)
     assert lattice is None or len(lattice) < 16
+
+
+@pytest.mark.parametrize("way_deg", [0, 20, 45, 70, 90])
+def test_a_lattice_seen_aslant_is_numbered_whole(way_deg):
+    """Seen from 50 degrees off its face, its lines drawing together by a fifth."""
+    index, xy, _ = lattice_points(10, 8, 5.0, 0.0, 1)
+    flat = xy - xy.mean(axis=0)
+    way = np.array([np.cos(np.radians(way_deg)), np.sin(np.radians(way_deg))])
+    along = flat @ way
+    aslant = flat - (1 - np.cos(np.radians(50))) * along[:, None] * way
+    aslant = 300 + aslant / (1 + along / 900)[:, None]
+    lattice = grow_lattice(aslant, np.where(index.sum(axis=1) % 2 == 0, 1, -1))
+    assert len(lattice) == 80
+    # Whole numbers of the true lattice, turned or mirrored: an affine map without remainder.
+    design = np.column_stack([index[lattice.point], np.ones(80)])
+    found, left, *_ = np.linalg.lstsq(design, lattice.index.astype(float), rcond=None)
+    assert np.abs(left).max() < 1e-12
+    assert abs(np.linalg.det(found[:2])) == pytest.approx(1)
+
+
+def test_points_on_one_neighbour_or_none_are_left_out():
+    index = np.array([(0, 0), (1, 0), (0, 1), (1, 1), (2, 1), (5, 5)])
+    np.testing.assert_array_equal(held_together(index), [1, 1, 1, 1, 0, 0])
+    assert held_together(np.empty((0, 2), dtype=np.int64)).shape == (0,)
+
+
+def test_the_next_line_passes_nearer_where_squares_are_seen_as_rhombs():
+    index = np.stack(np.meshgrid(np.arange(4), np.arange(3), indexing="ij"), -1).reshape(-1, 2)
+    xy = index @ np.array([[20.0, 0.0], [10.0, 12.0]])
+    near = line_distance(xy, Lattice(np.arange(12), index, 20.0))
+    # Lines along x lie 12 px apart, the others 20 * 12 / hypot(10, 12).
+    np.testing.assert_allclose(near, 12.0)

@@ -9,6 +9,7 @@ from pydantic import ValidationError
 
 from cogloupe_calibration.calibration import Lens
 from cogloupe_calibration.lens import (
+    MORE_TERMS,
     TERMS,
     TERMS_IN_WORDS,
     frame_middle,
@@ -83,11 +84,12 @@ def test_scale_at_the_centre_is_kept(terms):
 
 def test_derivatives_agree_with_differences():
     terms = np.array([0.02, -0.01, 0.003, -0.002, 0.004, 0.001, 0.01, -0.02])
-    step = 1e-6
+    terms = np.append(terms, [0.01, 0.003, -0.002, 0.005, -0.003, 0.002])
+    step, axes = 1e-6, np.eye(len(terms))
     effects = term_effects(terms, CENTRE, RADIUS, POINTS)
-    for index in range(8):
+    for index in range(len(terms)):
         ends = [
-            ideal_points(make_lens(CENTRE, RADIUS, terms + s * np.eye(8)[index], np.eye(8)), POINTS)
+            ideal_points(make_lens(CENTRE, RADIUS, terms + s * axes[index], axes), POINTS)
             for s in (-step, step)
         ]
         # Differences of numbers near 1000 px lose digits: 1e-13 * 1000 / 1e-6.
@@ -115,8 +117,20 @@ def test_one_point_is_as_good_as_many():
     assert point_modes(lens, [10.0, 20.0]).shape == (8, 2)
 
 
+def test_more_terms_agree_with_the_usual_polynomial_about_another_centre():
+    """k1 and k2 about a centre d off are p = -k1 d and q = -k2 d, to the first order of d."""
+    k1, k2, off = 0.05, 0.03, 1e-4
+    about = make_lens((CENTRE[0] + off * RADIUS, CENTRE[1]), RADIUS, [k1, k2] + 6 * [0], np.eye(8))
+    terms = [k1, k2, 0, -k1 * off, 0, 0, 0, 0, 0, 0, -k2 * off]
+    here = make_lens(CENTRE, RADIUS, terms, np.eye(11))
+    # The second order leaves 1000 px times 20 k off^2.
+    np.testing.assert_allclose(
+        ideal_points(here, POINTS), ideal_points(about, POINTS), rtol=0, atol=2e-5
+    )
+
+
 @pytest.mark.parametrize(
-    ("terms", "rows", "columns"), [(7, 8, 8), (8, 7, 8), (8, 8, 7), (9, 9, 9), (0, 0, 0)]
+    ("terms", "rows", "columns"), [(7, 8, 8), (8, 7, 8), (8, 8, 7), (15, 15, 15), (0, 0, 0)]
 )
 def test_lens_of_another_size_is_refused(terms, rows, columns):
     with pytest.raises(ValidationError, match="8 rows and columns"):
@@ -129,7 +143,7 @@ def test_lens_of_another_size_is_refused(terms, rows, columns):
 
 
 def test_every_term_has_words():
-    assert tuple(TERMS_IN_WORDS) == TERMS
+    assert tuple(TERMS_IN_WORDS) == TERMS + MORE_TERMS
 
 
 def test_unmeasured_lens_moves_nothing_and_allows_for_the_usual_lens():

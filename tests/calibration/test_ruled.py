@@ -9,7 +9,8 @@ from scipy.special import ndtr
 
 from cogloupe_calibration.calibration import Picture
 from cogloupe_calibration.errors import CalibrationError
-from cogloupe_calibration.ruled import RuledScale, calibration_from_ruled, measure_ruled_scale
+from cogloupe_calibration.ruled import RuledScale, measure_ruled_scale
+from cogloupe_calibration.summary import calibration_from
 
 HEIGHT, WIDTH = 340, 460
 
@@ -147,14 +148,16 @@ def test_edge_of_the_rule_does_not_pull_the_direction():
 
 def test_scale_is_division_over_period_with_both_uncertainties():
     scale = measure_ruled_scale(ruled_picture(), 0.1, u_division_rel=0.002)
-    assert scale.mm_per_px == pytest.approx(0.1 / scale.period_px)
+    assert scale.summary.scale.mm_per_px == pytest.approx(0.1 / scale.period_px)
     relative = np.hypot(0.002, scale.u_period_px / scale.period_px)
-    assert scale.u_mm_per_px / scale.mm_per_px == pytest.approx(relative)
+    assert scale.summary.scale.u_mm_per_px / scale.summary.scale.mm_per_px == pytest.approx(
+        relative
+    )
 
 
 def test_clean_picture_is_good():
     scale = measure_ruled_scale(ruled_picture(), 0.1)
-    assert (scale.verdict, scale.reasons) == ("good", ())
+    assert (scale.summary.verdict, scale.summary.reasons) == ("good", ())
 
 
 def test_line_points_lie_on_the_lines():
@@ -177,21 +180,21 @@ def test_fan_of_lines_is_reported():
     scale = measure_ruled_scale(ruled_picture(fan=1e-4), 0.1)
     # Lines reach from -90 to 150 px at the most: 240 px at 1e-4.
     assert scale.fan_rel == pytest.approx(0.024, rel=0.15)
-    assert scale.verdict == "take it again"
-    assert any("tilt" in reason for reason in scale.reasons)
+    assert scale.summary.verdict == "take it again"
+    assert any("tilt" in reason for reason in scale.summary.reasons)
 
 
 def test_few_lines_are_to_be_taken_again():
     scale = measure_ruled_scale(ruled_picture(number=6, period=25.0, width=5.0), 0.1)
-    assert scale.verdict == "take it again"
-    assert "7 lines" in " ".join(scale.reasons)
+    assert scale.summary.verdict == "take it again"
+    assert "7 lines" in " ".join(scale.summary.reasons)
 
 
 @pytest.mark.parametrize("blur", [3.0, 3.6, 5.0])
 def test_blurred_lines_are_not_called_good(blur):
     scale = measure_ruled_scale(ruled_picture(blur=blur, noise=0.01), 0.1)
-    assert scale.verdict != "good"
-    assert any("blur" in reason for reason in scale.reasons)
+    assert scale.summary.verdict != "good"
+    assert any("blur" in reason for reason in scale.summary.reasons)
 
 
 @pytest.mark.parametrize("short", [0.02, 0.04])
@@ -199,13 +202,13 @@ def test_lost_short_lines_are_noticed(short):
     # Only every fifth line stands out; taken for divisions they would be five times too long.
     scale = measure_ruled_scale(ruled_picture(period=14.0, short=short), 0.1)
     assert scale.period_px == pytest.approx(70.0, abs=0.01)
-    assert scale.verdict == "take it again"
-    assert any("in 5" in reason for reason in scale.reasons)
+    assert scale.summary.verdict == "take it again"
+    assert any("in 5" in reason for reason in scale.summary.reasons)
 
 
 def test_spaces_without_marks_are_left_alone():
     scale = measure_ruled_scale(ruled_picture(period=25.0, width=4.0), 0.1)
-    assert not any("fainter" in reason for reason in scale.reasons)
+    assert not any("fainter" in reason for reason in scale.summary.reasons)
 
 
 def noise_picture():
@@ -255,8 +258,25 @@ def test_uncertainty_of_the_division_must_make_sense(relative):
 def test_calibration_carries_the_measurement():
     scale = measure_ruled_scale(ruled_picture(), 0.1)
     picture = Picture(file="rule.png", sha256="0" * 64, width_px=WIDTH, height_px=HEIGHT)
-    made = calibration_from_ruled(scale, picture, datetime.date(2024, 5, 1), note="zoom 2x")
+    made = calibration_from(scale.summary, picture, datetime.date(2024, 5, 1), note="zoom 2x")
     assert isinstance(scale, RuledScale)
-    assert (made.method, made.mm_per_px) == ("ruled_scale", scale.mm_per_px)
+    assert (made.method, made.mm_per_px) == ("ruled_scale", scale.summary.scale.mm_per_px)
     assert made.details["lines"] == len(scale.number)
-    assert made.residual_rms_px == scale.residual_rms_px
+    assert made.residual_rms_px == scale.summary.residual_rms_px
+
+
+@pytest.mark.parametrize("angle_deg", [0.5, -14.0])
+def test_a_rule_of_five_pixels_a_division_is_read(angle_deg):
+    picture = ruled_picture(period=5.0, width=1.0, blur=1.0, number=200, angle_deg=angle_deg)
+    scale = measure_ruled_scale(picture, 1.0)
+    assert abs(scale.period_px - 5.0) < 2 * scale.u_period_px
+    assert scale.u_period_px < 5e-4
+
+
+def test_divisions_that_blur_has_merged_are_not_passed_over():
+    """What 2 px of blur leave of a wave of 5 px is 4 % of it, below the noise of any one line."""
+    picture = ruled_picture(period=5.0, width=1.0, blur=2.0, number=200)
+    scale = measure_ruled_scale(picture, 1.0)
+    assert scale.period_px == pytest.approx(25.0, rel=0.01)
+    assert scale.summary.verdict == "take it again"
+    assert any("in 5" in reason for reason in scale.summary.reasons)

@@ -46,14 +46,14 @@ def test_printed_grid_is_read_back_with_its_pitch_and_size(kind):
     left = min(item.x for item in (*page.bars, *page.discs))
     picture = picture_of(page, (left - 9, 55), (98, 78), 5.0)
     grid = measure_grid(picture, 4.0, kind, size=(20, 15))
-    assert grid.mm_per_px == pytest.approx(0.2, rel=1e-4)
-    assert "stated" not in " ".join(grid.reasons)
+    assert grid.summary.scale.mm_per_px == pytest.approx(0.2, rel=1e-4)
+    assert "stated" not in " ".join(grid.summary.reasons)
 
 
 def test_printed_ruled_scale_is_read_back_with_its_division():
     page = ruled_target(1.0)
     picture = picture_of(page, (80, 63), (50, 12), 10.0)
-    assert measure_ruled_scale(picture, 1.0).mm_per_px == pytest.approx(0.1, rel=1e-4)
+    assert measure_ruled_scale(picture, 1.0).summary.scale.mm_per_px == pytest.approx(0.1, rel=1e-4)
 
 
 @pytest.mark.parametrize("kind", KINDS)

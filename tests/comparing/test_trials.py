@@ -2,6 +2,7 @@
 
 import datetime
 import tomllib
+from concurrent.futures import ThreadPoolExecutor
 
 import pytest
 from hypothesis import given
@@ -52,7 +53,7 @@ def test_what_stands_in_the_log_stays_when_an_attempt_is_added(tmp_path):
     log = tmp_path / "trials.toml"
     by_hand = '# my notes\n[[trial]]\ndate = 2026-03-01   # Sunday\nreading = "a/reading.json"'
     log.write_text(by_hand, "utf-8")
-    append_trials(log, (make_trial(DAY, "b/reading.json", "belt tightened"),))
+    append_trials(log, lambda _: [make_trial(DAY, "b/reading.json", "belt tightened")])
     assert log.read_text("utf-8").startswith(by_hand + "\n")
     assert [trial.changed for trial in load_trials(log)] == ["", "belt tightened"]
     assert tomllib.loads(log.read_text("utf-8"))["trial"][1]["date"] == DAY
@@ -60,6 +61,40 @@ def test_what_stands_in_the_log_stays_when_an_attempt_is_added(tmp_path):
 
 def test_a_log_that_is_not_there_is_empty(tmp_path):
     assert load_trials(tmp_path / "trials.toml") == ()
+
+
+def test_lines_end_as_they_did_and_a_link_stays_a_link(tmp_path):
+    kept = tmp_path / "kept" / "log.toml"
+    kept.parent.mkdir()
+    by_hand = b'# mine\r\n[[trial]]\r\ndate = 2026-03-01\r\nreading = "a/reading.json"\r\n'
+    kept.write_bytes(by_hand)
+    log = tmp_path / "trials.toml"
+    log.symlink_to(kept)
+    append_trials(log, lambda _: [make_trial(DAY, "b/reading.json", "belt tightened")])
+    assert log.is_symlink()
+    assert kept.read_bytes().startswith(by_hand)
+    assert kept.read_bytes().count(b"\r\n") == kept.read_bytes().count(b"\n")
+    assert len(load_trials(log)) == 2
+
+
+def test_writers_at_once_lose_no_entry(tmp_path):
+    log = tmp_path / "trials.toml"
+
+    def write(k):
+        append_trials(log, lambda _: [make_trial(DAY, f"{k}/reading.json", f"change {k}")])
+
+    with ThreadPoolExecutor(8) as writers:
+        list(writers.map(write, range(24)))
+    assert sorted(int(trial.reading.split("/")[0]) for trial in load_trials(log)) == [*range(24)]
+    assert {path.name for path in tmp_path.iterdir()} == {"trials.toml", ".trials.toml.lock"}
+
+
+def test_a_log_of_a_later_program_is_refused_and_left_as_it_is(tmp_path):
+    log = tmp_path / "trials.toml"
+    log.write_text('schema_version = "2.0"\n')
+    with pytest.raises(UseError, match=r"has schema version 2\.0, this program reads 1\.0"):
+        append_trials(log, lambda _: [make_trial(DAY, "a", "b")])
+    assert log.read_text() == 'schema_version = "2.0"\n'
 
 
 @pytest.mark.parametrize(
@@ -126,6 +161,21 @@ def test_saying_something_else_of_a_logged_reading_is_refused(shop):
 def test_looking_writes_nothing(shop):
     logged(shop, 1, 2)
     assert not (shop / "trials.toml").exists()
+    assert not (shop / "cut-1" / "logged.txt").exists()
+
+
+def test_readings_that_a_log_names_are_marked_so(shop):
+    logged(shop, 1, 2, changed="pull-ups fitted")
+    marked = [(shop / f"cut-{k}" / "logged.txt").exists() for k in (1, 2, 3)]
+    assert marked == [True, True, False]
+
+
+def test_a_logged_reading_that_was_replaced_by_hand_is_told(shop):
+    logged(shop, 1, 2, changed="pull-ups fitted")
+    other = reading_json(example_reading(file="another.jpg"))
+    (shop / "cut-1" / "reading.json").write_text(other, "utf-8")
+    with pytest.raises(UseError, match=r"cut-1/reading.json is not the reading that .* compared"):
+        logged(shop, 3)
 
 
 def test_a_change_without_a_log_is_asked_for_one(shop):

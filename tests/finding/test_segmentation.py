@@ -3,6 +3,7 @@
 import cv2
 import numpy as np
 import pytest
+from scipy.spatial import cKDTree
 
 from cogloupe.finding.colour import LUMA, mix_colours
 from cogloupe.finding.gear_detection import LEAST_SHARE, tooth_rhythm
@@ -83,6 +84,25 @@ def test_a_wheel_over_the_border_is_said_to_be_cut_off():
     region = find_gears(rendered().image[:, :640])[0]
     assert region.cut_off
     assert region.teeth == 24
+
+
+@pytest.mark.parametrize("gap", [2, 5])
+def test_a_whole_wheel_near_the_border_is_not_called_cut_off(gap):
+    tip = round(TRUE[0] - TRUE[2])
+    region = find_gears(np.ascontiguousarray(rendered().image[:, tip - gap :]))[0]
+    assert not region.cut_off
+    assert region.teeth == 24
+
+
+def test_the_outline_of_a_mask_runs_along_the_teeth():
+    region = find_gears(rendered().image)[0]
+    wheel = traced(24)
+    true = (wheel.edges.xy - wheel.centre) / PX_PER_MM / 0.04 + TRUE[:2]
+    apart = cKDTree(true).query(region.outline)[0]
+    assert apart.max() < region.reach_px
+    assert not region.by_theory
+    (bore,) = region.holes
+    assert np.hypot(*(bore - TRUE[:2]).T) == pytest.approx(3 / 0.04, abs=1.5)
 
 
 NOTHING = {

@@ -5,6 +5,7 @@ import struct
 
 import cv2
 import numpy as np
+import pillow_heif
 import pytest
 from PIL import Image
 
@@ -18,6 +19,8 @@ GREY16 = GREY8.astype(np.uint16) * 257 + 13
 RGB16 = RGB8.astype(np.uint16) * 257 - np.minimum(RGB8, 5)
 ALPHA8 = np.dstack([RGB8, GREY8])
 ALPHA16 = np.dstack([RGB16, GREY16])
+# A smooth picture, so that the codec's own error stays within a few levels.
+SMOOTH = np.stack([ROWS, 2 * COLUMNS, 100 + ROWS], axis=-1).astype(np.uint8)
 DEPTHS = {"grey8": GREY8, "rgb8": RGB8, "grey16": GREY16, "rgb16": RGB16}
 # How a file must lie for its orientation to turn it upright (Exif 2.3, tag 0x0112): row 0 and
 # column 0 of the file are, for 1 to 8: top left, top right, bottom right, bottom left, left top,
@@ -125,13 +128,11 @@ def test_numbers_beyond_16_bits_are_stretched_to_them(tmp_path):
 def test_every_orientation_gives_the_same_upright_picture(tmp_path, orientation, kind, most):
     exif = Image.Exif()
     exif[0x0112] = orientation
-    # A smooth picture, so that JPEG's own error stays within a few levels.
-    upright = np.stack([ROWS, 2 * COLUMNS, 100 + ROWS], axis=-1).astype(np.uint8)
     options = {"quality": 100, "subsampling": 0} if kind == "jpg" else {}
-    stored = STORED[orientation](upright)
+    stored = STORED[orientation](SMOOTH)
     photo = read_photo(saved(tmp_path / f"a.{kind}", stored, exif=exif, **options))
     assert (photo.width, photo.height) == (90, 70)
-    assert np.abs(photo.pixels.astype(int) - upright).max() <= most
+    assert np.abs(photo.pixels.astype(int) - SMOOTH).max() <= most
 
 
 @pytest.mark.parametrize("orientation", STORED)
@@ -140,6 +141,96 @@ def test_a_tiff_is_turned_upright_once_whatever_its_depth(tmp_path, orientation,
     upright, path = DEPTHS[name], tmp_path / "a.tiff"
     path.write_bytes(plain_tiff(STORED[orientation](upright), orientation))
     np.testing.assert_array_equal(read_photo(path).pixels, upright)
+
+
+def heic(path, pixels, **options):
+    modes = {(2, 1): "L", (3, 1): "RGB", (2, 2): "L;16", (3, 2): "RGB;16"}
+    mode = modes[pixels.ndim, pixels.itemsize]
+    size = pixels.shape[1::-1]
+    stored = pillow_heif.from_bytes(mode, size, np.ascontiguousarray(pixels).tobytes())
+    stored.save(path, quality=-1, chroma=444, matrix_coefficients=0, **options)
+    return path
+
+
+@pytest.mark.parametrize("orientation", STORED)
+def test_a_heic_file_is_turned_upright_once(tmp_path, orientation):
+    exif = Image.Exif()
+    exif[0x0112], exif[0x0110] = orientation, "Phone"
+    photo = read_photo(heic(tmp_path / "a.heic", STORED[orientation](SMOOTH), exif=exif.tobytes()))
+    assert (photo.width, photo.height) == (90, 70)
+    assert np.abs(photo.pixels.astype(int) - SMOOTH).max() <= 2
+    assert photo.exif == {"Model": "Phone"}
+
+
+@pytest.mark.parametrize("pixels", [SMOOTH, SMOOTH[..., 0]], ids=["colour", "grey"])
+def test_a_heic_file_of_ten_bits_keeps_them(tmp_path, pixels):
+    deep = pixels.astype(np.uint16) * 257
+    photo = read_photo(heic(tmp_path / "a.HEIC", deep))
+    assert photo.full_scale == 65535
+    assert photo.pixels.shape == pixels.shape
+    # A step of 10 bits is 64 of 65536; the codec rounds once more.
+    assert np.abs(photo.pixels.astype(int) - deep).max() <= 3 * 64
+
+
+def test_the_largest_page_is_read_and_the_first_of_equals(tmp_path):
+    pages = [Image.fromarray(a) for a in (RGB8[:65, :70], RGB8, 255 - RGB8)]
+    pages[0].save(tmp_path / "a.tiff", save_all=True, append_images=pages[1:])
+    np.testing.assert_array_equal(read_photo(tmp_path / "a.tiff").pixels, RGB8)
+    deep = [a[..., ::-1] for a in (RGB16[:65, :70], RGB16)]
+    (tmp_path / "b.tiff").write_bytes(cv2.imencodemulti(".tiff", deep)[1].tobytes())
+    np.testing.assert_array_equal(read_photo(tmp_path / "b.tiff").pixels, RGB16)
+
+
+def test_printing_colours_are_turned_into_light(tmp_path):
+    image = Image.fromarray(RGB8).convert("CMYK")
+    image.save(tmp_path / "a.tiff")
+    np.testing.assert_array_equal(read_photo(tmp_path / "a.tiff").pixels, RGB8)
+
+
+FTYP = b"\0\0\0\x18ftyp"
+RAW = r"is a raw file, .*save it from there as TIFF or JPEG"
+MOVIE = r"is a movie: take a still picture"
+
+
+@pytest.mark.parametrize(
+    ("name", "data", "message"),
+    [
+        ("a.dng", plain_tiff(RGB8, 1), RAW),
+        ("a.NEF", b"MM\0*" + bytes(60), RAW),
+        ("a.cr3", FTYP + b"crx \0\0\0\1crx isom" + bytes(60), RAW),
+        ("a.jpg", b"FUJIFILMCCD-RAW 0201" + bytes(60), RAW),
+        ("a.mp4", b"", r"a.mp4 is empty"),
+        ("a.mov", bytes(4) + b"moov" + bytes(60), MOVIE),
+        ("a.mov", FTYP + b"qt  " + bytes(60), MOVIE),
+        ("a.jpg", FTYP + b"isom\0\0\2\0isommp41" + bytes(60), MOVIE),
+        ("a.avi", b"RIFF\0\0\0\0AVI LIST" + bytes(60), MOVIE),
+    ],
+)
+def test_a_movie_or_raw_file_is_told_with_what_to_do(tmp_path, name, data, message):
+    (tmp_path / name).write_bytes(data)
+    with pytest.raises(PhotoError, match=message):
+        read_photo(tmp_path / name)
+
+
+def test_the_moving_part_of_a_live_photo_names_the_still_one(tmp_path):
+    heic(tmp_path / "IMG_[1].HEIC", SMOOTH)
+    (tmp_path / "IMG_[1].MOV").write_bytes(FTYP + b"qt  " + bytes(60))
+    with pytest.raises(PhotoError, match=r"still picture that lies beside it, IMG_\[1\]\.HEIC"):
+        read_photo(tmp_path / "IMG_[1].MOV")
+
+
+def test_what_is_refused_is_not_decoded(tmp_path, monkeypatch):
+    path = saved(tmp_path / "a.png", GREY8[:40])
+    monkeypatch.setattr(Image.Image, "load", lambda _: pytest.fail("decoded"))
+    monkeypatch.setattr("PIL.PngImagePlugin.PngImageFile.load", lambda _: pytest.fail("decoded"))
+    with pytest.raises(PhotoError, match="only 90 x 40 px"):
+        read_photo(path)
+
+
+def test_a_tiff_of_an_unknown_kind_is_told_apart_from_a_damaged_one(tmp_path):
+    (tmp_path / "a.tiff").write_bytes(plain_tiff(RGB8.astype(np.float64), 1))
+    with pytest.raises(PhotoError, match="of a kind that is not known: save it as"):
+        read_photo(tmp_path / "a.tiff")
 
 
 @pytest.mark.parametrize("orientation", [0, 9, 200])
@@ -177,6 +268,7 @@ CUT = {
     "rgb8.tiff": lambda p: p.write_bytes(encoded(RGB8, "tiff")),
     "rgb16.tiff": lambda p: p.write_bytes(encoded(RGB16, "tiff")),
     "grey16.tiff": lambda p: saved(p, GREY16),
+    "heic": lambda p: heic(p, RGB8),
 }
 
 

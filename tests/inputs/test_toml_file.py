@@ -1,5 +1,7 @@
 """TOML as people write it."""
 
+import time
+
 import pytest
 
 from cogloupe.inputs.settings import settings_for
@@ -78,3 +80,58 @@ def test_saving_into_a_file_that_was_mended_keeps_what_it_meant(tmp_path):
     path.write_bytes(b"\xef\xbb\xbfmodule_mm = 0,5\r\nknown_bore = 4mm\r\n")
     save_toml(path, {"teeth": 21})
     assert read_toml(path) == {"module_mm": 0.5, "known_bore": "4mm", "teeth": 21}
+
+
+@pytest.mark.parametrize(
+    ("text", "message"),
+    [
+        ("a = " + "[" * 5000 + "]" * 5000, "nested too deeply"),
+        (".".join("a" * 4000) + " = 1", "a name of more than 16 parts"),
+        ("a = {" + ".".join("b" * 40) + " = 1}", "a name of more than 16 parts"),
+        ("[" + " . ".join("a" * 40) + "]", "a name of more than 16 parts"),
+        ("a = '" + "b" * 13_000 + "'", "line 1 has 13006 letters, more than 12000"),
+        ("a = " + "9" * 5000, "TOML: "),
+        ('a = ["b", "c\\u001b[31m"]', "a holds a control character: 'c\\x1b[31m'"),
+    ],
+)
+def test_a_hostile_file_of_settings_is_refused_in_one_line_at_once(text, message):
+    start = time.perf_counter()
+    with pytest.raises(UseError) as caught:
+        parse_toml(text, "gear.toml")
+    assert time.perf_counter() - start < 1
+    assert message in str(caught.value)
+    assert str(caught.value).startswith("gear.toml cannot be read as TOML: ")
+    assert "\n" not in str(caught.value)
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        "# a.b.c.d.e.f.g.h.i.j.k.l.m.n.o\na = [" + "1.5, " * 400 + "]",
+        '[photo."2026.05.01.12.30.15.a.b.c.d.e.f.g.h.i.j.k.jpg"]\nteeth = 12',
+        "note = 'and so on " + "." * 500 + "'",
+    ],
+)
+def test_what_people_write_is_read(text):
+    assert parse_toml(text, "gear.toml")
+
+
+@pytest.mark.parametrize("size", [2**20 + 1, 2**30])
+def test_a_file_larger_than_a_person_writes_is_not_read(tmp_path, size):
+    with (tmp_path / "gear.toml").open("wb") as file:
+        file.truncate(size)  # a hole: no disk is used
+    with pytest.raises(UseError, match=r"cannot be read as TOML: It is larger than 1\.05 MB"):
+        read_toml(tmp_path / "gear.toml")
+
+
+def test_bytes_that_are_no_text_are_told(tmp_path):
+    (tmp_path / "gear.toml").write_bytes(b"a = '\xff'")
+    with pytest.raises(UseError, match="is no text in UTF-8: save it"):
+        read_toml(tmp_path / "gear.toml")
+
+
+def test_saving_keeps_the_line_ends_of_the_file(tmp_path):
+    path = tmp_path / "gear.toml"
+    path.write_bytes(b"teeth = 30\r\n[photo.'a.jpg']\r\nteeth = 12\r\n")
+    save_toml(path, {"teeth": 21})
+    assert path.read_bytes() == b"teeth = 21\r\n[photo.'a.jpg']\r\nteeth = 12\r\n"

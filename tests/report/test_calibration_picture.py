@@ -33,20 +33,22 @@ def arrows_of(axes):
 
 def test_grid_picture_says_verdict_reasons_and_scale(grid):
     words = " | ".join(words_of(grid_picture(grid)))
-    assert f"verdict: {grid.verdict}" in words
-    assert all(reason in words for reason in grid.reasons)
-    assert f"{1000 * grid.mm_per_px:.3f} ± 0.012 µm per pixel" in words
+    assert f"verdict: {grid.summary.verdict}" in words
+    assert all(reason in words for reason in grid.summary.reasons)
+    assert f"{1000 * grid.summary.scale.mm_per_px:.3f} ± 0.012 µm per pixel" in words
 
 
 def test_arrows_are_the_residuals_times_the_factor_stated(grid):
     figure = grid_picture(grid)
-    for axes, vectors in zip(figure.axes, (grid.uncorrected_px, grid.residual_px), strict=True):
+    for axes, vectors in zip(
+        figure.axes, (grid.points.uncorrected_px, grid.points.residual_px), strict=True
+    ):
         factor = float(axes.get_title(loc="left").split("drawn ")[1].split(" ")[0])
         arrows = arrows_of(axes)
         drawn = np.stack([arrows.U, arrows.V], axis=1)
-        np.testing.assert_allclose(drawn, factor * vectors[grid.used], rtol=1e-6)
+        np.testing.assert_allclose(drawn, factor * vectors[grid.points.used], rtol=1e-6)
         # One in twenty may reach further than to the next point.
-        assert np.percentile(np.hypot(*drawn.T), 95) <= grid.period_px
+        assert np.percentile(np.hypot(*drawn.T), 95) <= grid.fit.period_px
 
 
 def test_circle_picture_says_verdict_and_ratio():
@@ -56,7 +58,7 @@ def test_circle_picture_says_verdict_and_ratio():
         xy + np.random.default_rng(0).normal(0, 0.01, xy.shape), 3.0, (640, 480)
     )
     words = " | ".join(words_of(circle_picture(circle)))
-    assert f"verdict: {circle.verdict}" in words
+    assert f"verdict: {circle.summary.verdict}" in words
     assert "scale in x over scale in y 0.996" in words
 
 
@@ -66,6 +68,9 @@ def test_pictures_are_png(grid):
 
 def test_perfect_grid_is_drawn_without_a_fault(grid):
     """No residual at all must not divide by zero."""
-    zero = np.zeros_like(grid.residual_px)
-    figure = grid_picture(replace(grid, residual_px=zero, residual_rms_px=0.0, u_mm_per_px=0.0))
+    zero = np.zeros_like(grid.points.residual_px)
+    points = replace(grid.points, residual_px=zero)
+    scale = replace(grid.summary.scale, u_mm_per_px=0.0)
+    summary = replace(grid.summary, scale=scale, residual_rms_px=0.0)
+    figure = grid_picture(replace(grid, points=points, summary=summary))
     assert "0 px RMS" in figure.axes[1].get_title(loc="left")

@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 from matplotlib.collections import PolyCollection
 
-from cogloupe.report.charts import figure_png, pitch_chart, save_png
+from cogloupe.report.charts import figure_png, pitch_chart
 from cogloupe.report.styles import SIDE_STYLES, rgb
 
 from ..helpers.report_examples import example_reading, nothing_seen
@@ -96,7 +96,7 @@ def test_sides_differ_in_lightness_for_grey_print_and_the_colour_blind():
 
 
 def test_png_has_the_size_of_the_figure(tmp_path):
-    save_png(pitch_chart(example_reading()), tmp_path / "chart.png")
+    (tmp_path / "chart.png").write_bytes(figure_png(pitch_chart(example_reading())))
     assert cv2.imread(str(tmp_path / "chart.png")).shape == (900, 891, 3)
 
 

@@ -1,6 +1,5 @@
 import io
 import json
-import os
 import re
 import sys
 
@@ -11,7 +10,6 @@ from cogloupe.reading.files import load_reading
 from cogloupe.report import write
 from cogloupe.report.chart_process import charts_beside, charts_here
 from cogloupe.report.console_tables import readings_table
-from cogloupe.report.markup import shared_script
 from cogloupe.report.write import report_files, write_report
 from cogloupe_calibration.errors import CogloupeError, UseError
 
@@ -56,27 +54,13 @@ def test_same_reading_gives_the_same_bytes(example):
     assert report_files(*example) == report_files(*example)
 
 
-def test_reading_is_renamed_last(made, tmp_path, monkeypatch):
-    order = []
-    rename = os.replace
-
-    def watched(source, target):
-        order.append(target.name)
-        rename(source, target)
-
-    monkeypatch.setattr(write.os, "replace", watched)
-    write_report(*made, tmp_path)
-    assert set(order) == FILES | {shared_script()[0]}
-    assert order[-1] == "reading.json"
-
-
 def test_failure_leaves_the_old_reading_and_nothing_half_written(made, tmp_path, monkeypatch):
     (tmp_path / "reading.json").write_text("old")
 
     def full(path, contents):
         raise OSError(28, "No space left on device")
 
-    monkeypatch.setattr(write.Path, "write_bytes", full)
+    monkeypatch.setattr("cogloupe.reading.whole_folder.Path.write_bytes", full)
     with pytest.raises(UseError, match="No space left on device; choose another folder"):
         write_report(*made, tmp_path)
     assert [path.name for path in tmp_path.iterdir()] == ["reading.json"]

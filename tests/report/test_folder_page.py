@@ -7,16 +7,16 @@ import cv2
 import numpy as np
 import pytest
 
+from cogloupe.folders.index import Bookkeeper, write_index
+from cogloupe.reading.catalogue_entry import Entry, entry_of
 from cogloupe.reading.files import reading_json
-from cogloupe.report.folder_files import READING_FILE, FolderPage, passed_over
 from cogloupe.report.folder_page import (
     DATA_FILE,
     INDEX_FILE,
-    Entry,
-    entries_in,
-    entry_of,
+    News,
     index_data,
     index_html,
+    shown_entry,
 )
 from cogloupe.report.markup import shared_script
 from cogloupe.report.write import write_shared
@@ -24,80 +24,70 @@ from cogloupe.report.write import write_shared
 from ..helpers.browser import browser, opened, serious, sideways, work_s
 from ..helpers.report_examples import VERDICT, example_reading, nothing_seen
 
-WHEN = "2026-11-30T08:00:00+00:00"
+WHEN = "2026-11-30T08:00:00"
 
 
 def entry(k, **changed):
-    figures = {"f_p": (float(k * 7 % 101), 2.0), "F_p": (30.0 + k % 9, 5.0), "F_r": (None, None)}
     about = {
-        "photo": f"wheel {k}.jpg", "status": "read", "folder": f"wheel {k}", "figures": figures,
-        "when": f"2026-11-{1 + k % 28:02d}T08:00:{k % 60:02d}Z", "reached": f"{6 + k % 4}",
-        "gear": f"{20 + k % 5} teeth, 48 DP, 20°", "verdict": "The teeth run out.",
+        "photo": f"wheel {k}.jpg", "status": "read", "folder": f"wheel {k}",
+        "read_at": f"2026-11-{1 + k % 28:02d}T08:00:{k % 60:02d}",
+        "reached_low": 6 + k % 4, "reached_high": 6 + k % 4, "teeth": 20 + k % 5,
+        "module_mm": 25.4 / 48, "diametral_pitch": 48.0, "form": "involute",
+        "verdict_text": "The teeth run out.", "single_pitch_max_um": float(k * 7 % 101),
+        "u_single_pitch_max_um": 1.0, "cumulative_pitch_total_um": 30.0 + k % 9,
+        "u_cumulative_pitch_total_um": 2.5,
     }  # fmt: skip
     return Entry(**{**about, **changed})
 
 
+def unread(photo="x.jpg", **changed):
+    return Entry(**{
+        "folder": photo, "status": "not_read", "photo": photo, "read_at": WHEN,
+        "reason": "too dark", **changed,
+    })  # fmt: skip
+
+
+def data_in(text):
+    return json.loads(text.partition("(")[2].rpartition(")")[0])
+
+
+def listed(reading):
+    return shown_entry(entry_of("wheel", json.loads(reading_json(reading)), WHEN))
+
+
 def test_a_reading_is_listed_with_verdict_class_and_figures():
-    made = entry_of(example_reading(verdict=VERDICT), "wheel", WHEN)
-    assert made.verdict == VERDICT.dominant.text
-    assert (made.meets, made.reached) == ("no", "9")
-    assert made.figures["f_p"][1] == pytest.approx(3.0)  # twice the example's 1.5 µm
-    assert set(made.figures) == {"f_p", "F_p", "F_r"}
+    made = listed(example_reading(verdict=VERDICT))
+    assert made["verdict"] == VERDICT.dominant.text
+    assert (made["meets"], made["reached"]) == ("no", "9")
+    assert made["gear"].endswith("teeth, module 1 mm")
+    assert made["figures"]["f_p"][1] == pytest.approx(3.0)  # twice the example's 1.5 µm
+    assert set(made["figures"]) == {"f_p", "F_p", "F_r"}
 
 
 def test_a_reading_without_figures_is_listed_as_well():
-    made = entry_of(nothing_seen(), "wheel", WHEN)
-    assert made.figures == dict.fromkeys(("f_p", "F_p", "F_r"), (None, None))
-    assert made.reached == ""
-
-
-def test_entries_come_back_from_the_page():
-    entries = [
-        entry(1),
-        Entry(photo="x </script>.jpg", status="not_read", when=WHEN, reason="dark"),
-    ]
-    assert entries_in(index_data(entries, WHEN)) == entries
-    assert entries_in("nonsense") == entries_in("") == []
-
-
-def test_a_folder_is_listed_from_its_readings_where_there_is_no_page_yet(tmp_path):
-    (tmp_path / "wheel").mkdir()
-    (tmp_path / "wheel" / READING_FILE).write_text(reading_json(example_reading()), "utf-8")
-    (tmp_path / "odd").mkdir()
-    (tmp_path / "odd" / READING_FILE).write_text("{}")
-    FolderPage(tmp_path).write()
-    found = entries_in((tmp_path / DATA_FILE).read_text("utf-8"))
-    assert [one.folder for one in found] == ["wheel"]
-    assert (tmp_path / INDEX_FILE).exists()
-    assert (tmp_path / shared_script()[0]).exists()
-
-
-def test_what_is_read_at_last_is_no_longer_said_to_be_unread(tmp_path):
-    (tmp_path / "wheel 1").mkdir()
-    (tmp_path / "wheel 1" / READING_FILE).touch()
-    page = FolderPage(tmp_path)
-    page.note([Entry(photo="wheel 1.jpg", status="not_read", when=WHEN, reason="dark")])
-    page.note([entry(1)])
-    assert [e.status for e in entries_in((tmp_path / DATA_FILE).read_text("utf-8"))] == ["read"]
-
-
-def test_a_reading_that_was_taken_away_is_no_longer_listed(tmp_path):
-    FolderPage(tmp_path).note([entry(1)])
-    assert entries_in((tmp_path / DATA_FILE).read_text("utf-8")) == []
-
-
-def test_files_of_other_kinds_are_named_with_the_reason(tmp_path):
-    for name in ("film.MOV", "wheel.jpg", "gear.toml", ".hidden", "raw.cr2"):
-        (tmp_path / name).touch()
-    found = {one.photo: one.reason for one in passed_over(tmp_path)}
-    assert set(found) == {"film.MOV", "raw.cr2"}
-    assert "movie" in found["film.MOV"]
-    assert ".cr2" in found["raw.cr2"]
+    made = listed(nothing_seen())
+    assert made["figures"] == dict.fromkeys(("f_p", "F_p", "F_r"), (None, None))
+    assert "reached" not in made
 
 
 def test_a_page_that_cannot_be_written_costs_nothing(tmp_path):
     (tmp_path / "file").touch()
-    FolderPage(tmp_path / "file" / "out").note([entry(1)])
+    write_index(tmp_path / "file" / "out", [entry(1)], News(stamp=WHEN))
+
+
+def test_a_folder_is_listed_from_its_readings(tmp_path):
+    keep(tmp_path, example_reading(), "wheel")
+    Bookkeeper(tmp_path).bring_up_to_date()
+    found = data_in((tmp_path / DATA_FILE).read_text("utf-8"))
+    assert [one["folder"] for one in found["entries"]] == ["wheel"]
+    assert (tmp_path / INDEX_FILE).exists()
+    assert (tmp_path / shared_script()[0]).exists()
+
+
+def keep(out, reading, name):
+    (out / name).mkdir()
+    (out / name / "reading.json").write_text(reading_json(reading), "utf-8")
+    with_thumbnail(out, name)
 
 
 @pytest.fixture(scope="module")
@@ -109,18 +99,17 @@ def chromium():
 def laid_out(folder, entries, **state):
     write_shared(folder)
     for one in entries:
-        with_thumbnail(folder, one)
+        if one.status == "read":
+            (folder / one.folder).mkdir()
+            with_thumbnail(folder, one.folder)
     (folder / INDEX_FILE).write_text(index_html("gears"), "utf-8")
-    (folder / DATA_FILE).write_text(index_data(entries, WHEN, **state), "utf-8")
+    (folder / DATA_FILE).write_text(index_data(entries, News(stamp=WHEN, **state)), "utf-8")
     return (folder / INDEX_FILE).as_uri()
 
 
-def with_thumbnail(folder, one):
-    if one.folder:
-        (folder / one.folder).mkdir()
-        (folder / one.folder / READING_FILE).touch()
-        grey = cv2.imencode(".jpg", np.full((8, 8), 128, np.uint8))[1]
-        (folder / one.folder / "thumbnail.jpg").write_bytes(grey.tobytes())
+def with_thumbnail(folder, name):
+    grey = cv2.imencode(".jpg", np.full((8, 8), 128, np.uint8))[1]
+    (folder / name / "thumbnail.jpg").write_bytes(grey.tobytes())
 
 
 def names(page):
@@ -141,11 +130,9 @@ def test_a_thousand_readings_sort_and_filter_within_a_second(chromium, tmp_path)
 
 
 def test_newest_stands_first_and_what_was_not_read_says_why(chromium, tmp_path):
-    dark = Entry(
-        photo="<b>dark</b>.jpg", status="not_read", when="2026-12-01T08:00:00Z", reason="too dark"
-    )
-    film = Entry(photo="film.mov", status="not_looked_at", when=WHEN, reason="a movie: save …")
-    address = laid_out(tmp_path, [entry(3), dark, film, entry(9)])
+    dark = unread("<b>dark</b>.jpg", read_at="2026-12-01T08:00:00")
+    film = {"film.mov": "a movie: save …"}
+    address = laid_out(tmp_path, [entry(3), dark, entry(9)], passed_over=film)
     with opened(chromium, address) as page:
         assert names(page) == ["<b>dark</b>.jpg", "wheel 9.jpg", "wheel 3.jpg"]
         assert "Not read: too dark" in page.inner_text(".readings")
@@ -155,20 +142,20 @@ def test_newest_stands_first_and_what_was_not_read_says_why(chromium, tmp_path):
 
 
 def test_the_page_follows_a_folder_that_is_watched(chromium, tmp_path):
-    for k in (1, 2):
-        with_thumbnail(tmp_path, entry(k))
-    kept = FolderPage(tmp_path, watching=True)
-    kept.note([entry(1)])
+    keep(tmp_path, example_reading(), "wheel 1")
+    books = Bookkeeper(tmp_path, watching=True)
+    books.bring_up_to_date()
     with opened(chromium, (tmp_path / INDEX_FILE).as_uri()) as page:
-        page.fill("#find", "wheel")
-        kept.begin(tmp_path / "wheel 2.jpg")
+        page.fill("#find", "teeth")
+        books.begin(tmp_path / "wheel 2.jpg")
         page.wait_for_function(
             "document.getElementById('state').textContent === 'Reading wheel 2.jpg …'"
         )
-        kept.note([entry(2)])
+        keep(tmp_path, example_reading(), "wheel 2")
+        books.bring_up_to_date()
         page.wait_for_function("document.querySelectorAll('.readings tbody tr').length === 2")
-        assert page.input_value("#find") == "wheel"  # the page was not loaded anew
-        kept.end()
+        assert page.input_value("#find") == "teeth"  # the page was not loaded anew
+        books.end()
         page.wait_for_function("document.getElementById('state').textContent === ''")
         asked = "performance.getEntriesByType('resource').length"
         before = page.evaluate(asked)
@@ -179,14 +166,12 @@ def test_the_page_follows_a_folder_that_is_watched(chromium, tmp_path):
 @pytest.mark.parametrize("width", [400, 1200])
 @pytest.mark.parametrize("scheme", ["light", "dark"])
 def test_nothing_is_cut_and_the_audit_finds_nothing_serious(chromium, tmp_path, width, scheme):
-    unread = Entry(photo="x.jpg", status="not_read", when=WHEN, reason="too dark")
     listed = [entry(k, meets=("yes", "no", "cannot_tell")[k % 3]) for k in range(6)]
-    address = laid_out(tmp_path, [*listed, unread], watching=True, now="y.jpg")
+    address = laid_out(tmp_path, [*listed, unread()], watching=True, now="y.jpg")
     with opened(chromium, address, width, color_scheme=scheme) as page:
         assert sideways(page) == 0
         assert serious(page) == []
 
 
 def test_data_holds_nothing_but_what_there_is():
-    held = json.loads(index_data([entry(1)], WHEN).partition("(")[2].rpartition(")")[0])
-    assert "reason" not in held["entries"][0]
+    assert "reason" not in data_in(index_data([entry(1)], News(stamp=WHEN)))["entries"][0]

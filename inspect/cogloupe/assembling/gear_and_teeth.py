@@ -8,8 +8,10 @@ import numpy as np
 from cogloupe.figures.pitch import Figures, flank_status, thickness_uncertainty
 from cogloupe.figures.profile import ProfileFigures
 from cogloupe.figures.shapes import Shapes
+from cogloupe.fits.bore_doubt import axes_notices, round_enough
 from cogloupe.fits.datum import Axes
 from cogloupe.fits.measured import Measured
+from cogloupe.fits.teeth_axis import teeth_axis_covariance
 from cogloupe.forms.clock_wheel import addendum_sizes
 from cogloupe.forms.rack import Gear
 from cogloupe.numerics.angles import atan2_deg
@@ -208,7 +210,9 @@ def build_notices(
         notices.append(flag("no_bore"))
     elif measured.bore is not None and measured.bore.rms > max(0.3, 0.005 * measured.bore.radius):
         um = 1000 * measured.bore.rms * measured.scale.mm_per_px
-        notices.append(flag("bore_not_round", um=um))
+        code = "bore_not_round" if round_enough(measured.bore) else "bore_no_datum"
+        notices.append(flag(code, um=um))
+    notices += _axes_notices(measured, axes)
     for status in ("obstructed", "partial", "not_seen"):
         numbers = tuple(t.number for t in teeth if status in {getattr(t, s).status for s in SIDES})
         if numbers:
@@ -217,3 +221,20 @@ def build_notices(
         percent, lean = 200 * UNMEASURED_RADIAL, degrees(2 * UNMEASURED_LEAN)
         notices.append(flag("lens_not_measured", percent=percent, lean=lean))
     return tuple(notices)
+
+
+def _axes_notices(measured: Measured, axes: Axes) -> tuple[Notice, ...]:
+    """Say so where the middles that bore, tips and flanks tell disagree."""
+    places = {"teeth": axes.teeth}
+    u = {"teeth": float(np.sqrt(np.trace(teeth_axis_covariance(measured.fits)) / 2))}
+    if measured.bore is not None and axes.bore is not None:
+        places["bore"], u["bore"] = axes.bore, measured.bore.u_centre
+    if measured.tip_circle is not None and axes.tips is not None:
+        places["tips"] = axes.tips
+        scatter = measured.tip_circle.rms / np.sqrt(measured.teeth.teeth / 2)
+        u["tips"] = float(scatter)
+    allowance = measured.outlines.u_level_px
+    return axes_notices(
+        places, {name: float(np.hypot(v, allowance)) for name, v in u.items()},
+        measured.scale.mm_per_px,
+    )  # fmt: skip

@@ -7,7 +7,7 @@ import numpy as np
 
 from cogloupe.assembling.shapes_and_sizes import floor_ratio_mean, per_side, profile_summary
 from cogloupe.figures.budget import Judged, u_direction
-from cogloupe.figures.pitch import Figures
+from cogloupe.figures.pitch import Figures, counted
 from cogloupe.figures.profile import ProfileFigures
 from cogloupe.figures.shapes import Shapes
 from cogloupe.figures.tolerance import FlankFigures, Graded, class_range_1995, class_range_2013
@@ -41,8 +41,9 @@ def build_summary(
     Summary
     """
     worst, total, runout = (judged[name] for name in LARGEST)
+    single = counted(figures).single_um
     spread, u_spread, whole, u_whole = np.transpose(
-        [_spread(figures.single_um[:, s], figures, s) for s in (0, 1)]
+        [_spread(single[:, s], figures, s) for s in (0, 1)]
     )
     bore_seen = axes.kind == "bore"
     vector, turned = figures.eccentricity, degrees(u_direction(measured, figures))

@@ -6,11 +6,11 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
+from cogloupe.inputs.file_kinds import why_not
 from cogloupe.inputs.photo import PHOTO_SUFFIXES
 from cogloupe.inputs.settings import MACHINE_FILE, SETTINGS_FILE, GearSettings, settings_for
 from cogloupe.inputs.toml_file import read_toml, save_toml
 from cogloupe.planning.machine import make_machine
-from cogloupe.report.folder_files import why_not
 from cogloupe_calibration.errors import UseError
 
 MOST_BYTES = 200 * 2**20

@@ -16,20 +16,24 @@ from cogloupe.bench.gears_folder import GearsFolder
 from cogloupe.calibrating import CalibrationRequest, make_calibration, seen_in_words
 from cogloupe.figures.drawing_data import DrawingData
 from cogloupe.finding.gear_selection import gears_on
-from cogloupe.folder import reading_folder
+from cogloupe.folders.batch import known_of
+from cogloupe.folders.index import Bookkeeper
+from cogloupe.folders.jobs import Job, Part
+from cogloupe.folders.keeping import keep_parts
+from cogloupe.folders.photos import PhotoFile, stamp_of
+from cogloupe.folders.places import check_writable, reading_folder
 from cogloupe.inputs.photo import Photo, read_photo
 from cogloupe.inputs.settings import GearSettings
 from cogloupe.inspection import inspect_photo
 from cogloupe.reading.models import Reading
-from cogloupe.report.folder_files import FolderPage, timestamp
-from cogloupe.report.folder_page import entry_of
+from cogloupe.report.folder_page import shown_entry
 from cogloupe.report.markup import data_uri
 from cogloupe.report.page import title_block
 from cogloupe.report.page_data import page_data, photo_jpeg, photo_window
 from cogloupe.report.reading_tables import summary_table
 from cogloupe.report.verdict_text import cautions_of, named
 from cogloupe.report.wording import verdict
-from cogloupe.report.write import write_report
+from cogloupe.report.write import report_files
 from cogloupe_calibration.calibration import load_calibration, save_calibration
 from cogloupe_calibration.errors import CogloupeError, UseError
 from cogloupe_calibration.scale import calibration_from_scale, from_stated_scale
@@ -59,7 +63,7 @@ class Work:
         self._decoding, self._turn = threading.Lock(), threading.Lock()
         self._writers = ThreadPoolExecutor(1)  # one after the other
         self._written: Future[None] | None = None
-        self._page = FolderPage(folder.readings)
+        self._books = Bookkeeper(folder.readings)
         self.compared = "<p>Nothing has been compared yet.</p>"
 
     def state(self) -> dict[str, Any]:
@@ -204,13 +208,22 @@ class Work:
         with self._turn:
             reading, drawing = inspect_photo(self._photo(name), settings)
         self.folder.state(name, known)
-        place = reading_folder(path, self.folder.readings)
-        self._written = self._writers.submit(self._write, reading, drawing, place)
-        return {"folder": place.name, **_figures(reading, drawing)}
+        job = self._job(path, settings)
+        self._written = self._writers.submit(self._write, reading, drawing, job)
+        return {"folder": job.place.name, **_figures(reading, drawing)}
 
-    def _write(self, reading: Reading, drawing: DrawingData, place: Path) -> None:
-        write_report(reading, drawing, place)
-        self._page.note([entry_of(reading, place.name, timestamp())])
+    def _job(self, photo: Path, settings: GearSettings) -> Job:
+        out, known = self.folder.readings, known_of(settings)
+        check_writable(out)
+        place = reading_folder(PhotoFile(photo), out, known=known)
+        return Job(photo=photo, settings=settings, known=known, out=out, place=place)
+
+    def _write(self, reading: Reading, drawing: DrawingData, job: Job) -> None:
+        part = Part(reading=reading, files=report_files(reading, drawing))
+        (outcome,) = keep_parts(job, [part], stamp_of(job.photo))
+        if outcome.error is not None:
+            raise outcome.error
+        self._books.bring_up_to_date()
 
     def readings(self) -> list[dict[str, Any]]:
         """Readings of the folder, newest first.
@@ -221,17 +234,11 @@ class Work:
             Folder, photograph, gear and verdict of each.
         """
         self.settle()
-        return [
-            {
-                "folder": e.folder,
-                "photo": e.photo,
-                "gear": e.gear,
-                "verdict": e.verdict,
-                "when": e.when,
-            }
-            for e in self._page.entries
-            if e.status == "read"
-        ]
+        if not self.folder.readings.is_dir():
+            return []
+        self._books.bring_up_to_date()
+        newest = sorted(self._books.entries, key=lambda entry: entry.read_at, reverse=True)
+        return [shown_entry(entry) for entry in newest if entry.status == "read"]
 
     def settle(self) -> None:
         """Wait until what was read is written.

@@ -2,7 +2,10 @@
 
 import os
 import sys
+import tempfile
+import traceback
 from collections.abc import Callable
+from contextlib import suppress
 from typing import Annotated
 
 import typer
@@ -10,9 +13,19 @@ import typer
 from cogloupe import __version__
 from cogloupe.commands.bench import bench
 from cogloupe.commands.calibrate import calibrate
+from cogloupe.commands.catalogue import catalogue, schema
 from cogloupe.commands.causes import causes
 from cogloupe.commands.compare import compare
-from cogloupe.commands.console import INTERRUPTED, NOT_ALL_READ, WRONG_USE, complain, say
+from cogloupe.commands.console import (
+    INTERRUPTED,
+    NOT_ALL_READ,
+    OUR_FAULT,
+    READ,
+    WRONG_USE,
+    complain,
+    only_our_words,
+    say,
+)
 from cogloupe.commands.doctor import doctor
 from cogloupe.commands.export import export
 from cogloupe.commands.inspect import inspect, watch
@@ -75,6 +88,11 @@ _COMMANDS: tuple[tuple[Callable[..., None], str, str], ...] = (
         'cogloupe compare readings/before readings/after --changed "belt tightened"',
     ),
     (
+        catalogue,
+        "List the readings of a folder.",
+        "cogloupe catalogue readings --teeth 21 --since 2026-05-01",
+    ),
+    (
         plan,
         "Work out the figures needed before a gear is cut.",
         "cogloupe plan --teeth 21 --dp 48 --mate-teeth 48 --machine machine.toml",
@@ -85,6 +103,11 @@ _COMMANDS: tuple[tuple[Callable[..., None], str, str], ...] = (
         simulate,
         "Draw pictures of gears with stated faults.",
         "cogloupe simulate scene.toml --out simulated",
+    ),
+    (
+        schema,
+        "Print what a reading or calibration file may hold.",
+        "cogloupe schema reading > reading.schema.json",
     ),
 )
 """In the order of the help: the command, what it does in short, and an example."""
@@ -97,20 +120,42 @@ def main() -> None:
     """Run the command line; errors a person can mend end in one line and an exit status."""
     # Our matrices are small: waiting for further threads costs more time than they save.
     os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
+    with only_our_words():
+        status = _run()
+    sys.exit(status)
+
+
+def _run() -> int:
+    """Run what was asked for; whatever goes wrong ends in an exit status."""
     try:
         # Without the library's own handling, which puts three lines of usage before each error.
-        status = app(prog_name="cogloupe", standalone_mode=False)
+        return app(prog_name="cogloupe", standalone_mode=False) or READ
     except _CommandError as error:
-        status = _wrong_command(error)
+        return _wrong_command(error)
     except (KeyboardInterrupt, typer.Abort):
-        status = INTERRUPTED
-    except UseError as error:
-        complain(str(error))
-        status = WRONG_USE
+        return INTERRUPTED
     except CogloupeError as error:
         complain(str(error))
-        status = NOT_ALL_READ
-    sys.exit(status)
+        return WRONG_USE if isinstance(error, UseError) else NOT_ALL_READ
+    except BrokenPipeError:  # whoever was to read on has gone
+        os.dup2(os.open(os.devnull, os.O_WRONLY), 1)
+        return NOT_ALL_READ
+    except Exception as error:
+        complain(_our_fault(error))
+        return OUR_FAULT
+
+
+def _our_fault(error: Exception) -> str:
+    """Keep what there is to know of a fault of ours, and say where."""
+    what = f"{type(error).__name__}: {str(error)[:200]}"
+    told = f"this is a fault of Cogloupe ({what}): please report it"
+    with suppress(OSError):
+        handle, name = tempfile.mkstemp(prefix="cogloupe-fault-", suffix=".txt")
+        with os.fdopen(handle, "w", encoding="utf-8", errors="backslashreplace") as file:
+            file.write(f"cogloupe {__version__}, Python {sys.version}, {sys.platform}\n")
+            file.write(f"{sys.argv[1:]}\n\n{''.join(traceback.format_exception(error))}")
+        return f"{told} with {name}, which holds the details"
+    return told
 
 
 def _wrong_command(error: Exception) -> int:

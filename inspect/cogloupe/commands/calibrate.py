@@ -10,6 +10,7 @@ import typer
 from cogloupe.commands.console import NOT_ALL_READ, about, complain, say, write_file
 from cogloupe.commands.options import KnownBore, KnownTip, ScaleOption
 from cogloupe_calibration.errors import CogloupeError, PhotoError, UseError
+from cogloupe_calibration.plain_text import printable
 from cogloupe_calibration.units import parse_length
 
 
@@ -29,8 +30,12 @@ class PaperChoice(StrEnum):
 
 
 def calibrate(
-    photo: Annotated[
-        Path | None, typer.Argument(help="Picture of something of known size.", metavar="PHOTO")
+    photos: Annotated[
+        list[Path] | None,
+        typer.Argument(
+            help="Picture of something of known size; of a checkerboard or dot grid also several.",
+            metavar="PHOTO...",
+        ),
     ] = None,
     out: Annotated[Path, typer.Option(help="Calibration file to write.", metavar="FILE")] = Path(
         "calibration.json"
@@ -83,7 +88,8 @@ def calibrate(
     """Make a calibration file from a picture of something of known size, or a stated scale.
 
     A checkerboard or dot grid also measures the lens and the lean, a pin, disc or ring whether the
-    scales in x and y differ. --print-target makes a target.
+    scales in x and y differ. Several pictures of one grid make one calibration: the first shows it
+    where the gear will lie, the others anywhere and aslant. --print-target makes a target.
     """
     from cogloupe.calibrating import CalibrationRequest, make_calibration, parse_size, seen_in_words
     from cogloupe_calibration.calibration import save_calibration
@@ -103,22 +109,24 @@ def calibrate(
         size=size,
         uncertainty=uncertainty,
         view_width=view_width,
-        note=note,
+        note=printable(note),
     )
+    photo, others = (photos[0], photos[1:]) if photos else (None, [])
     try:
-        calibration, shown = make_calibration(photo, request, datetime.date.today())
+        calibration, shown = make_calibration(photo, request, datetime.date.today(), others)
     except UseError:
         raise
     except CogloupeError as error:
-        raise PhotoError(about(photo, error) if photo else str(error)) from error
+        named = [other for other in others if str(error).startswith(other.name)]
+        raise PhotoError(about((named or [photo])[0], error) if photo else str(error)) from error
     refused = calibration.verdict == "take it again"
     if not refused:
         save_calibration(calibration, out)
     if shown is not None:
         from cogloupe.report.calibration_picture import target_picture
-        from cogloupe.report.charts import save_png
+        from cogloupe.report.charts import figure_png
 
-        save_png(target_picture(shown), out.with_suffix(".png"))
+        write_file(out.with_suffix(".png"), figure_png(target_picture(shown)))
         say(seen_in_words(shown))
         say(f"Its residuals are drawn in {out.with_suffix('.png')}.")
     um, u = 1000 * calibration.mm_per_px, 2000 * calibration.u_mm_per_px

@@ -6,7 +6,10 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from cogloupe.commands.catalogue import look_up
 from cogloupe.commands.console import out_console, say, write_page
+from cogloupe.commands.options import Module, Since, Teeth, Until
+from cogloupe_calibration.errors import UseError
 
 if TYPE_CHECKING:  # its own imports are slow, and not needed to show the help
     from cogloupe.comparing.attempts import Attempt
@@ -18,7 +21,8 @@ def compare(
         list[Path] | None,
         typer.Argument(
             help="Readings (reading.json, or its folder) in the order of the attempts; with --log, "
-            "a single one is compared with all that the log has.",
+            "a single one is compared with all that the log has; with --teeth, --module, --since "
+            "or --until the folder of all of them.",
             metavar="READING",
         ),
     ] = None,
@@ -47,6 +51,10 @@ def compare(
     note: Annotated[
         str, typer.Option(help="Anything else about the last. Is logged.", metavar="TEXT")
     ] = "",
+    teeth: Teeth = None,
+    module: Module = None,
+    since: Since = None,
+    until: Until = None,
     out: Annotated[
         Path | None,
         typer.Option(help="Page to write (HTML): figures, pictures, history.", metavar="FILE"),
@@ -61,6 +69,8 @@ def compare(
     from cogloupe.comparing.attempts import gather
     from cogloupe.comparing.series import compare_series
 
+    if (teeth, module, since, until) != (None, None, None, None):
+        readings = _looked_up(readings or [], teeth, module, since, until)
     attempts = gather(readings or [], log, changed, note, datetime.date.today())
     if len(attempts) == 1 and log is not None:
         say(f"{attempts[0].label} is the first in {log}: with the next it can be compared.")
@@ -78,6 +88,24 @@ def compare(
         write_page(out, compare_html(attempts, series))
     else:
         say("Add --out compare.html for the page with pictures and history.")
+
+
+def _looked_up(
+    folders: list[Path],
+    teeth: int | None,
+    module: float | None,
+    since: datetime.datetime | None,
+    until: datetime.datetime | None,
+) -> list[Path]:
+    """Readings of a gear and of some days, oldest first, out of a folder of readings."""
+    if len(folders) != 1:
+        raise UseError(
+            "--teeth, --module, --since and --until choose from one folder of readings: name it"
+        )
+    found = look_up(folders[0], teeth, module, since, until, "read")
+    if len(found) < 2:
+        raise UseError(f"{folders[0]} holds {len(found)} such readings: two or more are compared")
+    return [folders[0] / entry.folder for entry in found]
 
 
 def _show(attempts: "list[Attempt]", series: "Series") -> None:

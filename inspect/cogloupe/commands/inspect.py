@@ -1,6 +1,5 @@
 """The commands that read photographs: inspect and watch."""
 
-from collections.abc import Sequence
 from contextlib import suppress
 from enum import StrEnum
 from functools import partial
@@ -8,19 +7,9 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
 import typer
-from rich.progress import Progress
 
-from cogloupe.commands.console import (
-    NOT_ALL_READ,
-    READ,
-    WRONG_USE,
-    about,
-    complain,
-    error_console,
-    notice_line,
-    out_console,
-    say,
-)
+from cogloupe.commands.console import about, complain, notice_line, out_console, say
+from cogloupe.commands.many import How, counts, read_all
 from cogloupe.commands.options import (
     SETTINGS,
     Addendum,
@@ -32,6 +21,7 @@ from cogloupe.commands.options import (
     Edge,
     Form,
     GeneratingCircle,
+    Jobs,
     Join,
     KnownBore,
     KnownTip,
@@ -46,7 +36,10 @@ from cogloupe.commands.options import (
     PinDiameter,
     Rack,
     Repeats,
+    Resume,
     ScaleOption,
+    Scheduler,
+    Ship,
     Span,
     Teeth,
     ToleranceEdition,
@@ -58,10 +51,7 @@ from cogloupe.commands.sets import chosen_kind, inspect_set
 from cogloupe_calibration.errors import UseError
 
 if TYPE_CHECKING:  # their own imports are slow, and not needed to show the help
-    from cogloupe.folder import Outcome
     from cogloupe.reading.models import Reading
-    from cogloupe.report.chart_process import Draw
-    from cogloupe.report.folder_page import Entry
 
 
 def inspect(
@@ -99,6 +89,10 @@ def inspect(
     repeats: Repeats = False,
     join: Join = False,
     mark: Mark = None,
+    jobs: Jobs = None,
+    resume: Resume = False,
+    scheduler: Scheduler = None,
+    ship: Ship = False,
 ) -> None:
     """Read photographs; write reading.json, teeth.csv, overlay, chart and report for each.
 
@@ -110,10 +104,12 @@ def inspect(
         raise typer.Exit(inspect_set(kind, photos, out, _given(ctx), mark))
     if mark is not None:
         raise UseError("--mark is for --turned and --join: it says which tooth is which")
-    from cogloupe.report.chart_process import charts_beside
-
-    with charts_beside() as draw:
-        raise typer.Exit(_inspect_all(photos, out, _given(ctx), draw))
+    given = _given(ctx)
+    every = given["pick"] == "all"
+    if every:
+        given["pick"] = None
+    how = How(jobs=jobs, resume=resume, scheduler=scheduler, ship=ship, every=every)
+    raise typer.Exit(_inspect_all(photos, out, given, how))
 
 
 def _given(ctx: typer.Context) -> dict[str, object]:
@@ -122,73 +118,18 @@ def _given(ctx: typer.Context) -> dict[str, object]:
     return {n: v.value if isinstance(v, StrEnum) else v for n, v in values.items()}
 
 
-def _inspect_all(paths: list[Path], out: Path, given: dict[str, object], draw: "Draw") -> int:
-    from cogloupe.folder import (
-        check_writable,
-        count_gears,
-        find_photos,
-        load_ahead,
-        read_one,
-        reading_folder,
-    )
+def _inspect_all(paths: list[Path], out: Path, given: dict[str, object], how: How) -> int:
+    from cogloupe.folders.photos import find_photos
+    from cogloupe.folders.places import check_writable
     from cogloupe.inputs.settings import make_settings, settings_for
 
-    every = given["pick"] == "all"
-    given["pick"] = None if every else given["pick"]
     make_settings(given)
     photos = find_photos(paths)
     check_writable(out)
-    load_ahead()
-    outcomes: list[Outcome] = []
-    taken: set[Path] = set()
-    quiet = len(photos) < 2 or not error_console.is_terminal
-    with Progress(console=error_console, transient=True, disable=quiet) as progress:
-        for photo in progress.track(photos, description="reading"):
-            folder = reading_folder(photo, out, taken)
-            taken.add(folder)
-            gears = range(1, count_gears(photo) + 1) if every else ()
-            for pick in gears or (given["pick"],):
-                known = given | {"pick": pick}
-                place = folder / f"gear-{pick}" if len(gears) > 1 else folder
-                outcomes.append(read_one(photo, partial(settings_for, given=known), place, draw))
-                _tell_failure(outcomes)
-    _list(out, paths, outcomes)
-    _show([outcome.reading for outcome in outcomes if outcome.reading is not None], out)
-    return max((_status(outcome) for outcome in outcomes), default=READ)
-
-
-def _list(out: Path, paths: list[Path], outcomes: Sequence["Outcome"]) -> None:
-    """Put what was read, and what was not, on the page of the folder of readings."""
-    from cogloupe.report.folder_files import FolderPage, passed_over
-
-    entries = [_entry(outcome, out) for outcome in outcomes]
-    FolderPage(out).note([*entries, *(e for path in paths for e in passed_over(path))])
-
-
-def _entry(outcome: "Outcome", out: Path) -> "Entry":
-    from cogloupe.report.folder_files import timestamp
-    from cogloupe.report.folder_page import Entry, entry_of
-
-    if outcome.reading is not None:
-        return entry_of(outcome.reading, outcome.folder.relative_to(out).as_posix(), timestamp())
-    reason = str(outcome.error)
-    return Entry(photo=outcome.photo.name, status="not_read", when=timestamp(), reason=reason)
-
-
-def _status(outcome: "Outcome") -> int:
-    if outcome.error is None:
-        return READ
-    return WRONG_USE if isinstance(outcome.error, UseError) else NOT_ALL_READ
-
-
-def _tell_failure(outcomes: Sequence["Outcome"]) -> None:
-    """Tell of the last outcome's failure; wrong use that concerns many photographs, only once."""
-    *before, last = outcomes
-    if isinstance(last.error, UseError):
-        if str(last.error) not in {str(outcome.error) for outcome in before}:
-            complain(str(last.error))
-    elif last.error is not None:
-        complain(about(last.photo, last.error))
+    tally = read_all(photos, out, partial(settings_for, given=given), how, paths)
+    _show(tally.shown, out)
+    counts(tally, out)
+    return tally.status
 
 
 def _show(readings: list["Reading"], out: Path) -> None:
@@ -278,9 +219,10 @@ def watch(
     unknown: Unknown = None,
 ) -> None:
     """Read each photograph that is dropped into a folder, until stopped with Ctrl+C."""
-    from cogloupe.folder import check_writable, watch_folder
+    from cogloupe.folders.index import Bookkeeper
+    from cogloupe.folders.places import check_writable
+    from cogloupe.folders.watch import watch_folder
     from cogloupe.inputs.settings import make_settings, settings_for
-    from cogloupe.report.folder_files import FolderPage, passed_over
 
     known = _given(ctx)
     make_settings(known)
@@ -289,15 +231,15 @@ def watch(
     target = out or folder / "readings"
     check_writable(target)
     say(f"Watching {folder}; readings go to {target}. Stop with Ctrl+C.")
-    page = FolderPage(target, watching=True)
-    page.note(passed_over(folder))
+    books = Bookkeeper(target, [folder], watching=True)
+    books.bring_up_to_date()
     with suppress(KeyboardInterrupt):  # the way to end it
         for outcome in watch_folder(
-            folder, target, lambda photo: settings_for(photo, known), begin=page.begin
+            folder, target, lambda photo: settings_for(photo, known), begin=books.begin
         ):
-            page.note([_entry(outcome, target), *passed_over(folder)])
             if outcome.reading is not None:
                 _show([outcome.reading], target)
             elif outcome.error is not None:
                 complain(about(outcome.photo, outcome.error))
-    page.end()
+            books.bring_up_to_date()
+    books.end()

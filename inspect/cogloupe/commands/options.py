@@ -1,5 +1,6 @@
 """Options of the gear and the picture, which several commands take."""
 
+import datetime
 from enum import StrEnum
 from pathlib import Path
 from typing import Annotated
@@ -184,6 +185,43 @@ Mark = Annotated[
         "with the picture before and the next, as 9,3/9,2.",
         metavar="N,N,...",
     ),
+]
+Jobs = Annotated[
+    int | None,
+    typer.Option(
+        min=1, max=256, metavar="N",
+        help="Photographs read at a time, each in a process of its own; as many as there are "
+        "cores where nothing is said.",
+    ),
+]  # fmt: skip
+Resume = Annotated[
+    bool,
+    typer.Option(
+        "--resume",
+        help="Leave out photographs whose whole reading by the same settings and version is there.",
+    ),
+]
+Scheduler = Annotated[
+    str | None,
+    typer.Option(
+        help="Read on the workers of a Dask cluster, by its scheduler's address, as "
+        "tcp://host:8786; they read and write by the same paths as here.",
+        metavar="ADDRESS",
+    ),
+]
+Ship = Annotated[
+    bool,
+    typer.Option(
+        "--ship", help="With --scheduler: send the photographs, where no storage is shared."
+    ),
+]
+Since = Annotated[
+    datetime.datetime | None,
+    typer.Option(formats=["%Y-%m-%d"], help="First day, as 2026-05-01.", metavar="DATE"),
+]
+Until = Annotated[
+    datetime.datetime | None,
+    typer.Option(formats=["%Y-%m-%d"], help="Last day, as 2026-05-31.", metavar="DATE"),
 ]
 Out = Annotated[Path, typer.Option(help="Folder the readings go to.", metavar="DIR")]
 

@@ -66,14 +66,16 @@ def inspect_set(
     CogloupeError
         Where the set cannot be read.
     """
-    from cogloupe.folder import check_writable, find_photos
+    from cogloupe.folders.batch import known_of
+    from cogloupe.folders.index import Bookkeeper
+    from cogloupe.folders.keeping import keep_set
+    from cogloupe.folders.photos import SetOfPhotos, find_photos
+    from cogloupe.folders.places import check_writable
     from cogloupe.inputs.photo import read_photo
     from cogloupe.inputs.settings import settings_for
     from cogloupe.report.console_tables import readings_table
-    from cogloupe.report.folder_files import FolderPage, timestamp
-    from cogloupe.report.folder_page import entry_of
     from cogloupe.report.verdict_text import verdict_lines
-    from cogloupe.report.write import write_report
+    from cogloupe.report.write import report_files
 
     if given["pick"] == "all":
         raise UseError("--pick all reads every gear by itself: name one for a set, as --pick 2")
@@ -82,9 +84,10 @@ def inspect_set(
     check_writable(out)
     photos = [read_photo(path) for path in files]
     found = _read(kind, photos, settings, mark)
-    folder = out / f"{files[0].stem}-{kind}"
-    write_report(found.reading, found.drawing, folder, extra=_pictures(found))
-    FolderPage(out).note([entry_of(found.reading, folder.name, timestamp())])
+    made = report_files(found.reading, found.drawing, extra=_pictures(found))
+    pictures = SetOfPhotos.of(files[0], kind, [photo.sha256 for photo in photos])
+    folder = keep_set(pictures, out, made, known_of(settings))
+    Bookkeeper(out).bring_up_to_date()
     out_console.print(readings_table([found.reading], out_console.width))
     for line in verdict_lines(found.reading):
         say(line)

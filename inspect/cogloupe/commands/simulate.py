@@ -19,7 +19,7 @@ def simulate(
 
     Without a scene, one example is drawn.
     """
-    from cogloupe.folder import check_writable
+    from cogloupe.folders.places import check_writable
     from cogloupe.simulation import example_scene, simulate_files
     from cogloupe.simulation import simulate as draw
 

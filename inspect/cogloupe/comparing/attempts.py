@@ -1,7 +1,9 @@
 """Attempts to be compared: readings from the command line and from the log, brought together."""
 
 import datetime
-from collections.abc import Sequence
+import hashlib
+from collections.abc import Mapping, Sequence
+from contextlib import suppress
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -13,11 +15,11 @@ from cogloupe.comparing.trials import (
     place_of,
     seen_from,
 )
-from cogloupe.reading.files import load_reading
+from cogloupe.reading.files import READING_MOST_BYTES, load_reading
+from cogloupe.reading.marks import READING_FILE, note_logged
 from cogloupe.reading.models import Reading
 from cogloupe_calibration.errors import UseError
-
-READING_FILE = "reading.json"
+from cogloupe_calibration.files import read_file
 
 
 @dataclass(frozen=True)
@@ -68,7 +70,7 @@ def find_reading(path: Path) -> Path:
         if below:
             raise UseError(
                 f"{path} holds {len(below)} readings: name them one by one, as "
-                f"{path / below[0]} {path / below[-1]}"
+                f"{path / below[0]} {path / below[-1]}, or choose by --teeth, --module or --since"
             )
         raise UseError(f"{path} holds no {READING_FILE}: name the folder of one reading")
     if not path.is_file():
@@ -121,9 +123,10 @@ def gather(
         found = list(dict.fromkeys([*(place_of(log, trial) for trial in known), *found]))
     readings = [load_reading(path) for path in found]
     if log is not None and (changed or note):
-        _write(log, known, list(zip(found, readings, strict=True)), changed, note, today)
-        known = load_trials(log)
-    by_place = {} if log is None else {place_of(log, trial): trial for trial in known}
+        _write(log, list(zip(found, readings, strict=True)), changed, note, today)
+    by_place = {} if log is None else {place_of(log, trial): trial for trial in load_trials(log)}
+    if log is not None:
+        _keep_logged(log, by_place)
     labels = _labels(found, readings)
     return [
         Attempt(label, reading, by_place.get(path))
@@ -133,30 +136,52 @@ def gather(
 
 def _write(
     log: Path,
-    known: Sequence[Trial],
     found: Sequence[tuple[Path, Reading]],
     changed: str,
     note: str,
     today: datetime.date,
 ) -> None:
     """Log the readings that the log lacks; the last with what was said."""
-    logged = {place_of(log, trial): trial for trial in known}
     last = found[-1][0]
-    if last in logged:
-        old = logged[last]
-        if (old.changed, old.note) != (changed.strip(), note.strip()):
-            raise UseError(
-                f"{log} has {old.reading} already, changed: '{old.changed}': edit it there, or "
-                "leave --changed and --note out"
+
+    def lacking(known: tuple[Trial, ...]) -> list[Trial]:
+        logged = {place_of(log, trial): trial for trial in known}
+        if last in logged:
+            _check_same(log, logged[last], changed, note)
+        return [
+            make_trial(
+                _taken(reading) or today, seen_from(log, path),
+                *((changed, note) if path == last else ("", "")), _hash(path),
             )
-    new = [
-        make_trial(
-            _taken(reading) or today, seen_from(log, path),
-            *((changed, note) if path == last else ("", "")),
+            for path, reading in dict(found).items() if path not in logged
+        ]  # fmt: skip
+
+    append_trials(log, lacking)
+
+
+def _check_same(log: Path, old: Trial, changed: str, note: str) -> None:
+    if (old.changed, old.note) != (changed.strip(), note.strip()):
+        raise UseError(
+            f"{log} has {old.reading} already, changed: '{old.changed}': edit it there, or "
+            "leave --changed and --note out"
         )
-        for path, reading in dict(found).items() if path not in logged
-    ]  # fmt: skip
-    append_trials(log, tuple(new))
+
+
+def _keep_logged(log: Path, trials: Mapping[Path, Trial]) -> None:
+    """See that the readings of a log are those that were logged, and that they stay."""
+    for path, trial in trials.items():
+        if trial.reading_sha256 and path.exists() and _hash(path) != trial.reading_sha256:
+            raise UseError(
+                f"{path} is not the reading that {log} compared: put that one back, or take "
+                "its attempt out of the log"
+            )
+        with suppress(OSError):  # where nobody may write, nobody replaces it
+            if path.name == READING_FILE and path.exists():
+                note_logged(path.parent, [log.resolve()])
+
+
+def _hash(path: Path) -> str:
+    return hashlib.sha256(read_file(path, READING_MOST_BYTES)).hexdigest()
 
 
 def _taken(reading: Reading) -> datetime.date | None:

@@ -5,8 +5,8 @@ there is left as it is, comments and all.
 """
 
 import datetime
-import json
 import os
+from collections.abc import Callable, Iterable
 from pathlib import Path
 from typing import Annotated
 
@@ -15,15 +15,21 @@ from pydantic import BaseModel, ConfigDict, Field, ValidationError
 from cogloupe.inputs.toml_file import parse_toml
 from cogloupe.wording.wrong_fields import wrong_field
 from cogloupe_calibration.errors import UseError
+from cogloupe_calibration.files import read_text, write_whole
+from cogloupe_calibration.json_files import LaterSchemaError, check_version
 
 NOTHING = "nothing"
 """What is written as changed where a gear was cut again without a change."""
 
+SCHEMA_VERSION = "1.0"
+LOCK_SECONDS = 60.0
+"""An entry is written in some milliseconds; on a slow network drive many wait for one another."""
+
 _HEAD = f"""# Attempts, in the order they were made. changed: what was changed on the machine before
 # this gear was cut; "{NOTHING}" where it was cut again without a change, which shows by how much
 # gears differ by themselves.
+schema_version = "{SCHEMA_VERSION}"
 """
-# Without control characters a text in JSON is one in TOML too.
 _LINE = r"^[^\x00-\x1f\x7f]*$"
 
 Line = Annotated[str, Field(max_length=500, pattern=_LINE)]
@@ -32,7 +38,8 @@ Line = Annotated[str, Field(max_length=500, pattern=_LINE)]
 class Trial(BaseModel):
     """One attempt.
 
-    `reading` is the place of its reading.json, as seen from the log.
+    `reading` is the place of its reading.json, as seen from the log; `reading_sha256` the hash of
+    that file as it was compared.
     """
 
     model_config = ConfigDict(extra="forbid", frozen=True)
@@ -43,6 +50,9 @@ class Trial(BaseModel):
     )
     changed: Line = Field(default="", description="one line of text, up to 500 letters")
     note: Line = Field(default="", description="one line of text, up to 500 letters")
+    reading_sha256: Annotated[str, Field(pattern="^([0-9a-f]{64})?$")] = Field(
+        default="", description="what Cogloupe wrote there, or nothing"
+    )
 
     @property
     def repeats(self) -> bool:
@@ -72,10 +82,7 @@ def load_trials(path: Path) -> tuple[Trial, ...]:
 
 
 def _text(path: Path) -> str:
-    try:
-        return path.read_text("utf-8-sig") if path.exists() else ""
-    except (OSError, UnicodeDecodeError) as error:
-        raise UseError(f"{path} cannot be read as a log: {error}") from error
+    return read_text(path, "a log") if path.exists() else ""
 
 
 def parse_trials(text: str, where: str) -> tuple[Trial, ...]:
@@ -97,6 +104,10 @@ def parse_trials(text: str, where: str) -> tuple[Trial, ...]:
     UseError
     """
     document = parse_toml(text, where)
+    try:
+        check_version(str(document.pop("schema_version", SCHEMA_VERSION)), SCHEMA_VERSION)
+    except LaterSchemaError as error:
+        raise UseError(f"{where} {error}: update Cogloupe") from error
     entries = document.pop("trial", [])
     tables = isinstance(entries, list) and all(isinstance(entry, dict) for entry in entries)
     if document or not tables:
@@ -117,7 +128,9 @@ def _trial(entry: dict[str, object], where: str) -> Trial:
         raise UseError(wrong_field(error, Trial, where)) from error
 
 
-def make_trial(date: datetime.date, reading: str, changed: str = "", note: str = "") -> Trial:
+def make_trial(
+    date: datetime.date, reading: str, changed: str = "", note: str = "", reading_sha256: str = ""
+) -> Trial:
     """Make an entry from what a person said.
 
     Parameters
@@ -126,6 +139,8 @@ def make_trial(date: datetime.date, reading: str, changed: str = "", note: str =
     reading : str
         Place of reading.json as seen from the log.
     changed, note : str
+    reading_sha256 : str, optional
+        Hash of that file.
 
     Returns
     -------
@@ -137,7 +152,7 @@ def make_trial(date: datetime.date, reading: str, changed: str = "", note: str =
         Where a text has more than one line or is too long.
     """
     given = {"date": date, "reading": reading, "changed": changed.strip(), "note": note.strip()}
-    return _trial(given, "the attempt")
+    return _trial({**given, "reading_sha256": reading_sha256}, "the attempt")
 
 
 def trial_text(trial: Trial) -> str:
@@ -151,41 +166,47 @@ def trial_text(trial: Trial) -> str:
     -------
     str
     """
-    lines = ["[[trial]]", f"date = {trial.date.isoformat()}", _line("reading", trial.reading)]
-    lines += [_line(n, v) for n in ("changed", "note") if (v := getattr(trial, n))]
-    return "\n".join(lines) + "\n"
+    import tomlkit  # nothing that only reads a log waits for it
+
+    return tomlkit.dumps({"trial": [trial.model_dump(exclude_defaults=True)]})
 
 
-def _line(name: str, text: str) -> str:
-    return f"{name} = {json.dumps(text, ensure_ascii=False)}"
-
-
-def append_trials(path: Path, trials: tuple[Trial, ...]) -> None:
-    """Put attempts at the end of a log; what stands there stays as it is.
+def append_trials(path: Path, new: Callable[[tuple[Trial, ...]], Iterable[Trial]]) -> None:
+    """Put attempts at the end of a log; what stands there stays as it is, line ends and all.
 
     Parameters
     ----------
     path : Path
-        The log; made where it is not there.
-    trials : tuple of Trial
+        The log; made where it is not there. A link stays one.
+    new : callable
+        Gives the attempts to put there, told what the log has; nobody else writes meanwhile.
 
     Raises
     ------
     UseError
         Where the log is wrong, or cannot be written.
     """
-    if not trials:
-        return
-    before = _text(path) or _HEAD
-    after = "\n".join([before.rstrip("\n") + "\n", *map(trial_text, trials)])
-    parse_trials(after, str(path))
-    part = path.with_name(f".{path.name}.part")
+    from filelock import FileLock, Timeout
+
+    place = Path(os.path.realpath(path))
     try:
-        part.write_text(after, "utf-8")
-        os.replace(part, path)
+        with FileLock(place.with_name(f".{place.name}.lock"), timeout=LOCK_SECONDS):
+            before = _text(place) or _HEAD
+            added = [trial_text(trial) for trial in new(parse_trials(before, str(path)))]
+            if added:
+                after = _joined(before, added)
+                parse_trials(after, str(path))
+                write_whole(place, after.encode())
+    except Timeout as error:
+        raise UseError(f"{path} is kept by another program: end it, then try again") from error
     except OSError as error:
-        part.unlink(missing_ok=True)
         raise UseError(f"{path} cannot be written ({error.strerror}): choose another") from error
+
+
+def _joined(before: str, added: list[str]) -> str:
+    """A log's text with entries behind it, all lines ended as its first one is."""
+    end = "\r\n" if before.partition("\n")[0].endswith("\r") else "\n"
+    return end.join([before.rstrip("\r\n") + end, *(t.replace("\n", end) for t in added)])
 
 
 def seen_from(log: Path, reading: Path) -> str:

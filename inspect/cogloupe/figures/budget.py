@@ -11,7 +11,7 @@ from math import hypot, isfinite, pi, sqrt
 import numpy as np
 
 from cogloupe.figures.deviations import eccentricity
-from cogloupe.figures.pitch import Figures, thickness_modes, thickness_parts
+from cogloupe.figures.pitch import Figures, counted, thickness_modes, thickness_parts
 from cogloupe.fits.measured import Measured
 from cogloupe.reading.models import BudgetLine
 from cogloupe.uncertainty.combination import of_draws, plausible
@@ -80,8 +80,10 @@ def judge_figures(measured: Measured, figures: Figures) -> dict[str, Judged]:
     Returns
     -------
     dict
-        By the names of the summary's fields, in the order of the report.
+        By the names of the summary's fields, in the order of the report. Flanks that something lies
+        on take no part.
     """
+    figures = counted(figures)
     found = [
         _largest_pitch(measured, figures),
         _cumulative_total(measured, figures),

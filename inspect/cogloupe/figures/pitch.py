@@ -30,7 +30,7 @@ from cogloupe.optics.edges import edge_shift
 from cogloupe.uncertainty.combination import combined, thickness_edge
 from cogloupe.uncertainty.flank_uncertainty import FlankUncertainty, single_image_uncertainty
 from cogloupe.uncertainty.modes import Mode
-from cogloupe_calibration.arrays import Floats
+from cogloupe_calibration.arrays import Bools, Floats
 from cogloupe_calibration.calibration import Lens
 from cogloupe_calibration.errors import PhotoError
 
@@ -48,6 +48,8 @@ class Figures:
     ----------
     first : int
         Index in the measured arrays of tooth 1.
+    counts : ndarray, shape (z, 2), bool
+        Flanks that the gear is judged by; False under something that lies on them.
     position : ndarray, shape (z, 2)
         Flank angles on the measuring circle, rad.
     noise : ndarray, shape (z, 2)
@@ -69,6 +71,7 @@ class Figures:
     """
 
     first: int
+    counts: Bools
     position: Floats
     noise: Floats
     modes: tuple[Mode, ...]
@@ -88,6 +91,29 @@ class Figures:
     def gap_middle(self) -> Floats:
         """Polar angle of the middle of every gap about the datum, rad, shape (z,)."""
         return self.position[:, 1] + self.gap_width / self.measuring_radius / 2
+
+
+def counted(figures: Figures) -> Figures:
+    """The figures without those of flanks that something lies on.
+
+    Parameters
+    ----------
+    figures : Figures
+
+    Returns
+    -------
+    Figures
+        With NaN for pitches, thicknesses and seated pins that such a flank takes part in.
+    """
+    counts = figures.counts
+    pitch = counts & np.roll(counts, 1, axis=0)
+    gap = counts[:, 1] & np.roll(counts[:, 0], -1)
+    return replace(
+        figures,
+        single_um=np.where(pitch, figures.single_um, np.nan),
+        cumulative_um=np.where(counts, figures.cumulative_um, np.nan),
+        pin_radius=np.where(gap, figures.pin_radius, np.nan),
+    )
 
 
 def compute_pitch(
@@ -141,13 +167,16 @@ def compute_pitch(
     pin_modes, lean = _pins_moved(measured, position, modes, radius, pin)
     u_flank = float(np.sqrt(np.nanmean(noise**2)))
     u_pin = u_flank * sqrt(2) * radius / (2 * tan(lean))
+    counts = np.roll(flank_status(fits) != "obstructed", -first, axis=0)
     gap_middle = position[:, 1] + gap_width(position, 0.5)
-    vector, _ = eccentricity(pins, gap_middle)
+    clear = counts[:, 1] & np.roll(counts[:, 0], -1)
+    vector, _ = eccentricity(np.where(clear, pins, np.nan), gap_middle)
     edge = edge_shift(measured.outlines.blur_px, measured.outlines.u_level_px) * px
     # Nothing states how thick straight-sided teeth should be, or where; only their pitch is read.
     sized = 1.0 if wheel.flank.name != "straight" else float("nan")
     return Figures(
         first=first,
+        counts=counts,
         position=position,
         noise=noise,
         modes=modes,

@@ -1,7 +1,7 @@
 """Tell whether an outline is a gear's: teeth that repeat round a circle through their tips."""
 
-from collections.abc import Iterator
-from dataclasses import dataclass
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, replace
 from math import pi
 from typing import Any
 
@@ -9,13 +9,22 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from cogloupe.numerics.angles import wrapped
+from cogloupe.numerics.angles import polar, wrapped
 from cogloupe.numerics.circles import Circle, robust_circle
-from cogloupe_calibration.arrays import Bools, Floats
+from cogloupe_calibration.arrays import Bools, Floats, Ints
 
-MOST_TEETH = 480
+FEWEST_TEETH, MOST_TEETH = 5, 480
+SMALLEST_GEAR = 50
+"""Extent of an outline, in pixels of the reduced picture, beneath which it is not looked at: blots
+of few pixels look like pinions."""
 LEAST_SHARE = 0.40
 """Share of the seen turn that evenly spaced teeth must take before it is called a gear."""
+SMALLEST_HOLE, MOST_HOLES = 0.05, 40
+"""Length of a hole's border, in tip radii, under which it is a mark; and how many are kept."""
+EVEN_PITCH, EVEN_TIP, READS_WITHIN_PX = 0.08, 0.15, 1.0
+"""A tooth is as all the others where its flanks lie within this share of a pitch of where its
+neighbours and its width put them, and its tip within this share of the depth of the tip circle; the
+outline itself is read to this many px."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -32,8 +41,12 @@ class GearOutline:
         Share (0 to 1) of the seen turn that evenly spaced teeth take.
     cut_off : bool
         It reaches the picture's border.
+    follows : float
+        Share (0 to 1) of the teeth in sight that stand evenly and are all of one size.
     contour : ndarray, shape (n, 2)
         Its pixels, in order.
+    holes : tuple of ndarray, shape (m, 2)
+        Border pixels of the larger holes in it, in order, largest first.
     """
 
     circle: Circle
@@ -41,7 +54,9 @@ class GearOutline:
     teeth: int
     share: float
     cut_off: bool
+    follows: float
     contour: NDArray[Any]
+    holes: tuple[NDArray[Any], ...]
 
 
 def gear_outlines(mask: Bools) -> Iterator[GearOutline]:
@@ -55,12 +70,23 @@ def gear_outlines(mask: Bools) -> Iterator[GearOutline]:
     ------
     GearOutline
     """
-    contours, _ = cv2.findContours(mask.astype(np.uint8), cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_NONE)
-    for contour in sorted(contours, key=len, reverse=True)[:6]:
-        if len(contour) >= 60:
-            outline = _as_gear(contour[:, 0, :], mask.shape)
+    contours, tree = cv2.findContours(mask.astype(np.uint8), cv2.RETR_CCOMP, cv2.CHAIN_APPROX_NONE)
+    outer = [i for i in range(len(contours)) if tree[0, i, 3] < 0]
+    for i in sorted(outer, key=lambda i: len(contours[i]), reverse=True)[:6]:
+        if len(contours[i]) >= 60:
+            outline = _as_gear(contours[i][:, 0, :], mask.shape)
             if outline is not None:
-                yield outline
+                inner = np.flatnonzero(tree[0, :, 3] == i)
+                yield replace(outline, holes=_larger_holes(contours, inner, outline.circle.radius))
+
+
+def _larger_holes(
+    contours: Sequence[NDArray[Any]], inner: Ints, tip_radius: float
+) -> tuple[NDArray[Any], ...]:
+    """The holes of a gear that are more than marks, largest first."""
+    smallest = max(SMALLEST_HOLE * tip_radius, 12)
+    holes = [contours[i][:, 0, :] for i in inner if len(contours[i]) > smallest]
+    return tuple(sorted(holes, key=len, reverse=True)[:MOST_HOLES])
 
 
 def _as_gear(contour: NDArray[Any], shape: tuple[int, ...]) -> GearOutline | None:
@@ -71,7 +97,7 @@ def _as_gear(contour: NDArray[Any], shape: tuple[int, ...]) -> GearOutline | Non
     seen = contour[inside].astype(np.float64)
     hull = cv2.convexHull(contour[inside])[:, 0, :].astype(np.float64) if len(seen) else seen
     extent = float(np.ptp(seen, axis=0).max()) if len(seen) else 0.0
-    if extent < 24:
+    if extent < SMALLEST_GEAR:
         return None
     circle = robust_circle(hull, max(0.008 * extent, 1.2))
     if circle is None or not 0.3 < circle.radius / extent < 20:
@@ -80,7 +106,7 @@ def _as_gear(contour: NDArray[Any], shape: tuple[int, ...]) -> GearOutline | Non
         return None
     teeth, share, root = tooth_rhythm(seen, circle)
     depth = (circle.radius - root) / circle.radius
-    if teeth == 0 or share < LEAST_SHARE or depth < 0.4 * 4.5 / (teeth + 2):
+    if teeth < FEWEST_TEETH or share < LEAST_SHARE or depth < 0.4 * 4.5 / (teeth + 2):
         return None
     return GearOutline(
         circle=circle,
@@ -88,7 +114,9 @@ def _as_gear(contour: NDArray[Any], shape: tuple[int, ...]) -> GearOutline | Non
         teeth=teeth,
         share=share,
         cut_off=bool(not inside.all()),
+        follows=evenness(seen, circle, root, teeth),
         contour=contour,
+        holes=(),
     )
 
 
@@ -175,3 +203,69 @@ def _pitches(height: Floats, grid: Floats) -> Floats:
         return np.empty(0)
     pitches = np.diff(rises, append=rises[0] + 2 * pi)
     return np.asarray(pitches[pitches > 0.25 * np.median(pitches)])
+
+
+def evenness(xy: Floats, circle: Circle, root_radius: float, teeth: int) -> float:
+    """Share of the teeth in sight that stand evenly and are all of one size.
+
+    Parameters
+    ----------
+    xy : ndarray, shape (n, 2)
+        Outline points.
+    circle : Circle
+        Circle through the tips.
+    root_radius : float
+    teeth : int
+        Number of them on the whole gear; 0 gives 0.
+
+    Returns
+    -------
+    float
+        0 to 1.
+
+    Notes
+    -----
+    A shadow that a mask takes for the gear makes teeth wider on one side of it, or fills gaps; an
+    ill cut gear has uneven teeth too, but the steps between neighbours stay small.
+    """
+    radius, angle = polar(xy, circle.centre)
+    near = (radius > 0.4 * circle.radius) & (radius < 1.06 * circle.radius)
+    if teeth == 0 or near.sum() < 40:
+        return 0.0
+    grid, profile, seen = _radius_by_angle(radius[near], angle[near])
+    mid, depth = (circle.radius + root_radius) / 2, circle.radius - root_radius
+    start, end = _mid_crossings(profile - mid, grid)
+    if len(start) < 4:
+        return 0.0
+    pitch = 2 * pi / teeth
+    width = end - start
+    most = EVEN_PITCH * pitch + READS_WITHIN_PX / mid
+    even = np.abs(width - np.median(width)) < most
+    for side in (start, end):
+        step = np.diff(side, append=side[0] + 2 * pi)
+        even &= np.minimum(np.abs(step - pitch), np.abs(np.roll(step, 1) - pitch)) < most
+    top = np.array([_highest(profile, grid, *tooth) for tooth in zip(start, end, strict=True)])
+    even &= np.abs(top - circle.radius) < EVEN_TIP * depth + READS_WITHIN_PX
+    # Where the outline ends at the frame, the last tooth on either side is not whole.
+    ends = np.count_nonzero(seen != np.roll(seen, 1))
+    return min(float(even.sum() / max(teeth * seen.mean() - ends, 1.0)), 1.0)
+
+
+def _mid_crossings(height: Floats, grid: Floats) -> tuple[Floats, Floats]:
+    """Angles where teeth rise and fall through zero, interpolated; each fall after its rise."""
+    above = height > 0
+    both = []
+    for up in (True, False):
+        at = np.flatnonzero((above == up) & (np.roll(above, 1) != up))
+        step = height[at] - height[at - 1]
+        both.append(grid[at] - height[at] / step * (grid[1] - grid[0]))
+    start, end = both
+    if len(start) and end[0] < start[0]:
+        end = np.append(end[1:], end[0] + 2 * pi)
+    return start, end
+
+
+def _highest(profile: Floats, grid: Floats, start: float, end: float) -> float:
+    """Largest radius between two angles."""
+    first, last = np.searchsorted(grid, [start, min(end, grid[-1])])
+    return float(profile[first : max(last, first + 1)].max())

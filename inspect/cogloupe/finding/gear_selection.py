@@ -11,24 +11,29 @@ from cogloupe_calibration.errors import PhotoError
 
 CLEAR_SHARE = 0.6
 """Share of even teeth from which a second outline on the picture is called a gear."""
+MOST_LEAN_DEG = 12.0
+"""Lean beyond which a gear is not measured: at 12 degrees it is 2.2 % shorter one way, which moves
+flanks of a gear 20 mm across by 0.05 mm."""
 SMALLEST_MATE = 0.12
 """Tip radius of a second gear, as a share of the clearest one's."""
 
 
-def gears_on(pixels: NDArray[Any]) -> list[Region]:
+def gears_on(pixels: NDArray[Any], teeth: int | None = None) -> list[Region]:
     """Gears on a picture in the order that picks them: from left to right.
 
     Parameters
     ----------
     pixels : ndarray, shape (h, w) or (h, w, 3)
         Upright photograph.
+    teeth : int, optional
+        The number that was stated.
 
     Returns
     -------
     list of Region
         Beside the clearest gear only those nearly as clear and not much smaller.
     """
-    regions = find_gears(pixels)
+    regions = find_gears(pixels, teeth)
     if not regions:
         return []
     clear = [
@@ -48,12 +53,15 @@ def choose_gear(
     """The gear to read and what to say of the others, or the reason why there is none."""
     if not regions:
         raise PhotoError(
-            "no gear found: it must lie flat, stand out from the ground, and show its teeth"
+            "no gear found: neither a level of grey or colour parts one from its ground, nor do "
+            "edges repeat round any centre as teeth do; lay one gear flat and whole under the "
+            "camera, on a ground of another brightness or colour, and look at the focus"
         )
     number = settings.pick or 1 + _likeliest(regions, settings.teeth)
     if number > len(regions):
         raise PhotoError(f"{len(regions)} gears are seen, so --pick {number} is not there")
     region = regions[number - 1]
+    _refuse_unsure(region, settings)
     height, width = shape[:2]
     # An arc whose centre lies outside the picture was meant as one; else something went wrong.
     meant = not (0 <= region.x < width and 0 <= region.y < height)
@@ -65,6 +73,22 @@ def choose_gear(
     if len(regions) == 1:
         return region, ()
     return region, (flag("several_gears", count=len(regions), number=number),)
+
+
+def _refuse_unsure(region: Region, settings: GearSettings) -> None:
+    """Say so where the picture leaves the count open, or shows the gear aslant."""
+    if region.lean_deg > MOST_LEAN_DEG:
+        raise PhotoError(
+            f"the gear is seen aslant: its teeth lie on an oval that tells a lean of about "
+            f"{region.lean_deg:.0f} degrees, so they cannot be measured: lay it flat under the "
+            "middle of the lens"
+        )
+    open_to = sorted({region.teeth, *region.rivals})
+    if settings.teeth is None and len(open_to) > 1:
+        numbers = " or ".join(str(number) for number in open_to)
+        raise PhotoError(f"not sure: {numbers} teeth, give --teeth")
+    if settings.teeth is not None and region.by_theory and settings.teeth not in open_to:
+        raise PhotoError(f"{region.teeth} teeth are seen, not {settings.teeth}: check --teeth")
 
 
 def _likeliest(regions: list[Region], teeth: int | None) -> int:

@@ -60,6 +60,7 @@ def map_teeth(
     rough: tuple[float, float],
     teeth: int | None = None,
     whole: bool = True,
+    rhythm: int | None = None,
 ) -> ToothMap:
     """Count the teeth along an outline and share its points out among them.
 
@@ -76,6 +77,8 @@ def map_teeth(
     whole : bool
         False where the frame cuts the gear off; the outline then jumps from one side of the cut
         to the other.
+    rhythm : int, optional
+        Number that the rhythm of the whole tooth band tells; counting must agree with it.
 
     Returns
     -------
@@ -84,7 +87,7 @@ def map_teeth(
     Raises
     ------
     PhotoError
-        Where no teeth are seen, or another number than stated.
+        Where no teeth are seen, another number than stated, or two ways to count disagree.
     """
     radius, angle = polar(xy, centre)
     tip, root = _tip_and_root(radius, rough)
@@ -98,7 +101,12 @@ def map_teeth(
     if len(start) < 4:
         raise PhotoError(f"only {len(start)} teeth stand out on the gear's outline: come closer")
     start, end, pitch = _without_slivers(start, end)
+    if not pitch > 0:  # all that stood out were slivers, or none is beside another
+        raise PhotoError("no row of teeth stands out on the gear's outline: come closer")
     counted = _count(start, end, pitch) if len(breaks) == 0 else _judge(pitch, teeth)
+    if teeth is None and rhythm and whole and counted != rhythm:
+        low, high = sorted((counted, rhythm))
+        raise PhotoError(f"not sure: {low} or {high} teeth, give --teeth")
     if teeth is not None and counted != teeth:
         raise PhotoError(f"{counted} teeth are seen, not {teeth}: check --teeth")
     centres, seen = _place(start, end, counted)

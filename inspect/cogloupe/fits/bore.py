@@ -1,6 +1,6 @@
 """Round things on a picture: the bore, the tip circle, and a pin or disc of known size."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from math import pi, sqrt
 
 import cv2
@@ -35,6 +35,8 @@ class Bore:
         Root mean square distance of the edge from the circle.
     share : float
         Share of the edge that belongs to the circle.
+    hole : int
+        Which of the holes it is.
     """
 
     centre: Floats
@@ -43,6 +45,7 @@ class Bore:
     u_radius: float
     rms: float
     share: float
+    hole: int = 0
 
 
 def find_bore(holes: tuple[EdgePoints, ...], axis: Floats, root_radius: float) -> Bore | None:
@@ -64,8 +67,8 @@ def find_bore(holes: tuple[EdgePoints, ...], axis: Floats, root_radius: float) -
     """
     largest = 0.97 * root_radius
     bores = [
-        bore
-        for hole in holes
+        replace(bore, hole=index)
+        for index, hole in enumerate(holes)
         if (bore := round_outline(hole, root_radius, hollow=True)) is not None
     ]
     bores = [bore for bore in bores if bore.radius <= largest]

@@ -2,6 +2,7 @@
 
 from dataclasses import dataclass
 
+from cogloupe.fits.bore_doubt import round_enough
 from cogloupe.fits.measured import Measured
 from cogloupe.fits.teeth_axis import teeth_axis_shift
 from cogloupe.reading.models import DatumKind
@@ -45,7 +46,8 @@ def choose_datum(measured: Measured, wanted: DatumKind | None) -> Axes:
     whole = bool(measured.teeth.seen.mean() > 0.75)
     teeth = fits.centre + teeth_axis_shift(fits) if whole else fits.centre
     seen = {"bore": bore, "teeth": teeth, "tips": tips}
-    kind: DatumKind = wanted or ("bore" if bore is not None else "teeth")
+    serves = measured.bore is not None and round_enough(measured.bore)
+    kind: DatumKind = wanted or ("bore" if serves else "teeth")
     datum = seen[kind]
     if datum is None:
         what = "round bore" if kind == "bore" else "tip circle"

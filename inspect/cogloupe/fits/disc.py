@@ -8,8 +8,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from cogloupe.finding.colour import LUMA, mix_colours
-from cogloupe.finding.segmentation import REDUCED_SIDE_PX, Region
+from cogloupe.finding.region import LEAST_REACH_PX, REACH_REDUCED_PX, REDUCED_SIDE_PX, Region
 from cogloupe.fits.bore import Bore, round_outline
+from cogloupe.numerics.angles import ring
 from cogloupe.numerics.circles import Circle, robust_circle
 from cogloupe.optics.edges import find_edges
 from cogloupe_calibration.arrays import Floats
@@ -72,33 +73,54 @@ def find_disc(pixels: NDArray[Any], hollow: bool = False) -> Disc:
     """
     region = _only_one(_round_regions(pixels))
     outlines = find_edges(pixels, region)
-    if hollow and not outlines.holes:
+    # A ring that fills the frame has no outline of its own in sight: the round thing is its hole.
+    own_hole = hollow and not outlines.holes and _is_hole(pixels, region)
+    if hollow and not outlines.holes and not own_hole:
         raise PhotoError(
             "no hole is seen in the round thing, so it is no ring: light it so that the hole "
             "stands out, or give the outer diameter with --known-pin"
         )
-    edge = outlines.holes[0] if hollow else outlines.outer
-    circle = round_outline(edge, region.tip_radius, hollow)
+    inner = hollow and not own_hole
+    edge = outlines.holes[0] if inner else outlines.outer
+    circle = round_outline(edge, region.tip_radius, inner)
     if circle is None or outlines.blur_px > SOFTEST_DISC * 2 * circle.radius:
         raise PhotoError(
             f"the edge of the disc is blurred beyond use (blur {outlines.blur_px:.1f} px on "
             f"{2 * region.tip_radius:.0f} px across): focus again, or come closer"
         )
-    xy = edge.straightened((-1 if hollow else 1) / circle.radius)
+    xy = edge.straightened((-1 if inner else 1) / circle.radius)
     return Disc(circle, xy, outlines.blur_px, outlines.u_level_px)
+
+
+def _is_hole(pixels: NDArray[Any], region: Region) -> bool:
+    """Whether a round region is the hole of a ring that the frame cuts off.
+
+    The ground that is seen through the hole is seen again beyond the ring, in the frame's corners;
+    where the ring leaves no ground in sight, a hole that light shines through is taken for one.
+    """
+    small, _ = _reduced(pixels)
+    bright = small > region.threshold
+    border = np.concatenate([bright[0], bright[-1], bright[:, 0], bright[:, -1]])
+    ground_seen = bool(np.any(border == region.bright))
+    return ground_seen or region.bright
+
+
+def _reduced(pixels: NDArray[Any]) -> tuple[NDArray[np.float32], float]:
+    """Grey copy of the picture, and how much smaller it is."""
+    scale = min(1.0, REDUCED_SIDE_PX / max(pixels.shape[:2]))
+    size = (round(pixels.shape[1] * scale), round(pixels.shape[0] * scale))
+    small = cv2.resize(pixels, size, interpolation=cv2.INTER_AREA).astype(np.float32)
+    grey = mix_colours(small, LUMA if pixels.ndim == 3 else None)
+    return np.asarray(grey, np.float32), pixels.shape[1] / size[0]
 
 
 def _round_regions(pixels: NDArray[Any]) -> list[Region]:
     """Round outlines on a reduced copy of the picture, largest first, in px of the full one."""
     from skimage.filters import threshold_otsu  # slow to import, and seldom needed
 
-    scale = min(1.0, REDUCED_SIDE_PX / max(pixels.shape[:2]))
-    size = (round(pixels.shape[1] * scale), round(pixels.shape[0] * scale))
     weights = LUMA if pixels.ndim == 3 else None
-    small = cv2.resize(pixels, size, interpolation=cv2.INTER_AREA).astype(np.float32)
-    grey = np.asarray(mix_colours(small, weights), np.float32)
+    grey, factor = _reduced(pixels)
     level = np.full(grey.shape, threshold_otsu(grey), np.float32)  # type: ignore[no-untyped-call]
-    factor = pixels.shape[1] / size[0]
     found = [
         # A contour runs through the middles of the outermost pixels.
         Region(
@@ -112,6 +134,8 @@ def _round_regions(pixels: NDArray[Any]) -> list[Region]:
             teeth=0,
             share=c.share,
             cut_off=False,
+            outline=ring(c.centre * factor + (factor - 1) / 2, (c.radius + 0.5) * factor),
+            reach_px=max(LEAST_REACH_PX, REACH_REDUCED_PX * factor),
         )
         for bright in (False, True)
         for c in _whole_circles((grey > level) if bright else (grey < level))

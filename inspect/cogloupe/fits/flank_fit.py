@@ -6,6 +6,7 @@ from math import hypot
 import numpy as np
 
 from cogloupe.finding.tooth_map import ToothMap, half_tip
+from cogloupe.fits.flank_guard import possible_flanks
 from cogloupe.fits.flanks import FlankFits, fit_flanks
 from cogloupe.fits.form_selection import best_cycloidal, mean_flank
 from cogloupe.fits.nominal_form import at_tips_and_floors
@@ -91,10 +92,10 @@ def fit_at_size(
         curve = replace(
             evaluation_range(wheel, tips, outlines.blur_px, px), measuring_radius=measuring
         )
-        fits = fit_flanks(outlines.outer, teeth, centre, curve)
+        fits = possible_flanks(fit_flanks(outlines.outer, teeth, centre, curve))
         centre = nearer_axis(outlines, teeth, anchor, fits)
         wheel = _learnt(wheel, fits, px, settings)
-    fits = fit_flanks(outlines.outer, teeth, centre, curve)
+    fits = possible_flanks(fit_flanks(outlines.outer, teeth, centre, curve))
     tips, circle = tip_radii(outlines.outer, teeth, centre, half_tip(teeth), crested)
     if isinstance(wheel, CycloidalWheel):
         floors = floor_radii(outlines.outer, teeth, centre, wheel.scaled(1 / px))

@@ -12,7 +12,10 @@ from numpy.typing import NDArray
 from cogloupe.finding.gear_selection import choose_gear, gears_on
 from cogloupe.finding.segmentation import Region
 from cogloupe.finding.tooth_map import ToothMap, map_teeth, tips_centre
+from cogloupe.fits.bore import Bore
+from cogloupe.fits.bore_doubt import upper_rim, with_thickness
 from cogloupe.fits.flank_fit import fit_at_size
+from cogloupe.fits.flank_guard import refuse_few_flanks
 from cogloupe.fits.measured import Measured
 from cogloupe.fits.nominal_form import stated_wheel
 from cogloupe.fits.picture_checks import (
@@ -25,7 +28,7 @@ from cogloupe.fits.size import find_size
 from cogloupe.inputs.settings import GearSettings
 from cogloupe.optics.edges import Outlines, find_edges
 from cogloupe.optics.sampling import EdgePoints
-from cogloupe.wording.notices import Notice
+from cogloupe.wording.notices import Notice, flag
 from cogloupe_calibration.arrays import Floats
 from cogloupe_calibration.calibration import Lens
 from cogloupe_calibration.lens import ideal_points
@@ -68,7 +71,7 @@ def see_gear(pixels: NDArray[Any], settings: GearSettings) -> Seen:
     PhotoError
         Where no gear is seen, or not the one asked for.
     """
-    region, others = choose_gear(gears_on(pixels), settings, pixels.shape)
+    region, others = choose_gear(gears_on(pixels, settings.teeth), settings, pixels.shape)
     return Seen(region, find_edges(pixels, region, settings.edge), others)
 
 
@@ -133,10 +136,13 @@ def measure_seen(
     px = size.scale.mm_per_px
     wheel = stated_wheel(settings, teeth, size.module_mm, px)
     fitted = fit_at_size(outlines, teeth, (centre, size.axis), wheel, px, settings)
+    refuse_few_flanks(fitted.fits, teeth, whole=not region.cut_off)
+    bore, bore_notices = _bore_on_top(size.bore, outlines, settings, px)
     notices = (
         *seen.notices,
         *picture_notices(region, outlines, teeth, settings),
         *size.notices,
+        *bore_notices,
         *form_notices(fitted.wheel, fitted.fits, settings, px),
         *lean_notices(fitted.tips, teeth),
     )
@@ -150,12 +156,26 @@ def measure_seen(
         scale=size.scale,
         source="given" if stated_whole else "estimated",
         module_seen=size.module_seen,
-        bore=size.bore,
+        bore=bore,
         tips=fitted.tips,
         tip_circle=fitted.tip_circle,
         notices=notices,
         addendum_source=_addendum_source(settings),
     )
+
+
+def _bore_on_top(
+    bore: Bore | None, outlines: Outlines, settings: GearSettings, px: float
+) -> tuple[Bore | None, tuple[Notice, ...]]:
+    """The bore on the upper face, and what to say of it."""
+    if bore is None:
+        return None, ()
+    bore, (apart, doubt) = upper_rim(outlines.holes[bore.hole], bore)
+    if apart:
+        bore = replace(bore, u_centre=doubt)
+    if "thickness" in settings.lengths_mm:
+        bore = with_thickness(bore, settings.lengths_mm["thickness"] / px)
+    return bore, (flag("two_rims", um=2000 * bore.u_centre * px),) if apart else ()
 
 
 def _number_teeth(
@@ -165,7 +185,10 @@ def _number_teeth(
     rough = (region.root_radius, region.tip_radius)
     if region.cut_off:
         centre, rough = tips_centre(outer.xy, outer.normal, centre, rough)
-    return map_teeth(outer.xy, centre, rough, settings.teeth, not region.cut_off), centre
+    mapped = map_teeth(
+        outer.xy, centre, rough, settings.teeth, not region.cut_off, rhythm=region.teeth
+    )
+    return mapped, centre
 
 
 def undistorted(outlines: Outlines, lens: Lens) -> Outlines:

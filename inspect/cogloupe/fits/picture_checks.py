@@ -1,5 +1,7 @@
 """What makes a picture unfit to be measured, and what is said of one that is fit."""
 
+from math import acos, degrees
+
 from cogloupe.finding.segmentation import Region
 from cogloupe.finding.tooth_map import ToothMap
 from cogloupe.fits.flanks import FlankFits
@@ -20,7 +22,9 @@ source)."""
 DEEPEST_BLUR = 1 / 7
 """Blur beyond this share of the tooth's depth leaves no flank to measure."""
 SMALLEST_DEPTH_PX = 6.0
-LEAST_CONTRAST = 0.04
+LEAST_CONTRAST, MOST_NOISE = 0.04, 0.25
+"""Share of full scale between gear and ground that is little, and noise of a pixel, as a share of
+that, with which it is too little: flanks of a hundred pixels then know their place to 0.1 px."""
 BURNT_WARNS = 0.02
 BURNT_CONTRAST = 0.35
 """With the bright side burnt out, a dark side this near to it is over-exposed as well."""
@@ -43,10 +47,11 @@ def refuse_unusable(outlines: Outlines, teeth: ToothMap) -> None:
             f"the picture is over-exposed: the bright side is burnt out and only "
             f"{100 * outlines.contrast:.0f} % of full scale is left to the edges: expose less"
         )
-    if outlines.contrast < LEAST_CONTRAST:
+    if outlines.contrast < LEAST_CONTRAST and outlines.noise > MOST_NOISE:
         raise PhotoError(
-            f"gear and ground differ by only {100 * outlines.contrast:.1f} % of full scale "
-            "(over- or under-exposed): change exposure or ground"
+            f"gear and ground differ by only {100 * outlines.contrast:.1f} % of full scale, and "
+            f"noise is {100 * outlines.noise:.0f} % of that (over- or under-exposed): change "
+            "exposure or ground"
         )
 
 
@@ -104,4 +109,5 @@ def lean_notices(tips: Radii, teeth: ToothMap) -> tuple[Notice, ...]:
     tuple of Notice
     """
     oval = tips_oval(tips, teeth)
-    return (flag("leaning", percent=100 * oval),) if oval > OVAL_WARNS else ()
+    lean = degrees(acos(1 / (1 + oval)))
+    return (flag("leaning", percent=100 * oval, lean=lean),) if oval > OVAL_WARNS else ()

@@ -2,11 +2,12 @@
 
 import hashlib
 import io
+import logging
 import struct
 import warnings
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any
+from typing import Any, Literal
 
 import cv2
 import numpy as np
@@ -14,18 +15,41 @@ from numpy.typing import NDArray
 from PIL import ExifTags, Image, UnidentifiedImageError
 from PIL.TiffImagePlugin import TiffImageFile
 
+from cogloupe.inputs.file_kinds import HEAD_BYTES, is_heif, raw_file, refuse_other_kinds
 from cogloupe_calibration.errors import PhotoError
+from cogloupe_calibration.files import read_file
+from cogloupe_calibration.plain_text import shown_name
 
-PHOTO_SUFFIXES = (".jpg", ".jpeg", ".png", ".tif", ".tiff", ".bmp", ".webp")
-SMALLEST_SIDE_PX = 64
+PHOTO_SUFFIXES = (
+    ".jpg", ".jpeg", ".png", ".tif", ".tiff", ".bmp", ".webp", ".heic", ".heif", ".hif",
+)  # fmt: skip
+FORMATS = ("JPEG", "PNG", "TIFF", "BMP", "WEBP")
+"""What the imaging library opens at all, as it calls them: each decoder less is a risk less. HEIF
+has a decoder of its own."""
+MOST_BYTES = 400_000_000
+"""An uncompressed picture of `MOST_PIXELS` in colour, and as much again beside it."""
+MOST_PIXELS = 110_000_000
+"""Of 8 bits a colour; half as many of 16. What cannot be read then stays below 1.5 GB."""
+MOST_SCANS = 20
+"""Of the largest picture; programs that save JPEG in several scans take ten."""
+SMALLEST_SIDE_PX, LARGEST_SIDE_PX = 64, 32_767
+"""OpenCV samples no wider pictures (its places are whole numbers of 16 bits)."""
 
-_MAGIC = (b"\xff\xd8\xff", b"\x89PNG", b"II*\0", b"MM\0*")  # JPEG, PNG, TIFF in both orders
+_TIFFS = (b"II*\0", b"MM\0*")  # in both orders of bytes
+_MAGIC = (b"\xff\xd8\xff", b"\x89PNG", *_TIFFS)
+# DNG's version, and the pattern of a sensor's colour filters (DNG specification, TIFF/EP): only raw
+# files have them.
+_RAW_TAGS = {50706, 33421}
 _BAND = 64  # rows copied at a time
 # What the decoders of the imaging library let through when a file is damaged.
 _DAMAGED = (
     OSError, SyntaxError, ValueError, EOFError, TypeError, LookupError, ArithmeticError,
     struct.error,
 )  # fmt: skip
+
+
+# The imaging library also tells of damage by logging, which without a handler reaches the terminal.
+logging.getLogger("PIL").addHandler(logging.NullHandler())
 
 
 class CutShortError(PhotoError):
@@ -75,8 +99,8 @@ def read_photo(path: Path) -> Photo:
     Parameters
     ----------
     path : Path
-        JPEG, PNG or TIFF (8 or 16 bits a channel, grey or colour), or another format the
-        imaging library knows.
+        JPEG, PNG or TIFF (8 or 16 bits a channel, grey or colour), HEIC (8 to 12 bits), BMP or
+        WebP. Of several pages the largest, the first of equals.
 
     Returns
     -------
@@ -85,45 +109,123 @@ def read_photo(path: Path) -> Photo:
     Raises
     ------
     PhotoError
-        Where the file cannot be opened, is empty, cut short, not a picture, or too small.
+        Where the file cannot be opened, is empty, cut short, a movie, a raw file, not a picture,
+        too small or too large.
     """
+    name = shown_name(path)
+    if path.is_file() and path.stat().st_size:
+        refuse_other_kinds(path, b"")  # by its name, before a long movie is read
     try:
-        data = path.read_bytes()
+        data = read_file(path, MOST_BYTES)
     except OSError as error:
-        raise PhotoError(f"{path.name} cannot be opened: {error.strerror}") from error
+        raise PhotoError(f"{name} cannot be opened: {error.strerror}") from error
     if not data:
-        raise CutShortError(f"{path.name} is empty (0 bytes): copy it from the camera again")
-    pixels, exif = _decode(data, path.name)
-    if min(pixels.shape[:2]) < SMALLEST_SIDE_PX:
-        height, width = pixels.shape[:2]
+        raise CutShortError(f"{name} is empty (0 bytes): copy it from the camera again")
+    head = data[:HEAD_BYTES]
+    refuse_other_kinds(path, head)
+    pixels, exif = (_decode_heif if is_heif(head) else _decode)(data, name)
+    return Photo(name, hashlib.sha256(data).hexdigest(), np.ascontiguousarray(pixels), exif)
+
+
+def _check_size(name: str, size: tuple[int, int], deep: bool) -> None:
+    """Refuse, before it is decoded, what is too small, or takes too much of a workshop's memory."""
+    width, height = size
+    if min(size) < SMALLEST_SIDE_PX:
         raise PhotoError(
-            f"{path.name} is only {width} x {height} px: a gear needs at least "
+            f"{name} is only {width} x {height} px: a gear needs at least "
             f"{SMALLEST_SIDE_PX} px a side, better 1000"
         )
-    return Photo(path.name, hashlib.sha256(data).hexdigest(), np.ascontiguousarray(pixels), exif)
+    if max(size) > LARGEST_SIDE_PX or width * height > MOST_PIXELS / (1 + deep):
+        raise PhotoError(
+            f"{name} is too large ({width} x {height} px): up to {LARGEST_SIDE_PX} px a side and "
+            f"{MOST_PIXELS / 1e6 / (1 + deep):.0f} megapixels are read; save it smaller"
+        )
+
+
+def _check_scans(image: Image.Image, data: bytes, name: str) -> None:
+    """Refuse a JPEG file that goes over its picture again and again: each scan costs a decoding."""
+    scans = data.count(b"\xff\xda") if image.info.get("progressive") else 1
+    if scans * image.width * image.height > MOST_SCANS * MOST_PIXELS:
+        raise PhotoError(f"{name} is built of {scans} scans of the picture: save it anew")
+
+
+def _decode_heif(data: bytes, name: str) -> tuple[NDArray[Any], dict[str, str]]:
+    """Pixel values and EXIF fields of a HEIF picture; the decoder turns it upright itself."""
+    import pillow_heif  # slow to import, and only phones need it
+
+    try:
+        image = pillow_heif.open_heif(io.BytesIO(data), convert_hdr_to_8bit=False)
+        _check_size(name, image.size, image.mode.endswith("16"))
+        pixels = np.asarray(image)
+        exif = Image.Exif()
+        exif.load(image.info.get("exif") or b"")
+    except (*_DAMAGED, RuntimeError) as error:
+        raise _cut_short(name) from error
+    return pixels[..., :3] if pixels.ndim == 3 else pixels, _exif_fields(_all_tags(exif))
+
+
+def _cut_short(name: str) -> CutShortError:
+    return CutShortError(f"{name} is cut short or damaged: copy it again")
 
 
 def _decode(data: bytes, name: str) -> tuple[NDArray[Any], dict[str, str]]:
     """Upright pixel values and EXIF fields of an encoded picture."""
     try:
-        with warnings.catch_warnings(action="ignore"), Image.open(io.BytesIO(data)) as image:
+        with (
+            warnings.catch_warnings(action="ignore"),
+            Image.open(io.BytesIO(data), formats=FORMATS) as image,
+        ):
+            page = _choose_page(image, name)
             deep = _is_deep_colour(image, data)
+            _check_size(name, image.size, deep)
+            _check_scans(image, data, name)
             # Decoding tells a file that is cut short. It also turns a TIFF upright and takes its
             # orientation away, so that is asked for afterwards.
             image.load()
             tags = _tags(image)
-            pixels = _deep_colour(data, name) if deep else _values(image)
+            pixels = _deep_colour(image, data, name, page) if deep else _values(image)
             # OpenCV turns TIFFs upright, and leaves PNGs as they lie.
             turned = deep and image.format == "TIFF"
     except Image.DecompressionBombError as error:
-        raise PhotoError(f"{name} is too large to read safely: {error}") from error
+        raise PhotoError(
+            f"{name} holds more than {2 * (Image.MAX_IMAGE_PIXELS or 0) / 1e6:.0f} megapixels: "
+            "crop it to the gear, or save it smaller"
+        ) from error
     except _DAMAGED as error:
-        if isinstance(error, UnidentifiedImageError) and not data.startswith(_MAGIC):
-            message = f"{name} is not a picture: save it as JPEG, PNG or TIFF"
-            raise PhotoError(message) from error
-        raise CutShortError(f"{name} is cut short or damaged: copy it again") from error
+        if isinstance(error, UnidentifiedImageError) and not _looks_damaged(data):
+            what = "of a kind that is not known" if data.startswith(_TIFFS) else "not a picture"
+            raise PhotoError(f"{name} is {what}: save it as JPEG, PNG or TIFF") from error
+        raise _cut_short(name) from error
     orientation = tags.get(ExifTags.Base.Orientation, 1)
     return pixels if turned else _upright(pixels, orientation), _exif_fields(tags)
+
+
+def _looks_damaged(data: bytes) -> bool:
+    """Tell a damaged picture from one that the library does not know.
+
+    A TIFF whose table of fields lies in the file is whole enough to be known (TIFF 6.0, section 2).
+    """
+    if not data.startswith(_TIFFS):
+        return data.startswith(_MAGIC)
+    order: Literal["little", "big"] = "little" if data.startswith(b"II") else "big"
+    table = int.from_bytes(data[4:8], order)
+    fields = int.from_bytes(data[table : table + 2], order)
+    return not 0 < fields <= (len(data) - table - 2) // 12
+
+
+def _choose_page(image: Image.Image, name: str) -> int:
+    """Turn to the largest page, the first of equals; small ones are previews."""
+    if not isinstance(image, TiffImageFile):
+        return 0
+    if _RAW_TAGS & set(image.tag_v2):
+        raise raw_file(name)
+    areas = []
+    for page in range(image.n_frames):
+        image.seek(page)
+        areas.append(image.width * image.height)
+    best = areas.index(max(areas))
+    image.seek(best)
+    return best
 
 
 def _is_deep_colour(image: Image.Image, data: bytes) -> bool:
@@ -139,7 +241,13 @@ def _is_deep_colour(image: Image.Image, data: bytes) -> bool:
 def _tags(image: Image.Image) -> dict[int, Any]:
     """EXIF tags; none where they are damaged, which does not make the picture worse."""
     try:
-        exif = image.getexif()
+        return _all_tags(image.getexif())
+    except _DAMAGED:
+        return {}
+
+
+def _all_tags(exif: Image.Exif) -> dict[int, Any]:
+    try:
         return {**exif, **exif.get_ifd(ExifTags.IFD.Exif)}
     except _DAMAGED:
         return {}
@@ -178,15 +286,21 @@ def _as_uint16(values: NDArray[Any]) -> NDArray[np.uint16]:
     return np.asarray(np.round(stretched), dtype=np.uint16)
 
 
-def _deep_colour(data: bytes, name: str) -> NDArray[Any]:
+def _deep_colour(image: Image.Image, data: bytes, name: str, page: int) -> NDArray[Any]:
     """Decode a PNG or TIFF of 16 bits a colour; alpha is left out."""
     if data.startswith(b"\x89PNG") and b"IEND" not in data[-64:]:
         raise CutShortError(f"{name} is cut short: copy it again")
+    coded = np.frombuffer(data, np.uint8)
+    # PlanarConfiguration (TIFF 6.0): colour after colour, which OpenCV takes for pixel after pixel.
+    planar = isinstance(image, TiffImageFile) and image.tag_v2.get(284, 1) != 1
     try:
-        pixels = cv2.imdecode(np.frombuffer(data, np.uint8), cv2.IMREAD_UNCHANGED)
-    except cv2.error:
+        if page == 0:
+            pixels = cv2.imdecode(coded, cv2.IMREAD_UNCHANGED)
+        else:
+            pixels = cv2.imdecodemulti(coded, cv2.IMREAD_UNCHANGED)[1][page]
+    except (cv2.error, LookupError):
         pixels = None
-    if pixels is None or pixels.ndim != 3 or pixels.shape[2] < 3:
+    if planar or pixels is None or pixels.ndim != 3 or pixels.shape[2] < 3:
         raise PhotoError(f"{name} is of a kind that is not known: save it as JPEG, PNG or TIFF")
     return np.asarray(pixels[:, :, 2::-1])
 

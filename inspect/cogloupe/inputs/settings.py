@@ -1,7 +1,8 @@
 """What the person says of a gear: on the command line, or in a `gear.toml` beside the pictures."""
 
+import re
 from collections.abc import Callable, Mapping
-from functools import cached_property
+from functools import cached_property, lru_cache
 from pathlib import Path
 from typing import Annotated, Any, Literal
 from unicodedata import normalize
@@ -12,6 +13,13 @@ from pydantic_core import ErrorDetails
 from cogloupe.forms.basic_racks import BasicRack, basic_rack, rack_for_angle
 from cogloupe.forms.tooth_form import FormName
 from cogloupe.inputs.toml_file import read_toml
+from cogloupe.reading.bounds import (
+    MOST_ON_A_PICTURE,
+    MOST_TEETH,
+    DiametralPitch,
+    MicrometresPerPixel,
+    ModuleMm,
+)
 from cogloupe.reading.models import DatumKind
 from cogloupe_calibration.errors import UseError
 from cogloupe_calibration.units import MM_PER_INCH, parse_length
@@ -30,14 +38,13 @@ _SCALE = _STATED + _KNOWN
 
 _LENGTHS = (
     "known_tip_diameter", "known_bore", "over_pins", "measuring_diameter", "pin_diameter",
-    "generating_circle", "addendum_radius",
+    "generating_circle", "addendum_radius", "thickness",
 )  # fmt: skip
 
 _NUMBER = "a number, as 0.5"
 _ALLOWED = {
-    "greater_than": "above {gt:g}",
-    "greater_than_equal": "at least {ge}",
-    "less_than_equal": "at most {le}",
+    "greater_than_equal": "at least {ge:g}",
+    "less_than_equal": "at most {le:g}",
     "finite_number": _NUMBER,
     "float_type": _NUMBER,
     "float_parsing": _NUMBER,
@@ -52,7 +59,6 @@ _ALLOWED = {
 }
 """What a field may be, by pydantic's type of error."""
 
-Positive = Annotated[float, Field(gt=0, allow_inf_nan=False)]
 Length = str | None
 
 
@@ -77,17 +83,17 @@ class GearSettings(BaseModel):
     model_config = ConfigDict(extra="forbid", frozen=True)
 
     teeth: Annotated[int, Field(ge=5, le=420)] | None = None
-    module_mm: Positive | None = None
-    dp: Positive | None = None
+    module_mm: ModuleMm | None = None
+    dp: DiametralPitch | None = None
     form: FormName = "involute"
     generating_circle: Length = None
-    mate_teeth: Annotated[int, Field(ge=5)] | None = None
+    mate_teeth: Annotated[int, Field(ge=5, le=MOST_TEETH)] | None = None
     addendum_radius: Length = None
-    addendum: Positive | None = None
+    addendum: Annotated[float, Field(ge=0.1, le=10, allow_inf_nan=False)] | None = None
     pressure_angle_deg: Annotated[float, Field(ge=10, le=32)] = 20.0
     rack: str | None = None
     calibration: Path | None = None
-    scale_um_per_px: Positive | None = None
+    scale_um_per_px: MicrometresPerPixel | None = None
     known_tip_diameter: Length = None
     known_bore: Length = None
     span: str | None = None
@@ -95,13 +101,14 @@ class GearSettings(BaseModel):
     datum: DatumKind | None = None
     measuring_diameter: Length = None
     pin_diameter: Length = None
+    thickness: Length = None
     tolerance_edition: Literal["2013", "1995"] = "2013"
     wanted_class: Annotated[int, Field(ge=1, le=12)] | None = None
     machine: Path | None = None
     edge: Literal["outer", "inner"] = "outer"
     partial: bool = False
     unknown: bool = False
-    pick: Annotated[int, Field(ge=1)] | None = None
+    pick: Annotated[int, Field(ge=1, le=MOST_ON_A_PICTURE)] | None = None
 
     @field_validator(*_LENGTHS)
     @classmethod
@@ -183,7 +190,7 @@ def parse_span(text: str) -> tuple[float, int | None]:
     size, slash, count = text.partition("/")
     if not slash:
         return parse_length(size), None
-    if not count.strip().isdecimal() or int(count) < 2:
+    if not re.fullmatch(r"\s*[0-9]{1,3}\s*", count) or int(count) < 2:
         raise UseError(
             f"'{text}' is not a span: after the slash goes the number of teeth spanned, "
             "2 or more, as 8.12mm/3"
@@ -284,7 +291,7 @@ def settings_for(photo: Path, given: Mapping[str, object]) -> GearSettings:
         Where file or fields are wrong.
     """
     path = photo.parent / SETTINGS_FILE
-    stated = _from_file(path, photo.name) if path.is_file() else {}
+    stated = _from_file(path, photo.name) if path.exists() else {}
     settings = make_settings(_overridden(stated, given), str(path) if stated else "")
     if settings.calibration is not None and not settings.calibration.is_absolute():
         beside = photo.parent / settings.calibration
@@ -321,10 +328,17 @@ def _overridden(base: Mapping[str, object], over: Mapping[str, object]) -> dict[
 
 def _from_file(path: Path, photo: str) -> dict[str, Any]:
     """Fields of a gear.toml for one photograph: its defaults under its own table."""
+    status = path.stat()
+    defaults, own = _tables(path, status.st_size, status.st_mtime_ns)
+    return _overridden(defaults, own.get(normalize("NFC", photo), {}))
+
+
+@lru_cache(maxsize=16)
+def _tables(path: Path, size: int, mtime_ns: int) -> tuple[dict[str, Any], dict[str, Any]]:
+    """Defaults of a gear.toml and its tables by photograph; read once for all in its folder."""
     document = read_toml(path)
     tables = document.pop("photo", {})
     if not isinstance(tables, dict) or not all(isinstance(t, dict) for t in tables.values()):
         raise UseError(f'{path}: "photo" must be tables such as [photo."NAME.jpg"]')
     # One letter with an accent can be written as one code or as two, in a file and in its name.
-    own = {normalize("NFC", name): table for name, table in tables.items()}
-    return _overridden(document, own.get(normalize("NFC", photo), {}))
+    return document, {normalize("NFC", name): table for name, table in tables.items()}

@@ -14,6 +14,7 @@ from cogloupe_calibration.calibration import (
     check_fits,
     load_calibration,
 )
+from cogloupe_calibration.plain_text import printable
 from cogloupe_calibration.scale import Scale, from_stated_scale
 
 OUTSIDE_WARNS = 0.05
@@ -78,7 +79,7 @@ def stated_scale(photo: Photo, settings: GearSettings) -> StatedScale:
         method=calibration.method,
     )
     notices = tuple(flag("calibration", what=text) for text in warnings)
-    return StatedScale(scale, calibration, str(settings.calibration), notices)
+    return StatedScale(scale, calibration, printable(str(settings.calibration)), notices)
 
 
 def reach_notices(

@@ -5,7 +5,6 @@ backslashes are taken for what they mean; anything else that is no TOML is answe
 and how to write it.
 """
 
-import os
 import re
 import tomllib
 from collections.abc import Mapping
@@ -13,6 +12,13 @@ from pathlib import Path
 from typing import Any
 
 from cogloupe_calibration.errors import UseError
+from cogloupe_calibration.files import TOML_MOST_BYTES, read_file, write_whole
+from cogloupe_calibration.plain_text import check_letters, printable
+
+LONGEST_LINE = 12_000
+"""Letters; a note of 500, each written as an escape, is half as long."""
+LONGEST_NAME = 16
+"""Parts of a name; a person writes two."""
 
 _MARKS = ((b"\xff\xfe", "utf-16"), (b"\xfe\xff", "utf-16"), (b"", "utf-8-sig"))
 _ASSIGNED = re.compile(r"^(?P<key>\s*[\w\"'.-]+\s*=\s*)(?P<value>[^#]*?)(?P<rest>\s*(?:#.*)?)$")
@@ -23,14 +29,19 @@ _LENGTH = re.compile(
 _QUOTED = re.compile(r'"(?P<inside>[^"]*)"')
 _WINDOWS_PATH = re.compile(r'"[A-Za-z]:\\(?!\\)[^"\n]*"')
 _LINE_NUMBER = re.compile(r"\(at line (\d+)")
+# A name of very many parts costs the parser time and memory by their square.
+_LONG_NAME = re.compile(r"(?<![\w-])[\w-]++(?:[ \t]*+\.[ \t]*+[\w-]++){16}")
+_ANY_QUOTED = re.compile(r"\"[^\"\n]*+\"|'[^'\n]*+'")
 
 
-def read_toml(path: Path) -> dict[str, Any]:
+def read_toml(path: Path, what: str = "TOML") -> dict[str, Any]:
     """Read a TOML file.
 
     Parameters
     ----------
     path : Path
+    what : str, optional
+        What it is to be read as, for the message.
 
     Returns
     -------
@@ -42,16 +53,16 @@ def read_toml(path: Path) -> dict[str, Any]:
         One line: which line is wrong, and how to write it.
     """
     try:
-        data = path.read_bytes()
+        data = read_file(path, TOML_MOST_BYTES)
         text = data.decode(next(name for mark, name in _MARKS if data.startswith(mark)))
     except UnicodeDecodeError as error:
         raise UseError(f"{path} is no text in UTF-8: save it as UTF-8 in the editor") from error
     except OSError as error:
-        raise UseError(f"{path} cannot be read: {error.strerror}") from error
-    return parse_toml(text, str(path))
+        raise UseError(f"{path} cannot be read as {what}: {error.strerror}") from error
+    return parse_toml(text, str(path), what)
 
 
-def parse_toml(text: str, where: str) -> dict[str, Any]:
+def parse_toml(text: str, where: str, what: str = "TOML") -> dict[str, Any]:
     """Read TOML text.
 
     Parameters
@@ -59,6 +70,8 @@ def parse_toml(text: str, where: str) -> dict[str, Any]:
     text : str
     where : str
         File it came from, for the message.
+    what : str, optional
+        What it is to be read as, for the message.
 
     Returns
     -------
@@ -67,8 +80,21 @@ def parse_toml(text: str, where: str) -> dict[str, Any]:
     Raises
     ------
     UseError
+        Where it is no TOML, or longer or deeper than a person writes.
     """
-    text = _plain_paths(text)
+    text = _plain_paths(text.removeprefix("\ufeff"))  # which some editors put there
+    try:
+        _check_lines(text)
+        document = _parsed(text, where)
+        check_letters(document)
+    except RecursionError as error:
+        raise UseError(f"{where} cannot be read as {what}: it is nested too deeply") from error
+    except ValueError as error:
+        raise UseError(f"{where} cannot be read as {what}: {printable(str(error))}") from error
+    return document
+
+
+def _parsed(text: str, where: str) -> dict[str, Any]:
     try:
         return tomllib.loads(text)
     except tomllib.TOMLDecodeError:
@@ -76,7 +102,16 @@ def parse_toml(text: str, where: str) -> dict[str, Any]:
     try:
         return tomllib.loads(mended)
     except tomllib.TOMLDecodeError as error:
-        raise UseError(_told(mended, where, str(error))) from error
+        raise UseError(printable(_told(mended, where, str(error)))) from error
+
+
+def _check_lines(text: str) -> None:
+    """Refuse lines that nobody writes, and that a parser would take minutes and gigabytes for."""
+    for number, line in enumerate(text.splitlines(), 1):
+        if len(line) > LONGEST_LINE:
+            raise ValueError(f"line {number} has {len(line)} letters, more than {LONGEST_LINE}")
+        if line.count(".") >= LONGEST_NAME and _LONG_NAME.search(_ANY_QUOTED.sub("q", line)):
+            raise ValueError(f"line {number} has a name of more than {LONGEST_NAME} parts")
 
 
 def _plain_paths(text: str) -> str:
@@ -187,12 +222,14 @@ def save_toml(path: Path, fields: Mapping[str, object], photo: str | None = None
 
 
 def _text_to_keep(path: Path) -> str:
-    """What stands in the file already, mended where that is needed."""
+    """What stands in the file already, mended where that is needed; its line ends as they are."""
     if not path.exists():
         return ""
     read_toml(path)
-    text = _plain_paths(path.read_bytes().decode("utf-8-sig"))
-    return text if _is_toml(text) else mend_toml(text)
+    text = path.read_bytes().decode("utf-8-sig")
+    line_end = "\r\n" if "\r\n" in text else "\n"
+    text = _plain_paths(text)
+    return (text if _is_toml(text) else mend_toml(text)).replace("\n", line_end)
 
 
 def write_text(path: Path, text: str) -> None:
@@ -208,10 +245,7 @@ def write_text(path: Path, text: str) -> None:
     UseError
         Where it cannot be written.
     """
-    part = path.with_name(f".{path.name}.part")
     try:
-        part.write_text(text, "utf-8")
-        os.replace(part, path)
+        write_whole(path, text.encode())
     except OSError as error:
-        part.unlink(missing_ok=True)
         raise UseError(f"{path} cannot be written ({error.strerror}): choose another") from error

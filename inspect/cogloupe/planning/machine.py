@@ -227,8 +227,7 @@ def load_machine(path: Path) -> Machine:
     UseError
         One line: what is wrong in the file, what was seen, what to write.
     """
-    document = read_toml(path)
-    return make_machine(document, str(path))
+    return make_machine(read_toml(path), str(path))
 
 
 def make_machine(given: Mapping[str, object], where: str = "") -> Machine:

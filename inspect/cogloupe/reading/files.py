@@ -3,8 +3,12 @@
 from pathlib import Path
 from typing import Any
 
-from cogloupe.reading.models import Reading
+from cogloupe.reading.models import SCHEMA_VERSION, Reading
 from cogloupe_calibration.errors import UseError
+from cogloupe_calibration.json_files import LaterSchemaError, load_json, what_is_wrong
+
+READING_MOST_BYTES = 2**24
+"""Twice what a gear of two thousand teeth has."""
 
 
 def reading_json(reading: Reading) -> str:
@@ -37,12 +41,16 @@ def load_reading(path: Path) -> Reading:
     Raises
     ------
     UseError
-        Where the file is not there or is not a reading.
+        Where the file is not there, is not a reading, or is one of a later program.
     """
     try:
-        return Reading.model_validate_json(path.read_bytes())
-    except (OSError, ValueError) as error:
-        raise UseError(f"{path} is not a reading: {str(error).splitlines()[0]}") from error
+        return Reading.model_validate(load_json(path, READING_MOST_BYTES, SCHEMA_VERSION))
+    except OSError as error:
+        raise UseError(f"{path} cannot be read: {error.strerror or error}") from error
+    except LaterSchemaError as error:
+        raise UseError(f"{path} {error}: read the photograph again, or update Cogloupe") from error
+    except ValueError as error:
+        raise UseError(f"{path} is not a reading: {what_is_wrong(error)}") from error
 
 
 def reading_schema() -> dict[str, Any]:

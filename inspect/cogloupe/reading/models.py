@@ -4,9 +4,12 @@ Field names carry their units. Fields named ``u_...`` are standard uncertainties
 person is shown is U = 2u. A figure that was not measured is None, never invented.
 """
 
-from typing import Literal
+from typing import Annotated, Literal, Self
+
+from pydantic import Field, model_validator
 
 from cogloupe.forms.tooth_form import FormName
+from cogloupe.reading.bounds import ModuleMm, SidePx, TeethCount, ToothNumber
 from cogloupe.reading.cutting_models import Cutting, Identity
 from cogloupe.reading.photo_set import PhotoSet
 from cogloupe.reading.verdict_models import CauseFindings, Verdict
@@ -27,8 +30,8 @@ class PhotoInfo(FileModel):
 
     file: str
     sha256: str
-    width_px: int
-    height_px: int
+    width_px: SidePx
+    height_px: SidePx
     camera: str | None = None
     taken: str | None = None
 
@@ -42,8 +45,8 @@ class GearInfo(FileModel):
     """
 
     form: FormName = "involute"
-    teeth: int
-    module_mm: float
+    teeth: TeethCount
+    module_mm: ModuleMm
     diametral_pitch: float
     pressure_angle_deg: float | None
     profile_shift: float | None
@@ -60,7 +63,7 @@ class GearInfo(FileModel):
 class CalibrationInfo(FileModel):
     """The picture's scale."""
 
-    mm_per_px: float
+    mm_per_px: Annotated[float, Field(gt=0)]
     u_mm_per_px: float
     method: str
     file: str | None
@@ -110,7 +113,7 @@ class Flank(FileModel):
 class Tooth(FileModel):
     """One tooth; numbered clockwise on the picture from twelve o'clock."""
 
-    number: int
+    number: ToothNumber
     centre_deg: float | None
     left: Flank
     right: Flank
@@ -128,7 +131,7 @@ class Gap(FileModel):
     middle line against the radius, positive where it runs clockwise outwards.
     """
 
-    number: int
+    number: ToothNumber
     width_mm: float | None
     u_width_mm: float | None
     root_diameter_mm: float | None
@@ -404,3 +407,10 @@ class Reading(FileModel):
     common: CommonErrors | None = None
     photo_set: PhotoSet | None = None
     warnings: tuple[Notice, ...] = ()
+
+    @model_validator(mode="after")
+    def _check_numbers(self) -> Self:
+        for name, items in (("teeth", self.teeth), ("gaps", self.gaps)):
+            if [item.number for item in items] != list(range(1, self.gear.teeth + 1)):
+                raise ValueError(f"{name} must be numbered from 1 to {self.gear.teeth}, in order")
+        return self

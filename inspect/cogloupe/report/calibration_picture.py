@@ -14,6 +14,7 @@ from cogloupe_calibration.arrays import Floats
 from cogloupe_calibration.circle import CircleScale
 from cogloupe_calibration.grid_scale import GridScale
 from cogloupe_calibration.ruled import RuledScale
+from cogloupe_calibration.summary import Summary
 
 _WIDTH_IN, _DPI, FONT = 10.6, 150, 9.5
 _LONG = 0.9  # a residual at the 95th percentile is drawn as long as this share of a spacing
@@ -52,9 +53,9 @@ def ruled_picture(ruled: RuledScale) -> Figure:
         The frame with a point on each line, the first and every fifth with their numbers; the
         residuals along the scale; verdict, reasons and scale above them.
     """
-    figure, axes = blank_figure(2, ruled.height_px / ruled.width_px, ruled.reasons)
+    figure, axes = _frames(ruled.summary)
     figure.subplots_adjust(wspace=0.2)
-    show_frame(axes[0], ruled.width_px, ruled.height_px)
+    show_frame(axes[0], ruled.summary.width_px, ruled.summary.height_px)
     axes[0].plot(*ruled.line_xy_px.T, ".", color=_PEN, ms=3.5)
     every = max(1, 5 * ceil(len(ruled.number) / 60))
     for number, xy in zip(ruled.number, ruled.line_xy_px, strict=True):
@@ -66,8 +67,7 @@ def ruled_picture(ruled: RuledScale) -> Figure:
     axes[0].set_title("lines as numbered", loc="left", fontsize=FONT, color=INK)
     _along(axes[1], ruled)
     what = f"ruled scale, {ruled.division_mm:g} mm, {len(ruled.number)} lines"
-    scale = _scale_words(ruled.mm_per_px, ruled.u_mm_per_px)
-    _head(figure, ruled.verdict, ruled.reasons, f"{what}: {scale}")
+    _head(figure, ruled.summary, what)
     return figure
 
 
@@ -79,7 +79,7 @@ def _along(axes: Axes, ruled: RuledScale) -> None:
     axes.set_ylim(-limit, limit)
     axes.locator_params(axis="y", nbins=6)
     axes.set_xlabel("along the scale / px", fontsize=FONT - 1, color=INK)
-    words = f"each line less even spacing / px\n{_digits(ruled.residual_rms_px)} px RMS"
+    words = f"each line less even spacing / px\n{_digits(ruled.summary.residual_rms_px)} px RMS"
     axes.set_title(words, loc="left", fontsize=FONT, color=INK)
     _ticks_and_rim(axes)
 
@@ -97,21 +97,23 @@ def grid_picture(grid: GridScale) -> Figure:
         Two frames with arrows from where points should be to where they were seen, each
         exaggerated by the factor it states; verdict, reasons and scale above them.
     """
-    figure, axes = blank_figure(2, grid.height_px / grid.width_px, grid.reasons)
-    used = grid.used
-    before = ("before: scale, turn and place alone", grid.uncorrected_px, grid.uncorrected_rms_px)
-    after = ("left over: distortion and lean undone", grid.residual_px, grid.residual_rms_px)
+    summary, points, used = grid.summary, grid.points, grid.points.used
+    figure, axes = _frames(summary)
+    plain, left = points.uncorrected_px, points.residual_px
+    before = ("before: scale, turn and place alone", plain, points.uncorrected_rms_px)
+    after = ("left over: distortion and lean undone", left, summary.residual_rms_px)
     for frame, (title, vectors, rms) in zip(axes, (before, after), strict=True):
-        factor = exaggeration(vectors[used], grid.period_px)
-        show_frame(frame, grid.width_px, grid.height_px)
-        _region(frame, grid.valid_region_px)
-        show_arrows(frame, grid.xy_px[used], vectors[used], factor, _PEN)
-        _crosses(frame, grid.xy_px[~used])
+        factor = exaggeration(vectors[used], grid.fit.period_px)
+        show_frame(frame, summary.width_px, summary.height_px)
+        _region(frame, summary.valid_region_px)
+        show_arrows(frame, points.xy_px[used], vectors[used], factor, _PEN)
+        _crosses(frame, points.xy_px[~used])
         write_title(frame, title, rms, factor)
-    kind = "checkerboard" if grid.kind == "checkerboard" else "grid of dots"
-    what = f"{kind}, {grid.pitch_mm:g} mm, {int(used.sum())} points"
-    scale = _scale_words(grid.mm_per_px, grid.u_mm_per_px)
-    _head(figure, grid.verdict, grid.reasons, f"{what}: {scale}")
+    kind = "checkerboard" if grid.target.kind == "checkerboard" else "grid of dots"
+    pictures = len(grid.fit.periods_px)
+    on = f" on {pictures} pictures" if pictures > 1 else ""
+    what = f"{kind}, {grid.target.pitch_mm:g} mm, {int(used.sum())} points{on}"
+    _head(figure, summary, what)
     _legend(figure, bool((~used).any()))
     return figure
 
@@ -129,21 +131,20 @@ def circle_picture(circle: CircleScale) -> Figure:
         The frame with the outline exaggerated by the factor stated; the residuals against the
         polar angle; verdict, reasons and scale above them.
     """
-    figure, axes = blank_figure(2, circle.height_px / circle.width_px, circle.reasons)
+    figure, axes = _frames(circle.summary)
     used, centre = circle.used, np.array(circle.centre_px)
     arm = circle.xy_px - centre
     way = arm / np.hypot(*arm.T)[:, None]
     factor = exaggeration(circle.residual_px[used, None] * way[used], circle.radius_px / 4)
-    show_frame(axes[0], circle.width_px, circle.height_px)
+    show_frame(axes[0], circle.summary.width_px, circle.summary.height_px)
     chosen = np.flatnonzero(used)[:: max(1, int(used.sum()) // _ARROWS)]
     vectors = circle.residual_px[chosen, None] * way[chosen]
     show_arrows(axes[0], circle.xy_px[chosen], vectors, factor, _PEN)
     _crosses(axes[0], circle.xy_px[~used])
-    write_title(axes[0], "outline less the oval fitted", circle.residual_rms_px, factor)
+    write_title(axes[0], "outline less the oval fitted", circle.summary.residual_rms_px, factor)
     _unrolled(axes[1], np.degrees(np.arctan2(arm[:, 1], arm[:, 0])) % 360, circle)
     ratio = f"scale in x over scale in y {circle.ratio:.5f} ± {4 * circle.u_e:.1g}"
-    scale = _scale_words(circle.scale.mm_per_px, circle.scale.u_mm_per_px)
-    _head(figure, circle.verdict, circle.reasons, f"{scale}; {ratio}")
+    _head(figure, circle.summary, f"circle, {ratio}")
     _legend(figure, bool((~used).any()), region=False)
     return figure
 
@@ -223,7 +224,9 @@ def _ticks_and_rim(axes: Axes) -> None:
         spine.set_color(FAINT)
 
 
-def _region(axes: Axes, region: tuple[float, float, float, float]) -> None:
+def _region(axes: Axes, region: tuple[float, float, float, float] | None) -> None:
+    if region is None:
+        return
     left, top, right, bottom = region
     axes.add_patch(
         Rectangle((left, top), right - left, bottom - top, fill=False, ec=_OTHER, ls="--", lw=1.0)
@@ -274,7 +277,7 @@ def _digits(value: float) -> str:
 
 def _unrolled(axes: Axes, angle_deg: Floats, circle: CircleScale) -> None:
     axes.plot(angle_deg[circle.used], circle.residual_px[circle.used], ".", color=_PEN, ms=2.2)
-    limit = max(4 * circle.residual_rms_px, 0.01)
+    limit = max(4 * circle.summary.residual_rms_px, 0.01)
     out = ~circle.used
     axes.plot(
         angle_deg[out], np.clip(circle.residual_px[out], -limit, limit), "x", color=ALARM, ms=5
@@ -302,15 +305,20 @@ def _reason_lines(reasons: tuple[str, ...]) -> list[str]:
     return shown if len(shown) <= _REASONS else [*shown[:_REASONS], "and more"]
 
 
-def _head(figure: Figure, verdict: str, reasons: tuple[str, ...], what: str) -> None:
+def _frames(summary: Summary) -> tuple[Figure, list[Axes]]:
+    return blank_figure(2, summary.height_px / summary.width_px, summary.reasons)
+
+
+def _head(figure: Figure, summary: Summary, what: str) -> None:
     height = float(figure.get_size_inches()[1])
-    colour = ALARM if verdict == "take it again" else INK
+    colour = ALARM if summary.verdict == "take it again" else INK
+    what = f"{what}: {_scale_words(summary.scale.mm_per_px, summary.scale.u_mm_per_px)}"
     figure.text(
-        0.055, 1 - 0.12 / height, f"verdict: {verdict}", fontsize=FONT + 4, weight="bold",
+        0.055, 1 - 0.12 / height, f"verdict: {summary.verdict}", fontsize=FONT + 4, weight="bold",
         color=colour, va="top",
     )  # fmt: skip
     figure.text(0.985, 1 - 0.14 / height, what, fontsize=FONT, color=INK, va="top", ha="right")
-    for number, line in enumerate(_reason_lines(reasons)):
+    for number, line in enumerate(_reason_lines(summary.reasons)):
         y = 1 - (0.45 + 0.18 * number) / height
         figure.text(0.055, y, line, fontsize=FONT - 0.5, color=INK, va="top")
 

@@ -2,7 +2,6 @@
 
 from collections.abc import Iterable
 from io import BytesIO
-from pathlib import Path
 from typing import Any
 
 import numpy as np
@@ -88,24 +87,6 @@ def figure_png(figure: Figure) -> bytes:
     figure.savefig(drawn, format="rgba", dpi=figure.dpi)
     pixels = np.frombuffer(drawn.getbuffer(), np.uint8).reshape(height, width, 4)
     return encoded(pixels[..., :3], ".png")
-
-
-def save_png(figure: Figure, path: Path) -> None:
-    """Write a figure to a PNG file.
-
-    Parameters
-    ----------
-    figure : Figure
-        What to draw.
-    path : Path
-        Where to.
-
-    Raises
-    ------
-    OSError
-        Where the file cannot be written.
-    """
-    path.write_bytes(figure_png(figure))
 
 
 def warm_up() -> None:

@@ -1,102 +1,49 @@
 """The page of a folder of readings: all of them, newest first, and what could not be read."""
 
 import json
-from collections.abc import Sequence
-from dataclasses import asdict, dataclass, field
-from typing import Any, Literal
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+from typing import Any
 
 from cogloupe import __version__
-from cogloupe.reading.models import Reading
-from cogloupe.report.gear_name import gear_name
+from cogloupe.reading.catalogue_entry import Entry
+from cogloupe.report.gear_name import size_name
 from cogloupe.report.markup import page_template, shared_script
-from cogloupe.report.page import taken_on
-from cogloupe.report.reading_tables import classes_reached
-from cogloupe.report.wording import verdict
+from cogloupe.report.reading_tables import class_range
 from cogloupe.wording.numbers import expanded
 
 DATA_FILE = "readings.js"
 """Beside index.html, which loads it again and again; from disk a page may load scripts only."""
 INDEX_FILE = "index.html"
 
-Status = Literal["read", "not_read", "not_looked_at"]
-Figure = tuple[float | None, float | None]
-
-_FIGURES = (
-    ("f_p", "single_pitch_max_um"),
-    ("F_p", "cumulative_pitch_total_um"),
-    ("F_r", "runout_um"),
-)
+_FIGURES = {
+    "f_p": "single_pitch_max_um",
+    "F_p": "cumulative_pitch_total_um",
+    "F_r": "runout_um",
+}
+_FORMS = {"cycloidal": ", cycloidal", "straight": ", straight-sided"}
 
 
 @dataclass(frozen=True, kw_only=True)
-class Entry:
-    """One photograph of a folder and what became of it.
+class News:
+    """What the page of a folder says beside its readings.
 
     Attributes
     ----------
-    photo : str
-        File name.
-    status : {'read', 'not_read', 'not_looked_at'}
-    when : str
-        When that happened, ISO 8601.
-    folder : str
-        Folder of the reading, as seen from the page; empty where there is none.
-    reason : str
-        Why it was not read.
-    taken, gear, verdict, reached, meets : str
-        What the reading says; empty where it does not.
-    figures : dict of str to (float, float)
-        Main figures and their U, µm, by symbol.
+    stamp : str
+        When it is written, ISO 8601; the page draws anew when it changes.
+    watching : bool
+        The folder is being watched, so that the page is to look again.
+    now : str
+        Photograph that is being read.
+    passed_over : mapping of str to str
+        Why files are not looked at, by their names.
     """
 
-    photo: str
-    status: Status
-    when: str
-    folder: str = ""
-    reason: str = ""
-    taken: str = ""
-    gear: str = ""
-    verdict: str = ""
-    reached: str = ""
-    meets: str = ""
-    figures: dict[str, Figure] = field(default_factory=dict)
-
-
-def entry_of(reading: Reading, folder: str, when: str) -> Entry:
-    """What the folder's page says of a reading.
-
-    Parameters
-    ----------
-    reading : Reading
-    folder : str
-        Its folder, as seen from the page.
-    when : str
-        When it was read, ISO 8601.
-
-    Returns
-    -------
-    Entry
-    """
-    s, said = reading.summary, reading.verdict
-    return Entry(
-        photo=reading.photo.file,
-        status="read",
-        when=when,
-        folder=folder,
-        taken=taken_on(reading),
-        gear=gear_name(reading.gear),
-        verdict=said.dominant.text if said else verdict(reading)[0],
-        reached=classes_reached(reading),
-        meets=(said.meets or "") if said else "",
-        figures={
-            symbol: (_short(getattr(s, name)), _short(expanded(getattr(s, f"u_{name}"))))
-            for symbol, name in _FIGURES
-        },
-    )
-
-
-def _short(value: float | None) -> float | None:
-    return None if value is None else round(value, 3)
+    stamp: str
+    watching: bool = False
+    now: str = ""
+    passed_over: Mapping[str, str] = field(default_factory=dict)
 
 
 def index_html(title: str) -> str:
@@ -117,50 +64,73 @@ def index_html(title: str) -> str:
     )
 
 
-def index_data(entries: Sequence[Entry], stamp: str, watching: bool = False, now: str = "") -> str:
+def index_data(entries: Sequence[Entry], news: News) -> str:
     """Write what the folder's page shows.
 
     Parameters
     ----------
     entries : sequence of Entry
-    stamp : str
-        When this is written, ISO 8601; the page draws anew when it changes.
-    watching : bool
-        The folder is being watched, so that the page is to look again.
-    now : str
-        Photograph that is being read.
+    news : News
 
     Returns
     -------
     str
-        A script that hands the entries to the page.
+        A script that hands the entries to the page, newest first.
     """
-    held: dict[str, Any] = {"stamp": stamp, "watching": watching, "now": now}
-    held["entries"] = [
-        {name: value for name, value in asdict(entry).items() if value} for entry in entries
-    ]
+    newest = sorted(entries, key=lambda entry: entry.read_at, reverse=True)
+    held = {
+        "stamp": news.stamp,
+        "watching": news.watching,
+        "now": news.now,
+        "entries": [shown_entry(entry) for entry in newest],
+        "others": [{"photo": name, "reason": why} for name, why in news.passed_over.items()],
+    }
     return f"cogloupe.folder({json.dumps(held, ensure_ascii=False, separators=(',', ':'))});\n"
 
 
-def entries_in(data: str) -> list[Entry]:
-    """Read entries back from `index_data`.
+def shown_entry(entry: Entry) -> dict[str, Any]:
+    """What the page shows of an entry; what is empty is left out.
 
     Parameters
     ----------
-    data : str
+    entry : Entry
 
     Returns
     -------
-    list of Entry
-        Empty where the text is not such data.
+    dict
+        Main figures with their U (k = 2), µm, by symbol, and the rest in words.
     """
-    try:
-        held = json.loads(data.partition("(")[2].rpartition(")")[0])
-        return [_read_back(one) for one in held["entries"]]
-    except (ValueError, KeyError, TypeError):
-        return []
+    figures = {
+        symbol: (_short(getattr(entry, name)), _short(expanded(getattr(entry, f"u_{name}"))))
+        for symbol, name in _FIGURES.items()
+    }
+    shown = {
+        "photo": entry.photo or entry.folder,
+        "status": entry.status,
+        "when": entry.read_at,
+        "folder": entry.folder if entry.status == "read" else "",
+        "reason": entry.reason,
+        "gear": _gear(entry),
+        "verdict": entry.verdict_text,
+        "reached": _reached(entry),
+        "meets": entry.meets,
+        "figures": figures if entry.status == "read" else None,
+    }
+    return {name: value for name, value in shown.items() if value}
 
 
-def _read_back(one: dict[str, Any]) -> Entry:
-    figures = {name: (pair[0], pair[1]) for name, pair in one.get("figures", {}).items()}
-    return Entry(**{**one, "figures": figures})
+def _gear(entry: Entry) -> str:
+    if not entry.teeth or not entry.module_mm or not entry.diametral_pitch:
+        return ""
+    size = size_name(entry.module_mm, entry.diametral_pitch)
+    return f"{entry.teeth} teeth, {size}{_FORMS.get(entry.form or '', '')}"
+
+
+def _reached(entry: Entry) -> str:
+    if entry.reached_low is None or entry.reached_high is None:
+        return ""
+    return class_range((entry.reached_low, entry.reached_high))
+
+
+def _short(value: float | None) -> float | None:
+    return None if value is None else round(value, 3)

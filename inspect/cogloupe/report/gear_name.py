@@ -24,9 +24,30 @@ def stated_in_dp(gear: GearInfo) -> bool:
         True where its diametral pitch lies within 0.1 % of one in common use, and closer than
         its module lies to a preferred module.
     """
-    dp_off = float(np.abs(gear.diametral_pitch / np.array(DIAMETRAL_PITCHES) - 1).min())
-    module_off = float(np.abs(gear.module_mm / np.array(MODULES_MM) - 1).min())
+    return _in_dp(gear.module_mm, gear.diametral_pitch)
+
+
+def _in_dp(module_mm: float, diametral_pitch: float) -> bool:
+    dp_off = float(np.abs(diametral_pitch / np.array(DIAMETRAL_PITCHES) - 1).min())
+    module_off = float(np.abs(module_mm / np.array(MODULES_MM) - 1).min())
     return dp_off < _SAME_SIZE and dp_off < module_off
+
+
+def size_name(module_mm: float, diametral_pitch: float) -> str:
+    """Size as the trade states it.
+
+    Parameters
+    ----------
+    module_mm, diametral_pitch : float
+
+    Returns
+    -------
+    str
+        ``48 DP`` or ``module 0.5 mm``.
+    """
+    if _in_dp(module_mm, diametral_pitch):
+        return f"{diametral_pitch:.4g} DP"
+    return f"module {module_mm:.4g} mm"
 
 
 def gear_size(gear: GearInfo) -> str:
@@ -43,9 +64,7 @@ def gear_size(gear: GearInfo) -> str:
     """
     if gear.form == "straight":
         return f"pitch {pi * gear.measuring_diameter_mm / gear.teeth:.4g} mm"
-    if stated_in_dp(gear):
-        return f"{gear.diametral_pitch:.4g} DP"
-    return f"module {gear.module_mm:.4g} mm"
+    return size_name(gear.module_mm, gear.diametral_pitch)
 
 
 def gear_name(gear: GearInfo) -> str:

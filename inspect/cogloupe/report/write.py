@@ -1,6 +1,5 @@
 """Writes the files of a reading, whole or not at all."""
 
-import os
 from collections.abc import Mapping
 from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
@@ -10,6 +9,7 @@ from cogloupe.figures.drawing_data import DrawingData
 from cogloupe.reading.files import reading_json
 from cogloupe.reading.models import Reading
 from cogloupe.reading.teeth_table import teeth_csv
+from cogloupe.reading.whole_folder import write_folder
 from cogloupe.report.chart_process import Draw, charts_here
 from cogloupe.report.markup import shared_script
 from cogloupe.report.outline_files import outline_svg
@@ -18,6 +18,7 @@ from cogloupe.report.page import report_html
 from cogloupe.report.page_data import photo_window, thumbnail
 from cogloupe.report.ring_picture import forum_picture
 from cogloupe_calibration.errors import UseError
+from cogloupe_calibration.files import write_whole
 
 BESIDE = (
     ("chart.png", "picture for a forum (chart.png)"),
@@ -58,14 +59,13 @@ def write_report(
 
     Notes
     -----
-    Every file is first written whole under another name in the same folder, then renamed, so that
-    nobody sees half a file; reading.json comes last, so that where it is, the others are.
+    The folder is written whole beside the one that is there, which it then replaces; what else lay
+    in that one stays.
     """
     files = report_files(reading, drawing, draw, extra)
     try:
-        folder.mkdir(parents=True, exist_ok=True)
         write_shared(folder.parent)
-        write_files(folder, files)
+        write_folder(folder, files)
     except OSError as error:
         reason = error.strerror or str(error)
         raise UseError(
@@ -95,7 +95,7 @@ def report_files(
     Returns
     -------
     dict of str to bytes
-        Contents by file name, in the order in which they are to be written.
+        Contents by file name.
     """
     # OpenCV draws and packs without holding the interpreter, so the charts go on beside it.
     with ThreadPoolExecutor(max_workers=1) as beside:
@@ -128,7 +128,7 @@ def write_shared(folder: Path) -> None:
     Parameters
     ----------
     folder : Path
-        The folder above those of the readings.
+        The folder above those of the readings; made where it is not there.
 
     Raises
     ------
@@ -137,29 +137,5 @@ def write_shared(folder: Path) -> None:
     """
     name, text = shared_script()
     if not (folder / name).exists():
-        write_files(folder, {name: text.encode()})
-
-
-def write_files(folder: Path, files: Mapping[str, bytes]) -> None:
-    """Write every file under a passing name, then rename them one after the other.
-
-    Parameters
-    ----------
-    folder : Path
-    files : mapping of str to bytes
-        Contents by file name, in the order in which they are to appear.
-
-    Raises
-    ------
-    OSError
-        Where one cannot be written; then none has appeared.
-    """
-    passing = {name: folder / f".{name}.{os.getpid()}.tmp" for name in files}
-    try:
-        for name, contents in files.items():
-            passing[name].write_bytes(contents)
-        for name, path in passing.items():
-            os.replace(path, folder / name)
-    finally:
-        for path in passing.values():
-            path.unlink(missing_ok=True)
+        folder.mkdir(parents=True, exist_ok=True)
+        write_whole(folder / name, text.encode())

@@ -8,7 +8,12 @@ from cogloupe.reading.photo_set import CameraError, LensTerm
 from cogloupe.sets.merging import SetOfPictures
 from cogloupe.uncertainty.flank_uncertainty import flank_place
 from cogloupe_calibration.arrays import Floats
-from cogloupe_calibration.lens import TERMS, TERMS_IN_WORDS, observed_points, point_modes
+from cogloupe_calibration.lens import (
+    TERMS_IN_WORDS,
+    observed_points,
+    point_modes,
+    term_names,
+)
 
 ARROWS = 15
 """Arrows across the picture of the error."""
@@ -32,7 +37,7 @@ def camera_error(pictures: SetOfPictures) -> CameraError:
     u = np.sqrt(np.diag(np.array(lens.covariance)))
     terms = tuple(
         LensTerm(name=name, words=TERMS_IN_WORDS[name], value=value, u_value=float(u_value))
-        for name, value, u_value in zip(TERMS, lens.terms, u, strict=True)
+        for name, value, u_value in zip(term_names(len(u)), lens.terms, u, strict=True)
     )
     return CameraError(
         rms_px=float(np.sqrt(np.mean(size**2))), largest_px=float(size.max()), terms=terms

@@ -22,9 +22,11 @@ from cogloupe.forms.rack import Gear
 from cogloupe.forms.straight import StraightForm, StraightWheel
 from cogloupe.forms.tooth_form import FormName, Wheel
 from cogloupe.inputs.toml_file import read_toml
+from cogloupe.reading.bounds import MOST_TEETH, DiametralPitch, ModuleMm
 from cogloupe.simulation.process import Process
 from cogloupe_calibration.errors import UseError
 from cogloupe_calibration.file_model import FileModel
+from cogloupe_calibration.plain_text import check_numbers
 from cogloupe_calibration.units import MM_PER_INCH
 
 Positive = Annotated[float, Field(gt=0)]
@@ -32,6 +34,8 @@ NotNegative = Annotated[float, Field(ge=0)]
 Share = Annotated[float, Field(ge=0, le=1)]
 Colour = tuple[Share, Share, Share]
 ToothSide = Literal["left", "right"]
+DrawnSide = Annotated[int, Field(ge=16, le=12_000)]
+Blur = Annotated[float, Field(ge=0, le=200)]
 
 
 class GearSpec(FileModel):
@@ -44,9 +48,9 @@ class GearSpec(FileModel):
     The rim, hub and spokes only matter to the look: `spokes` 0 leaves a plain disc.
     """
 
-    teeth: Annotated[int, Field(ge=5)]
-    module_mm: Positive | None = None
-    dp: Positive | None = None
+    teeth: Annotated[int, Field(ge=5, le=MOST_TEETH)]
+    module_mm: ModuleMm | None = None
+    dp: DiametralPitch | None = None
     form: FormName = "involute"
     generating_circle_mm: Positive | None = None
     addendum_radius_mm: Positive | None = None
@@ -62,7 +66,7 @@ class GearSpec(FileModel):
     keyway_mm: NotNegative = 0.0
     hub_mm: NotNegative = 0.0
     rim_mm: NotNegative = 0.0
-    spokes: Annotated[int, Field(ge=0)] = 0
+    spokes: Annotated[int, Field(ge=0, le=100)] = 0
     spoke_mm: NotNegative = 0.0
 
     @model_validator(mode="after")
@@ -218,7 +222,7 @@ class Faults(FileModel):
     pressure_angle_error_deg: float = 0.0
     depth_um: float = 0.0
     pass_scatter_um: NotNegative = 0.0
-    passes: Annotated[int, Field(ge=1)] = 6
+    passes: Annotated[int, Field(ge=1, le=200)] = 6
     nicks: tuple[Nick, ...] = ()
     burrs: tuple[Nick, ...] = ()
 
@@ -269,8 +273,8 @@ class Camera(FileModel):
     """
 
     mm_per_px: Positive
-    width_px: Annotated[int, Field(ge=16)] = 1600
-    height_px: Annotated[int, Field(ge=16)] = 1600
+    width_px: DrawnSide = 1600
+    height_px: DrawnSide = 1600
     bore_x_px: float | None = None
     bore_y_px: float | None = None
     rotation_deg: float = 0.0
@@ -279,14 +283,14 @@ class Camera(FileModel):
     gear_level: Share = 40 / 255
     ground_rgb: Colour = (0.16, 0.17, 0.19)
     gear_rgb: Colour = (0.80, 0.63, 0.33)
-    blur_px: NotNegative = 1.0
-    far_blur_px: NotNegative | None = None
+    blur_px: Blur = 1.0
+    far_blur_px: Blur | None = None
     oversample: Annotated[int, Field(ge=1, le=8)] = 1
     noise: NotNegative = 0.01
     bits: Literal[8, 16] = 8
     gamma: Literal["linear", "srgb"] = "srgb"
     sharpening: NotNegative = 0.0
-    sharpening_px: Positive = 1.5
+    sharpening_px: Annotated[float, Field(gt=0, le=100)] = 1.5
     illumination: Share = 0.0
     illumination_direction_deg: float = -135.0
     tool_marks: NotNegative = 0.0
@@ -298,7 +302,7 @@ class Camera(FileModel):
     tilt_deg: Annotated[float, Field(ge=0, lt=45)] = 0.0
     tilt_direction_deg: float = 0.0
     distance_mm: Positive = 200.0
-    dust: Annotated[int, Field(ge=0)] = 0
+    dust: Annotated[int, Field(ge=0, le=10_000)] = 0
     dust_mm: Positive = 0.05
     swarf: tuple[Swarf, ...] = ()
     jpeg_quality: Annotated[int, Field(ge=1, le=100)] = 92
@@ -388,12 +392,16 @@ def load_scene(path: Path) -> Scene:
     UseError
         Where the file cannot be read, is not TOML, or says something a scene cannot be.
     """
+    stated = read_toml(path, "a scene")
     try:
-        return Scene.model_validate(read_toml(path))
+        check_numbers(stated)
+        return Scene.model_validate(stated)
     except ValidationError as error:
         first = error.errors()[0]
         where = ".".join(str(part) for part in first["loc"]) or "the scene"
         raise UseError(f"{path}: {where}: {first['msg']}") from error
+    except ValueError as error:
+        raise UseError(f"{path}: {error}") from error
 
 
 def example_scene() -> Scene:

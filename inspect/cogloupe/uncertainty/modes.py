@@ -14,7 +14,7 @@ import numpy as np
 from cogloupe.forms.tooth_form import OUT
 from cogloupe_calibration.arrays import Floats
 from cogloupe_calibration.calibration import Lens
-from cogloupe_calibration.lens import TERMS, TERMS_IN_WORDS, point_modes
+from cogloupe_calibration.lens import TERMS_IN_WORDS, point_modes, term_names
 
 LEAST_LEAN = 0.1
 """Sine of a flank's lean on the measuring circle below which it does not tell a stretch."""
@@ -112,8 +112,9 @@ def lens_sources(lens: Lens) -> list[tuple[str, float]]:
     """
     value, axis = np.linalg.eigh(np.array(lens.covariance))
     sizes = np.sqrt(np.maximum(value, 0.0))
+    words = [TERMS_IN_WORDS[name] for name in term_names(len(lens.terms))]
     return [
-        (TERMS_IN_WORDS[TERMS[int(np.argmax(np.abs(column)))]], float(u))
+        (words[int(np.argmax(np.abs(column)))], float(u))
         for column, u in zip(axis.T[::-1], sizes[::-1], strict=True)
     ]
 
@@ -135,7 +136,7 @@ def lens_tilts(place: FlankPlace, low: FlankPlace, high: FlankPlace, lens: Lens)
         standard uncertainty of each source.
     """
     tilts = []
-    for k in range(len(TERMS)):
+    for k in range(len(lens.terms)):
         field = _source(lens, k)
         residual = _residual(place, field, None)
         tilts.append(residual(high) - residual(low))
@@ -244,7 +245,7 @@ def gear_stretch(lens: Lens, gear: Floats, anchor: Floats | None) -> Floats:
         radius = np.hypot(*(ring - ring.mean(axis=0)).T)
         return float(_radial(ring, field)[0].mean() / radius.mean())
 
-    fields = [_source(lens, k) for k in range(len(TERMS))]
+    fields = [_source(lens, k) for k in range(len(lens.terms))]
     parts = [
         stretch(gear, field) - (stretch(anchor, field) if anchor is not None else 0.0)
         for field in fields
@@ -268,6 +269,6 @@ def expected_oval(lens: Lens, ring: Floats) -> float:
     """
     arm = ring - ring.mean(axis=0)
     twice = np.exp(-2j * np.arctan2(arm[:, 1], arm[:, 0]))
-    lobes = [np.mean(_radial(ring, _source(lens, k))[0] * twice) for k in range(len(TERMS))]
+    lobes = [np.mean(_radial(ring, _source(lens, k))[0] * twice) for k in range(len(lens.terms))]
     radius = float(np.hypot(arm[:, 0], arm[:, 1]).mean())
     return 4 * float(np.sqrt(np.sum(np.abs(lobes) ** 2))) / radius

@@ -25,7 +25,7 @@ SENTENCES: dict[str, str] = {
     "straight_teeth": "Straight-sided teeth are read for their pitch alone: nothing states their "
     "thickness or profile, so those are left empty.",
     "other_form": "The flanks do not follow the stated {stated} form; they fit {other} teeth "
-    "better: check --form.",
+    "better: if that is what they are, give --form {other}.",
     "pin_on_floor": "A pin of {pin:.4g} mm would rest on the floors of the gaps, not on the "
     "flanks, so runout and eccentricity cannot be told with it: give a thicker one "
     "(--pin-diameter).",
@@ -38,8 +38,16 @@ SENTENCES: dict[str, str] = {
     "bore_not_round": "The bore is out of round by {um:.0f} µm; its centre is less sure.",
     "soft_focus": "The edges are soft (blur {blur:.1f} px); a sharper picture measures better.",
     "over_exposed": "{percent:.0f} % of the picture is burnt out; edges there move.",
-    "leaning": "The tips lie on an oval ({percent:.1f} % longer than wide): the gear leans, or the "
-    "lens stretches the picture; lay it flat under the middle of the lens.",
+    "leaning": "The tips lie on an oval ({percent:.1f} % longer than wide): the gear leans by "
+    "about {lean:.0f}°, or the lens stretches the picture; lay it flat under the middle of the "
+    "lens.",
+    "axes_apart": "The middles of {what} lie {um:.0f} µm apart, beyond their U of {limit:.0f} µm: "
+    "one was made off the other, or a rim or an edge below the upper face was taken for its own; "
+    "take another picture from straight above and farther away to tell which.",
+    "bore_no_datum": "The hole in the middle is not round (out by {um:.0f} µm), so it is no datum; "
+    "the teeth themselves are. --datum bore takes it all the same.",
+    "two_rims": "Both rims of the bore are seen; the upper one was taken, and its middle is sure "
+    "to {um:.0f} µm only.",
     "low_contrast": "Gear and ground differ by little ({percent:.0f} % of the full range).",
     "obstructed": "Something lies on these flanks; what is left of them was measured.",
     "not_seen": "These flanks are not seen; their figures are left empty.",

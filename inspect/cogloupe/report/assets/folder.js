@@ -4,7 +4,7 @@
 (() => {
   const { element, draw } = cogloupe;
   const LOOK_AGAIN_MS = 1500;
-  const view = { entries: [], by: "when", down: true, find: "", gear: "", show: "" };
+  const view = { entries: [], others: [], by: "when", down: true, find: "", gear: "", show: "" };
   const rows = new WeakMap(); // making a row takes longer than moving it
   let stamp = "";
 
@@ -106,7 +106,7 @@
   };
 
   const show = () => {
-    const listed = view.entries.filter(entry => entry.status !== "not_looked_at"), shown = listed.filter(wanted).sort(inOrder);
+    const listed = view.entries, shown = listed.filter(wanted).sort(inOrder);
     document.querySelector(".readings tbody").replaceChildren(...shown.map(rowOf));
     byId("count").textContent = shown.length === listed.length ? `${listed.length} pictures` : `${shown.length} of ${listed.length} pictures`;
     heads();
@@ -114,9 +114,8 @@
   };
 
   const others = () => {
-    const files = view.entries.filter(entry => entry.status === "not_looked_at");
-    byId("others").hidden = !files.length;
-    byId("others").querySelector("ul").replaceChildren(...files.map(entry => element("li", {}, element("b", {}, entry.photo), ` – ${entry.reason}`)));
+    byId("others").hidden = !view.others.length;
+    byId("others").querySelector("ul").replaceChildren(...view.others.map(entry => element("li", {}, element("b", {}, entry.photo), ` – ${entry.reason}`)));
   };
 
   const listen = () => {
@@ -146,7 +145,7 @@
     if (!stamp) listen();
     if (data.stamp !== stamp) {
       stamp = data.stamp;
-      view.entries = data.entries;
+      Object.assign(view, { entries: data.entries, others: data.others });
       byId("state").textContent = data.now ? `Reading ${data.now} …` : data.watching ? "Watching: pictures dropped into the folder appear here." : "";
       gears();
       show();

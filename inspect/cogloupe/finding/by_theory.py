@@ -1,0 +1,226 @@
+"""Find gears by their rhythm where no grey level parts them from the ground."""
+
+from dataclasses import replace
+from math import acos, degrees, hypot, pi, sqrt
+from typing import Any
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from cogloupe.finding.colour import mix_colours, mixed_otherwise
+from cogloupe.finding.edge_directions import Directions, edge_directions
+from cogloupe.finding.following import Followed, follow
+from cogloupe.finding.gear_detection import GearOutline
+from cogloupe.finding.mask_search import BRIGHTNESS_AHEAD
+from cogloupe.finding.mixtures import clearness, mixtures
+from cogloupe.finding.region import Region, region_of
+from cogloupe.finding.rhythm import CLEARLY, Rhythm, strongest_rhythms
+from cogloupe.numerics.circles import Circle
+from cogloupe_calibration.arrays import Bools, Floats
+
+BY_CHANCE, DEVIATIONS = 0.35, 4.0
+"""Share of the flanks in sight that have an edge of their own where there is no gear (a tenth to a
+half on photographs of other things), and standard deviations of that share, for as many flanks as
+are seen, by which a gear must show more."""
+ALL_ALONG, MOST_SIDES = 0.3, 12
+"""Least agreement of any half of the flanks, as a share of the clearest part's: teeth are edged all
+along (0.6 on rendered gears); the flats and corners of a nut leave 0.1. More sides are not asked:
+a polygon of so many has corners an eighth as high as teeth are."""
+OWN_SHARE, OWN_SHARE_CLEAR = 0.65, 0.5
+"""Least share however many flanks are seen, and where the rhythm is clear of all others."""
+SURE_SHARE = 0.9
+"""Share from which no other number of teeth is tried."""
+TRIED = 4
+"""Different rhythms that are laid over a picture at most."""
+RIVAL = 1.25
+"""Another number that is found up to so many times less clearly leaves open which is right. Right
+ones of rendered gears are 1.4 to 3.8 times as clear as the next."""
+FOLLOWED_WITHIN = 2.5
+"""Pixels of the reduced picture within which nearly all of an outline is followed (composed and
+path-traced pictures show 0.5 to 1 RMS)."""
+BORE_ANGLES, BORE_REACH, BORE_APART = 240, 4, 2.0
+"""Places round a bore; pixels of the reduced picture in which its edge is looked for; and how far
+its level lies from the face's, in their common scatter round the axis."""
+LEVEL_REACH = 0.15
+"""Distance over which levels beside the outline are averaged, in tip radii."""
+
+
+def gears_by_theory(small: NDArray[Any], teeth: int | None = None) -> list[Region]:
+    """Find the gear that a picture shows by the rhythm of its edges.
+
+    Parameters
+    ----------
+    small : ndarray, shape (h, w) or (h, w, 3)
+        Reduced picture, in levels of 8 bits or of 16.
+    teeth : int, optional
+        The number that was stated: it is taken where it is found nearly as clearly as another.
+
+    Returns
+    -------
+    list of Region
+        One, in the reduced picture's pixels; empty where nothing is followed well enough.
+    """
+    directions = edge_directions(small)
+    told = strongest_rhythms(directions)
+    best = _best_followed(directions, told, teeth)
+    if best is None:
+        return []
+    rivals = _rivals(told, best.pose.teeth, RIVAL)
+    region = _as_region(np.asarray(small, np.float32), best)
+    return [replace(region, rivals=rivals)]
+
+
+def _best_followed(
+    directions: Directions, told: list[Rhythm], teeth: int | None
+) -> Followed | None:
+    """The rhythm whose theoretical outline is followed by most flanks, if it is a gear's at all."""
+    stated = [rhythm for rhythm in told if rhythm.teeth == teeth][:1]
+    first = [rhythm for rhythm in stated if rhythm.merit * RIVAL > told[0].merit]
+    best: Followed | None = None
+    for rhythm in [*first, *_different(told)]:
+        followed = follow(directions, rhythm)
+        if best is None or followed.merit > best.merit:
+            best = followed
+        if best.share > SURE_SHARE:
+            break
+    if best is None or (best.pose.teeth <= MOST_SIDES and best.weakest < ALL_ALONG):
+        return None
+    least = OWN_SHARE if _rivals(told, best.pose.teeth, CLEARLY) else OWN_SHARE_CLEAR
+    flanks = int(best.in_frame.sum())
+    chance = BY_CHANCE + DEVIATIONS * sqrt(BY_CHANCE * (1 - BY_CHANCE) / max(flanks, 1))
+    return best if best.share >= max(least, chance) else None
+
+
+def _different(told: list[Rhythm]) -> list[Rhythm]:
+    """The clearest rhythm of each number, and all that lie elsewhere, best first."""
+    kept: list[Rhythm] = []
+    for rhythm in told:
+        if all(
+            rhythm.teeth != k.teeth or hypot(rhythm.x - k.x, rhythm.y - k.y) > 0.25 * k.tip_radius
+            for k in kept
+        ):
+            kept.append(rhythm)
+    return kept[:TRIED]
+
+
+def _rivals(told: list[Rhythm], teeth: int, times: float) -> tuple[int, ...]:
+    """Other numbers that are found less than so many times less clearly about the same centre."""
+    own = max((rhythm for rhythm in told if rhythm.teeth == teeth), key=lambda r: r.merit)
+    near = {
+        rhythm.teeth
+        for rhythm in told
+        if rhythm.merit * times > own.merit
+        and hypot(rhythm.x - own.x, rhythm.y - own.y) < 0.25 * own.tip_radius
+    }
+    return tuple(sorted(near - {teeth}))
+
+
+def _as_region(small: NDArray[np.float32], followed: Followed) -> Region:
+    """The gear as a region in the mixture of colours that shows it clearest."""
+    contour = np.rint(followed.outline).astype(np.int32)
+    inked = np.zeros(small.shape[:2], np.uint8)
+    mask = cv2.fillPoly(inked, [contour], 1).astype(bool)
+    pose = followed.pose
+    outline = GearOutline(
+        circle=Circle(pose.x, pose.y, pose.tip_radius, 0.0, np.ones(1, bool)),
+        root_radius=pose.tip_radius - pose.depth,
+        teeth=pose.teeth,
+        share=followed.share,
+        cut_off=_beyond(followed.outline, small.shape),
+        follows=followed.share,
+        contour=contour,
+        holes=(),
+    )
+    looks = []
+    for weights in mixtures(small):
+        grey = np.asarray(mix_colours(small, weights), np.float32)
+        ahead = 1.0 if mixed_otherwise(weights) else BRIGHTNESS_AHEAD
+        looks.append((clearness(grey, mask, outline), ahead, weights, grey))
+    (clear, contrast, brighter), _, weights, grey = max(
+        looks, key=lambda look: look[0][0] * look[1]
+    )
+    region = region_of(
+        outline, weights=weights, threshold=_local_levels(grey, mask, outline),
+        bright=brighter > 0, clear=clear, contrast=contrast, by_theory=True,
+        lean_deg=0.0 if outline.cut_off else lean_of(pose.slant.oval),
+    )  # fmt: skip
+    holes = _bore(grey, followed)
+    return replace(region, outline=followed.outline, holes=holes, reach_px=FOLLOWED_WITHIN)
+
+
+def _beyond(outline: Floats, shape: tuple[int, ...]) -> bool:
+    """Whether an outline leaves the picture."""
+    return bool((outline < -0.5).any() or (outline > np.array(shape[1::-1]) - 0.5).any())
+
+
+def lean_of(oval: tuple[float, float]) -> float:
+    """Lean at which a round gear looks so oval.
+
+    Parameters
+    ----------
+    oval : (float, float)
+        As of a `Slant`.
+
+    Returns
+    -------
+    float
+        Degrees; the lesser diameter is the greater one times its cosine.
+    """
+    half = hypot(*oval)
+    return degrees(acos((1 - half) / (1 + half)))
+
+
+def _local_levels(
+    grey: NDArray[np.float32], mask: Bools, outline: GearOutline
+) -> NDArray[np.float32]:
+    """Level midway between what lies within and without the outline, near each place."""
+    ring = np.zeros(mask.shape, np.uint8)
+    for colour, width in ((1, 25), (0, 3)):
+        cv2.drawContours(ring, [outline.contour], -1, colour, width)
+    sides = []
+    for side in (mask, ~mask):
+        chosen = (side & (ring > 0)).astype(np.float32)
+        small = [cv2.resize(a, None, fx=0.25, fy=0.25, interpolation=cv2.INTER_AREA)
+                 for a in (chosen * grey, chosen)]  # fmt: skip
+        reach = LEVEL_REACH * outline.circle.radius / 4
+        total, count = (cv2.GaussianBlur(a, (0, 0), reach) for a in small)
+        overall = float(grey[side].mean()) if side.any() else 0.0
+        sides.append((total + 1e-4 * overall) / (count + 1e-4))
+    level = (sides[0] + sides[1]) / 2
+    return np.asarray(cv2.resize(level, grey.shape[::-1]), np.float32)
+
+
+def _bore(grey: NDArray[np.float32], followed: Followed) -> tuple[Floats, ...]:
+    """Outline of a bore: a round place about the axis that stands out of the face as a whole.
+
+    Turned rings do not; a boss of another brightness does.
+    """
+    pose = followed.pose
+    angle = np.arange(BORE_ANGLES) * (2 * pi / BORE_ANGLES)
+    radius = np.arange(2.0, 0.9 * (pose.tip_radius - pose.depth))
+    ring = np.stack([np.cos(angle), np.sin(angle)], axis=-1)
+    at = np.array([pose.x, pose.y]) + radius[:, None, None] * pose.slant.placed(ring)
+    xy = at.astype(np.float32)
+    seen = cv2.remap(grey, xy[..., 0], xy[..., 1], cv2.INTER_LINEAR)
+    found = _step_outwards(np.median(seen, axis=1))
+    if found is None:
+        return ()
+    sign = np.sign(seen[found:].mean() - seen[:found].mean())
+    near = slice(max(found - BORE_REACH, 1), found + BORE_REACH)
+    steps = sign * (seen[near.start + 1 : near.stop + 1] - seen[near.start - 1 : near.stop - 1])
+    place = near.start + np.argmax(steps, axis=0)
+    # A place is held by those beside it: the median passes over glints and dust.
+    around = np.stack([np.roll(place, k) for k in range(-4, 5)])
+    return (at[np.median(around, axis=0).astype(int), np.arange(BORE_ANGLES)],)
+
+
+def _step_outwards(level: Floats) -> int | None:
+    """Row where the inner part of a face ends, if it stands out of the rest."""
+    best, found = BORE_APART, None
+    for row in range(4, int(0.8 * len(level))):
+        inside, outside = level[:row], level[row : 2 * row + 10]
+        apart = (outside.mean() - inside.mean()) / (inside.std() + outside.std() + 1.0)
+        if abs(apart) > best:
+            best, found = abs(apart), row
+    return found

@@ -1,0 +1,371 @@
+"""Count teeth about a centre by their rhythm: no size, scale or number need be known.
+
+The directions of edges are laid out by angle and by the logarithm of the radius, so that turning a
+gear and enlarging it become shifts. A theoretical tooth then has as many harmonics round the turn
+as its number tells; they are held against those of the picture for all numbers, sizes and turns at
+once. What is even round the turn (turned rings, a rim) has no rhythm and does not count.
+"""
+
+from dataclasses import dataclass, replace
+from functools import cache
+from math import cos, hypot, pi, sin
+
+import cv2
+import numpy as np
+
+from cogloupe.finding.centre_search import likely_centres
+from cogloupe.finding.edge_directions import Directions
+from cogloupe.finding.tooth_harmonics import (
+    HARMONICS,
+    ROW,
+    ROWS,
+    ROWS_PADDED,
+    Spectrum,
+    theory,
+    tooth_harmonics,
+)
+from cogloupe_calibration.arrays import Floats, Ints
+
+USUAL_TEETH, FINE_TEETH = (6, 130), (131, 400)
+"""Numbers of teeth that are looked for at first, and where none of them is clear."""
+LEAST_RADIUS = 0.055
+"""Radius of the first row, as a share of the picture's longer side."""
+ANGLES = 2048
+TURNS = 48
+"""Turns within a pitch that are told apart."""
+LOOKED_INTO = 400
+"""Pairs of number and size, most promising first, whose turn is looked for."""
+NUMBERS, PROMISING, CLEARLY = 6, 1.2, 1.6
+"""Numbers of teeth kept of each view; how much stronger than the next the first must be for
+a better centre to be sought, and for nothing else to be tried."""
+TURNS_BETTERED, GAIN = 2, 1.05
+"""Times that a better centre is sought, as long as it makes the rhythm so much stronger."""
+MOST_NEARER, NEARER_GAIN = 12, 1.15
+"""Most rows by which one end may be nearer than the axis; and how much stronger the rhythm must be
+for it."""
+PLACES, LARGEST_WAVE, LEAST_WAVE = 64, 3.0, 0.5
+"""Places round the turn at which the phase of a rhythm is looked at; largest wave of it that is
+looked for, and least that is taken for a lean, rad."""
+REACH = 8
+"""Harmonics beside a number's own into which a centre that is a little off spreads its rhythm."""
+
+
+@dataclass(frozen=True)
+class Slant:
+    """What lean and a near camera make of a round gear.
+
+    Attributes
+    ----------
+    oval : (float, float)
+        Half the share by which it is longer along x than along y, and the same along the diagonals:
+        places about its axis are stretched by ``((1 + a, b), (b, 1 - a))``.
+    nearer : (float, float)
+        Share by which it is larger at its right end, and at its lower end, than at its axis.
+    """
+
+    oval: tuple[float, float] = (0.0, 0.0)
+    nearer: tuple[float, float] = (0.0, 0.0)
+
+    def placed(self, ring: Floats) -> Floats:
+        """Places about the axis, shape (..., 2), of places on the round gear, tip radii."""
+        a, b = self.oval
+        stretch = np.array([[1 + a, b], [b, 1 - a]])
+        return np.asarray((ring @ stretch) * (1 + ring @ np.array(self.nearer))[..., None])
+
+
+FLAT = Slant()
+LEANING = tuple(
+    Slant((half * cos(pi / 2 * k), half * sin(pi / 2 * k)))
+    for half in (0.02, 0.045)
+    for k in range(4)
+)
+"""Leans of 16 and 24 degrees, four ways."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class Rhythm:
+    """Teeth that repeat about a centre, in pixels of the reduced picture.
+
+    Attributes
+    ----------
+    strength : float
+        Mean agreement of edges along the theoretical outline, 0 to 1, less what every turn has.
+    teeth : int
+    x, y, tip_radius : float
+    turn : float
+        Polar angle of a tooth's centre, rad.
+    slant : Slant
+    """
+
+    strength: float
+    teeth: int
+    x: float
+    y: float
+    tip_radius: float
+    turn: float
+    slant: Slant = FLAT
+
+    @property
+    def merit(self) -> float:
+        """Strength, and more for a larger gear: chance agrees less with a long outline."""
+        return float(self.strength * self.tip_radius**0.5)
+
+
+def strongest_rhythms(directions: Directions) -> list[Rhythm]:
+    """What repeats on a picture, best first.
+
+    Parameters
+    ----------
+    directions : ndarray, shape (h, w), complex64
+
+    Returns
+    -------
+    list of Rhythm
+        Several numbers about the best centres; the first is the likeliest.
+
+    Notes
+    -----
+    What is tried grows until one rhythm is clear of all others about its centre: centre after
+    centre of a gear that lies flat, then finer teeth, then leaning gears.
+    """
+    places = likely_centres(directions)
+    views: list[View] = []
+    for teeth, slants in ((USUAL_TEETH, (FLAT,)), (FINE_TEETH, (FLAT,)), (USUAL_TEETH, LEANING)):
+        for place in places:
+            here = [_about(directions, place, slant, teeth) for slant in slants]
+            best = max(here, key=lambda view: view.merit)
+            if best.clearness > PROMISING:
+                here += _bettered(directions, best)
+            views = sorted([*views, *here], key=lambda view: -view.merit)
+            if views[0].clearness > CLEARLY:
+                return _all_rhythms(views)
+        places = [(views[0].rhythms[0].x, views[0].rhythms[0].y)]
+    # A centre that is off may favour a wrong number by a little, and each number sees its own way.
+    flat = next(view for view in views if view.rhythms[0].slant == FLAT)
+    views += _bettered(directions, views[0])
+    for told in flat.rhythms[:2]:
+        views += _bettered(directions, flat, told)
+    return _all_rhythms(views)
+
+
+def _all_rhythms(views: "list[View]") -> list[Rhythm]:
+    """What all views show, best first."""
+    found = [rhythm for view in views for rhythm in view.rhythms]
+    return sorted(found, key=lambda rhythm: -rhythm.merit)
+
+
+@dataclass(frozen=True)
+class View:
+    """What repeats about one centre at one slant.
+
+    Attributes
+    ----------
+    rhythms : list of Rhythm
+        Of different numbers of teeth, strongest first; at least one.
+    rows : ndarray, shape (ROWS, ANGLES), complex64
+        Spectrum along each row of edge directions about the centre.
+    teeth : (int, int)
+        Fewest and most that were looked for.
+    """
+
+    rhythms: list[Rhythm]
+    rows: Spectrum
+    teeth: tuple[int, int]
+
+    @property
+    def merit(self) -> float:
+        """Merit of the strongest."""
+        return self.rhythms[0].merit
+
+    @property
+    def clearness(self) -> float:
+        """How many times stronger than the next the strongest is."""
+        return self.rhythms[0].strength / max(self.rhythms[1].strength, 1e-9)
+
+
+def _bettered(directions: Directions, view: View, told: "Rhythm | None" = None) -> list[View]:
+    """Views about better centres for a rhythm (the view's strongest) and for what shows there.
+
+    Laid flat, and leaning where that makes them stronger.
+    """
+    least = LEAST_RADIUS * max(directions.shape)
+    found, best = [], view
+    for _ in range(TURNS_BETTERED):
+        told = told or best.rhythms[0]
+        place, oval = _better_place(told, best.rows, least)
+        before = told.slant
+        oval = (before.oval[0] + oval[0], before.oval[1] + oval[1])
+        slants = [before]
+        if hypot(*oval) * told.teeth > LEAST_WAVE:
+            slants.append(replace(before, oval=oval))
+        found += [_about(directions, place, slant, view.teeth) for slant in slants]
+        better = max(found, key=lambda view: view.merit)
+        if better.merit < GAIN * best.merit:
+            break
+        best, told = better, None
+    nearer = _nearer_side(best.rhythms[0], best.rows, least)
+    if any(nearer):
+        told = best.rhythms[0]
+        slant = replace(told.slant, nearer=nearer)
+        found.append(_about(directions, (told.x, told.y), slant, view.teeth))
+    return found
+
+
+def _about(
+    directions: Directions, place: tuple[float, float], slant: Slant, teeth: tuple[int, int]
+) -> View:
+    """Rhythms of numbers of teeth between two about a centre."""
+    from scipy import fft  # slow to import, and seldom needed
+
+    least = LEAST_RADIUS * max(directions.shape)
+    laid_out = _laid_out(directions, place, slant, least)
+    rows = np.asarray(fft.fft(laid_out, axis=1) / ANGLES, np.complex64)
+    answer, numbers, length = _answers(rows, teeth)
+    sure = np.abs(answer).sum(axis=1) / length[:, None]
+    best = np.argpartition(sure, -LOOKED_INTO, axis=None)[-LOOKED_INTO:]
+    number, row = np.unravel_index(best, sure.shape)
+    turns = np.arange(TURNS) * 2 * pi / TURNS
+    waves = np.exp(1j * np.arange(1, HARMONICS + 1)[:, None] * turns)
+    strength = (answer[number, :, row] @ waves).real / length[number][:, None]
+    found: dict[int, Rhythm] = {}
+    for k in np.argsort(strength.max(axis=1))[::-1]:
+        z, turn = int(numbers[number[k]]), float(turns[strength[k].argmax()])
+        radius = float(least * np.exp(ROW * row[k]))
+        told = Rhythm(
+            strength=float(strength[k].max()), teeth=z, x=place[0], y=place[1],
+            tip_radius=radius, turn=turn / z, slant=slant,
+        )  # fmt: skip
+        found.setdefault(z, told)
+        if len(found) == NUMBERS:
+            break
+    return View(list(found.values()), rows, teeth)
+
+
+def _laid_out(
+    directions: Directions, place: tuple[float, float], slant: Slant, least: float
+) -> Directions:
+    """Edge directions against the radius, by rows of growing radius and by angle."""
+    radius = least * np.exp(ROW * np.arange(ROWS))[:, None, None]
+    angle = np.arange(ANGLES) * (2 * pi / ANGLES)
+    ring = slant.placed(np.stack([np.cos(angle), np.sin(angle)], axis=-1))
+    at = (place + radius * ring).astype(np.float32)
+    pair = np.stack([directions.real, directions.imag], axis=-1)
+    found = cv2.remap(
+        pair, at[..., 0], at[..., 1], cv2.INTER_LINEAR, borderMode=cv2.BORDER_CONSTANT
+    )
+    against = np.exp(-2j * angle).astype(np.complex64)
+    return np.asarray((found[..., 0] + 1j * found[..., 1]) * against, np.complex64)
+
+
+def _answers(rows: Spectrum, teeth: tuple[int, int]) -> tuple[Spectrum, Ints, Floats]:
+    """How the picture answers to theoretical teeth: by number, harmonic and row of the tip."""
+    from scipy import fft
+
+    numbers, ahead, behind, length = theory(*teeth)
+    spectrum = fft.fft(rows, ROWS_PADDED, axis=0)
+    answer = np.zeros((len(numbers), HARMONICS, ROWS), np.complex64)
+    for k in range(HARMONICS):
+        harmonic = (k + 1) * numbers
+        told = np.flatnonzero(harmonic < ANGLES // 2)
+        one = spectrum[:, harmonic[told]].T * np.conj(ahead[told, k])
+        other = np.conj(spectrum[:, -harmonic[told]].T) * behind[told, k]
+        # The conjugate of a series belongs to the conjugate spectrum, read backwards.
+        both = one + np.roll(other[:, ::-1], 1, axis=1)
+        answer[told, k] = fft.ifft(both, axis=1)[:, :ROWS]
+    return answer, numbers, length
+
+
+def _better_place(
+    rhythm: Rhythm, rows: Spectrum, least: float
+) -> tuple[tuple[float, float], tuple[float, float]]:
+    """Centre and oval about which the rhythm would be strongest.
+
+    About a wrong centre the teeth come early on one side and late on the other: the phase of the
+    rhythm waves once a turn, on an oval twice, which spreads its harmonic over those beside it. A
+    number that is a little off winds the phase up round the turn.
+    """
+    z, radius = rhythm.teeth, rhythm.tip_radius
+    angle = np.arange(PLACES) * (2 * pi / PLACES)
+    beside = np.arange(-min(REACH, z - 1), REACH + 1)
+    tip = round(float(np.log(radius / least)) / ROW)
+    template = np.roll(tooth_harmonics(z)[0][0, 0], tip)[:ROWS]
+    signal = (template @ rows[:, z + beside]) @ np.exp(1j * beside[:, None] * angle)
+    once, twice = _waves(1), _waves(2)
+    shift, oval = np.zeros(3), np.zeros(3)
+    for _ in range(3):
+        shift = once.strongest(signal * twice.undone(oval))
+        oval = twice.strongest(signal * once.undone(shift))
+    middle = radius / (1 + 2 / z) / z
+    place = rhythm.x + float(shift[0]) * middle, rhythm.y + float(shift[1]) * middle
+    return place, (float(oval[0]) / z, float(oval[1]) / z)
+
+
+def _nearer_side(rhythm: Rhythm, rows: Spectrum, least: float) -> tuple[float, float]:
+    """Shares by which the gear is larger at its right and at its lower end than at its axis.
+
+    Seen from near by and leaning, teeth keep their angles about the axis, but stand further out on
+    the nearer side: the row in which they are found waves once a turn.
+    """
+    z, angle = rhythm.teeth, np.arange(32) * (2 * pi / 32)
+    beside = np.arange(-min(REACH, z - 1), REACH + 1)
+    tip = round(float(np.log(rhythm.tip_radius / least)) / ROW)
+    template = tooth_harmonics(z)[0][0, 0]
+    shifts = np.arange(-2 * MOST_NEARER, 2 * MOST_NEARER + 1)
+    templates = np.stack([np.roll(template, tip + shift)[:ROWS] for shift in shifts])
+    signal = (templates @ rows[:, z + beside]) @ np.exp(1j * beside[:, None] * angle)
+    most = np.arange(-MOST_NEARER, MOST_NEARER + 1)
+    size, east, south = (a.ravel() for a in np.meshgrid(most // 3, most, most))
+    row = np.rint(size[:, None] + np.outer(east, np.cos(angle)) + np.outer(south, np.sin(angle)))
+    found = signal[np.clip(row.astype(int) + 2 * MOST_NEARER, 0, len(shifts) - 1), np.arange(32)]
+    strength = np.abs(found.sum(axis=1))
+    best = int(strength.argmax())
+    if strength[best] < NEARER_GAIN * np.abs(signal[2 * MOST_NEARER].sum()):
+        return 0.0, 0.0
+    return float(east[best]) * ROW, float(south[best]) * ROW
+
+
+def _strongest(signal: Spectrum, sizes: list[Floats], waves: Floats) -> Floats:
+    """Sizes of the waves of phase that, undone, leave the strongest sum."""
+    tried = np.stack(sizes, axis=1)
+    return np.asarray(tried[np.abs(np.exp(1j * (tried @ waves)) @ signal).argmax()])
+
+
+@dataclass(frozen=True)
+class _Waves:
+    """Waves of phase round the turn, of all sizes that are tried.
+
+    Attributes
+    ----------
+    sizes : ndarray, shape (m, 3)
+        To east and to south, rad, and turns that the phase winds up.
+    shapes : ndarray, shape (3, PLACES)
+        Phase at every place round the turn for a unit of each.
+    undoing : ndarray, shape (m, PLACES), complex64
+        Factors that undo each.
+    """
+
+    sizes: Floats
+    shapes: Floats
+    undoing: Spectrum
+
+    def strongest(self, signal: Spectrum) -> Floats:
+        """Sizes of the wave that, undone, leaves the strongest sum."""
+        return np.asarray(self.sizes[np.abs(self.undoing @ signal).argmax()])
+
+    def undone(self, size: Floats) -> Spectrum:
+        """Factors that undo a wave; winding up is left to the other."""
+        return np.asarray(np.exp(1j * (size[:2] @ self.shapes[:2])), np.complex64)
+
+
+@cache
+def _waves(times: int) -> _Waves:
+    """Waves that come so many times a turn."""
+    angle = np.arange(PLACES) * (2 * pi / PLACES)
+    late = np.linspace(-LARGEST_WAVE, LARGEST_WAVE, 19)
+    sizes = np.stack([w.ravel() for w in np.meshgrid(late, late, np.arange(-3, 4))], axis=1)
+    shapes = np.stack([-np.sin(times * angle), np.cos(times * angle), -angle])
+    return _Waves(
+        np.asarray(sizes, np.float64),
+        shapes,
+        np.asarray(np.exp(1j * (sizes @ shapes)), np.complex64),
+    )

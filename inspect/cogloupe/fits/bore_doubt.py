@@ -1,0 +1,153 @@
+"""What a thick gear leaves open of where its bore is on the upper face.
+
+Seen aslant or from near by, a bore shows both its rims, and its outline is what is left between
+two circles; against the light its middle moves by up to thickness times lean. Lengths px.
+"""
+
+from dataclasses import replace
+from math import hypot
+
+import numpy as np
+
+from cogloupe.fits.bore import Bore
+from cogloupe.numerics.circles import fit_circle
+from cogloupe.optics.sampling import EdgePoints
+from cogloupe.wording.notices import Notice, flag
+from cogloupe_calibration import robust
+from cogloupe_calibration.arrays import Floats
+from cogloupe_calibration.lens import UNMEASURED_LEAN
+
+RIMS_APART_PX = 0.5
+"""Two rims nearer together than this are not told from one."""
+RIMS_GAIN = 0.6
+"""Two rims are believed where they leave at most this share of what one circle leaves."""
+OVAL_OF_TWO = 0.21
+"""Second harmonic of the radius between two equal circles, for each px that they lie apart:
+``2 / (3 pi)``."""
+DISAGREES = 4.0
+"""Times their joint standard uncertainty from which two middles are told to lie apart: an edge
+taken for another does more, and tips and teeth of a good gear stay within."""
+OUT_OF_ROUND, OUT_OF_ROUND_PX = 0.01, 0.6
+"""Root mean square departure from a circle, as a share of its radius and in px, beyond which a hole
+is no datum: a drilled one keeps within a tenth of that (common practice, no source)."""
+
+
+def upper_rim(edge: EdgePoints, bore: Bore) -> tuple[Bore, tuple[float, float]]:
+    """The bore on the upper face, where both rims are seen.
+
+    Parameters
+    ----------
+    edge : EdgePoints
+        Outline of the hole.
+    bore : Bore
+        The one circle fitted to it.
+
+    Returns
+    -------
+    Bore
+        The larger circle, being the nearer; where both are alike, their middle. As it was where
+        one circle explains the outline.
+    (float, float)
+        How far the rims lie apart, and the standard uncertainty of the middle for it; 0 where one
+        rim is seen.
+    """
+    xy = edge.straightened(-1 / bore.radius)
+    near = np.abs(np.hypot(*(xy - bore.centre).T) - bore.radius) < 0.1 * bore.radius
+    arm = xy[near] - bore.centre
+    turn, out = np.arctan2(arm[:, 1], arm[:, 0]), np.hypot(*arm.T) - bore.radius
+    wave = complex(2 * np.mean(out * np.cos(2 * turn)), -2 * np.mean(out * np.sin(2 * turn)))
+    apart = abs(wave) / OVAL_OF_TWO
+    if apart < RIMS_APART_PX:
+        return bore, (0.0, 0.0)
+    # The radius is least the way in which the circles lie apart.
+    angle = (np.pi - np.angle(wave)) / 2
+    axis = np.array([np.cos(angle), np.sin(angle)])
+    one, two, left = _two_circles(xy[near], bore.centre, axis)
+    apart = float(np.hypot(*(one[:2] - two[:2])))
+    if left > RIMS_GAIN * robust.scatter(out) or apart < RIMS_APART_PX:
+        return bore, (0.0, 0.0)
+    scatter = max(bore.u_radius, 1e-3)
+    if abs(one[2] - two[2]) > DISAGREES * scatter:
+        upper = max(one, two, key=lambda circle: float(circle[2]))
+        doubt = hypot(scatter, bore.u_centre)
+        return replace(bore, centre=upper[:2], radius=float(upper[2])), (apart, doubt)
+    middle = (one + two) / 2
+    return replace(bore, centre=middle[:2], radius=float(middle[2])), (apart, apart / 2)
+
+
+def _two_circles(xy: Floats, centre: Floats, axis: Floats) -> tuple[Floats, Floats, float]:
+    """Two circles whose overlap a hole's outline is, and the scatter that they leave."""
+    first = (xy - centre) @ axis > 0
+    circles = np.zeros((2, 3))
+    for _ in range(6):
+        if min(first.sum(), (~first).sum()) < 20:
+            break
+        circles = np.array([fit_circle(xy[first]), fit_circle(xy[~first])])
+        out = np.stack([np.hypot(*(xy - c[:2]).T) - c[2] for c in circles])
+        first = out[0] > out[1]
+    out = np.stack([np.hypot(*(xy - c[:2]).T) - c[2] for c in circles])
+    return circles[0], circles[1], float(robust.scatter(out.max(axis=0)))
+
+
+def round_enough(bore: Bore) -> bool:
+    """Tell whether a hole is round enough to be the datum.
+
+    Parameters
+    ----------
+    bore : Bore
+
+    Returns
+    -------
+    bool
+    """
+    return bore.rms <= max(OUT_OF_ROUND_PX, OUT_OF_ROUND * bore.radius)
+
+
+def with_thickness(bore: Bore, thickness_px: float) -> Bore:
+    """The bore, its middle as unsure as a lean that was not measured leaves it.
+
+    Parameters
+    ----------
+    bore : Bore
+    thickness_px : float
+        Of the gear at the bore.
+
+    Returns
+    -------
+    Bore
+    """
+    return replace(bore, u_centre=hypot(bore.u_centre, thickness_px * UNMEASURED_LEAN))
+
+
+def axes_notices(axes: dict[str, Floats], u: dict[str, float], px: float) -> tuple[Notice, ...]:
+    """Say so where middles that should agree do not.
+
+    Parameters
+    ----------
+    axes : dict of ndarray, shape (2,)
+        Middles of the gear by what tells them.
+    u : dict of float
+        Their standard uncertainties, px.
+    px : float
+        Mm per px.
+
+    Returns
+    -------
+    tuple of Notice
+        Of the two that lie furthest apart, in their own uncertainty.
+    """
+    names = list(axes)
+    pairs = [(a, b) for i, a in enumerate(names) for b in names[i + 1 :]]
+    if not pairs:
+        return ()
+
+    def times(pair: tuple[str, str]) -> float:
+        apart = float(np.hypot(*(axes[pair[0]] - axes[pair[1]])))
+        return apart / max(hypot(u[pair[0]], u[pair[1]]), 1e-6)
+
+    worst = max(pairs, key=times)
+    if times(worst) < DISAGREES:
+        return ()
+    um = 1000 * px * float(np.hypot(*(axes[worst[0]] - axes[worst[1]])))
+    limit = 2000 * px * hypot(*(u[name] for name in worst))
+    return (flag("axes_apart", what=" and ".join(worst), um=um, limit=limit),)

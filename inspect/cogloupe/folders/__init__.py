@@ -1,0 +1,1 @@
+"""Photographs in folders, one or ten thousand: read, kept, found again."""

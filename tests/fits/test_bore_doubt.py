@@ -1,0 +1,77 @@
+"""Bores that show two rims, or none that could be a datum."""
+
+import numpy as np
+import pytest
+
+from cogloupe.fits.bore import round_outline
+from cogloupe.fits.bore_doubt import axes_notices, round_enough, upper_rim, with_thickness
+from cogloupe.optics.sampling import EdgePoints
+from cogloupe_calibration.lens import UNMEASURED_LEAN
+
+CENTRE = np.array([200.0, 190.0])
+
+
+def hole(lower=None, lower_radius=80.0, radius=80.0, oval=0.0, noise=0.02):
+    """Points on what is left open by one circle, or by two that lie apart."""
+    turn = np.linspace(0, 2 * np.pi, 500, endpoint=False)
+    towards = np.stack([np.cos(turn), np.sin(turn)], axis=1)
+    reach = np.full(500, radius) * (1 + oval * np.cos(2 * turn))
+    if lower is not None:
+        along = towards @ lower
+        below = along + np.sqrt(along**2 + lower_radius**2 - lower @ lower)
+        reach = np.minimum(reach, below)
+    reach = reach + np.random.default_rng(3).normal(0, noise, 500)
+    flat = np.zeros(500)
+    points = CENTRE + towards * reach[:, None]
+    return EdgePoints(points, -towards, flat + noise, flat, np.ones(500, bool))
+
+
+def bore_of(edge):
+    bore = round_outline(edge, 200.0, hollow=True)
+    assert bore is not None
+    return bore
+
+
+def test_one_rim_is_left_as_it_is():
+    edge = hole()
+    bore = bore_of(edge)
+    assert upper_rim(edge, bore) == (bore, (0.0, 0.0))
+
+
+def test_of_two_rims_the_larger_is_the_upper_one():
+    edge = hole(lower=np.array([2.5, 1.5]), lower_radius=78.5)
+    bore = bore_of(edge)
+    upper, (apart, doubt) = upper_rim(edge, bore)
+    assert apart == pytest.approx(np.hypot(2.5, 1.5), abs=0.2)
+    # Each arc of half a turn places its circle to 0.02 px / sqrt(250) times about 4.
+    np.testing.assert_allclose(upper.centre, CENTRE, atol=0.1)
+    assert np.hypot(*(bore.centre - CENTRE)) > 0.5
+    assert doubt >= 0
+
+
+def test_between_two_rims_alike_the_middle_is_taken_and_doubted():
+    edge = hole(lower=np.array([3.0, 0.0]))
+    upper, (apart, doubt) = upper_rim(edge, bore_of(edge))
+    np.testing.assert_allclose(upper.centre, CENTRE + np.array([1.5, 0]), atol=0.1)
+    assert doubt == pytest.approx(apart / 2)
+
+
+def test_a_thick_gear_leaves_its_bore_as_unsure_as_the_lean():
+    bore = bore_of(hole())
+    doubted = with_thickness(bore, 300.0)
+    assert doubted.u_centre == pytest.approx(300 * UNMEASURED_LEAN, rel=1e-3)
+
+
+@pytest.mark.parametrize(("oval", "serves"), [(0.0, True), (0.03, False)])
+def test_a_hole_that_is_not_round_is_no_datum(oval, serves):
+    bore = round_outline(hole(oval=oval), 2000.0, hollow=True)
+    assert bore is not None
+    assert round_enough(bore) == serves
+
+
+def test_middles_that_disagree_are_told():
+    axes = {"teeth": CENTRE, "tips": CENTRE + 0.1, "bore": CENTRE + np.array([2.0, 0.0])}
+    (notice,) = axes_notices(axes, {"teeth": 0.1, "tips": 0.1, "bore": 0.1}, 0.01)
+    assert "bore" in notice.message
+    assert "20 µm" in notice.message
+    assert axes_notices(axes, {"teeth": 1.0, "tips": 1.0, "bore": 1.0}, 0.01) == ()
