@@ -54,7 +54,7 @@ def test_a_machine_is_changed_field_by_field_and_never_into_one_that_cannot_be(f
 @pytest.mark.parametrize(
     ("name", "why"),
     [
-        ("clip.mov", "a movie"), ("IMG_0042.HEIC", "set its camera to JPEG"),
+        ("clip.mov", "a movie"),
         ("wheel.dng", "raw"), ("notes.xyz", "ending in .xyz"), ("wheel", "without an ending"),
     ],
 )  # fmt: skip

@@ -462,7 +462,7 @@ def test_simulate_without_a_scene_draws_an_example_that_inspect_reads(run, tmp_p
 @pytest.mark.parametrize(
     ("text", "message"),
     [
-        (None, "scene.toml cannot be read: "),
+        (None, "scene.toml cannot be read as a scene: "),
         ("[gear]\nteeth = 24", "scene.toml: "),
         ("teeth = = 2", "scene.toml, line 1: "),
     ],

@@ -126,7 +126,7 @@ def test_where_it_cannot_be_kept_that_is_told(tmp_path):
 def test_the_index_is_shown_all_entries(tmp_path, put, monkeypatch):
     shown = []
     monkeypatch.setattr(
-        "cogloupe.folders.index.refresh_index", lambda out, entries: shown.append(len(entries))
+        "cogloupe.folders.index.write_index", lambda out, entries, news: shown.append(len(entries))
     )
     books = Bookkeeper(tmp_path)
     put("one")

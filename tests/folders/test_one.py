@@ -11,6 +11,7 @@ from cogloupe.folders.one import read_job
 from cogloupe.inputs.settings import make_settings
 from cogloupe.reading.marks import load_mark, load_refused
 from cogloupe.report import write
+from cogloupe.report.markup import shared_script
 from cogloupe_calibration.errors import PhotoError, UseError
 
 FILES = {
@@ -44,7 +45,9 @@ def test_reading_one_writes_its_files_and_leaves_nothing_else(photo, tmp_path):
     assert told["photo"]["file"] == "Zähne [1] 50%.png"
     mark = load_mark(outcome.folder)
     assert (mark.sha256, set(mark.files)) == (told["photo"]["sha256"], FILES - {".cogloupe.json"})
-    assert {path.name for path in (tmp_path / "out").iterdir()} == {"wheel", ".cogloupe.lock"}
+    assert {path.name for path in (tmp_path / "out").iterdir()} == {
+        "wheel", ".cogloupe.lock", shared_script()[0],
+    }  # fmt: skip
 
 
 def test_a_fault_of_ours_is_told_with_the_photograph_s_name_and_noted_with_its_place(

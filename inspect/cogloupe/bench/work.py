@@ -214,11 +214,11 @@ class Work:
 
     def _job(self, photo: Path, settings: GearSettings) -> Job:
         out, known = self.folder.readings, known_of(settings)
-        check_writable(out)
         place = reading_folder(PhotoFile(photo), out, known=known)
         return Job(photo=photo, settings=settings, known=known, out=out, place=place)
 
     def _write(self, reading: Reading, drawing: DrawingData, job: Job) -> None:
+        check_writable(job.out)
         part = Part(reading=reading, files=report_files(reading, drawing))
         (outcome,) = keep_parts(job, [part], stamp_of(job.photo))
         if outcome.error is not None:
