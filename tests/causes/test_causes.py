@@ -233,7 +233,7 @@ BAD = {
     "no json": ("wheel", None, r"reading.json is not a reading"),
     "another json": ('{"teeth": 3}', None, r"reading.json is not a reading"),
     "machine": ("good", 'drive_ratio = "3.3"', r"machine.toml: drive_ratio = '3.3' will not do"),
-    "no toml": ("good", "= 3", r"machine.toml cannot be read as TOML"),
+    "no toml": ("good", "= 3", r"machine.toml, line 1: '= 3' cannot be read"),
     "nothing seen": ("empty", None, r"only 0 flanks have a pitch figure, a pattern needs 8"),
 }
 

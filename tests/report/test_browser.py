@@ -104,7 +104,7 @@ def test_the_loupe_turns_the_chosen_tooth_up_and_enlarges_it(chromium, address):
 
 def cells(page):
     return page.evaluate(
-        "[...document.querySelectorAll('table.by-tooth:first-of-type td[data-unit]')]"
+        "[...document.querySelectorAll('table.by-tooth:first-of-type td[data-v]')]"
         ".map(cell => cell.textContent.replace(/\\u00a0/g, ' '))"
     )
 

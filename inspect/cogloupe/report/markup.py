@@ -11,7 +11,7 @@ from importlib.resources import files
 from jinja2 import Environment, PackageLoader, StrictUndefined, Template
 from markupsafe import Markup
 
-from cogloupe.report.tables import Cell, Column
+from cogloupe.report.tables import Cell, Column, Table
 from cogloupe.wording.numbers import NOT_SEEN, expanded
 
 _BEFORE_UNIT = re.compile(r"(?<=\d) (?=(?:µm|mm|in|thou)\b)")
@@ -41,15 +41,16 @@ def page_template(name: str, **filters: Callable[..., str]) -> Template:
     Returns
     -------
     Template
-        With the filters `glued`, `symbol`, `head`, `cell` and `figures`, and the function
-        `style_sheet` that gives one of this package's style sheets.
+        With the filters `glued`, `symbol`, `head`, `cell`, `columns` and `figures`, and the
+        function `style_sheet` that gives one of this package's style sheets.
     """
     environment = Environment(
         loader=PackageLoader("cogloupe.report"), autoescape=True, undefined=StrictUndefined,
         trim_blocks=True, lstrip_blocks=True,
     )  # fmt: skip
     environment.filters.update(
-        glued=glued, symbol=symbol_html, head=head_html, cell=cell_html, figures=figures_html,
+        glued=glued, symbol=symbol_html, head=head_html, cell=cell_html, columns=columns_html,
+        figures=figures_html,
         **filters,
     )  # fmt: skip
     environment.globals["style_sheet"] = lambda sheet: Markup(asset(sheet))
@@ -180,16 +181,21 @@ def head_html(column: Column) -> Markup:
     return Markup(" ".join(parts))
 
 
-def cell_html(cell: Cell, column: Column | None = None, first: bool = False) -> Markup:
+def cell_html(
+    cell: Cell, column: Column | None = None, first: bool = False, shared: str | None = None
+) -> Markup:
     """Write a table cell with the figure behind it.
 
     Parameters
     ----------
     cell : Cell
     column : Column, optional
-        Its column, whose heading it carries along for narrow pages.
+        Its column.
     first : bool
         It names its row.
+    shared : str, optional
+        How its column's figures are shown, where the column's heading says so; without it the cell
+        says so itself, and carries the heading along for narrow pages.
 
     Returns
     -------
@@ -200,9 +206,31 @@ def cell_html(cell: Cell, column: Column | None = None, first: bool = False) -> 
     ]
     named = f' class="{" ".join(kinds)}"' if kinds else ""
     if first:
-        return Markup(f'<th scope="row"{named}{_data(cell)}>{_text(cell)}</th>')
-    head = "" if column is None or not column.head else f' data-head="{escape(column.head)}"'
-    return Markup(f"<td{named}{head}{_data(cell)}>{_text(cell)}</td>")
+        return Markup(f'<th scope="row"{named}{_data(cell, shared)}>{_text(cell)}</th>')
+    carried = column.head if shared is None and column else ""
+    head = f' data-head="{escape(carried)}"' if carried else ""
+    return Markup(f"<td{named}{head}{_data(cell, shared)}>{_text(cell)}</td>")
+
+
+def columns_html(table: Table) -> list[Markup | None]:
+    """How the figures of each column are shown, as attributes of its heading.
+
+    Parameters
+    ----------
+    table : Table
+
+    Returns
+    -------
+    list of Markup or None
+        Of a table with a row for each tooth that of its first figure, empty for a column of words;
+        of others None, for their rows differ.
+    """
+    if not table.many:
+        return [None] * len(table.columns)
+    seen = [[row.cells[k] for row in table.rows] for k in range(len(table.columns))]
+    return [
+        Markup(next((_how(cell) for cell in cells if cell.value is not None), "")) for cells in seen
+    ]
 
 
 def _text(cell: Cell) -> str:
@@ -211,16 +239,21 @@ def _text(cell: Cell) -> str:
     return "–" if cell.text == NOT_SEEN else escape(glued(cell.text))
 
 
-def _data(cell: Cell) -> str:
+def _data(cell: Cell, shared: str | None) -> str:
     """Attributes with the figure behind a cell, for sorting and for other units."""
     if cell.value is None:
         return ' data-v=""' if cell.unit or cell.bare else ""
-    flags = [name for name in ("arc", "signed", "bare") if getattr(cell, name)]
+    how = _how(cell)
     pairs = [("v", cell.value), ("l", expanded(cell.u))]
     if cell.from_tooth_1 is not None:
         pairs += [("v1", cell.from_tooth_1[0]), ("l1", expanded(cell.from_tooth_1[1]))]
     figures = "".join(f' data-{name}="{_plain(value)}"' for name, value in pairs)
-    return f'{figures} data-unit="{cell.unit}"' + "".join(f' data-{flag}=""' for flag in flags)
+    return figures if how == shared else figures + how
+
+
+def _how(cell: Cell) -> str:
+    flags = [name for name in ("arc", "signed", "bare") if getattr(cell, name)]
+    return f' data-unit="{cell.unit}"' + "".join(f" data-{flag}" for flag in flags)
 
 
 def _plain(value: float | None) -> str:

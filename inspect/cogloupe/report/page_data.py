@@ -31,6 +31,8 @@ FLANK_POINTS = 14
 pixel."""
 PROFILE_POINTS, GAP_POINTS = 48, 90
 """Points kept of each profile and gap trace; a drawing is some 400 pixels wide."""
+THEORY_STRAYS_PX = 0.05
+"""How far a straight piece of the theoretical outline may stray from it: half of what is told."""
 
 
 @dataclass(frozen=True)
@@ -139,11 +141,19 @@ def page_data(reading: Reading, drawing: DrawingData, window: Window) -> dict[st
         "radius_um": _round(500 * reading.gear.measuring_diameter_mm, 3),
         "eccentric_deg": _eccentric(reading),
         "view": _view(reading, window),
-        "theory": _tenths(window.place(drawing.theory_xy)).ravel().tolist(),
+        "theory": _tenths(_plainer(window.place(drawing.theory_xy))).ravel().tolist(),
         "flanks": _flanks(reading, drawing, window),
         "profiles": None if drawing.profiles is None else _profiles(reading, drawing.profiles),
         "gaps": None if drawing.gaps is None else _gaps(reading, drawing.gaps),
     }
+
+
+def _plainer(outline: Floats) -> Floats:
+    """A closed outline with no more points than can be told apart in tenths of a pixel."""
+    if not len(outline):
+        return outline
+    kept = cv2.approxPolyDP(outline[:, None].astype(np.float32), THEORY_STRAYS_PX, closed=True)
+    return np.asarray(kept[:, 0], dtype=float)
 
 
 def _tip_px(reading: Reading) -> float:

@@ -51,17 +51,20 @@
 
   const number = text => text === undefined || text === "" ? null : Number(text);
 
+  /** Unit and manner of a figure: its own, or what its column's heading says of all. */
+  const told = place => "unit" in place.dataset ? place.dataset : place.closest("table").tHead.lastElementChild.cells[place.cellIndex].dataset;
+
   const write = (place, state) => {
-    const d = place.dataset, other = state.about === "tooth 1" && d.v1 !== undefined;
+    const d = place.dataset, manner = told(place), other = state.about === "tooth 1" && d.v1 !== undefined;
     const value = number(other ? d.v1 : d.v), limit = number(other ? d.l1 : d.l);
-    const how = { arc: "arc" in d, signed: "signed" in d, bare: "bare" in d };
-    place.textContent = cogloupe.figure(value, limit, d.unit, how).replace(/ (?=±|=|µm|mm|in\b|thou)|(?<=[±=]) /g, "\u00a0");
+    const how = { arc: "arc" in manner, signed: "signed" in manner, bare: "bare" in manner };
+    place.textContent = cogloupe.figure(value, limit, manner.unit, how).replace(/ (?=±|=|µm|mm|in\b|thou)|(?<=[±=]) /g, "\u00a0");
     place.classList.toggle("faint", value !== null && Boolean(limit) && Math.abs(value) < limit);
   };
 
   /** Keep every figure of a part of the page in the chosen unit. */
   cogloupe.followUnits = root => {
-    const figures = root.querySelectorAll("[data-unit][data-v]"), heads = root.querySelectorAll(".unit");
+    const figures = root.querySelectorAll("[data-v]:not([data-v=''])"), heads = root.querySelectorAll(".unit");
     const abouts = root.querySelectorAll(".about");
     let first = true;
     cogloupe.follow(["unit", "about"], state => {
