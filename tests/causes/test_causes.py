@@ -229,7 +229,7 @@ def test_the_command_ranks_and_writes_a_page(run, tmp_path):
 
 
 BAD = {
-    "no file": (None, None, r"reading.json is not a reading"),
+    "no file": (None, None, r"reading.json cannot be read: No such file"),
     "no json": ("wheel", None, r"reading.json is not a reading"),
     "another json": ('{"teeth": 3}', None, r"reading.json is not a reading"),
     "machine": ("good", 'drive_ratio = "3.3"', r"machine.toml: drive_ratio = '3.3' will not do"),
