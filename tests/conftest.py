@@ -5,7 +5,15 @@ import io
 import pytest
 from PIL import Image
 
+from .helpers.browser import browser
 from .helpers.pictures import rendered
+
+
+@pytest.fixture(scope="session")
+def chromium():
+    """The one browser of a run."""
+    with browser() as started:
+        yield started
 
 
 @pytest.fixture(scope="session")

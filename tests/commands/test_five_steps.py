@@ -9,7 +9,7 @@ from pathlib import Path
 
 import pytest
 
-from ..helpers.browser import browser, opened
+from ..helpers.browser import opened
 
 ROOT = Path(__file__).parents[2]
 SAMPLE = "day-wheel-48dp-21-eccentric.jpg"
@@ -35,7 +35,7 @@ def do(commands, program, folder):
         assert done.returncode == 0, done.stderr
 
 
-def done_with(program, folder):
+def done_with(program, folder, chromium):
     """Do the steps with a program, and look at what a person then sees."""
     listed, commands = steps()
     assert len(listed) == 5
@@ -45,24 +45,24 @@ def done_with(program, folder):
     do(commands, program, folder)
     (page,) = re.findall(r"`(gears/\S+\.html)`", listed[3])
     assert (folder / page).is_file()
-    with browser() as started, opened(started, (folder / page).as_uri()) as seen:
+    with opened(chromium, (folder / page).as_uri()) as seen:
         assert seen.locator(".readings tbody tr").count() == 1
         seen.click(f"text={SAMPLE}")
         seen.wait_for_selector("body.alive .ring .tooth")
         assert seen.inner_text(".verdict .first")
 
 
-def test_the_five_steps_lead_to_a_report(tmp_path):
+def test_the_five_steps_lead_to_a_report(tmp_path, chromium):
     program = Path(sys.executable).with_name("cogloupe")
     if not program.exists():
         pytest.skip("cogloupe is not installed beside this Python")
-    done_with(program, tmp_path)
+    done_with(program, tmp_path, chromium)
 
 
 @pytest.mark.slow
-def test_the_five_steps_lead_to_a_report_from_a_fresh_install(tmp_path):
+def test_the_five_steps_lead_to_a_report_from_a_fresh_install(tmp_path, chromium):
     venv.create(tmp_path / "fresh", with_pip=True)
     tools = next(tmp_path / "fresh" / name for name in ("bin", "Scripts"))
     subprocess.run([tools / "pip", "install", "-q", ROOT], check=True, timeout=1200)
     (tmp_path / "home").mkdir()
-    done_with(tools / "cogloupe", tmp_path / "home")
+    done_with(tools / "cogloupe", tmp_path / "home", chromium)

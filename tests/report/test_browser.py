@@ -1,6 +1,7 @@
 """The report in a real browser, where one is installed."""
 
 import re
+from itertools import product
 
 import pytest
 
@@ -9,7 +10,7 @@ from cogloupe.report.reading_tables import tooth_table
 from cogloupe.report.write import write_shared
 from cogloupe.wording.numbers import with_uncertainty
 
-from ..helpers.browser import browser, opened, pages_printed, serious, sideways
+from ..helpers.browser import opened, pages_printed, serious, sideways
 from ..helpers.report_examples import (
     CAUSES,
     VERDICT,
@@ -19,12 +20,6 @@ from ..helpers.report_examples import (
 )
 
 TEETH = 21
-
-
-@pytest.fixture(scope="module")
-def chromium():
-    with browser() as started:
-        yield started
 
 
 @pytest.fixture(scope="module")
@@ -141,14 +136,14 @@ def test_places_are_counted_from_the_mean_or_from_tooth_1(chromium, address, rea
         assert "tooth 1 set to zero" in page.inner_html("[data-part=pitch-chart]")
 
 
-@pytest.mark.parametrize("value", [0.0995, 12.345, 99.96, -0.5, 1e-4, 1234.5, 8.5])
-@pytest.mark.parametrize("u", [0.0498, 1.25, 0.4999, 33.0, 0.0])
-def test_the_page_rounds_as_the_reading_does(chromium, address, value, u):
+def test_the_page_rounds_as_the_reading_does(chromium, address):
+    values, doubts = (0.0995, 12.345, 99.96, -0.5, 1e-4, 1234.5, 8.5), (0.0498, 1.25, 0.4999, 33, 0)
+    pairs = list(product(values, doubts))
     with opened(chromium, address) as page:
         shown = page.evaluate(
-            "([v, u]) => cogloupe.figure(v, 2 * u, 'µm', {signed: true})", [value, u]
+            "all => all.map(([v, u]) => cogloupe.figure(v, 2 * u, 'µm', {signed: true}))", pairs
         )
-        assert shown == with_uncertainty(value, u, "µm", signed=True)
+    assert shown == [with_uncertainty(value, u, "µm", signed=True) for value, u in pairs]
 
 
 def test_a_press_on_a_heading_sorts(chromium, address):
@@ -167,8 +162,7 @@ def test_the_page_prints_on_two_sheets(chromium, address, paper):
         assert pages_printed(page, paper) == 2
 
 
-@pytest.mark.parametrize("width", [400, 1200])
-@pytest.mark.parametrize("scheme", ["light", "dark"])
+@pytest.mark.parametrize(("width", "scheme"), [(400, "dark"), (1200, "light")])
 def test_nothing_is_cut_and_the_audit_finds_nothing_serious(chromium, address, width, scheme):
     with opened(chromium, address, width, color_scheme=scheme) as page:
         assert sideways(page) == 0

@@ -21,7 +21,7 @@ from cogloupe.report.folder_page import (
 from cogloupe.report.markup import shared_script
 from cogloupe.report.write import write_shared
 
-from ..helpers.browser import browser, opened, serious, sideways, work_s
+from ..helpers.browser import opened, serious, sideways, work_s
 from ..helpers.report_examples import VERDICT, example_reading, nothing_seen
 
 WHEN = "2026-11-30T08:00:00"
@@ -88,12 +88,6 @@ def keep(out, reading, name):
     (out / name).mkdir()
     (out / name / "reading.json").write_text(reading_json(reading), "utf-8")
     with_thumbnail(out, name)
-
-
-@pytest.fixture(scope="module")
-def chromium():
-    with browser() as started:
-        yield started
 
 
 def laid_out(folder, entries, **state):
@@ -164,8 +158,7 @@ def test_the_page_follows_a_folder_that_is_watched(chromium, tmp_path):
         assert page.evaluate(asked) == before
 
 
-@pytest.mark.parametrize("width", [400, 1200])
-@pytest.mark.parametrize("scheme", ["light", "dark"])
+@pytest.mark.parametrize(("width", "scheme"), [(400, "dark"), (1200, "light")])
 def test_nothing_is_cut_and_the_audit_finds_nothing_serious(chromium, tmp_path, width, scheme):
     listed = [entry(k, meets=("yes", "no", "cannot_tell")[k % 3]) for k in range(6)]
     address = laid_out(tmp_path, [*listed, unread()], watching=True, now="y.jpg")
