@@ -3,6 +3,7 @@
 import numpy as np
 
 from cogloupe import __version__
+from cogloupe.assembling.flank_curves import build_flank_curves
 from cogloupe.assembling.gear_and_teeth import (
     build_common,
     build_datum,
@@ -95,6 +96,7 @@ def build_reading(
         tolerance=build_tolerance(measured, summary, teeth, details.edition),
         budget=budget_lines(judged),
         profile=None if straight else build_profile(measured, profiles),
+        flank_curves=build_flank_curves(measured, axes, figures, profiles, shapes),
         gap_mean=build_gap_mean(measured, figures, shapes),
         gap_theory=build_gap_theory(measured, figures, shapes),
         sizes=sizes,

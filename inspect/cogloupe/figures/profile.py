@@ -14,6 +14,7 @@ from cogloupe.fits.flanks import FlankFits
 from cogloupe.fits.measured import Measured
 from cogloupe.fits.teeth_axis import slope_per_shift, teeth_axis_covariance
 from cogloupe.numerics.grouped import grouped_means
+from cogloupe.numerics.missing import mean_seen
 from cogloupe.uncertainty.flank_uncertainty import flank_doubts, flank_place
 from cogloupe.uncertainty.modes import FlankPlace, lens_tilts
 from cogloupe_calibration.arrays import Floats
@@ -58,6 +59,8 @@ class ProfileFigures:
     angle : ndarray, shape (z, 2)
         Pressure angle of the involute each flank follows, rad; NaN for other forms of tooth.
     u_angle : ndarray, shape (z, 2)
+    noise : float
+        Standard uncertainty of one value of a trace.
     slopes, angles, totals, forms : SideFigure
         The same over all teeth of a side, the angles rad.
     mean_total, mean_form : SideFigure
@@ -77,6 +80,7 @@ class ProfileFigures:
     u_slope: Floats
     angle: Floats
     u_angle: Floats
+    noise: float
     slopes: SideFigure
     angles: SideFigure
     totals: SideFigure
@@ -184,6 +188,7 @@ def compute_profiles(measured: Measured, first: int, lens: Lens) -> ProfileFigur
         u_slope=in_order(slopes.u),
         angle=in_order(angle),
         u_angle=in_order(u_angle),
+        noise=mean_seen(level),
         slopes=side,
         angles=angles,
         totals=_side_figure(total, u_total, side.u),

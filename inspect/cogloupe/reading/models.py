@@ -11,6 +11,7 @@ from pydantic import Field, model_validator
 from cogloupe.forms.tooth_form import FormName
 from cogloupe.reading.bounds import ModuleMm, SidePx, TeethCount, ToothNumber
 from cogloupe.reading.cutting_models import Cutting, Identity
+from cogloupe.reading.flank_models import FlankCurves
 from cogloupe.reading.photo_set import PhotoSet
 from cogloupe.reading.verdict_models import CauseFindings, Verdict
 from cogloupe.wording.notices import Notice
@@ -397,6 +398,7 @@ class Reading(FileModel):
     tolerance: Tolerance | None
     budget: tuple[BudgetLine, ...] = ()
     profile: Profile | None = None
+    flank_curves: FlankCurves | None = None
     gap_mean: GapMean | None = None
     gap_theory: GapTheory | None = None
     sizes: Sizes | None = None

@@ -1,0 +1,323 @@
+"""Where the flanks of two gears touch: a contact function for every pair of flanks of a side.
+
+Frame: as in `running_gear`, so that one side's flanks of both gears meet with their material at
+smaller angles. Gear A stands at the origin, B at (a, 0). A turns forward, which drives B back.
+Angles about B are counted from the line of centres. Lengths mm, angles rad.
+
+A point of A's flank is laid where A has turned it; its angle about B, unwound by the form of B's
+flank, tells how far B may turn forward until they touch. The least of that along the flank is what
+the pair leaves free: a plain minimum within the flanks (line contact), and where that would lie
+beyond a tip, what the corner of the tip leaves.
+"""
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from cogloupe.pairing.running_gear import RunningGear
+from cogloupe_calibration.arrays import Bools, Floats, Ints
+
+PHASES = 48
+"""Places in a pitch at which contact is worked out. Between two of them a tip's corner runs along
+a parabola that differs from its chord by under 0.05 µm up to a module of 1."""
+BLOCKS = 3
+"""Pitches over which a pair is followed: one in the middle and one to each side."""
+WINDOW_MODULES, WINDOW_POINTS = 0.36, 13
+"""Stretch of flank to either side of the ideal contact in which the real one is looked for, and
+points on it: a slope of 1 in 30 moves the contact by less."""
+FINE = 600
+"""Points on the ideal flank on which the ideal contact is looked for."""
+REACH_MODULES = 0.1
+"""Ideal pairs further from touching than this cannot come to touch by any error that is believed."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class Contacts:
+    """Contact functions of one side's flanks at one centre distance.
+
+    Places run over blocks and phases: A's tooth stands ``block - 1 + (phase + 1 / 2) / PHASES - 1 / 2``
+    pitches past the line of centres.
+
+    Attributes
+    ----------
+    lead : ndarray, shape (z_a, BLOCKS, PHASES, z_b)
+        Angle of B by which tooth k of A and tooth j of B drive it ahead of the ideal pair in
+        line contact; -inf where they cannot touch, NaN where a flank was not seen.
+    ratio : ndarray, shape (z_a, z_b)
+        Pitches over which each pair is in line contact.
+    play : float
+        Angle of B that the ideal pair leaves on this side when a gap of B stands on the line of
+        centres.
+    near : ndarray, shape (BLOCKS, PHASES), bool
+        Places where pairs can touch.
+    met : ndarray, shape (2, BLOCKS, PHASES)
+        Lengths on A's and B's flank where the ideal pair touches.
+    """
+
+    lead: Floats
+    ratio: Floats
+    play: float
+    near: Bools
+    met: Floats
+
+
+@dataclass(frozen=True, kw_only=True)
+class _Side:
+    """One side's flanks of a pair, and where on A's flank contact is looked for.
+
+    Attributes
+    ----------
+    a, b : RunningGear
+    centre : float
+    off_a, off_b : ndarray, shape (z_a, n), (n, z_b)
+        Angles by which the flanks stand out.
+    tip_a, tip_b : ndarray, shape (z,)
+        Lengths on A's flanks where its tips end them, and radii of B's tips.
+    turned : ndarray, shape (q,)
+        Angle of A's flank past the line of centres at every place.
+    length : ndarray, shape (q, WINDOW_POINTS)
+        Stretch of A's flank that is looked at there.
+    corner : ndarray, shape (q, z_b)
+        Length on A's ideal flank where each tip of B passes.
+    """
+
+    a: RunningGear
+    b: RunningGear
+    centre: float
+    off_a: Floats
+    off_b: Floats
+    tip_a: Floats
+    tip_b: Floats
+    turned: Floats
+    length: Floats
+    corner: Floats
+
+    def seen(self, turned: Floats, length: Floats) -> tuple[Floats, Floats]:
+        """What points of A's flank leave B free, and their distance from B's axis."""
+        radius = np.interp(length, self.a.along, self.a.radius)
+        return seen_from_mate(self.a, self.b, self.centre, turned, radius)
+
+
+def seen_from_mate(
+    a: RunningGear, b: RunningGear, centre_mm: float, turned: Floats, radius: Floats
+) -> tuple[Floats, Floats]:
+    """Points of A's flank as B sees them.
+
+    Parameters
+    ----------
+    a, b : RunningGear
+    centre_mm : float
+    turned : ndarray
+        Angle of A's flank, unwound, past the line of centres.
+    radius : ndarray
+        Radii of the points about A.
+
+    Returns
+    -------
+    free : ndarray
+        Angle of B's flank, unwound, at which it passes through the point.
+    distance : ndarray
+        Of the point from B's axis.
+    """
+    angle = turned - a.wheel.flank.turn(radius)
+    x, y = radius * np.cos(angle) - centre_mm, radius * np.sin(angle)
+    distance = np.hypot(x, y)
+    return np.arctan2(-y, -x) + b.wheel.flank.turn(distance), distance
+
+
+def places(gear: RunningGear) -> Floats:
+    """How far past the line of centres a tooth stands at every place.
+
+    Parameters
+    ----------
+    gear : RunningGear
+
+    Returns
+    -------
+    ndarray, shape (BLOCKS, PHASES)
+        Rad.
+    """
+    block = np.arange(BLOCKS)[:, None] - BLOCKS // 2
+    return np.asarray(gear.pitch * (block + (np.arange(PHASES) + 0.5) / PHASES - 0.5))
+
+
+def contacts(a: RunningGear, b: RunningGear, side: int, centre_mm: float) -> Contacts:
+    """Work out the contact functions of all pairs of one side's flanks.
+
+    Parameters
+    ----------
+    a, b : RunningGear
+        Of one form and size.
+    side : {0, 1}
+        Left or right flanks.
+    centre_mm : float
+
+    Returns
+    -------
+    Contacts
+    """
+    turned = a.half[side] + places(a).ravel()
+    met, level = _ideal_contact(a, b, centre_mm, turned)
+    ahead = level - b.pitch / a.pitch * turned
+    ideal = _side_of(_perfect(a), _perfect(b), 0, centre_mm, turned, met[0])
+    reach = REACH_MODULES * b.wheel.module_mm / b.arm
+    near = ahead - _one_tooth(ideal, 0)[0][:, 0] > -reach
+    real = _side_of(a, b, side, centre_mm, turned[near], met[0, near])
+    lead = np.full((a.teeth, turned.size, b.teeth), -np.inf)
+    ratio = np.empty((a.teeth, b.teeth))
+    for k in range(a.teeth):
+        free, within = _one_tooth(real, k)
+        lead[k, near] = ahead[near, None] - free
+        ratio[k] = _positive(within) / PHASES
+    shape = (BLOCKS, PHASES)
+    return Contacts(
+        lead=lead.reshape(a.teeth, *shape, b.teeth),
+        ratio=ratio,
+        play=level - b.pitch / a.pitch * float(a.half[side]) - float(b.half[side]) + b.pitch / 2,
+        near=near.reshape(shape),
+        met=met.reshape(2, *shape),
+    )
+
+
+def _perfect(gear: RunningGear) -> RunningGear:
+    """One tooth without errors, as high as the highest."""
+    return replace(gear, off=np.zeros((1, 2, len(gear.along))), tip=gear.tip.max(keepdims=True))
+
+
+def _ideal_contact(
+    a: RunningGear, b: RunningGear, centre: float, turned: Floats
+) -> tuple[Floats, float]:
+    """Lengths on both ideal flanks where they touch, shape (2, q), and what B has free.
+
+    That is told with A's share of the turning added, in the middle of the line contact; all
+    along it involutes leave it the same.
+    """
+    length = np.linspace(a.along[0], a.along[-1], FINE)
+    radius = np.interp(length, a.along, a.radius)
+    free, distance = seen_from_mate(a, b, centre, turned[:, None], radius)
+    least = np.argmin(free, axis=1)
+    rows = np.arange(len(turned))
+    met = distance[rows, least]
+    within = np.flatnonzero(
+        (least > 0) & (radius[least] < a.tip.max()) & (met > b.form_radius) & (met < b.tip.max())
+    )
+    middle = int(within[len(within) // 2]) if len(within) else len(turned) // 2
+    level = float(free[middle, least[middle]] + b.pitch / a.pitch * turned[middle])
+    return np.stack([length[least], b.wheel.flank.along(met)]), level
+
+
+def _side_of(
+    a: RunningGear, b: RunningGear, side: int, centre: float, turned: Floats, met: Floats
+) -> _Side:
+    """Lay out where contact is looked for about the ideal one."""
+    half = WINDOW_MODULES * a.wheel.module_mm
+    middle = np.clip(met, a.along[0] + half, a.along[-1] - half)
+    length = middle[:, None] + np.linspace(-half, half, WINDOW_POINTS)
+    return _Side(
+        a=a, b=b, centre=centre, off_a=a.off[:, side], off_b=b.off[:, side].T.copy(),
+        tip_a=np.interp(a.tip, a.radius, a.along), tip_b=b.tip, turned=turned, length=length,
+        corner=_corners(a, b, centre, turned),
+    )  # fmt: skip
+
+
+def _corners(a: RunningGear, b: RunningGear, centre: float, turned: Floats) -> Floats:
+    """Length on A's ideal flank at which each tip of B passes; beyond its ends where none does."""
+    length = np.linspace(a.along[0], a.along[-1], FINE)
+    radius = np.interp(length, a.along, a.radius)
+    _, distance = seen_from_mate(a, b, centre, turned[:, None], radius)
+    nearer = np.minimum.accumulate(distance, axis=1)
+    return np.stack([np.interp(b.tip, row[::-1], length[::-1]) for row in nearer])
+
+
+def _one_tooth(at: _Side, k: int) -> tuple[Floats, Floats]:
+    """What tooth k of A leaves each tooth of B free, and how far within the flanks it touches.
+
+    Both have the shape (q, z_b); the second is a length on A's flank, below zero where a corner of
+    a tip touches or the contact would lie below the usable flanks.
+    """
+    off = at.off_a[k]
+    moved = np.interp(at.length, at.a.along, off)
+    free, distance = at.seen(at.turned[:, None] + moved, at.length)
+    free = free[:, :, None] - _off_mate(at, distance)
+    best, least = _lowest(free)
+    step = at.length[0, 1] - at.length[0, 0]
+    length = at.length[:, :1] + best * step
+    corner = _moved_corner(at, off)
+    low = _own_low(at, distance, best)
+    within = np.minimum.reduce([at.tip_a[k] - length, length - corner, low, length - at.a.along[0]])
+    least = np.where(length > at.tip_a[k], _own_corner(at, k), least)
+    early = length < corner
+    least[early] = _mate_corner(at, off, corner)[early]
+    least[(corner > at.tip_a[k]) & early] = np.inf
+    return least, within
+
+
+def _off_mate(at: _Side, distance: Floats) -> Floats:
+    """Angle by which B's flanks stand out at distances from B's axis, shape (..., z_b)."""
+    index, share = _between(at.b.along, at.b.wheel.flank.along(distance))
+    low, high = at.off_b[index], at.off_b[index + 1]
+    return np.asarray(low + share[..., None] * (high - low))
+
+
+def _between(grid: Floats, value: Floats) -> tuple[Ints, Floats]:
+    """Point of an even grid before each value, and how far on from there to the next it lies."""
+    place = np.clip((value - grid[0]) / (grid[1] - grid[0]), 0.0, len(grid) - 1.000001)
+    index = place.astype(np.int64)
+    return index, place - index
+
+
+def _lowest(rows: Floats) -> tuple[Floats, Floats]:
+    """Where along the middle axis values are least, in steps, and the value of a parabola there."""
+    least = np.argmin(rows, axis=1)
+    middle = np.clip(least, 1, rows.shape[1] - 2)
+
+    def at(index: Ints) -> Floats:
+        return np.take_along_axis(rows, index[:, None], axis=1)[:, 0]
+
+    before, here, after = at(middle - 1), at(middle), at(middle + 1)
+    bend = before - 2 * here + after
+    with np.errstate(invalid="ignore", divide="ignore"):
+        shift = np.where(bend > 0, (before - after) / (2 * bend), 0.0)
+        inner = np.abs(shift) <= 1
+        value = np.where(inner, here - bend * shift**2 / 2, at(least))
+    return np.where(inner, middle + shift, least), value
+
+
+def _moved_corner(at: _Side, off: Floats) -> Floats:
+    """Lengths on one real flank of A at which the tips of B pass: its errors turn it a little."""
+    per_turn = np.gradient(at.corner, at.turned, axis=0)
+    return np.asarray(at.corner + per_turn * np.interp(at.corner, at.a.along, off))
+
+
+def _own_low(at: _Side, distance: Floats, best: Floats) -> Floats:
+    """How far above the start of B's usable flanks contact lies, as a length of A's."""
+    index = np.clip(np.rint(np.nan_to_num(best)).astype(np.int64), 0, distance.shape[1] - 1)
+    met = np.take_along_axis(distance, index, axis=1)
+    return np.asarray(at.b.wheel.flank.along(met) - at.b.along[0])
+
+
+def _own_corner(at: _Side, k: int) -> Floats:
+    """What the corner of tooth k's tip leaves each tooth of B free, shape (q, z_b)."""
+    tip = np.full(len(at.turned), at.tip_a[k])
+    moved = np.interp(at.tip_a[k], at.a.along, at.off_a[k])
+    free, distance = at.seen(at.turned + moved, tip)
+    return np.asarray(free[:, None] - _off_mate(at, distance))
+
+
+def _mate_corner(at: _Side, off: Floats, corner: Floats) -> Floats:
+    """What the corners of B's tips are left by one flank of A, shape (q, z_b)."""
+    moved = np.interp(corner, at.a.along, off)
+    free, _ = at.seen(at.turned[:, None] + moved, corner)
+    index, share = _between(at.b.along, at.b.wheel.flank.along(at.tip_b))
+    teeth = np.arange(len(at.tip_b))
+    low, high = at.off_b[index, teeth], at.off_b[index + 1, teeth]
+    return np.asarray(free - (low + share * (high - low)))
+
+
+def _positive(within: Floats) -> Floats:
+    """Steps along the first axis over which values are above zero, parts of a step counted."""
+    before, after = within[:-1], within[1:]
+    high = np.maximum(before, after)
+    with np.errstate(invalid="ignore", divide="ignore"):
+        part = np.where(high > 0, high / (high - np.minimum(before, after)), 0.0)
+    return np.asarray(np.where(np.minimum(before, after) > 0, 1.0, part).sum(axis=0))

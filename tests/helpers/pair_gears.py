@@ -1,0 +1,80 @@
+"""Gears for the tests of pairing: exact readings of made gears, and contact of their polygons."""
+
+import numpy as np
+import shapely
+
+from cogloupe.reading.flank_models import FlankCurves
+from cogloupe.reading.models import GapTheory, Profile
+from cogloupe.simulation import Faults, GearSpec
+from cogloupe.simulation.making import make
+from cogloupe.simulation.true_sizes import evaluation_range
+
+from .stated_figures import MeasuringErrors
+from .stated_reading import stated_reading
+
+CHORD_ERROR_MM = 4e-6
+
+
+def made_gear(spec, faults=None, rotation_deg=3.0, seed=1):
+    """A gear as cut, its outline within a hundredth of a µm."""
+    rng = np.random.default_rng(seed)
+    return make(spec, faults or Faults(), None, rotation_deg, rng, CHORD_ERROR_MM)
+
+
+def exact_reading(made):
+    """What a picture without any error would tell of a made gear."""
+    gear, z = made.gear, made.gear.wheel.teeth
+    reading = stated_reading(made, MeasuringErrors().times(0.0), None)
+    start, end = evaluation_range(gear)
+    form = ((0.0, 0.0),) * z
+    nothing = (0.0,) * z
+    curves = FlankCurves(
+        axis_from_datum_mm=tuple(gear.axis), along_mm=(start, end), left_form_um=form,
+        right_form_um=form, u_point_um=0.0, u_place_left_um=nothing, u_place_right_um=nothing,
+        u_slope_common_um=0.0, u_edge_um=0.0, u_scale=0.0, edge_on_scale=0.0, sources=(),
+    )  # fmt: skip
+    profile = Profile(
+        roll_length_mm=(start, end), left_um=(0.0, 0.0), right_um=(0.0, 0.0), start_roll_mm=start,
+        end_roll_mm=end,
+    )  # fmt: skip
+    return reading.model_copy(update={"flank_curves": curves, "profile": profile})
+
+
+class PolygonPair:
+    """Two outlines in mesh; contact is found by turning one until it just cuts the other."""
+
+    def __init__(self, outline_a, outline_b, centre_mm):
+        self.a, self.b = shapely.Polygon(outline_a), shapely.Polygon(outline_b)
+        self.centre = np.array([centre_mm, 0.0])
+        reach = [float(np.hypot(*outline.T).max()) for outline in (outline_a, outline_b)]
+        a, b = shapely.Point(0, 0).buffer(reach[0], 64), shapely.Point(centre_mm, 0).buffer(reach[1], 64)
+        self.zone = a.intersection(b).buffer(0.1)
+
+    def limit(self, turn_a, turn_b, way, most=0.05):
+        """Turn of B, from a clear one on clockwise (way 1) or back (-1), at which it touches A."""
+        fixed = shapely.intersection(turned(self.a, turn_a), self.zone)
+        shapely.prepare(fixed)
+        zone = shapely.transform(self.zone, lambda xy: turned_points(xy - self.centre, -turn_b))
+        part = shapely.intersection(self.b, zone.buffer(most * self.centre[0]))
+
+        def cuts(turn):
+            moved = shapely.transform(part, lambda xy: turned_points(xy, turn) + self.centre)
+            return shapely.intersects(fixed, moved)
+
+        low, high = turn_b, turn_b + way * most
+        if cuts(low) or not cuts(high):
+            raise AssertionError(f"no contact between {low} and {high}")
+        for _ in range(30):
+            middle = (low + high) / 2
+            low, high = (low, middle) if cuts(middle) else (middle, high)
+        return high
+
+
+def turned_points(xy, angle):
+    """Points turned about the origin, clockwise on the picture (x right, y down)."""
+    c, s = np.cos(angle), np.sin(angle)
+    return xy @ np.array([[c, s], [-s, c]])
+
+
+def turned(shape, angle):
+    return shapely.transform(shape, lambda xy: turned_points(xy, angle))
