@@ -35,12 +35,12 @@ REACH_MODULES = 0.1
 class Contacts:
     """Contact functions of one side's flanks at one centre distance.
 
-    Places run over blocks and phases: A's tooth stands ``block - 1 + (phase + 1 / 2) / PHASES - 1 / 2``
+    Places run over blocks and phases: A's tooth stands ``block - 1 + (phase + 1/2) / phases - 1/2``
     pitches past the line of centres.
 
     Attributes
     ----------
-    lead : ndarray, shape (z_a, BLOCKS, PHASES, z_b)
+    lead : ndarray, shape (z_a, BLOCKS, phases, z_b)
         Angle of B by which tooth k of A and tooth j of B drive it ahead of the ideal pair in
         line contact; -inf where they cannot touch, NaN where a flank was not seen.
     ratio : ndarray, shape (z_a, z_b)
@@ -48,9 +48,9 @@ class Contacts:
     play : float
         Angle of B that the ideal pair leaves on this side when a gap of B stands on the line of
         centres.
-    near : ndarray, shape (BLOCKS, PHASES), bool
+    near : ndarray, shape (BLOCKS, phases), bool
         Places where pairs can touch.
-    met : ndarray, shape (2, BLOCKS, PHASES)
+    met : ndarray, shape (2, BLOCKS, phases)
         Lengths on A's and B's flank where the ideal pair touches.
     """
 
@@ -125,23 +125,27 @@ def seen_from_mate(
     return np.arctan2(-y, -x) + b.wheel.flank.turn(distance), distance
 
 
-def places(gear: RunningGear) -> Floats:
+def places(gear: RunningGear, phases: int = PHASES) -> Floats:
     """How far past the line of centres a tooth stands at every place.
 
     Parameters
     ----------
     gear : RunningGear
+    phases : int
+        Places in a pitch.
 
     Returns
     -------
-    ndarray, shape (BLOCKS, PHASES)
+    ndarray, shape (BLOCKS, phases)
         Rad.
     """
     block = np.arange(BLOCKS)[:, None] - BLOCKS // 2
-    return np.asarray(gear.pitch * (block + (np.arange(PHASES) + 0.5) / PHASES - 0.5))
+    return np.asarray(gear.pitch * (block + (np.arange(phases) + 0.5) / phases - 0.5))
 
 
-def contacts(a: RunningGear, b: RunningGear, side: int, centre_mm: float) -> Contacts:
+def contacts(
+    a: RunningGear, b: RunningGear, side: int, centre_mm: float, phases: int = PHASES
+) -> Contacts:
     """Work out the contact functions of all pairs of one side's flanks.
 
     Parameters
@@ -151,12 +155,14 @@ def contacts(a: RunningGear, b: RunningGear, side: int, centre_mm: float) -> Con
     side : {0, 1}
         Left or right flanks.
     centre_mm : float
+    phases : int
+        Places in a pitch; fewer do where only the least of many is wanted.
 
     Returns
     -------
     Contacts
     """
-    turned = a.half[side] + places(a).ravel()
+    turned = a.half[side] + places(a, phases).ravel()
     met, level = _ideal_contact(a, b, centre_mm, turned)
     ahead = level - b.pitch / a.pitch * turned
     ideal = _side_of(_perfect(a), _perfect(b), 0, centre_mm, turned, met[0])
@@ -168,8 +174,8 @@ def contacts(a: RunningGear, b: RunningGear, side: int, centre_mm: float) -> Con
     for k in range(a.teeth):
         free, within = _one_tooth(real, k)
         lead[k, near] = ahead[near, None] - free
-        ratio[k] = _positive(within) / PHASES
-    shape = (BLOCKS, PHASES)
+        ratio[k] = _positive(within) / phases
+    shape = (BLOCKS, phases)
     return Contacts(
         lead=lead.reshape(a.teeth, *shape, b.teeth),
         ratio=ratio,

@@ -11,7 +11,7 @@ from math import lcm
 
 import numpy as np
 
-from cogloupe.pairing.contact import BLOCKS, Contacts, contacts
+from cogloupe.pairing.contact import BLOCKS, PHASES, Contacts, contacts
 from cogloupe.pairing.running_gear import RunningGear
 from cogloupe_calibration.arrays import Floats, Ints
 
@@ -72,19 +72,21 @@ class Rolled:
     free: Floats
 
 
-def mesh_at(a: RunningGear, b: RunningGear, centre_mm: float) -> Mesh:
+def mesh_at(a: RunningGear, b: RunningGear, centre_mm: float, phases: int = PHASES) -> Mesh:
     """Put two gears together at a centre distance.
 
     Parameters
     ----------
     a, b : RunningGear
     centre_mm : float
+    phases : int
+        Places in a pitch at which contact is worked out.
 
     Returns
     -------
     Mesh
     """
-    left, right = (contacts(a, b, side, centre_mm) for side in (0, 1))
+    left, right = (contacts(a, b, side, centre_mm, phases) for side in (0, 1))
     return Mesh(a=a, b=b, centre_mm=centre_mm, sides=(left, right))
 
 

@@ -1,0 +1,133 @@
+"""The gear that is to run with a measured one: whether it belongs there, or as the book has it.
+
+Lengths mm, angles rad.
+"""
+
+from dataclasses import replace
+from math import degrees, pi
+
+import numpy as np
+
+from cogloupe.forms.clock_wheel import (
+    MOST_LEAVES,
+    PINION_ADDENDUM,
+    WHEEL_ADDENDUM,
+    CycloidalWheel,
+    leaf_thickness,
+)
+from cogloupe.forms.cycloid import CycloidalForm, Epicycloid
+from cogloupe.forms.rack import Gear
+from cogloupe.forms.tooth_form import Wheel
+from cogloupe.pairing.running_gear import RunningGear, flank_grid
+from cogloupe_calibration.errors import UseError
+from cogloupe_calibration.units import MM_PER_INCH
+
+SAME_MODULE = 2e-3
+"""Modules that differ by less, as a share, are one: stated sizes are rounded, and the nearest two in
+use (48 DP, 0.5292 mm, and 0.525 mm of nobody's) lie further apart."""
+SAME_ANGLE = np.radians(0.1)
+"""Pressure angles that differ by less are one."""
+FEWEST_TEETH, MOST_TEETH = 5, 1000
+"""Teeth that a mate can have, as in a plan."""
+
+
+def theoretical_mate(gear: RunningGear, teeth: int, profile_shift: float = 0.0) -> RunningGear:
+    """The perfect mate of a measured gear.
+
+    Parameters
+    ----------
+    gear : RunningGear
+    teeth : int
+    profile_shift : float
+        In modules; of involute teeth.
+
+    Returns
+    -------
+    RunningGear
+        Of the same rack, or a clock wheel or pinion by the trade's rules whose addendum a circle
+        of half the measured gear's pitch diameter has rolled.
+
+    Raises
+    ------
+    UseError
+        Where there is no such gear.
+    """
+    if not FEWEST_TEETH <= teeth <= MOST_TEETH:
+        raise UseError(
+            f"a mate of {teeth} teeth is outside {FEWEST_TEETH} to {MOST_TEETH}: check --mate-teeth"
+        )
+    wheel = gear.wheel
+    if isinstance(wheel, Gear):
+        mate: Wheel = Gear(teeth, wheel.module_mm, wheel.rack, profile_shift)
+    else:
+        mate = _clock_mate(wheel, teeth, profile_shift)
+    along, radius = flank_grid(mate, mate.form_radius, mate.tip_radius)
+    at_pitch = mate.half_angles(mate.reference_radius) + mate.flank.turn(mate.reference_radius)
+    return RunningGear(
+        name=f"theory-{teeth}",
+        wheel=mate,
+        start=-pi / 2,
+        half=at_pitch,
+        along=along,
+        radius=radius,
+        off=np.zeros((teeth, 2, len(along))),
+        tip=np.full(teeth, mate.tip_radius),
+        root=np.full(teeth, mate.root_radius),
+        form_radius=mate.form_radius,
+        axis=0j,
+        axis_seen=True,
+        bore_mm=None,
+        gap=np.zeros((0, 2)),
+        covered=(),
+        doubts=None,
+    )
+
+
+def _clock_mate(wheel: Wheel, teeth: int, profile_shift: float) -> CycloidalWheel:
+    """Clock wheel or pinion for a measured one (common practice, no source)."""
+    if profile_shift:
+        raise UseError("cycloidal teeth have no profile shift: leave --mate-profile-shift out")
+    m, pitch = wheel.module_mm, teeth * wheel.module_mm / 2
+    addendum = (WHEEL_ADDENDUM if teeth > MOST_LEAVES else PINION_ADDENDUM)[0]
+    made = CycloidalWheel(
+        teeth=teeth,
+        module_mm=m,
+        form=CycloidalForm(Epicycloid(pitch, wheel.reference_radius / 2)),
+        thickness_mm=leaf_thickness(teeth) * m,
+        root_radius=pitch - pi / 2 * m,
+        tip_radius=pitch + addendum * m,
+    )
+    return replace(made, tip_radius=min(made.tip_radius, made.ridge))
+
+
+def check_pair(a: RunningGear, b: RunningGear) -> None:
+    """See that two gears can belong together.
+
+    Parameters
+    ----------
+    a, b : RunningGear
+
+    Raises
+    ------
+    UseError
+        Naming both figures where form, module or pressure angle differ.
+    """
+    forms = a.wheel.flank.name, b.wheel.flank.name
+    if forms[0] != forms[1]:
+        raise UseError(
+            f"{a.name} has {forms[0]} teeth and {b.name} {forms[1]} ones: they do not run together"
+        )
+    modules = a.wheel.module_mm, b.wheel.module_mm
+    if abs(modules[0] / modules[1] - 1) > SAME_MODULE:
+        sizes = " and ".join(f"{m:.4g} mm ({MM_PER_INCH / m:.4g} DP)" for m in modules)
+        raise UseError(
+            f"{a.name} and {b.name} have different modules, {sizes}: they do not run together"
+        )
+    if isinstance(a.wheel, Gear) and isinstance(b.wheel, Gear):
+        angles = [gear.wheel.rack.pressure_angle for gear in (a, b)]  # type: ignore[attr-defined]
+        if abs(angles[0] - angles[1]) > SAME_ANGLE:
+            told = " and ".join(f"{degrees(angle):.4g}°" for angle in angles)
+            raise UseError(
+                f"{a.name} and {b.name} have different pressure angles, {told}: they do not run "
+                "together"
+            )

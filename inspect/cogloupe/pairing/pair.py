@@ -1,0 +1,428 @@
+"""Two gears as a pair: how they run at a centre distance, and where to drill for them.
+
+From two readings, or one and a theoretical mate, to every figure a person is shown. Lengths mm,
+angles rad, deviations µm on B's reference circle where the name says so.
+"""
+
+from dataclasses import dataclass
+from typing import Literal
+
+import numpy as np
+
+from cogloupe.pairing.centre import (
+    Sweep,
+    Window,
+    backlash_mm,
+    distance_for,
+    least_known,
+    mean_known,
+    sweep,
+    window,
+)
+from cogloupe.pairing.clearance import Room, room
+from cogloupe.pairing.composite import (
+    Composite,
+    Line,
+    Parts,
+    composite,
+    double_flank,
+    lead_um,
+    parts,
+    spectrum,
+)
+from cogloupe.pairing.doubt_draws import drawn_figures
+from cogloupe.pairing.mates import check_pair
+from cogloupe.pairing.rolling import Mesh, Rolled, Start, mesh_at, roll
+from cogloupe.pairing.running_gear import RunningGear
+from cogloupe.pairing.starts import Starts, try_starts
+from cogloupe.planning.plan import USUAL_BACKLASH
+from cogloupe_calibration.arrays import Floats
+from cogloupe_calibration.errors import UseError
+
+VerdictKind = Literal["cannot_run", "tight", "ratio", "fillet", "play", "perhaps_tight", "free"]
+
+TOO_MUCH = 4.0
+"""Times the usual backlash beyond which play is called too much (common practice, no source)."""
+STARTS_PHASES, ROLLING_PHASES = 12, 24
+"""Places in a pitch for comparing starts, and for double-flank rolling."""
+OVERLAP_MODULES = 0.3
+"""Backlash so far below zero everywhere is no tight spot but gears that do not fit in."""
+TIGHTEST = 6
+"""Tight spots that are named."""
+
+
+@dataclass(frozen=True)
+class Known:
+    """A figure and its standard uncertainty."""
+
+    value: float
+    u: float
+
+
+@dataclass(frozen=True)
+class Spot:
+    """The least backlash in one step of the mesh, and the tooth of A in its gap of B."""
+
+    backlash: float
+    tooth: int
+    gap: int
+
+
+@dataclass(frozen=True, kw_only=True)
+class Backlash:
+    """Backlash as an arc on the working pitch circles.
+
+    Attributes
+    ----------
+    least, mean, most : Known
+    square : float
+        Times an arc: distance square to the flanks.
+    per_radian : (float, float)
+        Times an angle of A, of B: an arc.
+    tightest : tuple of Spot
+        The tightest steps, tightest first; neighbours count once.
+    known : float
+        Share of the mesh positions whose flanks were seen.
+    """
+
+    least: Known
+    mean: Known
+    most: Known
+    square: float
+    per_radian: tuple[float, float]
+    tightest: tuple[Spot, ...]
+    known: float
+
+
+@dataclass(frozen=True, kw_only=True)
+class Way:
+    """How B is driven one way round.
+
+    Attributes
+    ----------
+    curve : ndarray, shape (steps, phases)
+        How far B runs ahead, µm.
+    total, tooth : Known
+        Single-flank total and tooth-to-tooth composite deviation, µm.
+    parts : Parts
+    spectrum : tuple of Line
+    """
+
+    curve: Floats
+    total: Known
+    tooth: Known
+    parts: Parts
+    spectrum: tuple[Line, ...]
+
+
+@dataclass(frozen=True, kw_only=True)
+class DoubleFlank:
+    """Rolling in tight mesh.
+
+    Attributes
+    ----------
+    curve : ndarray, shape (steps, phases)
+        Centre distance.
+    mean : Known
+        Of it.
+    total, tooth : Known
+        Total and tooth-to-tooth radial composite deviation, µm.
+    """
+
+    curve: Floats
+    mean: Known
+    total: Known
+    tooth: Known
+
+
+@dataclass(frozen=True, kw_only=True)
+class Drilling:
+    """Where to put the second hole.
+
+    Attributes
+    ----------
+    distance : Known
+        Centre distance.
+    wanted : float
+        Least backlash that it was worked out for; NaN where the distance was given.
+    per_mm : float
+        Backlash for each mm of centre distance.
+    tolerance : float
+        How far off the distance may come out to either side: the least backlash stays within half
+        and one and a half of what it is, and the distance within the window.
+    """
+
+    distance: Known
+    wanted: float
+    per_mm: float
+    tolerance: float
+
+
+@dataclass(frozen=True, kw_only=True)
+class Pairing:
+    """Everything about a pair.
+
+    Attributes
+    ----------
+    mesh, rolled
+        The pair at its centre distance, and its whole period.
+    start : (int, int)
+        Tooth of A in gap of B that it was rolled from.
+    starts : Starts
+    backlash : Backlash
+    room : Room
+    ways : (Way, Way)
+        Driven by left flanks, and by right ones.
+    double : DoubleFlank
+    drilling : Drilling
+    sweep : Sweep
+    window : Window
+    verdict : str
+    """
+
+    mesh: Mesh
+    rolled: Rolled
+    start: Start
+    starts: Starts
+    backlash: Backlash
+    room: Room
+    ways: tuple[Way, Way]
+    double: DoubleFlank
+    drilling: Drilling
+    sweep: Sweep
+    window: Window
+    verdict: VerdictKind
+
+
+@dataclass(frozen=True, kw_only=True)
+class Asked:
+    """What a person asks of a pair; at most one of distance and backlash.
+
+    Attributes
+    ----------
+    distance_mm : float or None
+    backlash_mm : float or None
+        At the tightest spot; without either, the usual share of a module.
+    start : (int, int) or None
+        Without it the best one.
+    """
+
+    distance_mm: float | None = None
+    backlash_mm: float | None = None
+    start: Start | None = None
+
+
+def pair_gears(a: RunningGear, b: RunningGear, asked: Asked | None = None) -> Pairing:
+    """Run two gears together.
+
+    Parameters
+    ----------
+    a, b : RunningGear
+    asked : Asked, optional
+
+    Returns
+    -------
+    Pairing
+
+    Raises
+    ------
+    UseError
+        Where the gears do not belong together, or not at that distance.
+    """
+    asked = asked or Asked()
+    check_pair(a, b)
+    _check_start(a, b, asked.start)
+    tight = distance_for(a, b, (1, 1), 0.0, mean_known)
+    _check_distance(a, b, asked.distance_mm, tight)
+    wanted = _wanted(a, asked)
+    near = asked.distance_mm or tight + wanted
+    starts = try_starts(mesh_at(a, b, near, STARTS_PHASES))
+    start = asked.start or starts.best
+    distance = asked.distance_mm or distance_for(a, b, start, wanted, least_known)
+    mesh = mesh_at(a, b, distance)
+    rolled = roll(mesh, start)
+    swept = sweep(a, b, start, tight)
+    found = room(mesh, start)
+    ends = _Uncertain.of(mesh, start)
+    backlash = _backlash(mesh, rolled, start, ends)
+    usable = window(swept, found, backlash.least.u)
+    per_mm = _per_mm(swept, distance)
+    return Pairing(
+        mesh=mesh,
+        rolled=rolled,
+        start=start,
+        starts=starts,
+        backlash=backlash,
+        room=found,
+        ways=(_way(mesh, rolled, 0, ends), _way(mesh, rolled, 1, ends)),
+        double=_double(a, b, start, tight, per_mm, ends),
+        drilling=Drilling(
+            distance=Known(distance, backlash.least.u / per_mm),
+            wanted=float("nan") if asked.distance_mm else wanted,
+            per_mm=per_mm,
+            tolerance=_tolerance(backlash.least.value / per_mm / 2, distance, usable),
+        ),
+        sweep=swept,
+        window=usable,
+        verdict=_verdict(a, backlash, found, usable),
+    )
+
+
+def _wanted(a: RunningGear, asked: Asked) -> float:
+    if asked.backlash_mm is not None:
+        return asked.backlash_mm
+    return USUAL_BACKLASH * a.wheel.module_mm
+
+
+def _check_start(a: RunningGear, b: RunningGear, start: Start | None) -> None:
+    if start is None:
+        return
+    for number, gear, what in zip(start, (a, b), ("tooth", "gap"), strict=True):
+        if not 1 <= number <= gear.teeth:
+            raise UseError(f"{gear.name} has no {what} {number}: it has 1 to {gear.teeth}")
+
+
+def _check_distance(
+    a: RunningGear, b: RunningGear, distance: float | None, tight: float
+) -> None:
+    """Refuse a distance at which the teeth miss each other, or cannot get in."""
+    if distance is None:
+        return
+    parted = float(a.tip.max() + b.tip.max())
+    if distance >= parted:
+        raise UseError(
+            f"at {distance:.3f} mm the teeth miss each other by {distance - parted:.3f} mm: these "
+            f"gears run from about {tight:.3f} mm on"
+        )
+    if distance < tight - OVERLAP_MODULES * a.wheel.module_mm:
+        raise UseError(
+            f"at {distance:.3f} mm the teeth overlap: these gears would have to come "
+            f"{tight - distance:.3f} mm nearer than tight mesh, at {tight:.3f} mm"
+        )
+
+
+@dataclass(frozen=True, kw_only=True)
+class _Uncertain:
+    """Standard uncertainties of what a period gives; angles of B."""
+
+    least: float
+    mean: float
+    most: float
+    total: tuple[float, float]
+    tooth: tuple[float, float]
+    free_total: float
+    free_tooth: float
+
+    @classmethod
+    def of(cls, mesh: Mesh, start: Start) -> "_Uncertain":
+        """By draws of gears that the readings leave plausible."""
+        least, mean, most, *rest = map(float, drawn_figures(mesh, start, _period_figures)[1])
+        return cls(
+            least=least, mean=mean, most=most, total=(rest[0], rest[2]), tooth=(rest[1], rest[3]),
+            free_total=rest[4], free_tooth=rest[5],
+        )  # fmt: skip
+
+
+def _period_figures(lead: Floats, free: Floats) -> Floats:
+    found = [np.nanmin(free), np.nanmean(free), np.nanmax(free)]
+    for curve in (*lead, free):
+        of_curve = composite(curve)
+        found += [of_curve.total, of_curve.tooth]
+    return np.array(found)
+
+
+def _backlash(mesh: Mesh, rolled: Rolled, start: Start, ends: _Uncertain) -> Backlash:
+    free, radius = backlash_mm(mesh, rolled), mesh.working_radius
+    known = np.isfinite(free)
+    if not known.any():
+        raise UseError(
+            f"no mesh position of {mesh.a.name} and {mesh.b.name} shows all flanks that might "
+            "touch: take pictures that show more of the teeth"
+        )
+    return Backlash(
+        least=Known(float(np.nanmin(free)), ends.least * radius),
+        mean=Known(float(np.nanmean(free)), ends.mean * radius),
+        most=Known(float(np.nanmax(free)), ends.most * radius),
+        square=mesh.b.arm / radius,
+        per_radian=(mesh.centre_mm - radius, radius),
+        tightest=_tightest(mesh, free, start),
+        known=float(known.mean()),
+    )
+
+
+def _tightest(mesh: Mesh, free: Floats, start: Start) -> tuple[Spot, ...]:
+    """Steps with the least backlash, those that are tighter than both neighbours."""
+    least = np.where(np.isfinite(free), free, np.inf).min(axis=1)
+    lower = (least <= np.roll(least, 1)) & (least < np.roll(least, -1)) & np.isfinite(least)
+    steps = np.flatnonzero(lower) if lower.any() else np.array([int(np.argmin(least))])
+    chosen = steps[np.argsort(least[steps])][:TIGHTEST]
+    return tuple(
+        Spot(
+            float(least[n]),
+            int((start[0] - 1 - n) % mesh.a.teeth) + 1,
+            int((start[1] - 1 + n) % mesh.b.teeth) + 1,
+        )
+        for n in chosen
+    )
+
+
+def _way(mesh: Mesh, rolled: Rolled, side: int, ends: _Uncertain) -> Way:
+    curve = lead_um(mesh, rolled, side)
+    found = composite(curve)
+    arc = 1000 * mesh.b.wheel.reference_radius
+    return Way(
+        curve=curve,
+        total=Known(found.total, ends.total[side] * arc),
+        tooth=Known(found.tooth, ends.tooth[side] * arc),
+        parts=parts(mesh, curve, side),
+        spectrum=spectrum(curve),
+    )
+
+
+def _double(
+    a: RunningGear, b: RunningGear, start: Start, tight: float, per_mm: float, ends: _Uncertain
+) -> DoubleFlank:
+    """Roll in tight mesh: at three distances about the mean, as far apart as the curve is high."""
+    first = mesh_at(a, b, tight, STARTS_PHASES)
+    high = composite(backlash_mm(first, roll(first, start))).total / per_mm
+    step = max(0.6 * high, 1e-3)
+    meshes = [mesh_at(a, b, tight + k * step, ROLLING_PHASES) for k in (-1, 0, 1)]
+    low, middle, top = meshes
+    curve = double_flank((low, middle, top), tuple(roll(m, start) for m in meshes))  # type: ignore[arg-type]
+    found: Composite = composite(curve)
+    um = 1000 * middle.working_radius / per_mm
+    return DoubleFlank(
+        curve=curve,
+        mean=Known(float(np.nanmean(curve)), ends.mean * middle.working_radius / per_mm),
+        total=Known(1000 * found.total, ends.free_total * um),
+        tooth=Known(1000 * found.tooth, ends.free_tooth * um),
+    )
+
+
+def _per_mm(swept: Sweep, distance: float) -> float:
+    """Growth of the backlash with the centre distance, there."""
+    return float(np.interp(distance, swept.distance, np.gradient(swept.mean, swept.distance)))
+
+
+def _tolerance(half: float, distance: float, usable: Window) -> float:
+    """How far off the distance may come out."""
+    room_left = min(distance - usable.low.distance, usable.high.distance - distance)
+    return max(min(half, room_left), 0.0)
+
+
+def _verdict(a: RunningGear, backlash: Backlash, found: Room, usable: Window) -> VerdictKind:
+    """The one thing to know, the gravest first."""
+    if usable.empty:
+        return "cannot_run"
+    if backlash.least.value + 2 * backlash.least.u < 0 or min(
+        found.tips_a.value + 2 * found.tips_a.u, found.tips_b.value + 2 * found.tips_b.u
+    ) < 0:
+        return "tight"
+    if found.ratio.value + 2 * found.ratio.u < 1:
+        return "ratio"
+    if min(f.value + 2 * f.u for f in (found.fillet_a, found.fillet_b)) < 0:
+        return "fillet"
+    if backlash.least.value < 2 * backlash.least.u:
+        return "perhaps_tight"
+    limit = TOO_MUCH * USUAL_BACKLASH * a.wheel.module_mm
+    return "play" if backlash.mean.value > limit else "free"
