@@ -22,9 +22,11 @@ PHASES = 48
 a parabola that differs from its chord by under 0.05 µm up to a module of 1."""
 BLOCKS = 3
 """Pitches over which a pair is followed: one in the middle and one to each side."""
-WINDOW_MODULES, WINDOW_POINTS = 0.36, 13
-"""Stretch of flank to either side of the ideal contact in which the real one is looked for, and
-points on it: a slope of 1 in 30 moves the contact by less."""
+WINDOW_MODULES = 0.36
+"""Stretch of flank to either side of the ideal contact in which the real one is looked for: a slope
+of 1 in 30 moves the contact by less."""
+WINDOW_POINTS = {"involute": 13, "cycloidal": 41}
+"""Points on it; a cycloid bends sharply at the pitch circle."""
 FINE = 600
 """Points on the ideal flank on which the ideal contact is looked for."""
 REACH_MODULES = 0.1
@@ -75,10 +77,12 @@ class _Side:
         Lengths on A's flanks where its tips end them, and radii of B's tips.
     turned : ndarray, shape (q,)
         Angle of A's flank past the line of centres at every place.
-    length : ndarray, shape (q, WINDOW_POINTS)
+    length : ndarray, shape (q, points)
         Stretch of A's flank that is looked at there.
-    corner : ndarray, shape (q, z_b)
-        Length on A's ideal flank where each tip of B passes.
+    corner : ndarray, shape (2, q, z_b)
+        Length on A's ideal flank where each tip of B passes, and its growth as A turns.
+    own_corner : ndarray, shape (z_a, q), (z_a, q)
+        What the corners of A's tips leave an ideal flank of B, and their distance from its axis.
     """
 
     a: RunningGear
@@ -91,6 +95,7 @@ class _Side:
     turned: Floats
     length: Floats
     corner: Floats
+    own_corner: tuple[Floats, Floats]
 
     def seen(self, turned: Floats, length: Floats) -> tuple[Floats, Floats]:
         """What points of A's flank leave B free, and their distance from B's axis."""
@@ -201,12 +206,12 @@ def _ideal_contact(
     length = np.linspace(a.along[0], a.along[-1], FINE)
     radius = np.interp(length, a.along, a.radius)
     free, distance = seen_from_mate(a, b, centre, turned[:, None], radius)
-    least = np.argmin(free, axis=1)
+    there = (radius <= a.tip.max()) & (distance <= b.tip.max())
+    least = np.argmin(np.where(there, free, free + 2 * np.pi), axis=1)
     rows = np.arange(len(turned))
     met = distance[rows, least]
-    within = np.flatnonzero(
-        (least > 0) & (radius[least] < a.tip.max()) & (met > b.form_radius) & (met < b.tip.max())
-    )
+    inner = there[rows, np.maximum(least - 1, 0)] & there[rows, np.minimum(least + 1, FINE - 1)]
+    within = np.flatnonzero(inner & (least > 0) & (met > b.form_radius))
     middle = int(within[len(within) // 2]) if len(within) else len(turned) // 2
     level = float(free[middle, least[middle]] + b.pitch / a.pitch * turned[middle])
     return np.stack([length[least], b.wheel.flank.along(met)]), level
@@ -216,13 +221,17 @@ def _side_of(
     a: RunningGear, b: RunningGear, side: int, centre: float, turned: Floats, met: Floats
 ) -> _Side:
     """Lay out where contact is looked for about the ideal one."""
-    half = WINDOW_MODULES * a.wheel.module_mm
+    half, points = WINDOW_MODULES * a.wheel.module_mm, WINDOW_POINTS[a.wheel.flank.name]
     middle = np.clip(met, a.along[0] + half, a.along[-1] - half)
-    length = middle[:, None] + np.linspace(-half, half, WINDOW_POINTS)
+    length = middle[:, None] + np.linspace(-half, half, points)
+    tip = np.interp(a.tip, a.radius, a.along)
+    at_tip = [np.interp(end, a.along, off) for end, off in zip(tip, a.off[:, side], strict=True)]
+    corner = _corners(a, b, centre, turned)
     return _Side(
-        a=a, b=b, centre=centre, off_a=a.off[:, side], off_b=b.off[:, side].T.copy(),
-        tip_a=np.interp(a.tip, a.radius, a.along), tip_b=b.tip, turned=turned, length=length,
-        corner=_corners(a, b, centre, turned),
+        a=a, b=b, centre=centre, off_a=a.off[:, side], off_b=b.off[:, side].T.copy(), tip_a=tip,
+        tip_b=b.tip, turned=turned, length=length,
+        corner=np.stack([corner, np.gradient(corner, turned, axis=0)]),
+        own_corner=seen_from_mate(a, b, centre, turned + np.array(at_tip)[:, None], a.tip[:, None]),
     )  # fmt: skip
 
 
@@ -277,8 +286,10 @@ def _lowest(rows: Floats) -> tuple[Floats, Floats]:
     least = np.argmin(rows, axis=1)
     middle = np.clip(least, 1, rows.shape[1] - 2)
 
+    first, last = np.ogrid[: rows.shape[0], : rows.shape[2]]
+
     def at(index: Ints) -> Floats:
-        return np.take_along_axis(rows, index[:, None], axis=1)[:, 0]
+        return np.asarray(rows[first, index, last])
 
     before, here, after = at(middle - 1), at(middle), at(middle + 1)
     bend = before - 2 * here + after
@@ -291,8 +302,8 @@ def _lowest(rows: Floats) -> tuple[Floats, Floats]:
 
 def _moved_corner(at: _Side, off: Floats) -> Floats:
     """Lengths on one real flank of A at which the tips of B pass: its errors turn it a little."""
-    per_turn = np.gradient(at.corner, at.turned, axis=0)
-    return np.asarray(at.corner + per_turn * np.interp(at.corner, at.a.along, off))
+    place, per_turn = at.corner
+    return np.asarray(place + per_turn * np.interp(place, at.a.along, off))
 
 
 def _own_low(at: _Side, distance: Floats, best: Floats) -> Floats:
@@ -304,9 +315,7 @@ def _own_low(at: _Side, distance: Floats, best: Floats) -> Floats:
 
 def _own_corner(at: _Side, k: int) -> Floats:
     """What the corner of tooth k's tip leaves each tooth of B free, shape (q, z_b)."""
-    tip = np.full(len(at.turned), at.tip_a[k])
-    moved = np.interp(at.tip_a[k], at.a.along, at.off_a[k])
-    free, distance = at.seen(at.turned + moved, tip)
+    free, distance = (table[k] for table in at.own_corner)
     return np.asarray(free[:, None] - _off_mate(at, distance))
 
 
