@@ -4,8 +4,8 @@ import numpy as np
 import shapely
 
 from cogloupe.reading.flank_models import FlankCurves
-from cogloupe.reading.models import GapTheory, Profile
-from cogloupe.simulation import Faults, GearSpec
+from cogloupe.reading.models import Profile
+from cogloupe.simulation import Faults
 from cogloupe.simulation.making import make
 from cogloupe.simulation.true_sizes import evaluation_range
 
@@ -47,7 +47,10 @@ class PolygonPair:
         self.a, self.b = shapely.Polygon(outline_a), shapely.Polygon(outline_b)
         self.centre = np.array([centre_mm, 0.0])
         reach = [float(np.hypot(*outline.T).max()) for outline in (outline_a, outline_b)]
-        a, b = shapely.Point(0, 0).buffer(reach[0], 64), shapely.Point(centre_mm, 0).buffer(reach[1], 64)
+        a, b = (
+            shapely.Point(0, 0).buffer(reach[0], 64),
+            shapely.Point(centre_mm, 0).buffer(reach[1], 64),
+        )
         self.zone = a.intersection(b).buffer(0.1)
 
     def limit(self, turn_a, turn_b, way, most=0.05):

@@ -9,6 +9,7 @@ from cogloupe.figures.profile import ProfileFigures, common_slope_doubt
 from cogloupe.figures.shapes import Shapes
 from cogloupe.fits.datum import Axes
 from cogloupe.fits.measured import Measured
+from cogloupe.numerics.missing import number
 from cogloupe.reading.flank_models import FlankCurves, FlankSource
 from cogloupe_calibration.arrays import Floats
 
@@ -82,4 +83,4 @@ def _mean_gap(shapes: Shapes) -> tuple[tuple[float, float], ...]:
 
 
 def _kept(values: Floats, digits: int = FORM_DIGITS) -> tuple[float | None, ...]:
-    return tuple(v if v == v else None for v in np.round(values, digits).tolist())
+    return tuple(number(v) for v in np.round(values, digits))

@@ -29,6 +29,7 @@ from cogloupe.commands.console import (
 from cogloupe.commands.doctor import doctor
 from cogloupe.commands.export import export
 from cogloupe.commands.inspect import inspect, watch
+from cogloupe.commands.pair import pair
 from cogloupe.commands.plan import plan
 from cogloupe.commands.simulate import simulate
 from cogloupe.commands.start import start
@@ -86,6 +87,11 @@ _COMMANDS: tuple[tuple[Callable[..., None], str, str], ...] = (
         compare,
         "Tell whether a change on the machine helped.",
         'cogloupe compare readings/before readings/after --changed "belt tightened"',
+    ),
+    (
+        pair,
+        "Run two gears together, and tell where to drill.",
+        "cogloupe pair readings/pinion readings/wheel --backlash 0.02mm --out pair",
     ),
     (
         catalogue,

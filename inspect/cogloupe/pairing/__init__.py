@@ -1,1 +1,1 @@
-"""How two measured gears run together, and where to drill for them; computed from readings alone."""
+"""How two measured gears run together, and where to drill for them."""

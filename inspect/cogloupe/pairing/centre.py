@@ -15,8 +15,8 @@ from cogloupe_calibration.arrays import Floats
 from cogloupe_calibration.errors import UseError
 
 COARSE = 12
-"""Places in a pitch while a distance is looked for: the least of a period is then found to about
-0.1 µm, which a last step at all places mends."""
+"""Places in a pitch while a distance is looked for: the least of a period is then found to about a
+micrometre, which a last step at all places mends."""
 TRIALS = 8
 """Steps of the search; each leaves a hundredth of what was, since backlash is nearly straight."""
 SETTLED_MM = 1e-6
@@ -164,9 +164,7 @@ def sweep(a: RunningGear, b: RunningGear, start: Start, tight: float) -> Sweep:
         mesh = mesh_at(a, b, float(distance), COARSE)
         free, found = backlash_mm(mesh, roll(mesh, start)), room(mesh, start)
         tips = min(found.tips_a.value, found.tips_b.value)
-        rows.append(
-            (np.nanmin(free), np.nanmean(free), np.nanmax(free), found.ratio.value, tips)
-        )
+        rows.append((np.nanmin(free), np.nanmean(free), np.nanmax(free), found.ratio.value, tips))
     least, mean, most, ratio, clearance = np.array(rows).T
     return Sweep(
         distance=distances, least=least, mean=mean, most=most, ratio=ratio, clearance=clearance

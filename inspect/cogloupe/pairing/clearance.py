@@ -5,8 +5,10 @@ Lengths mm. Teeth and gaps are named by their numbers.
 
 from dataclasses import dataclass
 from math import hypot, sin, sqrt
+from typing import Any
 
 import numpy as np
+from numpy.typing import NDArray
 
 from cogloupe.forms.rack import Gear
 from cogloupe.pairing.rolling import Mesh, Start, meeting
@@ -143,7 +145,7 @@ def _fillets(mesh: Mesh, own: RunningGear, mate: RunningGear, gap: Ints, tooth: 
     return _least(line - roll - begins, u, *named)
 
 
-def _direction(gear: RunningGear, place: Floats | Ints) -> Floats:
+def _direction(gear: RunningGear, place: NDArray[Any]) -> Floats:
     """Polar angle on the picture of a tooth (whole) or gap (halves)."""
     return np.asarray(gear.start + gear.pitch * np.asarray(place))
 
@@ -171,6 +173,8 @@ def _u_ratio(mesh: Mesh, side: int) -> float:
         inside = (length > gear.along[0]) & (length < gear.along[-1])
         moving = np.abs(np.diff(length))[inside[1:] & inside[:-1]]
         a_pitch = float(np.median(moving)) * mesh.sides[side].met.shape[2] if moving.size else 1.0
-        per_tip = float(np.interp(gear.tip.mean(), gear.radius, np.gradient(gear.along, gear.radius)))
+        per_tip = float(
+            np.interp(gear.tip.mean(), gear.radius, np.gradient(gear.along, gear.radius))
+        )
         steps.append(per_tip * _u(gear, "tip") / a_pitch)
     return _together(mesh, *steps)

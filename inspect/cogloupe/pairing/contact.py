@@ -30,7 +30,7 @@ WINDOW_POINTS = {"involute": 13, "cycloidal": 41}
 FINE = 600
 """Points on the ideal flank on which the ideal contact is looked for."""
 REACH_MODULES = 0.1
-"""Ideal pairs further from touching than this cannot come to touch by any error that is believed."""
+"""Ideal pairs further from touching than this come to touch by no error that is believed."""
 
 
 @dataclass(frozen=True, kw_only=True)

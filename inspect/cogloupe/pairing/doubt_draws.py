@@ -70,9 +70,7 @@ def drawn_figures(
     return value, np.array(u)
 
 
-def _met_table(
-    mesh: Mesh, side: int, start: Start, phases: Ints
-) -> tuple[Floats, Ints, Ints]:
+def _met_table(mesh: Mesh, side: int, start: Start, phases: Ints) -> tuple[Floats, Ints, Ints]:
     """Leads of all pairs that may touch, shape (steps, BLOCKS, phases), and their teeth."""
     tooth_a, tooth_b = meeting(mesh, side, start)
     table = mesh.sides[side].lead[:, :, phases]
@@ -98,7 +96,7 @@ def _lead(
         block = np.arange(BLOCKS)
         table = table + (out[0][tooth_a, block] + out[1][tooth_b, block]) / mesh.b.arm
     lead = table.max(axis=1)
-    return lead if side else lead[:, ::-1]
+    return np.asarray(lead if side else lead[:, ::-1])
 
 
 def _out(gear: RunningGear, moved: _Moved, side: int, length: Floats) -> Floats:
@@ -131,7 +129,7 @@ def _plausible_places(gear: RunningGear, rng: np.random.Generator, count: int) -
     if gear.doubts is None:
         return moved
     middle = int(np.argmin(np.abs(gear.radius - gear.wheel.reference_radius)))
-    turn = gear.pitch * np.arange(gear.teeth)
+    turn = np.asarray(gear.pitch * np.arange(gear.teeth), np.float64)
     for side in (0, 1):
         value = gear.off[:, side, middle] * gear.arm
         seen = np.isfinite(value)

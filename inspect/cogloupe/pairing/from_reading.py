@@ -7,7 +7,7 @@ Lengths mm, angles rad.
 """
 
 from dataclasses import dataclass
-from math import pi, radians, sqrt
+from math import pi, sqrt
 from pathlib import Path
 
 import numpy as np
@@ -200,9 +200,7 @@ def _flanks(
     high = np.minimum(low + 1, form.shape[-1] - 1)
     formed = form[..., low] * (1 - share) + form[..., high] * share
     # The measuring circle's own length is filled in by `_curves`, which knows the form.
-    return _Flanks(
-        place, length, (slope / (end - start) * length + formed) / 1000, measuring, axis
-    )
+    return _Flanks(place, length, (slope / (end - start) * length + formed) / 1000, measuring, axis)
 
 
 def _own_slope(reading: Reading, curves: FlankCurves, profile: Profile) -> Floats:
@@ -216,8 +214,8 @@ def _own_slope(reading: Reading, curves: FlankCurves, profile: Profile) -> Float
 def _believed(values: Floats, u: Floats) -> Floats:
     """Values of shape (z, 2, n) drawn towards the mean of their side by what noise explains.
 
-    By as much as their spread about it is explained by noise (empirical Bayes, as the flanks' places
-    are fitted); flanks without a value get the mean.
+    By as much as their spread about it is explained by noise (empirical Bayes, as in the fit of the
+    flanks); flanks without a value get the mean.
     """
     out = np.empty_like(values)
     for side in (0, 1):

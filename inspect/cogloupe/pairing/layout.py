@@ -5,7 +5,8 @@ Plate frame: millimetres from its left and its lower edge, x to the right, y up.
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from math import cos, degrees, radians, sin
+from itertools import pairwise
+from math import cos, radians, sin
 
 from cogloupe.pairing.pair import Asked, Pairing, pair_gears
 from cogloupe.pairing.running_gear import RunningGear
@@ -207,9 +208,4 @@ def dial_moves(layout: Layout) -> tuple[tuple[float, float], ...]:
         Along x and y.
     """
     places = [(0.0, 0.0), *((hole.x, hole.y) for hole in layout.holes)]
-    return tuple((b[0] - a[0], b[1] - a[1]) for a, b in zip(places, places[1:], strict=False))
-
-
-def minutes(angle: float) -> float:
-    """Minutes of arc."""
-    return 60 * degrees(angle)
+    return tuple((b[0] - a[0], b[1] - a[1]) for a, b in pairwise(places))

@@ -23,8 +23,8 @@ from cogloupe_calibration.errors import UseError
 from cogloupe_calibration.units import MM_PER_INCH
 
 SAME_MODULE = 2e-3
-"""Modules that differ by less, as a share, are one: stated sizes are rounded, and the nearest two in
-use (48 DP, 0.5292 mm, and 0.525 mm of nobody's) lie further apart."""
+"""Modules that differ by less, as a share, are one: stated sizes are rounded, and sizes in use lie
+further apart."""
 SAME_ANGLE = np.radians(0.1)
 """Pressure angles that differ by less are one."""
 FEWEST_TEETH, MOST_TEETH = 5, 1000

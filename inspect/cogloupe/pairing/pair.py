@@ -238,10 +238,9 @@ def pair_gears(a: RunningGear, b: RunningGear, asked: Asked | None = None) -> Pa
     near = asked.distance_mm or tight + wanted
     starts = try_starts(mesh_at(a, b, near, STARTS_PHASES))
     start = asked.start or starts.best
-    distance = asked.distance_mm or distance_for(a, b, start, wanted, least_known)
-    mesh = mesh_at(a, b, distance)
-    rolled = roll(mesh, start)
     swept = sweep(a, b, start, tight)
+    mesh = mesh_at(a, b, asked.distance_mm or _distance(a, b, start, wanted, swept))
+    rolled, distance = roll(mesh, start), mesh.centre_mm
     found = room(mesh, start)
     ends = _Uncertain.of(mesh, start)
     backlash = _backlash(mesh, rolled, start, ends)
@@ -268,6 +267,14 @@ def pair_gears(a: RunningGear, b: RunningGear, asked: Asked | None = None) -> Pa
     )
 
 
+def _distance(a: RunningGear, b: RunningGear, start: Start, wanted: float, swept: Sweep) -> float:
+    """Centre distance for a least backlash, found at a few places in a pitch and mended at all."""
+    near = distance_for(a, b, start, wanted, least_known)
+    mesh = mesh_at(a, b, near)
+    missing = wanted - least_known(backlash_mm(mesh, roll(mesh, start)))
+    return near + missing / _per_mm(swept, near)
+
+
 def _wanted(a: RunningGear, asked: Asked) -> float:
     if asked.backlash_mm is not None:
         return asked.backlash_mm
@@ -282,9 +289,7 @@ def _check_start(a: RunningGear, b: RunningGear, start: Start | None) -> None:
             raise UseError(f"{gear.name} has no {what} {number}: it has 1 to {gear.teeth}")
 
 
-def _check_distance(
-    a: RunningGear, b: RunningGear, distance: float | None, tight: float
-) -> None:
+def _check_distance(a: RunningGear, b: RunningGear, distance: float | None, tight: float) -> None:
     """Refuse a distance at which the teeth miss each other, or cannot get in."""
     if distance is None:
         return
@@ -324,7 +329,7 @@ class _Uncertain:
 
 
 def _period_figures(lead: Floats, free: Floats) -> Floats:
-    found = [np.nanmin(free), np.nanmean(free), np.nanmax(free)]
+    found = [float(np.nanmin(free)), float(np.nanmean(free)), float(np.nanmax(free))]
     for curve in (*lead, free):
         of_curve = composite(curve)
         found += [of_curve.total, of_curve.tooth]
@@ -414,9 +419,10 @@ def _verdict(a: RunningGear, backlash: Backlash, found: Room, usable: Window) ->
     """The one thing to know, the gravest first."""
     if usable.empty:
         return "cannot_run"
-    if backlash.least.value + 2 * backlash.least.u < 0 or min(
-        found.tips_a.value + 2 * found.tips_a.u, found.tips_b.value + 2 * found.tips_b.u
-    ) < 0:
+    if (
+        backlash.least.value + 2 * backlash.least.u < 0
+        or min(found.tips_a.value + 2 * found.tips_a.u, found.tips_b.value + 2 * found.tips_b.u) < 0
+    ):
         return "tight"
     if found.ratio.value + 2 * found.ratio.u < 1:
         return "ratio"

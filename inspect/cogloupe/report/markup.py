@@ -22,7 +22,7 @@ _FIGURE = re.compile(
 
 SCRIPTS = (
     "base.js", "units.js", "teeth.js", "ring.js", "loupe.js", "plot.js", "pitch.js", "shapes.js",
-    "tables.js", "report.js", "folder.js",
+    "tables.js", "report.js", "folder.js", "pair.js",
 )  # fmt: skip
 """Parts of the one script that lies beside many reports, in their order."""
 

@@ -1,0 +1,199 @@
+"""Two measured gears in mesh, as a drawing in the page that its script can turn.
+
+Millimetres about the first gear's axis, the second to the right; x right, y down as on pictures.
+"""
+
+from math import degrees, pi
+from typing import Any
+
+import numpy as np
+from markupsafe import Markup
+
+from cogloupe.numerics.missing import number
+from cogloupe.pairing.centre import backlash_mm
+from cogloupe.pairing.contact import BLOCKS, places
+from cogloupe.pairing.outlines import contact_points, tooth_outlines
+from cogloupe.pairing.pair import Pairing
+from cogloupe.pairing.rolling import Mesh
+from cogloupe.pairing.running_gear import TOWARDS, RunningGear
+from cogloupe_calibration.arrays import Floats
+
+MOST_PLACES = 4000
+"""Mesh positions that a page carries; between them the curves are drawn straight."""
+_MARGIN_MODULES = 1.0
+_NEAR_MODULES = 2.6
+"""Half the width of what the enlarged view shows."""
+
+
+def turns(pairing: Pairing, position: Floats, side: int) -> tuple[Floats, Floats]:
+    """Angles by which both gears are turned from where they lie on their pictures.
+
+    Parameters
+    ----------
+    pairing : Pairing
+    position : ndarray
+        Pitches that A has turned from the start, clockwise.
+    side : {0, 1}
+        Flanks that drive.
+
+    Returns
+    -------
+    turn_a, turn_b : ndarray
+        Rad, clockwise.
+    """
+    mesh, (tooth, gap) = pairing.mesh, pairing.start
+    a, b = mesh.a, mesh.b
+    turn_a = position * a.pitch - a.start - (tooth - 1) * a.pitch
+    to_gap = pi - b.start - (gap - 0.5) * b.pitch
+    phases = pairing.rolled.lead.shape[2]
+    place = (np.arange(mesh.steps * phases) + 0.5) / phases - 0.5
+    lead = np.nan_to_num(pairing.rolled.lead[side].ravel())
+    ahead = np.interp(position, place, lead, period=mesh.steps)
+    limit = TOWARDS[side] * (mesh.sides[side].play - ahead)
+    return turn_a, to_gap - position * b.pitch + limit
+
+
+def mesh_svg(pairing: Pairing, step: int) -> Markup:
+    """Draw both gears at one step of the mesh, whole and enlarged.
+
+    Parameters
+    ----------
+    pairing : Pairing
+    step : int
+
+    Returns
+    -------
+    Markup
+        Two SVG elements; the enlarged one shows the parts of the first again.
+    """
+    mesh = pairing.mesh
+    a, b, module = mesh.a, mesh.b, mesh.a.wheel.module_mm
+    turn_a, turn_b = (float(v) for v in turns(pairing, np.array(float(step)), 1))
+    reach = [float(gear.tip.max()) + _MARGIN_MODULES * module for gear in (a, b)]
+    left, width = -reach[0], reach[0] + mesh.centre_mm + reach[1]
+    high = max(reach)
+    middle = mesh.centre_mm - mesh.working_radius
+    near = _NEAR_MODULES * module
+    pitch = [mesh.centre_mm - mesh.working_radius, mesh.working_radius]
+    tight = {(spot.tooth, spot.gap) for spot in pairing.backlash.tightest[:1]}
+    return Markup(
+        f'<svg class="mesh whole" viewBox="{left:.3f} {-high:.3f} {width:.3f} {2 * high:.3f}" '
+        f'role="img" aria-label="Both gears in mesh at tooth {_tooth(pairing, step)}">'
+        f'<g id="mesh-drawing"><path class="centres" d="M0,0H{mesh.centre_mm:.4f}"/>'
+        f'<g id="gear-a" transform="rotate({degrees(turn_a):.5f})">'
+        f"{_teeth(a, {tooth for tooth, _ in tight})}{_hub(a)}</g>"
+        f'<g transform="translate({mesh.centre_mm:.5f} 0)"><g id="gear-b" '
+        f'transform="rotate({degrees(turn_b):.5f})">'
+        f"{_teeth(b, {n for _, gap in tight for n in (gap, gap % b.teeth + 1)})}{_hub(b)}</g></g>"
+        f'<circle class="pitch" r="{pitch[0]:.4f}"/><circle class="pitch" '
+        f'cx="{mesh.centre_mm:.4f}" r="{pitch[1]:.4f}"/></g><g class="contacts"></g></svg>'
+        f'<svg class="mesh near" viewBox="{middle - near:.4f} {-near:.4f} {2 * near:.4f} '
+        f'{2 * near:.4f}" aria-hidden="true"><use href="#mesh-drawing"/>'
+        '<g class="contacts"></g></svg>'
+    )
+
+
+def _tooth(pairing: Pairing, step: int) -> int:
+    return (pairing.start[0] - 1 - step) % pairing.mesh.a.teeth + 1
+
+
+def _teeth(gear: RunningGear, lit: set[int]) -> str:
+    seen = np.asarray(np.isfinite(gear.off[..., 0]).all(axis=1))
+    outlines = tooth_outlines(gear)
+    parts = []
+    for k, points in enumerate(outlines):
+        kinds = [kind for kind, so in (("unseen", not seen[k]), ("tight", k + 1 in lit)) if so]
+        corners = " ".join(f"{x:.3f},{y:.3f}" for x, y in points.tolist())
+        named = f' class="{" ".join(kinds)}"' if kinds else ""
+        parts.append(f'<path{named} data-tooth="{k + 1}" d="M0,0L{corners}Z"/>')
+    edge = " ".join(f"{x:.3f},{y:.3f}" for x, y in outlines.reshape(-1, 2).tolist())
+    return "".join(parts) + f'<path class="edge" d="M{edge}Z"/>'
+
+
+def _hub(gear: RunningGear) -> str:
+    """The bore, and a mark by which the turning is seen."""
+    bore = (gear.bore_mm or gear.wheel.module_mm) / 2
+    reach = float(gear.root.min()) - 0.3 * gear.wheel.module_mm
+    x, y = reach * np.cos(gear.start), reach * np.sin(gear.start)
+    mark = 0.18 * gear.wheel.module_mm
+    return (
+        f'<circle class="bore" r="{bore:.3f}"/>'
+        f'<circle class="first" cx="{x:.3f}" cy="{y:.3f}" r="{mark:.3f}"/>'
+    )
+
+
+def mesh_data(pairing: Pairing) -> dict[str, Any]:
+    """What the page's script turns the gears by.
+
+    Parameters
+    ----------
+    pairing : Pairing
+
+    Returns
+    -------
+    dict
+        Angles degrees, lengths mm, leads µm; of a position, the pitches turned from the start.
+    """
+    mesh = pairing.mesh
+    tightest = pairing.backlash.tightest[0]
+    lead = [way.curve for way in pairing.ways]
+    every = max(lead[0].size // MOST_PLACES, 1)
+    shown = np.arange(every // 2, lead[0].size, every)
+    free = backlash_mm(mesh, pairing.rolled)
+    phases = lead[0].shape[1]
+    zero = turns(pairing, np.zeros(1), 1)
+    return {
+        "teeth": [mesh.a.teeth, mesh.b.teeth],
+        "steps": mesh.steps,
+        "start": list(pairing.start),
+        "tightest": _step_of(pairing, tightest.tooth, tightest.gap),
+        "turn_a": degrees(float(zero[0][0])),
+        "turn_b": degrees(pi - mesh.b.start - (pairing.start[1] - 0.5) * mesh.b.pitch),
+        "limit": [degrees(TOWARDS[side] * _mean_limit(pairing, side)) for side in (0, 1)],
+        "deg_per_um": degrees(1e-3 / mesh.b.wheel.reference_radius),
+        "place": [(float(shown[0]) + 0.5) / phases - 0.5, every / phases],
+        "lead": [_rounded(curve.ravel()[shown], 2) for curve in lead],
+        "free": _rounded(_least_of(free.ravel(), every, len(shown)), 5),
+        "points": [_contacts(mesh, side) for side in (0, 1)],
+    }
+
+
+def _mean_limit(pairing: Pairing, side: int) -> float:
+    """Angle from even turning at which B is held on average, by one side's flanks."""
+    return pairing.mesh.sides[side].play - float(np.nanmean(pairing.rolled.lead[side]))
+
+
+def _least_of(values: Floats, every: int, count: int) -> Floats:
+    """Least of each stretch, so that no tight spot is lost."""
+    whole = np.pad(values, (0, -len(values) % every), mode="edge").reshape(-1, every)
+    return np.asarray(whole.min(axis=1)[:count])
+
+
+def _step_of(pairing: Pairing, tooth: int, gap: int) -> int:
+    """Step at which a tooth of A stands in a gap of B."""
+    a, b = pairing.mesh.a.teeth, pairing.mesh.b.teeth
+    step = np.arange(pairing.mesh.steps)
+    there = ((pairing.start[0] - 1 - step) % a + 1 == tooth) & (
+        (pairing.start[1] - 1 + step) % b + 1 == gap
+    )
+    return int(np.flatnonzero(there)[0])
+
+
+def _contacts(mesh: Mesh, side: int) -> list[list[list[float] | None]]:
+    """Places of the ideal contact by block and phase, as on the picture; None for none."""
+    found = mesh.sides[side]
+    phases = found.met.shape[2]
+    turned = mesh.a.half[side] + places(mesh.a, phases)
+    points = contact_points(mesh.a, found.met[0], turned) * [1.0, TOWARDS[side]]
+    length_a, length_b = found.met
+    tips = [np.interp(gear.tip.max(), gear.radius, gear.along) for gear in (mesh.a, mesh.b)]
+    inside = (length_a > mesh.a.along[0]) & (length_b > mesh.b.along[0])
+    inside &= (length_a < tips[0] * (1 - 1e-6)) & (length_b < tips[1] * (1 - 1e-6))
+    return [
+        [points[k, p].round(4).tolist() if inside[k, p] else None for p in range(phases)]
+        for k in range(BLOCKS)
+    ]
+
+
+def _rounded(values: Floats, digits: int) -> list[float | None]:
+    return [number(v) for v in np.round(values, digits)]
