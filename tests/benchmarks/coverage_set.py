@@ -73,7 +73,7 @@ def draw(seed: int, *, straight: bool = False) -> Drawn:
     scene = _scene(rng, seed, straight)
     level = 0.0 if straight else rng.normal(0, LEVEL_SD)
     case = make_case(scene)
-    case = replace(case, photo=replace(case.photo, pixels=_bent(case.photo.pixels, level)))
+    case = replace(case, photo=replace(case.photo, pixels=bent(case.photo.pixels, level)))
     return Drawn(replace(case, settings=_stated(case, rng)), scene.camera, level)
 
 
@@ -138,8 +138,18 @@ def _camera(
     return Camera.model_validate(plain if straight else plain | view)
 
 
-def _bent(pixels: NDArray[Any], level: float) -> NDArray[Any]:
-    """Grey values as a camera whose curve rises by a share of the step half way gives them."""
+def bent(pixels: NDArray[Any], level: float) -> NDArray[Any]:
+    """Grey values as a camera whose curve rises by a share of the step half way gives them.
+
+    Parameters
+    ----------
+    pixels : ndarray, shape (h, w), uint8
+    level : float
+
+    Returns
+    -------
+    ndarray, shape (h, w), uint8
+    """
     if level == 0:
         return pixels
     # The step of a back-lit gear of the simulation: 40 to 200 of 255.
@@ -228,7 +238,7 @@ def photograph_grid(camera: Camera, seed: int, u_pitch_rel: float, level: float 
     size, ratio, skew = rng.uniform(-1, 1, 3) * sqrt(3) * u_pitch_rel
     square = np.array([[1 + size + ratio / 2, skew / 2], [skew / 2, 1 + size - ratio / 2]])
     grey = _grid_picture(camera, pitch_mm * square, rng)
-    grid = measure_grid(_bent(grey, level), pitch_mm, u_pitch_rel=u_pitch_rel)
+    grid = measure_grid(bent(grey, level), pitch_mm, u_pitch_rel=u_pitch_rel)
     if grid.summary.verdict == "take it again":
         raise CalibrationError("; ".join(grid.summary.reasons))
     return grid

@@ -3,6 +3,9 @@
 import numpy as np
 import shapely
 
+from cogloupe.forms.basic_racks import basic_rack
+from cogloupe.forms.rack import Gear
+from cogloupe.pairing.mates import theoretical_gear
 from cogloupe.reading.flank_models import FlankCurves
 from cogloupe.reading.models import Profile
 from cogloupe.simulation import Faults
@@ -31,7 +34,7 @@ def exact_reading(made):
     curves = FlankCurves(
         axis_from_datum_mm=tuple(gear.axis), along_mm=(start, end), left_form_um=form,
         right_form_um=form, u_point_um=0.0, u_place_left_um=nothing, u_place_right_um=nothing,
-        u_slope_common_um=0.0, u_edge_um=0.0, u_scale=0.0, edge_on_scale=0.0, sources=(),
+        u_slope_left_um=nothing, u_slope_right_um=nothing, u_slope_common_um=0.0, u_edge_um=0.0, u_scale=0.0, u_stretch=0.0, edge_on_scale=0.0, place_sources=(), slope_sources=(),
     )  # fmt: skip
     profile = Profile(
         roll_length_mm=(start, end), left_um=(0.0, 0.0), right_um=(0.0, 0.0), start_roll_mm=start,
@@ -81,3 +84,8 @@ def turned_points(xy, angle):
 
 def turned(shape, angle):
     return shapely.transform(shape, lambda xy: turned_points(xy, angle))
+
+
+def perfect_gear(teeth, module_mm=0.5, rack="iso53-a"):
+    """A gear of theory that turns about its axis."""
+    return theoretical_gear(Gear(teeth, module_mm, basic_rack(rack, module_mm)))

@@ -1,5 +1,6 @@
 """Put the measured flanks into a reading, so that the gear can be run with another."""
 
+from collections.abc import Iterable
 from math import sqrt
 
 import numpy as np
@@ -13,8 +14,10 @@ from cogloupe.numerics.missing import number
 from cogloupe.reading.flank_models import FlankCurves, FlankSource
 from cogloupe_calibration.arrays import Floats
 
-FORM_DIGITS, OUTLINE_DIGITS = 2, 5
-"""Decimals that are kept: hundredths of a µm, which no picture shows."""
+FORM_DIGITS, FINE_DIGITS, OUTLINE_DIGITS = 2, 4, 5
+"""Decimals that are kept of µm, and of mm: no picture shows more."""
+NOTHING_UM = 0.001
+"""Sources that move no flank by more are left out."""
 
 
 def build_flank_curves(
@@ -40,28 +43,36 @@ def build_flank_curves(
     x, y = (measured.fits.centre - axes.datum) * px
     with_edge = scale.by_edge * figures.edge / px
     left, right = np.swapaxes(_forms(profiles), 0, 1)
-    own_left, own_right = (figures.noise * um).T
+    places = [mode.position * um for mode in figures.modes]
     return FlankCurves(
         axis_from_datum_mm=(float(x), float(y)),
         along_mm=tuple(float(v) for v in profiles.roll),
         left_form_um=tuple(_kept(row) for row in left),
         right_form_um=tuple(_kept(row) for row in right),
         u_point_um=profiles.noise,
-        u_place_left_um=_kept(own_left, 4),
-        u_place_right_um=_kept(own_right, 4),
+        u_place_left_um=_kept(figures.noise[:, 0] * um, FINE_DIGITS),
+        u_place_right_um=_kept(figures.noise[:, 1] * um, FINE_DIGITS),
+        u_slope_left_um=_kept(profiles.own_slope[:, 0], FINE_DIGITS),
+        u_slope_right_um=_kept(profiles.own_slope[:, 1], FINE_DIGITS),
         u_slope_common_um=1000 * common_slope_doubt(measured) * (high - low),
         u_edge_um=1000 * figures.edge,
-        u_scale=sqrt(max(scale.relative_u**2 - with_edge**2, 0.0)),
+        u_scale=sqrt(max(scale.relative_u**2 - scale.stretch**2 - with_edge**2, 0.0)),
+        u_stretch=scale.stretch,
         edge_on_scale=with_edge,
-        sources=tuple(
-            FlankSource(
-                name=mode.name,
-                left_um=_kept(mode.position[:, 0] * um, 4),
-                right_um=_kept(mode.position[:, 1] * um, 4),
-            )
-            for mode in figures.modes
-        ),
+        place_sources=_sources(places),
+        slope_sources=_sources(profiles.tilts),
         gap_xy_mm=_mean_gap(shapes),
+    )
+
+
+def _sources(effects: Iterable[Floats]) -> tuple[FlankSource, ...]:
+    """Sources by their effects on left and right flanks, µm, shape (z, 2) each."""
+    return tuple(
+        FlankSource(
+            left_um=_kept(effect[:, 0], FINE_DIGITS), right_um=_kept(effect[:, 1], FINE_DIGITS)
+        )
+        for effect in effects
+        if np.nanmax(np.abs(effect)) > NOTHING_UM
     )
 
 

@@ -19,6 +19,7 @@ from cogloupe.uncertainty.flank_uncertainty import flank_doubts, flank_place
 from cogloupe.uncertainty.modes import FlankPlace, lens_tilts
 from cogloupe_calibration.arrays import Floats
 from cogloupe_calibration.calibration import Lens
+from cogloupe_calibration.lens import TERMS
 
 POINTS_A_CELL, CELLS = 3, (5, 24)
 """Points that a stretch of the trace is averaged over, and the fewest and most stretches."""
@@ -61,6 +62,10 @@ class ProfileFigures:
     u_angle : ndarray, shape (z, 2)
     noise : float
         Standard uncertainty of one value of a trace.
+    own_slope : ndarray, shape (z, 2)
+        Standard uncertainty that each slope has to itself.
+    tilts : ndarray, shape (sources, z, 2)
+        Change of the slopes with each source of the lens.
     slopes, angles, totals, forms : SideFigure
         The same over all teeth of a side, the angles rad.
     mean_total, mean_form : SideFigure
@@ -81,6 +86,8 @@ class ProfileFigures:
     angle: Floats
     u_angle: Floats
     noise: float
+    own_slope: Floats
+    tilts: Floats
     slopes: SideFigure
     angles: SideFigure
     totals: SideFigure
@@ -107,8 +114,8 @@ class ProfileFigures:
 class _Slopes:
     """Rise of every flank's line over the range, µm, and what it is uncertain by.
 
-    `own` differs from flank to flank, `sources` act on all of them together, shape (n, z, 2), and
-    `alike` (scale, blurred ends) the same on each.
+    `own` differs from flank to flank, `sources` act on all of them together, shape (n, z, 2), those
+    of the lens first, and `alike` (scale, blurred ends) the same on each.
     """
 
     rise: Floats
@@ -189,6 +196,8 @@ def compute_profiles(measured: Measured, first: int, lens: Lens) -> ProfileFigur
         angle=in_order(angle),
         u_angle=in_order(u_angle),
         noise=mean_seen(level),
+        own_slope=in_order(slopes.own),
+        tilts=np.roll(slopes.sources[: len(TERMS)], -first, axis=1),
         slopes=side,
         angles=angles,
         totals=_side_figure(total, u_total, side.u),

@@ -196,24 +196,21 @@ def first_harmonic(gear: RunningGear, side: int) -> complex:
     return complex(cosine, sine)
 
 
-def double_flank(meshes: tuple[Mesh, Mesh, Mesh], rolled: tuple[Rolled, Rolled, Rolled]) -> Floats:
+def double_flank(distance: Floats, free: Floats) -> Floats:
     """Centre distance at which both flanks touch, all round.
 
     Parameters
     ----------
-    meshes : tuple of Mesh
-        The pair at three centre distances about tight mesh, rising.
-    rolled : tuple of Rolled
-        Them rolled from one start.
+    distance : ndarray, shape (3,)
+        Centre distances about tight mesh.
+    free : ndarray, shape (3, steps, places)
+        Backlash at each, from one start.
 
     Returns
     -------
-    ndarray, shape (steps, phases)
-        Mm: where a parabola through the backlash at the three distances is zero.
+    ndarray, shape (steps, places)
+        Mm: the distance as a parabola of the backlash (Lagrange), where that is zero.
     """
-    distance = np.array([mesh.centre_mm for mesh in meshes])
-    free = np.stack([one.free for one in rolled])
-    # The distance as a parabola of the backlash (Lagrange), taken where that is zero.
     found = np.zeros(free.shape[1:])
     for k in range(3):
         i, j = (n for n in range(3) if n != k)

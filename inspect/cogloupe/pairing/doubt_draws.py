@@ -147,7 +147,13 @@ def _moved(gear: RunningGear, place: Floats, common: Floats, rng: np.random.Gene
         return _Moved(place, np.zeros_like(place), 0.0)
     edge = doubts.edge * common[0]
     stretch = doubts.scale * common[1] + doubts.edge_on_scale * common[0]
-    sources = np.einsum("s,szk->zk", rng.standard_normal(len(doubts.sources)), doubts.sources)
-    slope = doubts.slope * rng.standard_normal(place.shape)
+    stretch = stretch + doubts.stretch * rng.standard_normal()
+    slope = doubts.slope * rng.standard_normal(place.shape) + _together(doubts.slopes, rng)
     slope = slope + doubts.slope_common * rng.standard_normal()
-    return _Moved(place + np.nan_to_num(sources) + edge, np.nan_to_num(slope), stretch)
+    place = place + _together(doubts.places, rng) + edge
+    return _Moved(np.nan_to_num(place), np.nan_to_num(slope), stretch)
+
+
+def _together(sources: Floats, rng: np.random.Generator) -> Floats:
+    """What independent sources do to all flanks, shape (z, 2)."""
+    return np.asarray(np.einsum("s,szk->zk", rng.standard_normal(len(sources)), sources))

@@ -6,6 +6,7 @@ axis of the teeth and seen from the datum, that gives the curve as it is, eccent
 Lengths mm, angles rad.
 """
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from math import pi, sqrt
 from pathlib import Path
@@ -20,7 +21,7 @@ from cogloupe.forms.tooth_form import Wheel
 from cogloupe.numerics.angles import wrapped
 from cogloupe.numerics.missing import mean_seen
 from cogloupe.pairing.running_gear import TOWARDS, Doubts, RunningGear, flank_grid
-from cogloupe.reading.flank_models import FlankCurves
+from cogloupe.reading.flank_models import FlankCurves, FlankSource
 from cogloupe.reading.models import SIDES, GearInfo, Profile, Reading
 from cogloupe_calibration.arrays import Floats
 from cogloupe_calibration.errors import UseError
@@ -191,9 +192,8 @@ def _flanks(
     length = np.arange(max(along[0] - 3 * reach, 0.0), along[-1] + 3 * reach + step, step / 2)
     forms = np.array([curves.left_form_um, curves.right_form_um], np.float64).swapaxes(0, 1)
     form = _believed(forms, np.full(place.shape, curves.u_point_um))
-    slope = _believed(
-        _column(reading, "profile_slope_um")[..., None], _own_slope(reading, curves, profile)
-    )
+    own = np.array([curves.u_slope_left_um, curves.u_slope_right_um], np.float64).T
+    slope = _believed(_column(reading, "profile_slope_um")[..., None], own)
     measuring = reading.gear.measuring_diameter_mm / 2
     at = np.interp(length, curves.along_mm, np.arange(len(curves.along_mm)))
     low, share = np.floor(at).astype(int), at - np.floor(at)
@@ -201,14 +201,6 @@ def _flanks(
     formed = form[..., low] * (1 - share) + form[..., high] * share
     # The measuring circle's own length is filled in by `_curves`, which knows the form.
     return _Flanks(place, length, (slope / (end - start) * length + formed) / 1000, measuring, axis)
-
-
-def _own_slope(reading: Reading, curves: FlankCurves, profile: Profile) -> Floats:
-    """Standard uncertainty that each flank's slope has to itself, µm over the range."""
-    length = (profile.end_roll_mm or 1.0) - (profile.start_roll_mm or 0.0)
-    shared = np.hypot(curves.u_slope_common_um, 1000 * curves.u_scale * length)
-    whole = _column(reading, "u_profile_slope_um")
-    return np.asarray(np.sqrt(np.maximum(whole**2 - shared**2, 0.0)))
 
 
 def _believed(values: Floats, u: Floats) -> Floats:
@@ -268,22 +260,33 @@ def _doubts(reading: Reading, curves: FlankCurves, profile: Profile, wheel: Whee
     r = reading.gear.measuring_diameter_mm / 2
     square = float(wheel.flank.arm(r)) / r / 1000
     length = (profile.end_roll_mm or 1.0) - (profile.start_roll_mm or 0.0)
-    own = np.array([curves.u_place_left_um, curves.u_place_right_um], np.float64).T
-    sources = np.array(
-        [[source.left_um, source.right_um] for source in curves.sources], np.float64
-    ).reshape(-1, 2, wheel.teeth)
+    place, slope = (
+        np.array(both, np.float64).T
+        for both in (
+            (curves.u_place_left_um, curves.u_place_right_um),
+            (curves.u_slope_left_um, curves.u_slope_right_um),
+        )
+    )
     tips = np.array([t.u_tip_diameter_mm for t in reading.teeth], np.float64) / 2
     roots = np.array([g.u_root_diameter_mm for g in reading.gaps], np.float64) / 2
     scale = reading.calibration
     return Doubts(
-        place=own * square,
-        slope=_own_slope(reading, curves, profile) / length / 1000,
+        place=place * square,
+        slope=slope / length / 1000,
         slope_common=curves.u_slope_common_um / length / 1000,
-        sources=sources.swapaxes(1, 2) * TOWARDS * square,
+        places=_sources(curves.place_sources, wheel.teeth) * TOWARDS * square,
+        slopes=_sources(curves.slope_sources, wheel.teeth) / length / 1000,
         edge=curves.u_edge_um / 1000,
         edge_on_scale=curves.edge_on_scale,
         scale=curves.u_scale,
+        stretch=curves.u_stretch,
         tip=mean_seen(tips),
         root=mean_seen(roots),
         set_up=f"{scale.method} {scale.mm_per_px} {scale.file}",
     )
+
+
+def _sources(sources: Sequence[FlankSource], teeth: int) -> Floats:
+    """Effects of common sources, µm, shape (sources, z, 2)."""
+    rows = [[source.left_um, source.right_um] for source in sources]
+    return np.array(rows, np.float64).reshape(-1, 2, teeth).swapaxes(1, 2)

@@ -61,19 +61,33 @@ def theoretical_mate(gear: RunningGear, teeth: int, profile_shift: float = 0.0) 
         mate: Wheel = Gear(teeth, wheel.module_mm, wheel.rack, profile_shift)
     else:
         mate = _clock_mate(wheel, teeth, profile_shift)
-    along, radius = flank_grid(mate, mate.form_radius, mate.tip_radius)
-    at_pitch = mate.half_angles(mate.reference_radius) + mate.flank.turn(mate.reference_radius)
+    return theoretical_gear(mate)
+
+
+def theoretical_gear(wheel: Wheel) -> RunningGear:
+    """A gear without errors.
+
+    Parameters
+    ----------
+    wheel : Wheel
+
+    Returns
+    -------
+    RunningGear
+    """
+    along, radius = flank_grid(wheel, wheel.form_radius, wheel.tip_radius)
+    at_pitch = wheel.half_angles(wheel.reference_radius) + wheel.flank.turn(wheel.reference_radius)
     return RunningGear(
-        name=f"theory-{teeth}",
-        wheel=mate,
+        name=f"theory-{wheel.teeth}",
+        wheel=wheel,
         start=-pi / 2,
         half=at_pitch,
         along=along,
         radius=radius,
-        off=np.zeros((teeth, 2, len(along))),
-        tip=np.full(teeth, mate.tip_radius),
-        root=np.full(teeth, mate.root_radius),
-        form_radius=mate.form_radius,
+        off=np.zeros((wheel.teeth, 2, len(along))),
+        tip=np.full(wheel.teeth, wheel.tip_radius),
+        root=np.full(wheel.teeth, wheel.root_radius),
+        form_radius=wheel.form_radius,
         axis=0j,
         axis_seen=True,
         bore_mm=None,

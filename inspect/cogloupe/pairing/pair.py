@@ -32,7 +32,7 @@ from cogloupe.pairing.composite import (
 )
 from cogloupe.pairing.doubt_draws import drawn_figures
 from cogloupe.pairing.mates import check_pair
-from cogloupe.pairing.rolling import Mesh, Rolled, Start, mesh_at, roll
+from cogloupe.pairing.rolling import Mesh, Rolled, Start, fine_places, mesh_at, roll
 from cogloupe.pairing.running_gear import RunningGear
 from cogloupe.pairing.starts import Starts, try_starts
 from cogloupe.planning.plan import USUAL_BACKLASH
@@ -240,7 +240,7 @@ def pair_gears(a: RunningGear, b: RunningGear, asked: Asked | None = None) -> Pa
     start = asked.start or starts.best
     swept = sweep(a, b, start, tight)
     mesh = mesh_at(a, b, asked.distance_mm or _distance(a, b, start, wanted, swept))
-    rolled, distance = roll(mesh, start), mesh.centre_mm
+    rolled, distance = roll(mesh, start, fine_places(mesh)), mesh.centre_mm
     found = room(mesh, start)
     ends = _Uncertain.of(mesh, start)
     backlash = _backlash(mesh, rolled, start, ends)
@@ -271,7 +271,7 @@ def _distance(a: RunningGear, b: RunningGear, start: Start, wanted: float, swept
     """Centre distance for a least backlash, found at a few places in a pitch and mended at all."""
     near = distance_for(a, b, start, wanted, least_known)
     mesh = mesh_at(a, b, near)
-    missing = wanted - least_known(backlash_mm(mesh, roll(mesh, start)))
+    missing = wanted - least_known(backlash_mm(mesh, roll(mesh, start, fine_places(mesh))))
     return near + missing / _per_mm(swept, near)
 
 
@@ -391,16 +391,17 @@ def _double(
     first = mesh_at(a, b, tight, STARTS_PHASES)
     high = composite(backlash_mm(first, roll(first, start))).total / per_mm
     step = max(0.6 * high, 1e-3)
-    meshes = [mesh_at(a, b, tight + k * step, ROLLING_PHASES) for k in (-1, 0, 1)]
-    low, middle, top = meshes
-    curve = double_flank((low, middle, top), tuple(roll(m, start) for m in meshes))  # type: ignore[arg-type]
+    distances = tight + step * np.array([-1.0, 0.0, 1.0])
+    meshes = [mesh_at(a, b, float(distance), ROLLING_PHASES) for distance in distances]
+    free = np.stack([roll(mesh, start, fine_places(mesh)).free for mesh in meshes])
+    curve = double_flank(distances, free)
     found: Composite = composite(curve)
-    um = 1000 * middle.working_radius / per_mm
+    radius = meshes[1].working_radius
     return DoubleFlank(
         curve=curve,
-        mean=Known(float(np.nanmean(curve)), ends.mean * middle.working_radius / per_mm),
-        total=Known(1000 * found.total, ends.free_total * um),
-        tooth=Known(1000 * found.tooth, ends.free_tooth * um),
+        mean=Known(float(np.nanmean(curve)), ends.mean * radius / per_mm),
+        total=Known(1000 * found.total, 1000 * ends.free_total * radius / per_mm),
+        tooth=Known(1000 * found.tooth, 1000 * ends.free_tooth * radius / per_mm),
     )
 
 

@@ -7,7 +7,7 @@ flanks drive while A turns clockwise on the picture, left ones the other way. An
 """
 
 from dataclasses import dataclass
-from math import lcm
+from math import lcm, pi
 
 import numpy as np
 
@@ -15,6 +15,14 @@ from cogloupe.pairing.contact import BLOCKS, PHASES, Contacts, contacts
 from cogloupe.pairing.running_gear import RunningGear
 from cogloupe_calibration.arrays import Floats, Ints
 
+FINEST_MM = 0.001
+"""Step along the pitch circle at which a period is followed..."""
+MOST_PLACES = 600_000
+"""... unless it is so long that it would take more places than this."""
+_AT_ONCE = 64
+"""Steps that are rolled at a time, so that they stay in the processor's own memory."""
+_FAR = -1.0
+"""Lead, rad, of what cannot touch."""
 Start = tuple[int, int]
 """Tooth of A, and the gap of B that it stands in on the line of centres; numbers from 1."""
 
@@ -52,23 +60,20 @@ class Mesh:
         return self.centre_mm * self.b.teeth / (self.a.teeth + self.b.teeth)
 
 
-@dataclass(frozen=True, kw_only=True)
+@dataclass(frozen=True)
 class Rolled:
     """A whole period of a mesh.
 
     Attributes
     ----------
-    lead : ndarray, shape (2, steps, phases)
+    lead : ndarray, shape (2, steps, places)
         Angle by which B runs ahead, driven by left and by right flanks; NaN where a flank that
-        might touch was not seen.
-    block : ndarray, shape (2, steps, phases), int
-        Which pair of teeth touches: block of the contact functions.
-    free : ndarray, shape (steps, phases)
+        might touch was not seen. Places divide a step evenly.
+    free : ndarray, shape (steps, places)
         Backlash, as an angle of B.
     """
 
     lead: Floats
-    block: Ints
     free: Floats
 
 
@@ -88,6 +93,21 @@ def mesh_at(a: RunningGear, b: RunningGear, centre_mm: float, phases: int = PHAS
     """
     left, right = (contacts(a, b, side, centre_mm, phases) for side in (0, 1))
     return Mesh(a=a, b=b, centre_mm=centre_mm, sides=(left, right))
+
+
+def fine_places(mesh: Mesh) -> int:
+    """Places in a pitch at which a period is followed to the micrometre, or as finely as it allows.
+
+    Parameters
+    ----------
+    mesh : Mesh
+
+    Returns
+    -------
+    int
+    """
+    finest = round(pi * float(mesh.a.wheel.module_mm) / FINEST_MM)
+    return max(min(finest, MOST_PLACES // mesh.steps), int(mesh.sides[0].lead.shape[2]))
 
 
 def meeting(mesh: Mesh, side: int, start: Start) -> tuple[Ints, Ints]:
@@ -112,30 +132,73 @@ def meeting(mesh: Mesh, side: int, start: Start) -> tuple[Ints, Ints]:
     return tooth % mesh.a.teeth, (gap + (side == 0)) % mesh.b.teeth
 
 
-def roll(mesh: Mesh, start: Start = (1, 1)) -> Rolled:
+def roll(mesh: Mesh, start: Start = (1, 1), places: int | None = None) -> Rolled:
     """Roll two gears through their common period.
 
     Parameters
     ----------
     mesh : Mesh
     start : (int, int)
+    places : int, optional
+        In a pitch; without it those at which contact was worked out. Between them every pair's
+        contact function is taken as straight, and the pair that then drives is told at each.
 
     Returns
     -------
     Rolled
     """
-    lead, block = zip(*(_lead(mesh, side, start) for side in (0, 1)), strict=True)
-    both = np.stack(lead)
-    return Rolled(lead=both, block=np.stack(block), free=mesh.play - both.sum(axis=0))
+    lead = np.stack([lead_of(mesh, side, start, places) for side in (0, 1)])
+    return Rolled(lead, mesh.play - lead.sum(axis=0))
 
 
-def _lead(mesh: Mesh, side: int, start: Start) -> tuple[Floats, Ints]:
-    """Lead of one side at every step and phase, in the order in which A turns clockwise."""
+def lead_of(mesh: Mesh, side: int, start: Start, places: int | None = None) -> Floats:
+    """Lead of one side over the common period, in the order in which A turns clockwise.
+
+    Parameters
+    ----------
+    mesh : Mesh
+    side : {0, 1}
+    start : (int, int)
+    places : int, optional
+        As for `roll`.
+
+    Returns
+    -------
+    ndarray, shape (steps, places)
+    """
     tooth_a, tooth_b = meeting(mesh, side, start)
     table = mesh.sides[side].lead
-    each = np.stack(
-        [table[tooth_a[:, k], k][np.arange(mesh.steps), :, tooth_b[:, k]] for k in range(BLOCKS)]
-    )
+    phases = table.shape[2]
+    flat = table.reshape(len(table), -1, table.shape[3])
+    count = places or phases
+    low, share = _between(phases, count)
+    lead = np.empty((mesh.steps, count))
+    for first in range(0, mesh.steps, _AT_ONCE):
+        rows = slice(first, first + _AT_ONCE)
+        each = [
+            _straight(flat[tooth_a[rows, k], :, tooth_b[rows, k]], low + k * phases, share)
+            for k in range(BLOCKS)
+        ]
+        lead[rows] = np.maximum(np.maximum(each[0], each[1]), each[2])
     # Turning the other way, a place further on is one further back.
-    ordered = each if side else each[..., ::-1]
-    return ordered.max(axis=0), ordered.argmax(axis=0)
+    return lead if side else lead[:, ::-1]
+
+
+def _between(phases: int, count: int) -> tuple[Ints, Floats]:
+    """Phase before each of so many even places in a pitch, and how far on it lies from there."""
+    place = (np.arange(count) + 0.5) / count * phases - 0.5
+    low = np.floor(place).astype(np.int64)
+    return low, place - low
+
+
+def _straight(rows: Floats, low: Ints, share: Floats) -> Floats:
+    """Contact functions between the places at which they are known."""
+    if not share.any():
+        return rows[:, low]
+    rows = np.maximum(rows, _FAR)  # what cannot touch is infinitely far, and cannot be shared out
+    last = rows.shape[1] - 1
+    before, after = rows[:, np.clip(low, 0, last)], rows[:, np.clip(low + 1, 0, last)]
+    after -= before
+    after *= share
+    after += before
+    return after

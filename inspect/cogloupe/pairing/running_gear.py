@@ -35,14 +35,16 @@ class Doubts:
         Of each flank by itself: growth along the normal for each mm of length.
     slope_common : float
         The same of all flanks together.
-    sources : ndarray, shape (sources, z, 2)
-        Movement of the flanks out of the material with each common source.
+    places, slopes : ndarray, shape (sources, z, 2)
+        Movement of the flanks out of the material, and growth of it, with each common source.
     edge : float
         All edges together, out of the material.
     edge_on_scale : float
         Share by which the scale grows with it.
     scale : float
         What else is open of the scale, as a share.
+    stretch : float
+        What lens and lean stretch this gear by, as a share.
     tip, root : float
         Of a tip's and of a floor's radius, edges and scale included.
     set_up : str
@@ -52,10 +54,12 @@ class Doubts:
     place: Floats
     slope: Floats
     slope_common: float
-    sources: Floats
+    places: Floats
+    slopes: Floats
     edge: float
     edge_on_scale: float
     scale: float
+    stretch: float
     tip: float
     root: float
     set_up: str

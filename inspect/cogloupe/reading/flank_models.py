@@ -8,13 +8,13 @@ from cogloupe_calibration.file_model import FileModel
 
 
 class FlankSource(FileModel):
-    """What one source of doubt does to the places of all flanks, with one standard uncertainty.
+    """What one source of doubt does to all flanks together, with one standard uncertainty.
 
-    Along the measuring circle about the datum, clockwise; flanks move together, so that signs
-    count. A stretch of the whole gear is left out: it belongs to the scale.
+    Either to their places, along the measuring circle about the datum, clockwise, without a stretch
+    of the whole gear, which belongs to the scale; or to their slopes over the evaluation range.
+    Flanks move together, so that signs count.
     """
 
-    name: str
     left_um: tuple[float | None, ...]
     right_um: tuple[float | None, ...]
 
@@ -25,10 +25,12 @@ class FlankCurves(FileModel):
     A flank runs along the theoretical one that crosses the measuring circle at its place, by its
     slope over the evaluation range of `Profile`, and by its form: what is left at each of
     `along_mm` (lengths of roll, or along the flank of other forms), positive out of the material.
-    Tables run over teeth in the order of their numbers. `u_place_um` is each flank's own, and
-    `u_point_um` that of one value of the form; `u_slope_common_um` is shared by all flanks.
+    Tables run over teeth in the order of their numbers. `u_place_…` and `u_slope_…` are each
+    flank's own, and `u_point_um` that of one value of the form; `u_slope_common_um` is shared by all
+    flanks, and `place_sources` and `slope_sources` move them together.
     `u_edge_um` moves all edges out of the material together, and the scale by `edge_on_scale`
-    with it, a share; `u_scale` is what else is open of the scale.
+    with it, a share; `u_scale` is what else is open of the scale, and `u_stretch` what lens and lean
+    stretch this gear by, as shares.
 
     `gap_xy_mm` is the mean outline of all gaps from tip to tip: origin on the axis of the teeth, y
     outwards along the middle of the gap, x clockwise; empty where the floors are not seen.
@@ -41,9 +43,13 @@ class FlankCurves(FileModel):
     u_point_um: float
     u_place_left_um: tuple[float | None, ...]
     u_place_right_um: tuple[float | None, ...]
+    u_slope_left_um: tuple[float | None, ...]
+    u_slope_right_um: tuple[float | None, ...]
     u_slope_common_um: float
     u_edge_um: float
     u_scale: float
+    u_stretch: float
     edge_on_scale: float
-    sources: tuple[FlankSource, ...]
+    place_sources: tuple[FlankSource, ...]
+    slope_sources: tuple[FlankSource, ...]
     gap_xy_mm: tuple[tuple[float, float], ...] = ()
