@@ -1,7 +1,7 @@
 """Pairs of gears through their pictures: how they run, and where to drill, against the truth.
 
-Run: ``python -m tests.benchmarks.pair [PAIRS]`` (about half an hour on one core). With a number only
-so many pairs are read each way, and nothing is written.
+Run: ``python -m tests.benchmarks.pair [PAIRS]`` (about half an hour on one core). With a number
+only so many pairs are read each way, and nothing is written.
 """
 
 import sys

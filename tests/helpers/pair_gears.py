@@ -29,18 +29,37 @@ def exact_reading(made):
     gear, z = made.gear, made.gear.wheel.teeth
     reading = stated_reading(made, MeasuringErrors().times(0.0), None)
     start, end = evaluation_range(gear)
-    form = ((0.0, 0.0),) * z
+    along = np.linspace(start, end, 12)
+    left, right = _forms(gear, reading, along)
     nothing = (0.0,) * z
     curves = FlankCurves(
-        axis_from_datum_mm=tuple(gear.axis), along_mm=(start, end), left_form_um=form,
-        right_form_um=form, u_point_um=0.0, u_place_left_um=nothing, u_place_right_um=nothing,
-        u_slope_left_um=nothing, u_slope_right_um=nothing, u_slope_common_um=0.0, u_edge_um=0.0, u_scale=0.0, u_stretch=0.0, edge_on_scale=0.0, place_sources=(), slope_sources=(),
+        axis_from_datum_mm=tuple(gear.axis), along_mm=tuple(along), left_form_um=left,
+        right_form_um=right, u_point_um=0.0, u_place_left_um=nothing, u_place_right_um=nothing,
+        u_slope_left_um=nothing, u_slope_right_um=nothing, u_slope_common_um=0.0, u_edge_um=0.0,
+        u_scale=0.0, u_stretch=0.0, edge_on_scale=0.0, sources=(),
     )  # fmt: skip
     profile = Profile(
         roll_length_mm=(start, end), left_um=(0.0, 0.0), right_um=(0.0, 0.0), start_roll_mm=start,
         end_roll_mm=end,
     )  # fmt: skip
     return reading.model_copy(update={"flank_curves": curves, "profile": profile})
+
+
+def _forms(gear, reading, along):
+    """What place and slope leave of every flank, µm: two tables, of left and of right flanks."""
+    wheel, base = gear.wheel, gear.wheel.base_radius
+    at_circle = float(wheel.flank.along(wheel.reference_radius))
+    places = np.append(along, at_circle)
+    radius = np.hypot(base, places)
+    angles = gear.flank_angle(np.repeat(radius[:, None], wheel.teeth, axis=1))
+    tables = []
+    for side, way in (("left", -1), ("right", 1)):
+        out = (way * angles[way > 0].T + wheel.flank.turn(radius)) * base * 1000
+        out = out - out[:, -1:]
+        slope = np.array([getattr(t, side).profile_slope_um for t in reading.teeth])
+        line = slope[:, None] * (along - at_circle) / (along[-1] - along[0])
+        tables.append(tuple(map(tuple, (out[:, :-1] - line).tolist())))
+    return tables
 
 
 class PolygonPair:

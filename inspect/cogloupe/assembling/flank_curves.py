@@ -1,6 +1,6 @@
 """Put the measured flanks into a reading, so that the gear can be run with another."""
 
-from collections.abc import Iterable
+from itertools import zip_longest
 from math import sqrt
 
 import numpy as np
@@ -11,13 +11,11 @@ from cogloupe.figures.shapes import Shapes
 from cogloupe.fits.datum import Axes
 from cogloupe.fits.measured import Measured
 from cogloupe.numerics.missing import number
-from cogloupe.reading.flank_models import FlankCurves, FlankSource
+from cogloupe.reading.flank_models import FlankCurves, Flanks, FlankSource
 from cogloupe_calibration.arrays import Floats
 
 FORM_DIGITS, FINE_DIGITS, OUTLINE_DIGITS = 2, 4, 5
 """Decimals that are kept of µm, and of mm: no picture shows more."""
-NOTHING_UM = 0.001
-"""Sources that move no flank by more are left out."""
 
 
 def build_flank_curves(
@@ -43,7 +41,7 @@ def build_flank_curves(
     x, y = (measured.fits.centre - axes.datum) * px
     with_edge = scale.by_edge * figures.edge / px
     left, right = np.swapaxes(_forms(profiles), 0, 1)
-    places = [mode.position * um for mode in figures.modes]
+    of_modes = sum(mode.stretch**2 for mode in figures.modes)
     return FlankCurves(
         axis_from_datum_mm=(float(x), float(y)),
         along_mm=tuple(float(v) for v in profiles.roll),
@@ -57,23 +55,30 @@ def build_flank_curves(
         u_slope_common_um=1000 * common_slope_doubt(measured) * (high - low),
         u_edge_um=1000 * figures.edge,
         u_scale=sqrt(max(scale.relative_u**2 - scale.stretch**2 - with_edge**2, 0.0)),
-        u_stretch=scale.stretch,
+        u_stretch=sqrt(max(scale.stretch**2 - of_modes, 0.0)),
         edge_on_scale=with_edge,
-        place_sources=_sources(places),
-        slope_sources=_sources(profiles.tilts),
+        sources=_sources(figures, profiles),
         gap_xy_mm=_mean_gap(shapes),
     )
 
 
-def _sources(effects: Iterable[Floats]) -> tuple[FlankSource, ...]:
-    """Sources by their effects on left and right flanks, µm, shape (z, 2) each."""
-    return tuple(
-        FlankSource(
-            left_um=_kept(effect[:, 0], FINE_DIGITS), right_um=_kept(effect[:, 1], FINE_DIGITS)
+def _sources(figures: Figures, profiles: ProfileFigures) -> tuple[FlankSource, ...]:
+    """Common sources; those of the lens come first and in one order, in places and slopes."""
+    um = 1000 * figures.measuring_radius
+    flat = np.zeros_like(figures.noise)
+    found = []
+    for mode, tilt in zip_longest(figures.modes, profiles.tilts[: len(figures.modes)]):
+        slope = flat if tilt is None else tilt
+        found.append(
+            FlankSource(
+                left_place_um=_kept(mode.position[:, 0] * um, FINE_DIGITS),
+                right_place_um=_kept(mode.position[:, 1] * um, FINE_DIGITS),
+                left_slope_um=_kept(slope[:, 0], FINE_DIGITS),
+                right_slope_um=_kept(slope[:, 1], FINE_DIGITS),
+                stretch=mode.stretch,
+            )
         )
-        for effect in effects
-        if np.nanmax(np.abs(effect)) > NOTHING_UM
-    )
+    return tuple(found)
 
 
 def _forms(profiles: ProfileFigures) -> Floats:
@@ -93,5 +98,5 @@ def _mean_gap(shapes: Shapes) -> tuple[tuple[float, float], ...]:
     return tuple((x, y) for x, y in np.round(xy, OUTLINE_DIGITS).tolist())
 
 
-def _kept(values: Floats, digits: int = FORM_DIGITS) -> tuple[float | None, ...]:
+def _kept(values: Floats, digits: int = FORM_DIGITS) -> Flanks:
     return tuple(number(v) for v in np.round(values, digits))

@@ -224,24 +224,25 @@ def _side_of(
     half, points = WINDOW_MODULES * a.wheel.module_mm, WINDOW_POINTS[a.wheel.flank.name]
     middle = np.clip(met, a.along[0] + half, a.along[-1] - half)
     length = middle[:, None] + np.linspace(-half, half, points)
-    tip = np.interp(a.tip, a.radius, a.along)
+    tips = a.corners(side), b.corners(side)
+    tip = np.interp(tips[0], a.radius, a.along)
     at_tip = [np.interp(end, a.along, off) for end, off in zip(tip, a.off[:, side], strict=True)]
-    corner = _corners(a, b, centre, turned)
+    corner = _corners(a, b, tips[1], centre, turned)
     return _Side(
         a=a, b=b, centre=centre, off_a=a.off[:, side], off_b=b.off[:, side].T.copy(), tip_a=tip,
-        tip_b=b.tip, turned=turned, length=length,
+        tip_b=tips[1], turned=turned, length=length,
         corner=np.stack([corner, np.gradient(corner, turned, axis=0)]),
-        own_corner=seen_from_mate(a, b, centre, turned + np.array(at_tip)[:, None], a.tip[:, None]),
+        own_corner=seen_from_mate(a, b, centre, turned + np.array(at_tip)[:, None], tips[0][:, None]),
     )  # fmt: skip
 
 
-def _corners(a: RunningGear, b: RunningGear, centre: float, turned: Floats) -> Floats:
+def _corners(a: RunningGear, b: RunningGear, tips: Floats, centre: float, turned: Floats) -> Floats:
     """Length on A's ideal flank at which each tip of B passes; beyond its ends where none does."""
     length = np.linspace(a.along[0], a.along[-1], FINE)
     radius = np.interp(length, a.along, a.radius)
     _, distance = seen_from_mate(a, b, centre, turned[:, None], radius)
     nearer = np.minimum.accumulate(distance, axis=1)
-    return np.stack([np.interp(b.tip, row[::-1], length[::-1]) for row in nearer])
+    return np.stack([np.interp(tips, row[::-1], length[::-1]) for row in nearer])
 
 
 def _one_tooth(at: _Side, k: int) -> tuple[Floats, Floats]:

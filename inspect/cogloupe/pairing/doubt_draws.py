@@ -146,14 +146,15 @@ def _moved(gear: RunningGear, place: Floats, common: Floats, rng: np.random.Gene
     if doubts is None:
         return _Moved(place, np.zeros_like(place), 0.0)
     edge = doubts.edge * common[0]
+    sizes = rng.standard_normal(len(doubts.sizes))
     stretch = doubts.scale * common[1] + doubts.edge_on_scale * common[0]
-    stretch = stretch + doubts.stretch * rng.standard_normal()
-    slope = doubts.slope * rng.standard_normal(place.shape) + _together(doubts.slopes, rng)
+    stretch = stretch + doubts.stretch * rng.standard_normal() + float(sizes @ doubts.sizes)
+    slope = doubts.slope * rng.standard_normal(place.shape) + _together(sizes, doubts.slopes)
     slope = slope + doubts.slope_common * rng.standard_normal()
-    place = place + _together(doubts.places, rng) + edge
+    place = place + _together(sizes, doubts.places) + edge
     return _Moved(np.nan_to_num(place), np.nan_to_num(slope), stretch)
 
 
-def _together(sources: Floats, rng: np.random.Generator) -> Floats:
-    """What independent sources do to all flanks, shape (z, 2)."""
-    return np.asarray(np.einsum("s,szk->zk", rng.standard_normal(len(sources)), sources))
+def _together(sizes: Floats, sources: Floats) -> Floats:
+    """What sources of some sizes do to all flanks, shape (z, 2)."""
+    return np.asarray(np.einsum("s,szk->zk", sizes, sources))

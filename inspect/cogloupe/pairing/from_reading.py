@@ -6,7 +6,6 @@ axis of the teeth and seen from the datum, that gives the curve as it is, eccent
 Lengths mm, angles rad.
 """
 
-from collections.abc import Sequence
 from dataclasses import dataclass
 from math import pi, sqrt
 from pathlib import Path
@@ -21,7 +20,7 @@ from cogloupe.forms.tooth_form import Wheel
 from cogloupe.numerics.angles import wrapped
 from cogloupe.numerics.missing import mean_seen
 from cogloupe.pairing.running_gear import TOWARDS, Doubts, RunningGear, flank_grid
-from cogloupe.reading.flank_models import FlankCurves, FlankSource
+from cogloupe.reading.flank_models import FlankCurves
 from cogloupe.reading.models import SIDES, GearInfo, Profile, Reading
 from cogloupe_calibration.arrays import Floats
 from cogloupe_calibration.errors import UseError
@@ -274,8 +273,9 @@ def _doubts(reading: Reading, curves: FlankCurves, profile: Profile, wheel: Whee
         place=place * square,
         slope=slope / length / 1000,
         slope_common=curves.u_slope_common_um / length / 1000,
-        places=_sources(curves.place_sources, wheel.teeth) * TOWARDS * square,
-        slopes=_sources(curves.slope_sources, wheel.teeth) / length / 1000,
+        places=_of_sources(curves, "place", wheel.teeth) * TOWARDS * square,
+        slopes=_of_sources(curves, "slope", wheel.teeth) / length / 1000,
+        sizes=np.array([source.stretch for source in curves.sources]),
         edge=curves.u_edge_um / 1000,
         edge_on_scale=curves.edge_on_scale,
         scale=curves.u_scale,
@@ -286,7 +286,7 @@ def _doubts(reading: Reading, curves: FlankCurves, profile: Profile, wheel: Whee
     )
 
 
-def _sources(sources: Sequence[FlankSource], teeth: int) -> Floats:
-    """Effects of common sources, µm, shape (sources, z, 2)."""
-    rows = [[source.left_um, source.right_um] for source in sources]
+def _of_sources(curves: FlankCurves, name: str, teeth: int) -> Floats:
+    """What the common sources do to one figure of the flanks, µm, shape (sources, z, 2)."""
+    rows = [[getattr(source, f"{side}_{name}_um") for side in SIDES] for source in curves.sources]
     return np.array(rows, np.float64).reshape(-1, 2, teeth).swapaxes(1, 2)

@@ -37,6 +37,8 @@ class Doubts:
         The same of all flanks together.
     places, slopes : ndarray, shape (sources, z, 2)
         Movement of the flanks out of the material, and growth of it, with each common source.
+    sizes : ndarray, shape (sources,)
+        Share by which each of them enlarges the gear.
     edge : float
         All edges together, out of the material.
     edge_on_scale : float
@@ -44,7 +46,7 @@ class Doubts:
     scale : float
         What else is open of the scale, as a share.
     stretch : float
-        What lens and lean stretch this gear by, as a share.
+        What lens and lean may enlarge this gear by besides.
     tip, root : float
         Of a tip's and of a floor's radius, edges and scale included.
     set_up : str
@@ -56,6 +58,7 @@ class Doubts:
     slope_common: float
     places: Floats
     slopes: Floats
+    sizes: Floats
     edge: float
     edge_on_scale: float
     scale: float
@@ -148,6 +151,23 @@ class RunningGear:
         ndarray
         """
         return np.interp(length, self.along, self.radius)
+
+    def corners(self, side: int) -> Floats:
+        """Radii of the corners of every tip.
+
+        Parameters
+        ----------
+        side : {0, 1}
+
+        Returns
+        -------
+        ndarray, shape (z,)
+            On a blank off centre they differ from the tip's own radius, as far as the corner stands
+            from the tooth's middle.
+        """
+        beside = self.half[side] - float(self.wheel.flank.turn(self.tip.mean()))
+        rise = TOWARDS[side] * (np.roll(self.tip, -1) - np.roll(self.tip, 1)) / 2
+        return np.asarray(self.tip + rise * beside / self.pitch)
 
     @property
     def seen(self) -> float:
