@@ -1,11 +1,14 @@
 """Gears for the tests of pairing: exact readings of made gears, and contact of their polygons."""
 
+from dataclasses import replace
+
 import numpy as np
 import shapely
 
 from cogloupe.forms.basic_racks import basic_rack
 from cogloupe.forms.rack import Gear
 from cogloupe.pairing.mates import theoretical_gear
+from cogloupe.pairing.running_gear import Doubts
 from cogloupe.reading.flank_models import FlankCurves
 from cogloupe.reading.models import Profile
 from cogloupe.simulation import Faults
@@ -108,3 +111,36 @@ def turned(shape, angle):
 def perfect_gear(teeth, module_mm=0.5, rack="iso53-a"):
     """A gear of theory that turns about its axis."""
     return theoretical_gear(Gear(teeth, module_mm, basic_rack(rack, module_mm)))
+
+
+def random_faults(rng):
+    """Faults as large as a home-made wheel has them."""
+    return Faults(
+        pitch_scatter_um=6, flank_scatter_um=4, eccentricity_um=rng.uniform(0, 50),
+        eccentricity_direction_deg=rng.uniform(0, 360), thinning_um=rng.uniform(0, 60),
+        pressure_angle_error_deg=rng.uniform(-0.4, 0.4), tips_about=rng.choice(["bore", "teeth"]),
+    )  # fmt: skip
+
+
+def turns_at(mesh, rolled, start, step, phase):
+    """Turn of A, even turn of B, and how far B may be turned from it either way."""
+    a, b = mesh.a, mesh.b
+    pitches = step + (phase + 0.5) / rolled.lead.shape[2] - 0.5
+    turn_a = (pitches - start[0] + 1) * a.pitch - a.start
+    even_b = np.pi - b.start - (start[1] - 0.5 + pitches) * b.pitch
+    left, right = (mesh.sides[side].play - rolled.lead[side, step, phase] for side in (0, 1))
+    return turn_a, even_b, -left, right
+
+
+def doubted(gear, set_up="", **sizes):
+    """The same gear with some of its doubts, all others nought; places and slopes alike for all."""
+    z = gear.teeth
+    each = {n: np.full((z, 2), sizes.pop(n, 0.0)) for n in ("place", "slope")}
+    nothing = dict.fromkeys(
+        ("slope_common", "edge", "edge_on_scale", "scale", "stretch", "tip", "root"), 0.0
+    )
+    none = np.zeros((0, z, 2))
+    doubts = Doubts(
+        **each, **(nothing | sizes), places=none, slopes=none, sizes=np.zeros(0), set_up=set_up
+    )
+    return replace(gear, doubts=doubts)

@@ -3,23 +3,22 @@
 Lengths mm. Backlash is an arc on the working pitch circles.
 """
 
-from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
 
 from cogloupe.pairing.clearance import Room, room
-from cogloupe.pairing.rolling import Mesh, Rolled, Start, mesh_at, roll
+from cogloupe.pairing.rolling import Mesh, Rolled, Start, fine_places, mesh_at, roll
 from cogloupe.pairing.running_gear import RunningGear
 from cogloupe_calibration.arrays import Floats
 from cogloupe_calibration.errors import UseError
 
-COARSE = 12
-"""Places in a pitch while a distance is looked for: the least of a period is then found to about a
-micrometre, which a last step at all places mends."""
+COARSE, FEW = 12, 4
+"""Places in a pitch at which distances are compared, and at which tight mesh is looked for: the
+least and the mean of a period are then found to some micrometres."""
 TRIALS = 8
-"""Steps of the search; each leaves a hundredth of what was, since backlash is nearly straight."""
-SETTLED_MM = 1e-6
+"""Steps of that search; each leaves a hundredth of what was, since backlash is nearly straight."""
+SETTLED_MM = 1e-4
 SWEPT = 9
 """Distances at which the window is drawn; between them all curves are nearly straight."""
 SWEPT_MODULES = (-0.12, 0.65)
@@ -86,60 +85,78 @@ def backlash_mm(mesh: Mesh, rolled: Rolled) -> Floats:
     return rolled.free * mesh.working_radius
 
 
+def tight_mesh(a: RunningGear, b: RunningGear) -> float:
+    """Centre distance of tight mesh, on average.
+
+    Parameters
+    ----------
+    a, b : RunningGear
+
+    Returns
+    -------
+    float
+        Where the mean backlash is zero, to some micrometres.
+
+    Raises
+    ------
+    UseError
+        Where there is none.
+    """
+    before = a.wheel.reference_radius + b.wheel.reference_radius
+    here, off_before = before + 0.05 * a.wheel.module_mm, _mean_backlash(a, b, before)
+    for _ in range(TRIALS):
+        off = _mean_backlash(a, b, here)
+        per_mm = (off - off_before) / (here - before)
+        if not np.isfinite(per_mm) or per_mm <= 0:
+            break
+        before, off_before = here, off
+        here = here - off / per_mm
+        if abs(here - before) < SETTLED_MM:
+            return here
+    raise UseError(
+        f"no centre distance was found at which {a.name} and {b.name} are in tight mesh: check "
+        "that their teeth belong together"
+    )
+
+
+def _mean_backlash(a: RunningGear, b: RunningGear, distance: float) -> float:
+    mesh = mesh_at(a, b, distance, FEW)
+    return float(np.nanmean(backlash_mm(mesh, roll(mesh))))
+
+
 def distance_for(
-    a: RunningGear, b: RunningGear, start: Start, wanted: float, of: Callable[[Floats], float]
+    a: RunningGear, b: RunningGear, start: Start, wanted: float, swept: Sweep
 ) -> float:
-    """Centre distance at which a figure of the backlash has a wanted value.
+    """Centre distance that leaves a wanted backlash at the tightest spot.
 
     Parameters
     ----------
     a, b : RunningGear
     start : (int, int)
     wanted : float
-    of : callable
-        From the backlash at every mesh position to one figure, such as the least.
+    swept : Sweep
+        Of that pair and start.
 
     Returns
     -------
     float
+        As the sweep has it, mended by what all places of the period say there.
 
     Raises
     ------
     UseError
         Where the teeth have parted before.
     """
-    module = a.wheel.module_mm
-
-    def left(distance: float) -> float:
-        mesh = mesh_at(a, b, distance, COARSE)
-        return of(backlash_mm(mesh, roll(mesh, start))) - wanted
-
-    before = a.wheel.reference_radius + b.wheel.reference_radius
-    here = before + 0.05 * module
-    off_before = left(before)
-    for _ in range(TRIALS):
-        off = left(here)
-        per_mm = (off - off_before) / (here - before)
-        if not np.isfinite(per_mm) or per_mm <= 0:
-            break
-        before, off_before = here, off
-        here = here - off / per_mm
-        _check_reach(a, b, here, wanted)
-        if abs(here - before) < SETTLED_MM:
-            return here
-    raise UseError(
-        f"no centre distance was found that gives these gears a backlash of {wanted:.3g} mm: check "
-        "that their teeth belong together"
-    )
-
-
-def _check_reach(a: RunningGear, b: RunningGear, distance: float, wanted: float) -> None:
+    near = _crossing(swept.distance, swept.least, wanted)
     parted = float(a.tip.max() + b.tip.max())
-    if distance >= parted:
+    if near >= parted:
         raise UseError(
             f"a backlash of {wanted:.3g} mm would part the teeth of these gears, whose tips clear "
             f"each other at {parted:.3f} mm: use less"
         )
+    mesh = mesh_at(a, b, near)
+    least = float(np.nanmin(backlash_mm(mesh, roll(mesh, start, fine_places(mesh)))))
+    return near + (wanted - least) / _slope(swept.distance, swept.least, near)
 
 
 def sweep(a: RunningGear, b: RunningGear, start: Start, tight: float) -> Sweep:
@@ -155,20 +172,38 @@ def sweep(a: RunningGear, b: RunningGear, start: Start, tight: float) -> Sweep:
     Returns
     -------
     Sweep
+
+    Raises
+    ------
+    UseError
+        Where they cannot keep in contact at all.
     """
     module = a.wheel.module_mm
     furthest = min(tight + SWEPT_MODULES[1] * module, 0.999 * float(a.tip.min() + b.tip.min()))
     distances = np.linspace(tight + SWEPT_MODULES[0] * module, furthest, SWEPT)
-    rows = []
-    for distance in distances:
-        mesh = mesh_at(a, b, float(distance), COARSE)
-        free, found = backlash_mm(mesh, roll(mesh, start)), room(mesh, start)
-        tips = min(found.tips_a.value, found.tips_b.value)
-        rows.append((np.nanmin(free), np.nanmean(free), np.nanmax(free), found.ratio.value, tips))
-    least, mean, most, ratio, clearance = np.array(rows).T
+    rows = [row for row in (_swept(a, b, start, float(d)) for d in distances) if row is not None]
+    if len(rows) < 2:
+        raise UseError(
+            f"the teeth of {a.name} and {b.name} do not stay in contact at any centre distance: "
+            "their tips are too low for each other"
+        )
+    distance, least, mean, most, ratio, clearance = np.array(rows).T
     return Sweep(
-        distance=distances, least=least, mean=mean, most=most, ratio=ratio, clearance=clearance
+        distance=distance, least=least, mean=mean, most=most, ratio=ratio, clearance=clearance
     )
+
+
+def _swept(
+    a: RunningGear, b: RunningGear, start: Start, distance: float
+) -> tuple[float, ...] | None:
+    """One distance of a sweep; None where the teeth lose each other altogether."""
+    mesh = mesh_at(a, b, distance, COARSE)
+    free, found = backlash_mm(mesh, roll(mesh, start)), room(mesh, start)
+    if np.isinf(free).any():
+        return None
+    tips = min(found.tips_a.value, found.tips_b.value)
+    least, mean, most = (float(of(free)) for of in (np.nanmin, np.nanmean, np.nanmax))
+    return distance, least, mean, most, found.ratio.value, tips
 
 
 def window(swept: Sweep, found: Room, u_backlash: float) -> Window:
@@ -210,31 +245,3 @@ def _crossing(x: Floats, y: Floats, level: float) -> float:
 def _slope(x: Floats, y: Floats, at: float) -> float:
     k = int(np.clip(np.searchsorted(x, at), 1, len(x) - 1))
     return float((y[k] - y[k - 1]) / (x[k] - x[k - 1]))
-
-
-def least_known(free: Floats) -> float:
-    """Least backlash at the mesh positions that are known.
-
-    Parameters
-    ----------
-    free : ndarray
-
-    Returns
-    -------
-    float
-    """
-    return float(np.nanmin(free))
-
-
-def mean_known(free: Floats) -> float:
-    """Mean backlash at the mesh positions that are known.
-
-    Parameters
-    ----------
-    free : ndarray
-
-    Returns
-    -------
-    float
-    """
-    return float(np.nanmean(free))

@@ -29,6 +29,10 @@ WINDOW_POINTS = {"involute": 13, "cycloidal": 41}
 """Points on it; a cycloid bends sharply at the pitch circle."""
 FINE = 600
 """Points on the ideal flank on which the ideal contact is looked for."""
+AT_ONCE = 150_000
+"""Values that are worked out at a time: they stay in the processor's own memory."""
+TURNED = 1e-3
+"""Turn of A, rad, by which the growth of figures with it is told."""
 REACH_MODULES = 0.1
 """Ideal pairs further from touching than this come to touch by no error that is believed."""
 
@@ -172,14 +176,16 @@ def contacts(
     ahead = level - b.pitch / a.pitch * turned
     ideal = _side_of(_perfect(a), _perfect(b), 0, centre_mm, turned, met[0])
     reach = REACH_MODULES * b.wheel.module_mm / b.arm
-    near = ahead - _one_tooth(ideal, 0)[0][:, 0] > -reach
+    near = ahead - _some_teeth(ideal, np.zeros(1, np.int64))[0][:, 0, 0] > -reach
     real = _side_of(a, b, side, centre_mm, turned[near], met[0, near])
     lead = np.full((a.teeth, turned.size, b.teeth), -np.inf)
     ratio = np.empty((a.teeth, b.teeth))
-    for k in range(a.teeth):
-        free, within = _one_tooth(real, k)
-        lead[k, near] = ahead[near, None] - free
-        ratio[k] = _positive(within) / phases
+    batch = max(AT_ONCE // (real.length.size * b.teeth), 1)
+    for first in range(0, a.teeth, batch):
+        teeth = np.arange(first, min(first + batch, a.teeth))
+        free, within = _some_teeth(real, teeth)
+        lead[teeth[:, None], np.flatnonzero(near)] = ahead[near, None] - free.swapaxes(0, 1)
+        ratio[teeth] = _positive(within) / phases
     shape = (BLOCKS, phases)
     return Contacts(
         lead=lead.reshape(a.teeth, *shape, b.teeth),
@@ -227,12 +233,16 @@ def _side_of(
     tips = a.corners(side), b.corners(side)
     tip = np.interp(tips[0], a.radius, a.along)
     at_tip = [np.interp(end, a.along, off) for end, off in zip(tip, a.off[:, side], strict=True)]
-    corner = _corners(a, b, tips[1], centre, turned)
+    before, corner, after = (
+        _corners(a, b, tips[1], centre, turned + way * TURNED) for way in (-1, 0, 1)
+    )
     return _Side(
         a=a, b=b, centre=centre, off_a=a.off[:, side], off_b=b.off[:, side].T.copy(), tip_a=tip,
         tip_b=tips[1], turned=turned, length=length,
-        corner=np.stack([corner, np.gradient(corner, turned, axis=0)]),
-        own_corner=seen_from_mate(a, b, centre, turned + np.array(at_tip)[:, None], tips[0][:, None]),
+        corner=np.stack([corner, (after - before) / (2 * TURNED)]),
+        own_corner=seen_from_mate(
+            a, b, centre, turned + np.array(at_tip)[:, None], tips[0][:, None]
+        ),
     )  # fmt: skip
 
 
@@ -245,52 +255,62 @@ def _corners(a: RunningGear, b: RunningGear, tips: Floats, centre: float, turned
     return np.stack([np.interp(tips, row[::-1], length[::-1]) for row in nearer])
 
 
-def _one_tooth(at: _Side, k: int) -> tuple[Floats, Floats]:
-    """What tooth k of A leaves each tooth of B free, and how far within the flanks it touches.
+def _some_teeth(at: _Side, teeth: Ints) -> tuple[Floats, Floats]:
+    """What k teeth of A leave each tooth of B free, and how far within the flanks they touch.
 
-    Both have the shape (q, z_b); the second is a length on A's flank, below zero where a corner of
-    a tip touches or the contact would lie below the usable flanks.
+    Both have the shape (q, k, z_b); the second is a length on A's flank, below zero where a corner
+    of a tip touches or the contact would lie below the usable flanks.
     """
-    off = at.off_a[k]
-    moved = np.interp(at.length, at.a.along, off)
-    free, distance = at.seen(at.turned[:, None] + moved, at.length)
-    free = free[:, :, None] - _off_mate(at, distance)
-    best, least = _lowest(free)
+    off = at.off_a[teeth]
+    moved = _along(at.a, off, at.length)
+    free, distance = at.seen(at.turned[:, None, None] + moved, at.length[..., None])
+    best, least = _lowest(free[..., None] - _off_mate(at, distance))
     step = at.length[0, 1] - at.length[0, 0]
-    length = at.length[:, :1] + best * step
-    corner = _moved_corner(at, off)
-    low = _own_low(at, distance, best)
-    within = np.minimum.reduce([at.tip_a[k] - length, length - corner, low, length - at.a.along[0]])
-    least = np.where(length > at.tip_a[k], _own_corner(at, k), least)
+    length = at.length[:, :1, None] + best * step
+    corner, tip = _moved_corner(at, off), at.tip_a[teeth][:, None]
+    within = np.minimum.reduce(
+        [tip - length, length - corner, _own_low(at, distance, best), length - at.a.along[0]]
+    )
+    least = np.where(length > tip, _own_corner(at, teeth), least)
     early = length < corner
-    least[early] = _mate_corner(at, off, corner)[early]
-    least[(corner > at.tip_a[k]) & early] = np.inf
+    if early.any():
+        least[early] = _mate_corner(at, off, corner)[early]
+    least[corner > tip] = np.inf
     return least, within
+
+
+def _along(gear: RunningGear, off: Floats, length: Floats) -> Floats:
+    """Angles that flanks stand out by, shape (k, n), at some lengths, shape (..., k)."""
+    index, share = _between(gear.along, length)
+    low, high = off.T[index], off.T[index + 1]
+    return np.asarray(low + share[..., None] * (high - low))
 
 
 def _off_mate(at: _Side, distance: Floats) -> Floats:
     """Angle by which B's flanks stand out at distances from B's axis, shape (..., z_b)."""
     index, share = _between(at.b.along, at.b.wheel.flank.along(distance))
     low, high = at.off_b[index], at.off_b[index + 1]
-    return np.asarray(low + share[..., None] * (high - low))
+    high = high - low
+    high *= share[..., None]
+    high += low
+    return np.asarray(high)
 
 
 def _between(grid: Floats, value: Floats) -> tuple[Ints, Floats]:
     """Point of an even grid before each value, and how far on from there to the next it lies."""
     place = np.clip((value - grid[0]) / (grid[1] - grid[0]), 0.0, len(grid) - 1.000001)
-    index = place.astype(np.int64)
+    index = np.nan_to_num(place).astype(np.int64)  # of what was not seen the share stays NaN
     return index, place - index
 
 
 def _lowest(rows: Floats) -> tuple[Floats, Floats]:
-    """Where along the middle axis values are least, in steps, and the value of a parabola there."""
+    """Where along the second axis values are least, in steps, and the value of a parabola there."""
     least = np.argmin(rows, axis=1)
     middle = np.clip(least, 1, rows.shape[1] - 2)
-
-    first, last = np.ogrid[: rows.shape[0], : rows.shape[2]]
+    first, second, last = np.ogrid[: rows.shape[0], : rows.shape[2], : rows.shape[3]]
 
     def at(index: Ints) -> Floats:
-        return np.asarray(rows[first, index, last])
+        return np.asarray(rows[first, index, second, last])
 
     before, here, after = at(middle - 1), at(middle), at(middle + 1)
     bend = before - 2 * here + after
@@ -302,31 +322,35 @@ def _lowest(rows: Floats) -> tuple[Floats, Floats]:
 
 
 def _moved_corner(at: _Side, off: Floats) -> Floats:
-    """Lengths on one real flank of A at which the tips of B pass: its errors turn it a little."""
+    """Lengths on real flanks of A at which the tips of B pass: errors turn them a little."""
     place, per_turn = at.corner
-    return np.asarray(place + per_turn * np.interp(place, at.a.along, off))
+    moved = _along(at.a, off, place).swapaxes(1, 2)
+    return np.asarray(place[:, None] + per_turn[:, None] * moved)
 
 
 def _own_low(at: _Side, distance: Floats, best: Floats) -> Floats:
     """How far above the start of B's usable flanks contact lies, as a length of A's."""
     index = np.clip(np.rint(np.nan_to_num(best)).astype(np.int64), 0, distance.shape[1] - 1)
-    met = np.take_along_axis(distance, index, axis=1)
+    first, second, _ = np.ogrid[: len(index), : index.shape[1], :1]
+    met = distance[first, index, second]
     return np.asarray(at.b.wheel.flank.along(met) - at.b.along[0])
 
 
-def _own_corner(at: _Side, k: int) -> Floats:
-    """What the corner of tooth k's tip leaves each tooth of B free, shape (q, z_b)."""
-    free, distance = (table[k] for table in at.own_corner)
-    return np.asarray(free[:, None] - _off_mate(at, distance))
+def _own_corner(at: _Side, teeth: Ints) -> Floats:
+    """What the corners of tips of A leave each tooth of B free, shape (q, k, z_b)."""
+    free, distance = (table[teeth].T for table in at.own_corner)
+    return np.asarray(free[..., None] - _off_mate(at, distance))
 
 
 def _mate_corner(at: _Side, off: Floats, corner: Floats) -> Floats:
-    """What the corners of B's tips are left by one flank of A, shape (q, z_b)."""
-    moved = np.interp(corner, at.a.along, off)
-    free, _ = at.seen(at.turned[:, None] + moved, corner)
+    """What the corners of B's tips are left by flanks of A, shape (q, k, z_b)."""
+    index, share = _between(at.a.along, corner)
+    tooth = np.arange(len(off))[:, None]
+    low, high = off[tooth, index], off[tooth, index + 1]
+    free, _ = at.seen(at.turned[:, None, None] + low + share * (high - low), corner)
     index, share = _between(at.b.along, at.b.wheel.flank.along(at.tip_b))
-    teeth = np.arange(len(at.tip_b))
-    low, high = at.off_b[index, teeth], at.off_b[index + 1, teeth]
+    mate = np.arange(len(at.tip_b))
+    low, high = at.off_b[index, mate], at.off_b[index + 1, mate]
     return np.asarray(free - (low + share * (high - low)))
 
 

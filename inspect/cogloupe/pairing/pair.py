@@ -14,9 +14,8 @@ from cogloupe.pairing.centre import (
     Window,
     backlash_mm,
     distance_for,
-    least_known,
-    mean_known,
     sweep,
+    tight_mesh,
     window,
 )
 from cogloupe.pairing.clearance import Room, room
@@ -232,14 +231,13 @@ def pair_gears(a: RunningGear, b: RunningGear, asked: Asked | None = None) -> Pa
     asked = asked or Asked()
     check_pair(a, b)
     _check_start(a, b, asked.start)
-    tight = distance_for(a, b, (1, 1), 0.0, mean_known)
+    tight = tight_mesh(a, b)
     _check_distance(a, b, asked.distance_mm, tight)
     wanted = _wanted(a, asked)
-    near = asked.distance_mm or tight + wanted
-    starts = try_starts(mesh_at(a, b, near, STARTS_PHASES))
+    starts = try_starts(mesh_at(a, b, asked.distance_mm or tight + wanted, STARTS_PHASES))
     start = asked.start or starts.best
     swept = sweep(a, b, start, tight)
-    mesh = mesh_at(a, b, asked.distance_mm or _distance(a, b, start, wanted, swept))
+    mesh = mesh_at(a, b, asked.distance_mm or distance_for(a, b, start, wanted, swept))
     rolled, distance = roll(mesh, start, fine_places(mesh)), mesh.centre_mm
     found = room(mesh, start)
     ends = _Uncertain.of(mesh, start)
@@ -254,7 +252,7 @@ def pair_gears(a: RunningGear, b: RunningGear, asked: Asked | None = None) -> Pa
         backlash=backlash,
         room=found,
         ways=(_way(mesh, rolled, 0, ends), _way(mesh, rolled, 1, ends)),
-        double=_double(a, b, start, tight, per_mm, ends),
+        double=_double(a, b, start, tight, swept, ends),
         drilling=Drilling(
             distance=Known(distance, backlash.least.u / per_mm),
             wanted=float("nan") if asked.distance_mm else wanted,
@@ -265,14 +263,6 @@ def pair_gears(a: RunningGear, b: RunningGear, asked: Asked | None = None) -> Pa
         window=usable,
         verdict=_verdict(a, backlash, found, usable),
     )
-
-
-def _distance(a: RunningGear, b: RunningGear, start: Start, wanted: float, swept: Sweep) -> float:
-    """Centre distance for a least backlash, found at a few places in a pitch and mended at all."""
-    near = distance_for(a, b, start, wanted, least_known)
-    mesh = mesh_at(a, b, near)
-    missing = wanted - least_known(backlash_mm(mesh, roll(mesh, start, fine_places(mesh))))
-    return near + missing / _per_mm(swept, near)
 
 
 def _wanted(a: RunningGear, asked: Asked) -> float:
@@ -385,11 +375,11 @@ def _way(mesh: Mesh, rolled: Rolled, side: int, ends: _Uncertain) -> Way:
 
 
 def _double(
-    a: RunningGear, b: RunningGear, start: Start, tight: float, per_mm: float, ends: _Uncertain
+    a: RunningGear, b: RunningGear, start: Start, tight: float, swept: Sweep, ends: _Uncertain
 ) -> DoubleFlank:
     """Roll in tight mesh: at three distances about the mean, as far apart as the curve is high."""
-    first = mesh_at(a, b, tight, STARTS_PHASES)
-    high = composite(backlash_mm(first, roll(first, start))).total / per_mm
+    per_mm = _per_mm(swept, tight)
+    high = float(np.interp(tight, swept.distance, swept.most - swept.least)) / per_mm
     step = max(0.6 * high, 1e-3)
     distances = tight + step * np.array([-1.0, 0.0, 1.0])
     meshes = [mesh_at(a, b, float(distance), ROLLING_PHASES) for distance in distances]
