@@ -89,7 +89,7 @@ def test_equal_gears_are_put_together_so_that_their_run_outs_cancel():
     starts = try_starts(mesh_at(a, b, 10.08, 12))
     assert len(starts.start) == 20
     # At best high stands against low. One way round the drive lies to this side of the line of
-    # centres and the other way to that, by 20 degrees on either gear: 2 sin(20) of a run-out is left.
+    # centres and the other way to that, by 20 degrees on either gear: 2 sin(20) of it is left.
     run_out = 40 / cos(ALPHA)
     assert min(starts.total_um) == pytest.approx(2 * np.sin(ALPHA) * run_out, rel=0.25)
     assert max(starts.total_um) == pytest.approx(2 * run_out, rel=0.05)
@@ -112,7 +112,7 @@ def test_a_thick_tooth_is_tight_where_it_meets_a_narrow_gap():
     # Tooth 7 comes to gap 12 from a start whose numbers leave the remainder of theirs by 12.
     found = pair_gears(a, b, Asked(distance_mm=15.03, start=(1, 6)))
     spot = found.backlash.tightest[0]
-    assert (spot.tooth, spot.gap) == (7, 12)
+    assert spot.squeezed == ("a", 7, 12)
     assert found.verdict == "tight"
     # 30 and 24 µm of 2 tan(20°) 30 µm = 21.8 µm of backlash.
     assert 1000 * spot.backlash == pytest.approx(21.8 - 54, abs=1.0)

@@ -31,7 +31,7 @@ from cogloupe.pairing.composite import (
 )
 from cogloupe.pairing.doubt_draws import drawn_figures
 from cogloupe.pairing.mates import check_pair
-from cogloupe.pairing.rolling import Mesh, Rolled, Start, fine_places, mesh_at, roll
+from cogloupe.pairing.rolling import Mesh, Rolled, Start, fine_places, mesh_at, roll, touching
 from cogloupe.pairing.running_gear import RunningGear
 from cogloupe.pairing.starts import Starts, try_starts
 from cogloupe.planning.plan import USUAL_BACKLASH
@@ -60,11 +60,30 @@ class Known:
 
 @dataclass(frozen=True)
 class Spot:
-    """The least backlash in one step of the mesh, and the tooth of A in its gap of B."""
+    """A tight spot.
+
+    Attributes
+    ----------
+    backlash : float
+    place : float
+        Pitches turned from the start.
+    left, right : (int, int)
+        Teeth of A and B whose left and right flanks touch there.
+    """
 
     backlash: float
-    tooth: int
-    gap: int
+    place: float
+    left: tuple[int, int]
+    right: tuple[int, int]
+
+    @property
+    def squeezed(self) -> tuple[Literal["a", "b", ""], int, int]:
+        """Whose tooth is caught in a gap of the other, its number and the gap's; or neither's."""
+        if self.left[0] == self.right[0]:
+            return "a", self.left[0], self.right[1]
+        if self.left[1] == self.right[1]:
+            return "b", self.left[1], self.right[0]
+        return "", 0, 0
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -346,19 +365,21 @@ def _backlash(mesh: Mesh, rolled: Rolled, start: Start, ends: _Uncertain) -> Bac
 
 
 def _tightest(mesh: Mesh, free: Floats, start: Start) -> tuple[Spot, ...]:
-    """Steps with the least backlash, those that are tighter than both neighbours."""
-    least = np.where(np.isfinite(free), free, np.inf).min(axis=1)
+    """The tightest places of steps that are tighter than both neighbours."""
+    known = np.where(np.isfinite(free), free, np.inf)
+    least = known.min(axis=1)
     lower = (least <= np.roll(least, 1)) & (least < np.roll(least, -1)) & np.isfinite(least)
     steps = np.flatnonzero(lower) if lower.any() else np.array([int(np.argmin(least))])
-    chosen = steps[np.argsort(least[steps])][:TIGHTEST]
     return tuple(
-        Spot(
-            float(least[n]),
-            int((start[0] - 1 - n) % mesh.a.teeth) + 1,
-            int((start[1] - 1 + n) % mesh.b.teeth) + 1,
-        )
-        for n in chosen
+        _spot(mesh, known, start, int(step)) for step in steps[np.argsort(least[steps])][:TIGHTEST]
     )
+
+
+def _spot(mesh: Mesh, free: Floats, start: Start, step: int) -> Spot:
+    place = int(np.argmin(free[step]))
+    share = (place + 0.5) / free.shape[1]
+    left, right = (touching(mesh, side, start, step, share) for side in (0, 1))
+    return Spot(float(free[step, place]), step + share - 0.5, left, right)
 
 
 def _way(mesh: Mesh, rolled: Rolled, side: int, ends: _Uncertain) -> Way:

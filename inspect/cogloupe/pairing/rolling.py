@@ -132,6 +132,31 @@ def meeting(mesh: Mesh, side: int, start: Start) -> tuple[Ints, Ints]:
     return tooth % mesh.a.teeth, (gap + (side == 0)) % mesh.b.teeth
 
 
+def touching(mesh: Mesh, side: int, start: Start, step: int, share: float) -> tuple[int, int]:
+    """Teeth whose flanks touch at a place.
+
+    Parameters
+    ----------
+    mesh : Mesh
+    side : {0, 1}
+    start : (int, int)
+    step : int
+    share : float
+        How far through the step, 0 to 1.
+
+    Returns
+    -------
+    tooth_a, tooth_b : int
+        Numbers.
+    """
+    tooth_a, tooth_b = (index[step] for index in meeting(mesh, side, start))
+    phases = mesh.sides[side].lead.shape[2]
+    phase = min(int((share if side else 1 - share) * phases), phases - 1)
+    lead = mesh.sides[side].lead[tooth_a, np.arange(BLOCKS), phase, tooth_b]
+    block = int(np.argmax(np.nan_to_num(lead, nan=-np.inf)))
+    return int(tooth_a[block]) + 1, int(tooth_b[block]) + 1
+
+
 def roll(mesh: Mesh, start: Start = (1, 1), places: int | None = None) -> Rolled:
     """Roll two gears through their common period.
 

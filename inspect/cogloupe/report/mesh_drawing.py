@@ -7,7 +7,7 @@ from math import degrees, pi
 from typing import Any
 
 import numpy as np
-from markupsafe import Markup
+from markupsafe import Markup, escape
 
 from cogloupe.numerics.missing import number
 from cogloupe.pairing.centre import backlash_mm
@@ -16,6 +16,7 @@ from cogloupe.pairing.outlines import contact_points, tooth_outlines
 from cogloupe.pairing.pair import Pairing
 from cogloupe.pairing.rolling import Mesh
 from cogloupe.pairing.running_gear import TOWARDS, RunningGear
+from cogloupe.report.pair_text import spot_text
 from cogloupe_calibration.arrays import Floats
 
 MOST_PLACES = 4000
@@ -53,13 +54,12 @@ def turns(pairing: Pairing, position: Floats, side: int) -> tuple[Floats, Floats
     return turn_a, to_gap - position * b.pitch + limit
 
 
-def mesh_svg(pairing: Pairing, step: int) -> Markup:
-    """Draw both gears at one step of the mesh, whole and enlarged.
+def mesh_svg(pairing: Pairing) -> Markup:
+    """Draw both gears at their tightest spot, whole and enlarged.
 
     Parameters
     ----------
     pairing : Pairing
-    step : int
 
     Returns
     -------
@@ -68,33 +68,30 @@ def mesh_svg(pairing: Pairing, step: int) -> Markup:
     """
     mesh = pairing.mesh
     a, b, module = mesh.a, mesh.b, mesh.a.wheel.module_mm
-    turn_a, turn_b = (float(v) for v in turns(pairing, np.array(float(step)), 1))
+    spot = pairing.backlash.tightest[0]
+    turn_a, turn_b = (float(v) for v in turns(pairing, np.array(spot.place), 1))
     reach = [float(gear.tip.max()) + _MARGIN_MODULES * module for gear in (a, b)]
     left, width = -reach[0], reach[0] + mesh.centre_mm + reach[1]
     high = max(reach)
     middle = mesh.centre_mm - mesh.working_radius
     near = _NEAR_MODULES * module
     pitch = [mesh.centre_mm - mesh.working_radius, mesh.working_radius]
-    tight = {(spot.tooth, spot.gap) for spot in pairing.backlash.tightest[:1]}
+    tight_a, tight_b = ({spot.left[k], spot.right[k]} for k in (0, 1))
     return Markup(
         f'<svg class="mesh whole" viewBox="{left:.3f} {-high:.3f} {width:.3f} {2 * high:.3f}" '
-        f'role="img" aria-label="Both gears in mesh at tooth {_tooth(pairing, step)}">'
+        f'role="img" aria-label="Both gears in mesh at {escape(spot_text(pairing, spot))}">'
         f'<g id="mesh-drawing"><path class="centres" d="M0,0H{mesh.centre_mm:.4f}"/>'
         f'<g id="gear-a" transform="rotate({degrees(turn_a):.5f})">'
-        f"{_teeth(a, {tooth for tooth, _ in tight})}{_hub(a)}</g>"
+        f"{_teeth(a, tight_a)}{_hub(a)}</g>"
         f'<g transform="translate({mesh.centre_mm:.5f} 0)"><g id="gear-b" '
         f'transform="rotate({degrees(turn_b):.5f})">'
-        f"{_teeth(b, {n for _, gap in tight for n in (gap, gap % b.teeth + 1)})}{_hub(b)}</g></g>"
+        f"{_teeth(b, tight_b)}{_hub(b)}</g></g>"
         f'<circle class="pitch" r="{pitch[0]:.4f}"/><circle class="pitch" '
         f'cx="{mesh.centre_mm:.4f}" r="{pitch[1]:.4f}"/></g><g class="contacts"></g></svg>'
         f'<svg class="mesh near" viewBox="{middle - near:.4f} {-near:.4f} {2 * near:.4f} '
         f'{2 * near:.4f}" aria-hidden="true"><use href="#mesh-drawing"/>'
         '<g class="contacts"></g></svg>'
     )
-
-
-def _tooth(pairing: Pairing, step: int) -> int:
-    return (pairing.start[0] - 1 - step) % pairing.mesh.a.teeth + 1
 
 
 def _teeth(gear: RunningGear, lit: set[int]) -> str:
@@ -135,7 +132,6 @@ def mesh_data(pairing: Pairing) -> dict[str, Any]:
         Angles degrees, lengths mm, leads µm; of a position, the pitches turned from the start.
     """
     mesh = pairing.mesh
-    tightest = pairing.backlash.tightest[0]
     lead = [way.curve for way in pairing.ways]
     every = max(lead[0].size // MOST_PLACES, 1)
     shown = np.arange(every // 2, lead[0].size, every)
@@ -146,7 +142,7 @@ def mesh_data(pairing: Pairing) -> dict[str, Any]:
         "teeth": [mesh.a.teeth, mesh.b.teeth],
         "steps": mesh.steps,
         "start": list(pairing.start),
-        "tightest": _step_of(pairing, tightest.tooth, tightest.gap),
+        "tightest": pairing.backlash.tightest[0].place,
         "turn_a": degrees(float(zero[0][0])),
         "turn_b": degrees(pi - mesh.b.start - (pairing.start[1] - 0.5) * mesh.b.pitch),
         "limit": [degrees(TOWARDS[side] * _mean_limit(pairing, side)) for side in (0, 1)],
@@ -167,16 +163,6 @@ def _least_of(values: Floats, every: int, count: int) -> Floats:
     """Least of each stretch, so that no tight spot is lost."""
     whole = np.pad(values, (0, -len(values) % every), mode="edge").reshape(-1, every)
     return np.asarray(whole.min(axis=1)[:count])
-
-
-def _step_of(pairing: Pairing, tooth: int, gap: int) -> int:
-    """Step at which a tooth of A stands in a gap of B."""
-    a, b = pairing.mesh.a.teeth, pairing.mesh.b.teeth
-    step = np.arange(pairing.mesh.steps)
-    there = ((pairing.start[0] - 1 - step) % a + 1 == tooth) & (
-        (pairing.start[1] - 1 + step) % b + 1 == gap
-    )
-    return int(np.flatnonzero(there)[0])
 
 
 def _contacts(mesh: Mesh, side: int) -> list[list[list[float] | None]]:

@@ -7,7 +7,7 @@ from cogloupe.pairing.clearance import Least
 from cogloupe.pairing.layout import Layout
 from cogloupe.pairing.pair import Backlash, Known, Pairing
 from cogloupe.report.drilling import hole_rows
-from cogloupe.report.pair_text import WAYS
+from cogloupe.report.pair_text import WAYS, spot_text
 from cogloupe.report.tables import Cell, Column, Row, Table, figure, words
 from cogloupe_calibration.units import MM_PER_INCH
 
@@ -28,7 +28,7 @@ def pair_tables(pairing: Pairing) -> list[Table]:
         running_table(pairing),
         rolling_table(pairing),
         room_table(pairing),
-        tight_table(pairing.backlash),
+        tight_table(pairing),
     ]
 
 
@@ -177,36 +177,34 @@ def _room_row(name: str, least: Least, unit: str, where: str) -> Row:
                       words(place)))  # fmt: skip
 
 
-def tight_table(backlash: Backlash) -> Table:
+def tight_table(pairing: Pairing) -> Table:
     """The tightest spots.
 
     Parameters
     ----------
-    backlash : Backlash
+    pairing : Pairing
 
     Returns
     -------
     Table
     """
+    backlash = pairing.backlash
     rows = [
         Row(
             cells=(
-                words(f"tooth {spot.tooth}"), words(f"gap {spot.gap}"),
+                words(spot_text(pairing, spot)),
                 words(f"{spot.backlash:+.4f}".replace("-", "−")),
             ),
             kind="worst" if spot.backlash < 0 else "",
         )
         for spot in backlash.tightest
-    ]  # fmt: skip
+    ]
     return Table(
         title="The tightest spots",
-        columns=(
-            Column(head="first gear", say=True), Column(head="second gear", say=True),
-            Column(head="backlash", unit="mm"),
-        ),
+        columns=(Column(head="where", say=True), Column(head="backlash", unit="mm")),
         rows=tuple(rows),
         note=f"U of each {2 * backlash.least.u:.2g} mm, most of it alike for all of them.",
-    )  # fmt: skip
+    )
 
 
 def drilling_table(layout: Layout) -> Table:

@@ -3,7 +3,7 @@
 from math import degrees, gcd, isnan
 
 from cogloupe.pairing.clearance import Least
-from cogloupe.pairing.pair import Pairing
+from cogloupe.pairing.pair import Pairing, Spot
 from cogloupe.pairing.running_gear import RunningGear
 from cogloupe.wording.cautions import cautions_for
 from cogloupe.wording.numbers import COVERAGE, rounded, with_uncertainty
@@ -78,8 +78,31 @@ def headline(pairing: Pairing) -> str:
 
 
 def _where(pairing: Pairing) -> str:
-    spot = pairing.backlash.tightest[0]
-    return f"at tooth {spot.tooth} on gap {spot.gap}"
+    return f"at {spot_text(pairing, pairing.backlash.tightest[0])}"
+
+
+def spot_text(pairing: Pairing, spot: Spot) -> str:
+    """Which teeth make a tight spot.
+
+    Parameters
+    ----------
+    pairing : Pairing
+    spot : Spot
+
+    Returns
+    -------
+    str
+    """
+    a, b = pairing.mesh.a.name, pairing.mesh.b.name
+    whose, tooth, gap = spot.squeezed
+    if whose == "a":
+        return f"tooth {tooth} of {a} on gap {gap} of {b}"
+    if whose == "b":
+        return f"tooth {tooth} of {b} on gap {gap} of {a}"
+    return (
+        f"teeth {spot.left[0]} and {spot.right[0]} of {a} on teeth {spot.left[1]} and "
+        f"{spot.right[1]} of {b}"
+    )
 
 
 def _mean_backlash(pairing: Pairing) -> str:
@@ -207,7 +230,7 @@ def eccentricities(pairing: Pairing) -> str:
     str
     """
     a, b = pairing.mesh.a, pairing.mesh.b
-    parts = max((way.parts for way in pairing.ways), key=lambda p: p.run_out_a + p.run_out_b)
+    parts = pairing.ways[1].parts
     told = (
         f"Run-out puts {parts.run_out_a:.0f} µm into a turn of {a.name} and {parts.run_out_b:.0f} "
         f"µm into one of {b.name}"
