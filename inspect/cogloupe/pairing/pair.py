@@ -375,11 +375,12 @@ def _tightest(mesh: Mesh, free: Floats, start: Start) -> tuple[Spot, ...]:
     )
 
 
-def _spot(mesh: Mesh, free: Floats, start: Start, step: int) -> Spot:
-    place = int(np.argmin(free[step]))
-    share = (place + 0.5) / free.shape[1]
-    left, right = (touching(mesh, side, start, step, share) for side in (0, 1))
-    return Spot(float(free[step, place]), step + share - 0.5, left, right)
+def _spot(mesh: Mesh, known: Floats, start: Start, step: int) -> Spot:
+    phase = int(np.argmin(known[step]))
+    place = step + (phase + 0.5) / known.shape[1] - 0.5
+    sides = (touching(mesh, side, start, np.array([place])) for side in (0, 1))
+    left, right = ((int(a[0]), int(b[0])) for _, a, b in sides)
+    return Spot(float(known[step, phase]), place, left, right)
 
 
 def _way(mesh: Mesh, rolled: Rolled, side: int, ends: _Uncertain) -> Way:

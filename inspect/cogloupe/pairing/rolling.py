@@ -132,29 +132,31 @@ def meeting(mesh: Mesh, side: int, start: Start) -> tuple[Ints, Ints]:
     return tooth % mesh.a.teeth, (gap + (side == 0)) % mesh.b.teeth
 
 
-def touching(mesh: Mesh, side: int, start: Start, step: int, share: float) -> tuple[int, int]:
-    """Teeth whose flanks touch at a place.
+def touching(mesh: Mesh, side: int, start: Start, place: Floats) -> tuple[Ints, Ints, Ints]:
+    """Flanks that touch at some places: those that drive B furthest ahead.
 
     Parameters
     ----------
     mesh : Mesh
     side : {0, 1}
     start : (int, int)
-    step : int
-    share : float
-        How far through the step, 0 to 1.
+    place : ndarray, shape (n,)
+        Pitches that A has turned from the start, clockwise.
 
     Returns
     -------
-    tooth_a, tooth_b : int
-        Numbers.
+    block, tooth_a, tooth_b : ndarray, shape (n,), int
+        Pitch before, in or after the middle (0 to 2), and numbers of the teeth.
     """
-    tooth_a, tooth_b = (index[step] for index in meeting(mesh, side, start))
+    step = np.floor(place + 0.5).astype(np.int64)
+    share = place + 0.5 - step
+    tooth_a, tooth_b = (index[step % mesh.steps] for index in meeting(mesh, side, start))
     phases = mesh.sides[side].lead.shape[2]
-    phase = min(int((share if side else 1 - share) * phases), phases - 1)
-    lead = mesh.sides[side].lead[tooth_a, np.arange(BLOCKS), phase, tooth_b]
-    block = int(np.argmax(np.nan_to_num(lead, nan=-np.inf)))
-    return int(tooth_a[block]) + 1, int(tooth_b[block]) + 1
+    phase = np.minimum(((share if side else 1 - share) * phases).astype(np.int64), phases - 1)
+    lead = mesh.sides[side].lead[tooth_a, np.arange(BLOCKS), phase[:, None], tooth_b]
+    block = np.argmax(np.nan_to_num(lead, nan=-np.inf), axis=1)
+    row = np.arange(len(block))
+    return block, tooth_a[row, block] + 1, tooth_b[row, block] + 1
 
 
 def roll(mesh: Mesh, start: Start = (1, 1), places: int | None = None) -> Rolled:

@@ -22,9 +22,9 @@ from cogloupe_calibration.units import MM_PER_INCH
 SHEETS = (("A4", 210.0, 297.0), ("A4", 297.0, 210.0), ("A3", 420.0, 297.0), ("A2", 594.0, 420.0),
           ("A1", 841.0, 594.0), ("A0", 1189.0, 841.0))  # fmt: skip
 """Sheets by name, width and height (ISO 216); the first that holds the plate is taken."""
-MARGIN, BELOW, HEAD, ROW = 14.0, 66.0, 32.0, 8.0
+MARGIN, BELOW, HEAD, ROW, LINE = 14.0, 66.0, 24.0, 8.0, 4.5
 """Room of a sheet to its sides, below the plate for the check square, above it for the title, and
-for each line of the table there."""
+for each line of the table and of the text there."""
 CHECK_MM, CHECK_IN = 50.0, 2.0
 """Side of the square that shows whether the sheet came out in true size, and the bar beside it."""
 _CROSS = 4.0
@@ -99,7 +99,8 @@ def distance_text(layout: Layout, pair: int) -> str:
     inches = drilling.distance.value / MM_PER_INCH
     told = f"{drilling.distance.value:.3f} mm ({inches:.4f} in)"
     known = "" if drilling.distance.u == 0 else f", U {2000 * drilling.distance.u:.0f} µm"
-    return f"{told}{known}, to be kept within ± {1000 * drilling.tolerance:.0f} µm"
+    kept = f", to be kept within ± {1000 * drilling.tolerance:.0f} µm" if drilling.tolerance else ""
+    return f"{told}{known}{kept}"
 
 
 def sheet_for(layout: Layout) -> Sheet:
@@ -115,7 +116,7 @@ def sheet_for(layout: Layout) -> Sheet:
         One of its own size where none of the usual is large enough.
     """
     (wide, _), (_, up) = _edge_ends(layout)
-    above = HEAD + ROW * (len(layout.holes) + 1)
+    above = HEAD + LINE * len(layout.pairs) + ROW * (len(layout.holes) + 1)
     high = up + BELOW + above
     fitting = [s for s in SHEETS if wide + 2 * MARGIN <= s[1] and high <= s[2]]
     own = ("a sheet of its own size", max(wide + 2 * MARGIN, SHEETS[0][1]), high)
@@ -242,9 +243,11 @@ def _draw_table(axes: Axes, layout: Layout, sheet: Sheet) -> None:
     left, line = MARGIN, sheet.height - MARGIN
     title = f"{layout.name}: drilling drawing, true size on {sheet.name}"
     _write(axes, left, line, title, 3.2, weight="bold")
-    told = "; ".join(distance_text(layout, number) for number in range(len(layout.pairs)))
-    _write(axes, left, line - 5, f"Centre distances: {told}", 2.4)
-    line -= 12
+    for number, (here, there, _) in enumerate(layout.pairs):
+        line -= LINE
+        ends = f"{layout.holes[here].number} to {layout.holes[there].number}"
+        _write(axes, left, line, f"Centres {ends}: {distance_text(layout, number)}", 2.4)
+    line -= ROW
     for place, head in zip(_ROW_PLACES, ROW_HEADS, strict=True):
         _write(axes, left + place, line, head, 2.2, color=FAINT)
     _write(axes, left, line, "hole", 2.2, color=FAINT)
@@ -278,7 +281,8 @@ def _draw_check(axes: Axes, sheet: Sheet) -> None:
     _write(
         axes, MARGIN, low,
         "Print at 100 %, without fitting to the page.\nMeasure the square and the bar first.\n"
-        "Drill by the coordinates; the paper\nis good for marking out only.", 2.2, color=INK,
+        "Drill by the coordinates; the paper\nis good for marking out only.\n"
+        "Clamp the work; wear eye protection.", 2.2, color=INK,
     )  # fmt: skip
 
 

@@ -11,10 +11,10 @@ from markupsafe import Markup, escape
 
 from cogloupe.numerics.missing import number
 from cogloupe.pairing.centre import backlash_mm
-from cogloupe.pairing.contact import BLOCKS, places
+from cogloupe.pairing.contact import FINE, places
 from cogloupe.pairing.outlines import contact_points, tooth_outlines
 from cogloupe.pairing.pair import Pairing
-from cogloupe.pairing.rolling import Mesh
+from cogloupe.pairing.rolling import Mesh, touching
 from cogloupe.pairing.running_gear import TOWARDS, RunningGear
 from cogloupe.report.pair_text import spot_text
 from cogloupe_calibration.arrays import Floats
@@ -24,6 +24,8 @@ MOST_PLACES = 4000
 _MARGIN_MODULES = 1.0
 _NEAR_MODULES = 2.6
 """Half the width of what the enlarged view shows."""
+_DOT = 0.009
+"""Radius of a dot where flanks touch, as a share of the drawing's width."""
 
 
 def turns(pairing: Pairing, position: Floats, side: int) -> tuple[Floats, Floats]:
@@ -87,10 +89,10 @@ def mesh_svg(pairing: Pairing) -> Markup:
         f'transform="rotate({degrees(turn_b):.5f})">'
         f"{_teeth(b, tight_b)}{_hub(b)}</g></g>"
         f'<circle class="pitch" r="{pitch[0]:.4f}"/><circle class="pitch" '
-        f'cx="{mesh.centre_mm:.4f}" r="{pitch[1]:.4f}"/></g><g class="contacts"></g></svg>'
+        f'cx="{mesh.centre_mm:.4f}" r="{pitch[1]:.4f}"/></g>{_dots(pairing, width)}</svg>'
         f'<svg class="mesh near" viewBox="{middle - near:.4f} {-near:.4f} {2 * near:.4f} '
         f'{2 * near:.4f}" aria-hidden="true"><use href="#mesh-drawing"/>'
-        '<g class="contacts"></g></svg>'
+        f"{_dots(pairing, 2 * near)}</svg>"
     )
 
 
@@ -151,6 +153,10 @@ def mesh_data(pairing: Pairing) -> dict[str, Any]:
         "lead": [_rounded(curve.ravel()[shown], 2) for curve in lead],
         "free": _rounded(_least_of(free.ravel(), every, len(shown)), 5),
         "points": [_contacts(mesh, side) for side in (0, 1)],
+        "driving": [
+            touching(mesh, side, pairing.start, (shown + 0.5) / phases - 0.5)[0].tolist()
+            for side in (0, 1)
+        ],
     }
 
 
@@ -165,20 +171,35 @@ def _least_of(values: Floats, every: int, count: int) -> Floats:
     return np.asarray(whole.min(axis=1)[:count])
 
 
-def _contacts(mesh: Mesh, side: int) -> list[list[list[float] | None]]:
-    """Places of the ideal contact by block and phase, as on the picture; None for none."""
+def _contacts(mesh: Mesh, side: int) -> list[list[list[float]]]:
+    """Places of the ideal contact by block and phase, as on the picture.
+
+    Each is x, y and 1 where flanks touch, 0 where only the corner of a tip can.
+    """
     found = mesh.sides[side]
-    phases = found.met.shape[2]
-    turned = mesh.a.half[side] + places(mesh.a, phases)
+    turned = mesh.a.half[side] + places(mesh.a, found.met.shape[2])
     points = contact_points(mesh.a, found.met[0], turned) * [1.0, TOWARDS[side]]
-    length_a, length_b = found.met
-    tips = [np.interp(gear.tip.max(), gear.radius, gear.along) for gear in (mesh.a, mesh.b)]
-    inside = (length_a > mesh.a.along[0]) & (length_b > mesh.b.along[0])
-    inside &= (length_a < tips[0] * (1 - 1e-6)) & (length_b < tips[1] * (1 - 1e-6))
-    return [
-        [points[k, p].round(4).tolist() if inside[k, p] else None for p in range(phases)]
-        for k in range(BLOCKS)
-    ]
+    inside = np.ones(found.met.shape[1:], bool)
+    for gear, length in zip((mesh.a, mesh.b), found.met, strict=True):
+        step = 2 * (gear.along[-1] - gear.along[0]) / FINE  # the ideal contact is told to one
+        tip = float(np.interp(gear.tip.max(), gear.radius, gear.along))
+        inside &= (length > gear.along[0] + step) & (length < tip - step)
+    rows = np.concatenate([points.round(4), inside[..., None]], axis=-1)
+    return list(rows.tolist())
+
+
+def _dots(pairing: Pairing, width: float) -> str:
+    """Where the gears touch at the tightest spot, driven clockwise; the script moves the dots."""
+    place, points = np.array([pairing.backlash.tightest[0].place]), _contacts(pairing.mesh, 1)
+    driving = int(touching(pairing.mesh, 1, pairing.start, place)[0][0])
+    phase = int((place[0] + 0.5) % 1 * len(points[0]))
+    dots = []
+    for block, row in enumerate(points):
+        x, y, inside = row[phase]
+        if inside or block == driving:
+            kind = ' class="driving"' if block == driving else ""
+            dots.append(f'<circle{kind} cx="{x}" cy="{y}" r="{_DOT * width:.4f}"/>')
+    return f'<g class="contacts">{"".join(dots)}</g>'
 
 
 def _rounded(values: Floats, digits: int) -> list[float | None]:

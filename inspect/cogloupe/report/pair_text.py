@@ -159,13 +159,14 @@ def next_step(pairing: Pairing) -> str:
         return f"put the centres nearer, from {low:.3f} mm on."
     drill = f"drill the holes {both(drilling.distance.value, drilling.distance.u)} apart"
     if pairing.verdict == "perhaps_tight":
-        better = "a scale from a calibration or a measured diameter makes U smaller"
+        better = "a sharper picture at a finer scale, or a better known scale, makes U smaller"
         return f"{better}; or leave one centre adjustable and set it by feel." if given else (
             f"{drill} with one centre adjustable, and set it by feel; {better}."
         )  # fmt: skip
     if given:
         return "mark the teeth below before you take it apart."
-    return f"{drill}, within {1000 * drilling.tolerance:.0f} µm."
+    kept = f"{1000 * drilling.tolerance:.0f} µm to either side leave half to one and a half times"
+    return f"{drill}; {kept} the least backlash."
 
 
 def findings(pairing: Pairing) -> list[str]:

@@ -27,13 +27,15 @@
     return [around(data.start[0] - 1 - step, data.teeth[0]) + 1, around(data.start[1] - 1 + step, data.teeth[1]) + 1];
   };
 
+  /** Flanks that touch: full where they drive, open where perfect ones would touch besides. */
   const contacts = (data, state, size) => {
     const past = state.position - Math.round(state.position), found = [];
-    for (const block of data.points[state.side]) {
+    const at = data.driving[state.side], driving = at[around(Math.round((state.position - data.place[0]) / data.place[1]), at.length)];
+    data.points[state.side].forEach((block, k) => {
       const place = ((state.side ? past : -past) + 0.5) * block.length;
-      const point = block[Math.min(Math.max(Math.floor(place), 0), block.length - 1)];
-      if (point) found.push(draw("circle", { cx: point[0], cy: point[1], r: size }));
-    }
+      const [cx, cy, inside] = block[Math.min(Math.max(Math.floor(place), 0), block.length - 1)];
+      if (inside || k === driving) found.push(draw("circle", { cx, cy, r: size, class: k === driving ? "driving" : "" }));
+    });
     return found;
   };
 
@@ -50,14 +52,12 @@
     });
   };
 
-  const signed = (value, unit) => `${value < 0 ? "−" : "+"}${Math.abs(value).toFixed(1)} ${unit}`;
-
   const readout = (place, data) => follow(["position", "side"], state => {
     const [tooth, gap] = meeting(data, state.position), free = between(data.free, data, state.position);
     const lead = between(data.lead[state.side], data, state.position), turns = state.position / data.teeth[0];
     const known = free === null ? "a flank that might touch was not seen" :
-      `backlash ${free.toFixed(3).replace("-", "−")} mm, second gear ${signed(lead, "µm")} ${lead < 0 ? "behind" : "ahead of"} even turning`;
-    place.textContent = `Tooth ${tooth} in gap ${gap}, after ${turns.toFixed(2)} turns of the first gear: ${known}.`;
+      `backlash ${free.toFixed(3).replace("-", "−")}\u00a0mm, second gear ${Math.abs(lead).toFixed(1)}\u00a0µm ${lead < 0 ? "behind" : "ahead of"} even turning`;
+    place.textContent = `After ${turns.toFixed(2)} turns of the first gear its tooth ${tooth} stands in gap ${gap} of the second: ${known}.`;
   });
 
   /** Lead and backlash over the period, with a line where the gears stand. */
@@ -73,7 +73,7 @@
           .sort((p, q) => (p ? p[0] : 0) - (q ? q[0] : 0))) })));
       return axes;
     };
-    const axes = part(24, 130, data.lead, "second gear ahead of even turning / µm (left and right flanks driving)", kinds);
+    const axes = part(24, 130, data.lead, "ahead of even turning / µm", kinds);
     part(190, 100, [data.free], "backlash / mm", ["free"]);
     const cursor = draw("path", { class: "cursor" });
     sheet.append(cursor);
