@@ -226,7 +226,7 @@ REFUSED = {
     ),
     "parted": (
         lambda: pair_gears(perfect_gear(20), perfect_gear(20), Asked(backlash_mm=0.9)),
-        r"0\.9 mm would part the teeth",
+        r"0\.9 mm would put the centres beyond 10\.\d+ mm",
     ),
     "no such tooth": (
         lambda: pair_gears(perfect_gear(20), perfect_gear(20), Asked(start=(21, 1))),

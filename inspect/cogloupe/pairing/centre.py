@@ -146,14 +146,13 @@ def distance_for(
     Raises
     ------
     UseError
-        Where the teeth have parted before.
+        Where the teeth would no longer carry.
     """
-    near = _crossing(swept.distance, swept.least, wanted)
-    parted = float(a.tip.max() + b.tip.max())
-    if near >= parted:
+    near, furthest = _crossing(swept.distance, swept.least, wanted), float(swept.distance[-1])
+    if near > furthest:
         raise UseError(
-            f"a backlash of {wanted:.3g} mm would part the teeth of these gears, whose tips clear "
-            f"each other at {parted:.3f} mm: use less"
+            f"a backlash of {wanted:.3g} mm would put the centres beyond {furthest:.3f} mm, where "
+            f"these teeth no longer carry; there it is {swept.least[-1]:.3g} mm: use less"
         )
     mesh = mesh_at(a, b, near)
     least = float(np.nanmin(backlash_mm(mesh, roll(mesh, start, fine_places(mesh)))))
