@@ -7,7 +7,7 @@ from starlette.requests import Request
 from starlette.responses import HTMLResponse, Response
 from starlette.routing import Route
 
-from cogloupe.bench import pages
+from cogloupe.bench import pages, pair_pages
 from cogloupe.bench.answers import beside, opening
 from cogloupe.bench.work import Work
 from cogloupe.report.bench_page import bench_html, bench_script
@@ -36,6 +36,8 @@ class PageRoutes:
             Route("/plan", opening(self._plan)),
             Route("/causes", opening(self._causes)),
             Route("/compare", opening(self._compared)),
+            Route("/pair", opening(self._pair)),
+            Route("/pair/{name}", opening(self._drilling)),
             Route("/target.pdf", opening(self._target)),
             Route("/export/{kind}", opening(self._export)),
         ]
@@ -70,6 +72,18 @@ class PageRoutes:
 
     async def _compared(self, request: Request) -> Response:
         return HTMLResponse(self._work.compared)
+
+    async def _pair(self, request: Request) -> Response:
+        await beside(self._work.settle)
+        fields = dict(request.query_params)
+        return HTMLResponse(await beside(pair_pages.pair_page, self._folder, fields))
+
+    async def _drilling(self, request: Request) -> Response:
+        await beside(self._work.settle)
+        name, fields = request.path_params["name"], dict(request.query_params)
+        made = await beside(pair_pages.drilling_file, self._folder, fields, name)
+        kind = mimetypes.guess_type(name)[0] or "application/octet-stream"
+        return Response(made, media_type=kind)
 
     async def _target(self, request: Request) -> Response:
         asked = request.query_params

@@ -14,8 +14,6 @@ if TYPE_CHECKING:  # its own imports are slow, and not needed to show the help
     from cogloupe.pairing.pair import Asked, Pairing
     from cogloupe.pairing.running_gear import RunningGear
 
-DRAWINGS = ("drilling.pdf", "drilling.svg", "drilling.dxf")
-
 
 def pair(
     readings: Annotated[
@@ -188,7 +186,7 @@ def _show(pairing: "Pairing") -> None:
 def _write(layout: "Layout", out: Path | None) -> None:
     """Write a page a pair, and the drawing; without a folder, tell the holes."""
     from cogloupe.report.console_tables import console_table
-    from cogloupe.report.drilling import drilling_dxf, drilling_pdf, drilling_svg
+    from cogloupe.report.drilling import DRAWINGS
     from cogloupe.report.pair_page import pair_html
     from cogloupe.report.pair_tables import drilling_table
     from cogloupe.report.write import write_shared
@@ -202,9 +200,9 @@ def _write(layout: "Layout", out: Path | None) -> None:
         write_shared(out)
     except OSError as error:
         raise UseError(f"{out} cannot be written ({error.strerror}): choose another") from error
-    for name, draw in zip(DRAWINGS, (drilling_pdf, drilling_svg, drilling_dxf), strict=True):
+    for name, draw in DRAWINGS.items():
         write_file(out / name, draw(layout))
     several = len(layout.pairs) > 1
     for number, (_, _, pairing) in enumerate(layout.pairs, 1):
         page = out / (f"pair-{number}.html" if several else "pair.html")
-        write_page(page, pair_html(pairing, layout, number - 1, DRAWINGS))
+        write_page(page, pair_html(pairing, layout, number - 1, {name: name for name in DRAWINGS}))

@@ -5,7 +5,7 @@ the same from its own lower left corner.
 """
 
 import io
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass
 from math import atan2, degrees, hypot
 from typing import Any
@@ -335,3 +335,11 @@ def _edge_ends(layout: Layout) -> tuple[tuple[float, float], tuple[float, float]
     wide = max(hole.x + hole.reach for hole in layout.holes) + MARGIN / 2
     high = max(hole.y + hole.reach for hole in layout.holes) + MARGIN / 2
     return (wide, 0.0), (0.0, high)
+
+
+DRAWINGS: Mapping[str, Callable[[Layout], bytes]] = {
+    "drilling.pdf": drilling_pdf,
+    "drilling.svg": drilling_svg,
+    "drilling.dxf": drilling_dxf,
+}
+"""Files of the drawing, and what writes them."""

@@ -1,6 +1,6 @@
 """A pair as a page with its gears in mesh, and as tables for the terminal."""
 
-from collections.abc import Sequence
+from collections.abc import Mapping
 from math import degrees, isnan
 
 from cogloupe import __version__
@@ -24,7 +24,13 @@ from cogloupe.report.pair_text import (
 )
 
 
-def pair_html(pairing: Pairing, layout: Layout, number: int = 0, files: Sequence[str] = ()) -> str:
+def pair_html(
+    pairing: Pairing,
+    layout: Layout,
+    number: int = 0,
+    files: Mapping[str, str] | None = None,
+    script: str = "",
+) -> str:
     """Write the page.
 
     Parameters
@@ -34,8 +40,10 @@ def pair_html(pairing: Pairing, layout: Layout, number: int = 0, files: Sequence
         Of that pair, or of the train that it is part of.
     number : int
         Of the pair in the layout, from 0.
-    files : sequence of str
-        Names of the drilling drawings beside it.
+    files : mapping, optional
+        Names of the drilling drawings, and where they are.
+    script : str
+        Where the shared script is; without it beside the page.
 
     Returns
     -------
@@ -58,9 +66,9 @@ def pair_html(pairing: Pairing, layout: Layout, number: int = 0, files: Sequence
         spectrum=data_uri(figure_png(spectrum_chart(pairing))),
         window=data_uri(figure_png(window_chart(pairing))),
         holes=drilling_table(layout),
-        files=files,
+        files=files or {},
         cautions=CAUTIONS,
-        script=shared_script()[0],
+        script=script or shared_script()[0],
         data=script_json(data),
         version=__version__,
     )

@@ -14,7 +14,7 @@
       if (link.hash === `#${name}`) link.setAttribute("aria-current", "page");
       else link.removeAttribute("aria-current");
     }
-    if (["list", "compare"].includes(name)) bench.refresh().catch(() => {});
+    if (["list", "compare", "pair"].includes(name)) bench.refresh().catch(() => {});
   };
 
   const look = async file => {

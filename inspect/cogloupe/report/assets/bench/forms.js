@@ -15,13 +15,13 @@
       element("td", { class: "say" }, link(`/causes?reading=${asked}`, "causes"), " ", link(`/export/teeth.xlsx?reading=${asked}`, "teeth.xlsx"), " ", link(`/export/outline.dxf?reading=${asked}`, "outline.dxf")));
   };
 
-  /** Readings of the folder, in the list and in what can be compared. */
+  /** Readings of the folder, in the list and in what can be compared or paired. */
   bench.refresh = async () => {
     const { readings } = await bench.busy("Listing the readings …", () => bench.ask("GET", "/api/readings"));
     byId("readings").tBodies[0].replaceChildren(...readings.map(row));
     byId("no-readings").hidden = readings.length > 0;
-    for (const name of ["before", "after"]) byId(name).replaceChildren(...readings.map(one => element("option", { value: one.folder }, `${one.photo}: ${one.gear}`)));
-    if (readings.length > 1) byId("before").selectedIndex = 1;
+    for (const name of ["before", "after", "pair-first", "pair-second"]) byId(name).replaceChildren(...readings.map(one => element("option", { value: one.folder }, `${one.photo}: ${one.gear}`)));
+    if (readings.length > 1) for (const name of ["before", "pair-first"]) byId(name).selectedIndex = 1;
   };
 
   const pickedToCompare = () => {
