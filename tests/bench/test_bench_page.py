@@ -8,9 +8,11 @@ import numpy as np
 import pytest
 
 from cogloupe.reading.files import load_reading, reading_json
+from cogloupe.simulation import GearSpec
 
 from ..helpers.bench_server import served
 from ..helpers.browser import opened, serious, sideways, until
+from ..helpers.pair_gears import exact_reading, made_gear
 from ..helpers.pictures import rendered
 from ..helpers.report_examples import example_reading
 
@@ -204,6 +206,38 @@ def test_two_readings_are_compared_and_what_was_changed_is_logged(readings, benc
     assert "belt tightened" in bench.inner_text("body")
     trials = tomllib.loads((gears / "trials.toml").read_text("utf-8"))["trial"]
     assert [trial.get("changed", "") for trial in trials][-1] == "belt tightened"
+
+
+def put_reading(gears, teeth):
+    reading = exact_reading(made_gear(GearSpec(teeth=teeth, module_mm=0.5, bore_mm=2.0)))
+    photo = reading.photo.model_copy(update={"file": f"wheel-{teeth}.png"})
+    place = gears / "readings" / f"wheel-{teeth}"
+    place.mkdir(parents=True)
+    text = reading_json(reading.model_copy(update={"photo": photo}))
+    (place / "reading.json").write_text(text, "utf-8")
+
+
+def test_two_readings_are_run_together_and_drawn_to_drill_by(chromium, gears):
+    for teeth in (18, 24):
+        put_reading(gears, teeth)
+    with served(gears) as address, opened(chromium, address) as bench:
+        bench.set_default_timeout(120_000)
+        bench.click("nav >> text=Pair")
+        until(bench, "document.getElementById('pair-second').options.length === 2")
+        bench.select_option("#pair-first", "wheel-18")
+        bench.select_option("#pair-second", "wheel-24")
+        bench.fill("#pair [name=backlash]", "0.03mm")
+        with bench.expect_popup() as popup:
+            bench.click("#pair button")
+        page = popup.value
+        page.wait_for_selector("body.alive .mesh.whole")
+        assert page.inner_text("h1") == "wheel-18 with wheel-24"
+        assert "Runs freely at 10.5" in page.inner_text(".verdict .first")
+        drawing = page.evaluate(
+            "fetch(document.querySelector('a[href*=\"drilling.pdf\"]').href)"
+            ".then(a => a.text()).then(text => text.slice(0, 5))"
+        )
+        assert drawing == "%PDF-"
 
 
 def test_a_plan_a_target_and_the_machine_are_reached(bench, gears):
