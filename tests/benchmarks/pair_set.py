@@ -10,14 +10,13 @@ from typing import Any
 import numpy as np
 from tests.benchmarks.common import make_case
 from tests.benchmarks.coverage_set import DISTORTION_SD, LEAN_SD_DEG, LEVEL_SD, bent
-from tests.helpers.pair_gears import exact_reading
+from tests.helpers.pair_gears import exact_reading, made_as_pictured
 
 from cogloupe.inputs.settings import make_settings
 from cogloupe.inspection import inspect_photo
 from cogloupe.pairing.from_reading import gear_from_reading
 from cogloupe.pairing.running_gear import RunningGear
 from cogloupe.simulation import Camera, Faults, GearSpec, Scene
-from cogloupe.simulation.making import make
 from cogloupe_calibration.calibration import Calibration, save_calibration
 from cogloupe_calibration.lens import frame_middle, make_lens
 from cogloupe_calibration.scale import STATED_RELATIVE_U
@@ -134,7 +133,5 @@ def _read(
         else:
             given["scale_um_per_px"] = 1000 * MM_PER_PX * stated
         reading = inspect_photo(photo, make_settings(given))[0]
-    cutting = np.random.default_rng(scene.seed).spawn(4)[0]  # as the picture's own is
-    rotation = scene.camera.rotation_deg
-    made = make(scene.gear, scene.faults, None, rotation, cutting, 0.02 * MM_PER_PX)
+    made = made_as_pictured(scene, 0.02 * MM_PER_PX)
     return gear_from_reading(reading), gear_from_reading(exact_reading(made))

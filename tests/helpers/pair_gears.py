@@ -27,6 +27,12 @@ def made_gear(spec, faults=None, rotation_deg=3.0, seed=1):
     return make(spec, faults or Faults(), None, rotation_deg, rng, CHORD_ERROR_MM)
 
 
+def made_as_pictured(scene, chord_mm=CHORD_ERROR_MM):
+    """The gear of a scene, with the scatter that its picture has."""
+    rng = np.random.default_rng(scene.seed).spawn(4)[0]  # the first: cutting
+    return make(scene.gear, scene.faults, None, scene.camera.rotation_deg, rng, chord_mm)
+
+
 def exact_reading(made):
     """What a picture without any error would tell of a made gear."""
     gear, z = made.gear, made.gear.wheel.teeth

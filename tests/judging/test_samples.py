@@ -1,17 +1,12 @@
 """Every sample picture: what its maker says is wrong is the first line that a reader gets."""
 
 import json
-from functools import cache
 from math import cos, hypot, radians, sin
-from pathlib import Path
 
 import pytest
 
-from cogloupe.inputs.photo import read_photo
-from cogloupe.inputs.settings import settings_for
-from cogloupe.inspection import inspect_photo
+from ..helpers.samples import SAMPLES, reading_of
 
-SAMPLES = Path(__file__).parents[2] / "sample_images"
 GOOD = ("nothing_to_mend", "nothing_resolved")
 
 # Kind of the first line, and the size that the picture's maker states (README of the samples); a
@@ -20,6 +15,9 @@ STATED = {
     "clock-wheel-m05-64-cycloidal.jpg": ("runout", 22.0),
     "comet-wheel-m1-20-hob-off-centre.jpg": ("short_flanks", None),
     "crank-wheel-32dp-24-deep.jpg": ("too_deep", 70.0),
+    "day-train-idler-m05-24.jpg": ("too_deep", 40.0),
+    "day-train-pinion-m05-18.jpg": ("runout", 12.0),
+    "day-train-wheel-m05-36.jpg": ("runout", 18.0),
     "day-wheel-48dp-21-eccentric.jpg": ("runout", 35.0),
     "idler-48dp-28-nick-and-swarf.jpg": ("dirt", None),
     "mars-wheel-m05-36-hob-lost-steps.jpg": ("step", 47.0),
@@ -31,12 +29,6 @@ STATED = {
     "zodiac-wheel-m04-96-periodic.jpg": ("wave", 16.0),
 }
 SOUND = ("day-wheel-48dp-21.jpg", "hour-wheel-m05-30.tiff", "moon-pinion-m1-12.jpg")
-
-
-@cache
-def reading_of(name):
-    path = SAMPLES / name
-    return inspect_photo(read_photo(path), settings_for(path, {}))[0]
 
 
 @pytest.mark.parametrize("name", STATED)

@@ -1,6 +1,7 @@
 """Simulated pictures: levels, areas, lens, files and the committed samples."""
 
 import json
+import tomllib
 from pathlib import Path
 
 import numpy as np
@@ -241,3 +242,13 @@ def test_every_sample_scene_has_its_picture(file):
     with Image.open(SAMPLES / f"{file.stem}.{scene.format}") as stored:
         upright = ImageOps.exif_transpose(stored)
     assert (upright.height, upright.width) == scene.camera.shape
+
+
+def test_a_scale_that_the_folder_states_otherwise_stays_the_only_one(tmp_path):
+    scene = Scene(gear=SPEC, camera=Camera(**PLAIN), format="png")
+    (tmp_path / "gear.toml").write_text('[photo."gear.png"]\nknown_bore = "4mm"\n', "utf-8")
+    simulate([("gear", scene), ("other", scene)], tmp_path)
+    told = tomllib.loads((tmp_path / "gear.toml").read_text("utf-8"))["photo"]
+    assert (told["gear.png"]["known_bore"], told["gear.png"]["teeth"]) == ("4mm", 15)
+    assert "scale_um_per_px" not in told["gear.png"]
+    assert "scale_um_per_px" in told["other.png"]

@@ -8,7 +8,7 @@ import numpy as np
 from PIL import Image
 
 from cogloupe.inputs.settings import SETTINGS_FILE
-from cogloupe.inputs.toml_file import save_toml
+from cogloupe.inputs.toml_file import read_toml, save_toml
 from cogloupe.simulation.picture import Picture, render_scene
 from cogloupe.simulation.scene import Scene, load_scene
 from cogloupe_calibration.errors import UseError
@@ -21,6 +21,8 @@ _TURNED = {
     8: Image.Transpose.ROTATE_270,
 }
 _ORIENTATION_TAG = 0x0112
+OTHER_SCALES = ("calibration", "known_tip_diameter", "known_bore")
+"""Settings that give a scale: beside one of them another is refused when the picture is read."""
 
 
 def simulate(scenes: Sequence[tuple[str, Scene]], out_dir: Path) -> tuple[Path, ...]:
@@ -104,7 +106,7 @@ def _write_one(name: str, scene: Scene, out_dir: Path) -> Path:
         truth.parent.mkdir(parents=True, exist_ok=True)
         write_picture(made.image, scene, picture)
         truth.write_text(made.truth.model_dump_json(indent=1) + "\n", encoding="utf-8")
-        save_toml(out_dir / SETTINGS_FILE, stated_fields(scene), picture.name)
+        _state(out_dir / SETTINGS_FILE, stated_fields(scene), picture.name)
     except OSError as error:
         raise UseError(f"{out_dir} cannot be written to: {error}") from error
     return picture
@@ -147,3 +149,11 @@ def _options(scene: Scene) -> dict[str, Any]:
     if scene.format == "jpg":
         return {"quality": scene.camera.jpeg_quality, "subsampling": 0, "optimize": True}
     return {"optimize": True} if scene.format == "png" else {"compression": "tiff_deflate"}
+
+
+def _state(settings: Path, fields: dict[str, object], picture: str) -> None:
+    """Put what is known of a picture into its folder's settings, which may have a scale of it."""
+    told = read_toml(settings).get("photo", {}) if settings.exists() else {}
+    if any(name in told.get(picture, {}) for name in OTHER_SCALES):
+        fields.pop("scale_um_per_px")
+    save_toml(settings, fields, picture)
