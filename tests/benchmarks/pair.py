@@ -102,7 +102,7 @@ def read_pair(seed: int, calibrated: bool) -> dict[str, Compared]:
     seen = pair_gears(*pair.seen, Asked(distance_mm=distance, start=START))
     found = compared(seen, truth_of(*pair.made, distance))
     off = 1000 * (_drilled(pair.seen, wanted) - distance)
-    found["drilling distance"] = Compared(off, 1000 * seen.drilling.distance.u)
+    found["drilling distance"] = Compared(off, 1000 * seen.backlash.least.u / seen.drilling.per_mm)
     return found
 
 

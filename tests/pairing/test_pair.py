@@ -9,7 +9,7 @@ import pytest
 
 from cogloupe.pairing.clearance import room
 from cogloupe.pairing.from_reading import gear_from_reading
-from cogloupe.pairing.mates import theoretical_mate
+from cogloupe.pairing.mates import theoretical_gear, theoretical_mate
 from cogloupe.pairing.pair import Asked, pair_gears
 from cogloupe.pairing.rolling import mesh_at
 from cogloupe.pairing.starts import try_starts
@@ -46,6 +46,24 @@ def test_the_holes_for_a_perfect_pair_lie_where_a_plan_puts_them():
     assert found.distance.value == pytest.approx(wanted, abs=1e-4)
     assert found.distance.u == 0
     assert found.per_mm == pytest.approx(2 * tan(ALPHA), rel=0.1)
+
+
+def test_clock_teeth_are_put_where_their_pitch_circles_touch():
+    # A wheel of 64 for a pinion of 8, by the trade's rules; module 0.5.
+    wheel = theoretical_gear(
+        GearSpec(teeth=64, module_mm=0.5, form="cycloidal", generating_circle_mm=2.0).wheel()
+    )
+    found = pair_gears(wheel, theoretical_mate(wheel, 8))
+    assert found.mesh.centre_mm == 18.0
+    assert found.verdict == "free"  # half a module of backlash, which is cut in
+    assert found.backlash.mean.value == pytest.approx(0.26, abs=0.01)
+    # Drawn epicycloid on radial flank: even to what 48 places in a pitch show.
+    assert found.ways[1].parts.rest < 1.0
+
+
+def test_one_reading_for_both_gears_gets_two_names():
+    found = pair_gears(wheel(20, **ECCENTRIC), wheel(20, **ECCENTRIC), Asked(distance_mm=10.1))
+    assert found.mesh.a.name != found.mesh.b.name
 
 
 def test_without_a_wish_the_usual_backlash_is_left_at_the_tightest_spot():

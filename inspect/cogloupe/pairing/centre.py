@@ -16,8 +16,10 @@ from cogloupe_calibration.errors import UseError
 COARSE, FEW = 12, 4
 """Places in a pitch at which distances are compared, and at which tight mesh is looked for: the
 least and the mean of a period are then found to some micrometres."""
-TRIALS = 8
-"""Steps of that search; each leaves a hundredth of what was, since backlash is nearly straight."""
+TRIALS = 12
+"""Steps of that search; each leaves a hundredth of what was, as backlash is nearly straight..."""
+STEP_MODULES = 0.3
+"""... but of cycloidal teeth it is flat about the pitch circles, so that no step is longer."""
 SETTLED_MM = 1e-4
 SWEPT = 11
 """Distances at which the window is drawn; between them all curves are nearly straight."""
@@ -111,7 +113,8 @@ def tight_mesh(a: RunningGear, b: RunningGear) -> float:
         if not np.isfinite(per_mm) or per_mm <= 0:
             break
         before, off_before = here, off
-        here = here - off / per_mm
+        longest = STEP_MODULES * a.wheel.module_mm
+        here = here - float(np.clip(off / per_mm, -longest, longest))
         if abs(here - before) < SETTLED_MM:
             return here
     raise UseError(

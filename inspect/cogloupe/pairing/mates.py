@@ -30,6 +30,9 @@ SAME_ANGLE = np.radians(0.1)
 FEWEST_TEETH, MOST_TEETH = 5, 1000
 """Teeth that a mate can have, as in a plan."""
 
+ROUNDING_MODULES = 0.1
+"""Rounding at the floor of a perfect clock gear: half of what a wheel's tips leave free there."""
+
 
 def theoretical_mate(gear: RunningGear, teeth: int, profile_shift: float = 0.0) -> RunningGear:
     """The perfect mate of a measured gear.
@@ -110,6 +113,7 @@ def _clock_mate(wheel: Wheel, teeth: int, profile_shift: float) -> CycloidalWhee
         thickness_mm=leaf_thickness(teeth) * m,
         root_radius=pitch - pi / 2 * m,
         tip_radius=pitch + addendum * m,
+        fillet_mm=ROUNDING_MODULES * m,
     )
     return replace(made, tip_radius=min(made.tip_radius, made.ridge))
 

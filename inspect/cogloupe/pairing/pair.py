@@ -4,11 +4,14 @@ From two readings, or one and a theoretical mate, to every figure a person is sh
 angles rad, deviations µm on B's reference circle where the name says so.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from math import pi
 from typing import Literal
 
 import numpy as np
 
+from cogloupe.forms.clock_wheel import leaf_thickness
+from cogloupe.forms.rack import Gear
 from cogloupe.pairing.centre import (
     Sweep,
     Window,
@@ -160,7 +163,7 @@ class Drilling:
     Attributes
     ----------
     distance : Known
-        Centre distance.
+        Centre distance; without an uncertainty where it was given.
     wanted : float
         Least backlash that it was worked out for; NaN where the distance was given.
     per_mm : float
@@ -220,7 +223,8 @@ class Asked:
     ----------
     distance_mm : float or None
     backlash_mm : float or None
-        At the tightest spot; without either, the usual share of a module.
+        At the tightest spot; without either, the usual share of a module, and of cycloidal teeth
+        the distance at which their pitch circles touch.
     start : (int, int) or None
         Without it the best one.
     """
@@ -247,8 +251,8 @@ def pair_gears(a: RunningGear, b: RunningGear, asked: Asked | None = None) -> Pa
     UseError
         Where the gears do not belong together, or not at that distance.
     """
-    asked = asked or Asked()
     check_pair(a, b)
+    asked, b = _completed(a, b, asked or Asked()), _told_apart(a, b)
     _check_start(a, b, asked.start)
     tight = tight_mesh(a, b)
     _check_distance(a, b, asked.distance_mm, tight)
@@ -273,15 +277,30 @@ def pair_gears(a: RunningGear, b: RunningGear, asked: Asked | None = None) -> Pa
         ways=(_way(mesh, rolled, 0, ends), _way(mesh, rolled, 1, ends)),
         double=_double(a, b, start, tight, swept, ends),
         drilling=Drilling(
-            distance=Known(distance, backlash.least.u / per_mm),
+            distance=Known(distance, 0.0 if asked.distance_mm else backlash.least.u / per_mm),
             wanted=float("nan") if asked.distance_mm else wanted,
             per_mm=per_mm,
             tolerance=_tolerance(backlash.least.value / per_mm / 2, distance, usable),
         ),
         sweep=swept,
         window=usable,
-        verdict=_verdict(a, backlash, found, usable),
+        verdict=_verdict(a, b, backlash, found, usable),
     )
+
+
+def _completed(a: RunningGear, b: RunningGear, asked: Asked) -> Asked:
+    """What is asked, with the distance of the book for cycloidal teeth.
+
+    They run evenly only where their pitch circles touch, and have their backlash cut in.
+    """
+    if asked.distance_mm or asked.backlash_mm or isinstance(a.wheel, Gear):
+        return asked
+    return replace(asked, distance_mm=a.wheel.reference_radius + b.wheel.reference_radius)
+
+
+def _told_apart(a: RunningGear, b: RunningGear) -> RunningGear:
+    """The second gear, by another name than the first."""
+    return replace(b, name=f"{b.name}-second") if a.name == b.name else b
 
 
 def _wanted(a: RunningGear, asked: Asked) -> float:
@@ -428,7 +447,9 @@ def _tolerance(half: float, distance: float, usable: Window) -> float:
     return max(min(half, room_left), 0.0)
 
 
-def _verdict(a: RunningGear, backlash: Backlash, found: Room, usable: Window) -> VerdictKind:
+def _verdict(
+    a: RunningGear, b: RunningGear, backlash: Backlash, found: Room, usable: Window
+) -> VerdictKind:
     """The one thing to know, the gravest first."""
     if usable.empty:
         return "cannot_run"
@@ -443,5 +464,13 @@ def _verdict(a: RunningGear, backlash: Backlash, found: Room, usable: Window) ->
         return "fillet"
     if backlash.least.value < 2 * backlash.least.u:
         return "perhaps_tight"
-    limit = TOO_MUCH * USUAL_BACKLASH * a.wheel.module_mm
+    limit = TOO_MUCH * USUAL_BACKLASH * a.wheel.module_mm + _cut_in(a, b)
     return "play" if backlash.mean.value > limit else "free"
+
+
+def _cut_in(a: RunningGear, b: RunningGear) -> float:
+    """Backlash that is cut into two gears by the trade's rules, mm."""
+    if isinstance(a.wheel, Gear):
+        return 0.0
+    thick = leaf_thickness(a.teeth) + leaf_thickness(b.teeth)
+    return (pi - thick) * a.wheel.module_mm

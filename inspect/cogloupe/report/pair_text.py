@@ -2,6 +2,7 @@
 
 from math import degrees, gcd, isnan
 
+from cogloupe.forms.rack import Gear
 from cogloupe.pairing.clearance import Least
 from cogloupe.pairing.pair import Pairing, Spot
 from cogloupe.pairing.running_gear import RunningGear
@@ -164,7 +165,7 @@ def next_step(pairing: Pairing) -> str:
             f"{drill} with one centre adjustable, and set it by feel; {better}."
         )  # fmt: skip
     if given:
-        return "mark the teeth below before you take it apart."
+        return "mark the teeth named below, so that they come together again."
     kept = f"{1000 * drilling.tolerance:.0f} µm to either side leave half to one and a half times"
     return f"{drill}; {kept} the least backlash."
 
@@ -215,7 +216,10 @@ def which_teeth(pairing: Pairing) -> str:
     mark = f"tooth {starts.best[0]} of {a.name} in gap {starts.best[1]} of {b.name}"
     gain = f"the total error is then {least:.0f} µm, and {most:.0f} µm from the worst start"
     if most - least < COVERAGE * u:
-        return f"Mark {mark}; {gain}, but that difference lies inside U ({COVERAGE * u:.0f} µm)."
+        return (
+            f"Which teeth start together matters less than U ({COVERAGE * u:.0f} µm): with {mark} "
+            f"{gain}."
+        )
     return f"Mark {mark}: {gain} (U {COVERAGE * u:.0f} µm)."
 
 
@@ -232,6 +236,9 @@ def eccentricities(pairing: Pairing) -> str:
     """
     a, b = pairing.mesh.a, pairing.mesh.b
     parts = pairing.ways[1].parts
+    if a.doubts is None or b.doubts is None:
+        named, own = (b, parts.run_out_b) if a.doubts is None else (a, parts.run_out_a)
+        return f"Run-out puts {own:.0f} µm into a turn of {named.name}."
     told = (
         f"Run-out puts {parts.run_out_a:.0f} µm into a turn of {a.name} and {parts.run_out_b:.0f} "
         f"µm into one of {b.name}"
@@ -257,6 +264,11 @@ def notes(pairing: Pairing) -> list[str]:
     """
     a, b = pairing.mesh.a, pairing.mesh.b
     said = [line for gear in (a, b) for line in _notes_of(gear)]
+    if not isinstance(a.wheel, Gear):
+        touch = a.wheel.reference_radius + b.wheel.reference_radius
+        said.append(
+            f"Cycloidal teeth run evenly only where their pitch circles touch, at {touch:.3f} mm."
+        )
     known = pairing.backlash.known
     if known < 1:
         said.append(
