@@ -58,7 +58,7 @@ def test_clock_teeth_are_put_where_their_pitch_circles_touch():
     assert found.verdict == "free"  # half a module of backlash, which is cut in
     assert found.backlash.mean.value == pytest.approx(0.26, abs=0.01)
     # Drawn epicycloid on radial flank: even to what 48 places in a pitch show.
-    assert found.ways[1].parts.rest < 1.0
+    assert found.ways[1].parts.rest.value < 1.0
 
 
 def test_one_reading_for_both_gears_gets_two_names():
@@ -93,13 +93,20 @@ def test_run_outs_are_parted_from_what_comes_with_every_tooth():
     mate = wheel(30, rotation=4.0, eccentricity_um=10.0, eccentricity_direction_deg=-70.0)
     found = pair_gears(a, mate)
     for way in found.ways:
-        assert way.parts.run_out_a == pytest.approx(2 * 20 / cos(ALPHA), rel=0.02)
-        assert way.parts.run_out_b == pytest.approx(2 * 10 / cos(ALPHA), rel=0.02)
-        assert way.parts.rest < 3
+        assert way.parts.run_out_a.value == pytest.approx(2 * 20 / cos(ALPHA), rel=0.02)
+        assert way.parts.run_out_b.value == pytest.approx(2 * 10 / cos(ALPHA), rel=0.02)
+        assert way.parts.rest.value < 3
         times = {line.times: line.amplitude_um for line in way.spectrum}
         # In 60 teeth the first turns three times, the second twice.
         assert times[3] == pytest.approx(20 / cos(ALPHA), rel=0.02)
         assert times[2] == pytest.approx(10 / cos(ALPHA), rel=0.02)
+
+
+def test_the_run_out_of_a_gear_with_noise_on_its_flanks_has_its_u():
+    a = doubted(wheel(20, **ECCENTRIC), place=0.002)
+    part = pair_gears(a, perfect_gear(20), Asked(distance_mm=10.1)).ways[1].parts.run_out_a
+    # Noise of 20 flanks on an amplitude, sqrt(2 / 20); a range is twice that, along the circle.
+    assert part.u == pytest.approx(2 * 2.0 * (2 / 20) ** 0.5 / cos(ALPHA), rel=1e-3)
 
 
 def test_equal_gears_are_put_together_so_that_their_run_outs_cancel():

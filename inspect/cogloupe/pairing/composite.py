@@ -7,11 +7,14 @@ range within one pitch (ISO 1328, composite deviations). Lengths mm unless named
 """
 
 from dataclasses import dataclass
+from math import sqrt
 
 import numpy as np
 from scipy.ndimage import maximum_filter1d, minimum_filter1d
 
+from cogloupe.figures.deviations import first_harmonic
 from cogloupe.numerics.missing import mean_seen
+from cogloupe.pairing.known import Known
 from cogloupe.pairing.rolling import Mesh, Rolled
 from cogloupe.pairing.running_gear import RunningGear
 from cogloupe_calibration.arrays import Floats
@@ -34,21 +37,21 @@ class Parts:
 
     Attributes
     ----------
-    run_out_a, run_out_b : float
+    run_out_a, run_out_b : Known
         Once in a turn of either gear, from its own flanks.
     together : float
         Both, where they come round alike (equal tooth numbers); NaN where they do not.
-    tooth : float
+    tooth : Known
         What comes again with every tooth.
-    rest : float
+    rest : Known
         What is left: tooth spacing that strays, and everything else.
     """
 
-    run_out_a: float
-    run_out_b: float
+    run_out_a: Known
+    run_out_b: Known
     together: float
-    tooth: float
-    rest: float
+    tooth: Known
+    rest: Known
 
 
 @dataclass(frozen=True)
@@ -125,7 +128,7 @@ def spectrum(curve: Floats) -> tuple[Line, ...]:
     return tuple(Line(int(k), float(size[k])) for k in largest if k > 0)
 
 
-def parts(mesh: Mesh, curve: Floats, side: int) -> Parts:
+def parts(mesh: Mesh, curve: Floats, side: int, u: tuple[float, float]) -> Parts:
     """Part a single-flank curve by what it comes from.
 
     Parameters
@@ -135,6 +138,8 @@ def parts(mesh: Mesh, curve: Floats, side: int) -> Parts:
         µm, as `lead_um` gives it.
     side : {0, 1}
         Flanks that drove.
+    u : (float, float)
+        Standard uncertainties of what comes with every tooth, and of the rest.
 
     Returns
     -------
@@ -143,35 +148,52 @@ def parts(mesh: Mesh, curve: Floats, side: int) -> Parts:
     Notes
     -----
     A run-out's part is the first harmonic of the gear's own flanks half-way up the path of
-    contact. What comes again with every tooth is the mean over all pitches; the rest is the
-    range of what those leave, once in a turn of either gear taken out.
+    contact.
     """
-    a, b = mesh.a, mesh.b
-    per_arm = 1000 * b.wheel.reference_radius / b.arm
-    first = [abs(first_harmonic(gear, side)) * per_arm for gear in (a, b)]
-    steps = np.arange(curve.size) / curve.shape[1]
-    known = np.isfinite(curve.ravel())
-    if not known.any():
-        return Parts(
-            run_out_a=2 * first[0], run_out_b=2 * first[1], together=np.nan, tooth=np.nan,
-            rest=np.nan,
-        )  # fmt: skip
-    waves = [f(2 * np.pi * steps / z) for z in {a.teeth, b.teeth} for f in (np.cos, np.sin)]
-    design = np.stack([np.ones_like(steps), *waves], axis=1)
-    found = np.linalg.lstsq(design[known], curve.ravel()[known], rcond=None)[0]
-    left = curve - (design @ found).reshape(curve.shape)
-    with np.errstate(invalid="ignore"):
-        seen = np.isfinite(left)
-        tooth = np.where(seen, left, 0.0).sum(axis=0) / np.maximum(seen.sum(axis=0), 1)
-    rest = (left - tooth)[seen]
-    alike = float(np.hypot(found[1], found[2])) if a.teeth == b.teeth else np.nan
+    per_arm = 2000 * mesh.b.wheel.reference_radius / mesh.b.arm
+    own = [run_out(gear, side) for gear in (mesh.a, mesh.b)]
+    tooth, rest, together = parted(curve, mesh.a.teeth, mesh.b.teeth)
     return Parts(
-        run_out_a=2 * first[0], run_out_b=2 * first[1], together=2 * alike,
-        tooth=float(np.ptp(tooth)), rest=float(np.ptp(rest)),
-    )  # fmt: skip
+        run_out_a=Known(own[0].value * per_arm, own[0].u * per_arm),
+        run_out_b=Known(own[1].value * per_arm, own[1].u * per_arm),
+        together=together,
+        tooth=Known(tooth, u[0]),
+        rest=Known(rest, u[1]),
+    )
 
 
-def first_harmonic(gear: RunningGear, side: int) -> complex:
+def parted(curve: Floats, teeth_a: int, teeth_b: int) -> tuple[float, float, float]:
+    """Part a curve over the period: what comes with every tooth, the rest, and equal turns.
+
+    Parameters
+    ----------
+    curve : ndarray, shape (steps, phases)
+    teeth_a, teeth_b : int
+
+    Returns
+    -------
+    tooth : float
+        Range of the mean over all pitches.
+    rest : float
+        Range of what that leaves, once in a turn of either gear taken out.
+    together : float
+        Range of once in a turn where both turn alike; else NaN. All NaN where nothing is known.
+    """
+    flat, known = curve.ravel(), np.isfinite(curve.ravel())
+    if not known.any():
+        return np.nan, np.nan, np.nan
+    steps = np.arange(curve.size) / curve.shape[1]
+    waves = [f(2 * np.pi * steps / z) for z in {teeth_a, teeth_b} for f in (np.cos, np.sin)]
+    design = np.stack([np.ones_like(steps), *waves], axis=1)
+    found = np.linalg.lstsq(design[known], flat[known], rcond=None)[0]
+    left = (flat - design @ found).reshape(curve.shape)
+    seen = np.isfinite(left)
+    tooth = np.where(seen, left, 0.0).sum(axis=0) / np.maximum(seen.sum(axis=0), 1)
+    together = 2 * float(np.hypot(found[1], found[2])) if teeth_a == teeth_b else np.nan
+    return float(np.ptp(tooth)), float(np.ptp((left - tooth)[seen])), together
+
+
+def run_out(gear: RunningGear, side: int) -> Known:
     """First harmonic over the teeth of a side's flanks, half-way along them.
 
     Parameters
@@ -181,19 +203,18 @@ def first_harmonic(gear: RunningGear, side: int) -> complex:
 
     Returns
     -------
-    complex
-        Along the normal, mm; its argument is the angle from tooth 1 at which flanks stand out
-        furthest, clockwise on the picture. 0 where fewer than four are seen.
+    Known
+        Its amplitude along the normal, mm; NaN where it is not determined. What common sources move
+        turns up by its own first harmonic, half of whose variance lies along the gear's.
     """
     middle = int(np.argmin(np.abs(gear.radius - gear.wheel.reference_radius)))
-    out = gear.off[:, side, middle] * gear.arm
-    seen = np.isfinite(out)
-    if seen.sum() < 4:
-        return 0j
-    turn = gear.pitch * np.arange(gear.teeth)[seen]
-    design = np.stack([np.ones_like(turn), np.cos(turn), np.sin(turn)], axis=1)
-    _, cosine, sine = np.linalg.lstsq(design, out[seen], rcond=None)[0]
-    return complex(cosine, sine)
+    turn = np.asarray(gear.pitch * np.arange(gear.teeth), np.float64)
+    found, leverage = first_harmonic(gear.off[:, side, middle] * gear.arm, turn)
+    if gear.doubts is None:
+        return Known(abs(found), 0.0)
+    own = mean_seen(gear.doubts.place[:, side] ** 2)
+    common = [abs(first_harmonic(source[:, side], turn)[0]) for source in gear.doubts.places]
+    return Known(abs(found), sqrt(own * leverage + sum(v**2 for v in common) / 2))
 
 
 def double_flank(distance: Floats, free: Floats) -> Floats:

@@ -5,17 +5,14 @@ angles rad, deviations µm on B's reference circle where the name says so.
 """
 
 from dataclasses import dataclass, replace
-from math import pi
-from typing import Literal
 
 import numpy as np
 
-from cogloupe.forms.clock_wheel import leaf_thickness
 from cogloupe.forms.rack import Gear
+from cogloupe.pairing.backlash import Backlash, find_backlash
 from cogloupe.pairing.centre import (
     Sweep,
     Window,
-    backlash_mm,
     distance_for,
     sweep,
     tight_mesh,
@@ -29,90 +26,25 @@ from cogloupe.pairing.composite import (
     composite,
     double_flank,
     lead_um,
+    parted,
     parts,
     spectrum,
 )
 from cogloupe.pairing.doubt_draws import drawn_figures
+from cogloupe.pairing.known import Known
 from cogloupe.pairing.mates import check_pair
-from cogloupe.pairing.rolling import Mesh, Rolled, Start, fine_places, mesh_at, roll, touching
+from cogloupe.pairing.rolling import Mesh, Rolled, Start, fine_places, mesh_at, roll
 from cogloupe.pairing.running_gear import RunningGear
 from cogloupe.pairing.starts import Starts, try_starts
+from cogloupe.pairing.verdict import VerdictKind, verdict_of
 from cogloupe.planning.plan import USUAL_BACKLASH
 from cogloupe_calibration.arrays import Floats
 from cogloupe_calibration.errors import UseError
 
-VerdictKind = Literal["cannot_run", "tight", "ratio", "fillet", "play", "perhaps_tight", "free"]
-
-TOO_MUCH = 4.0
-"""Times the usual backlash beyond which play is called too much (common practice, no source)."""
 STARTS_PHASES, ROLLING_PHASES = 12, 24
 """Places in a pitch for comparing starts, and for double-flank rolling."""
 OVERLAP_MODULES = 0.3
 """Backlash so far below zero everywhere is no tight spot but gears that do not fit in."""
-TIGHTEST = 6
-"""Tight spots that are named."""
-
-
-@dataclass(frozen=True)
-class Known:
-    """A figure and its standard uncertainty."""
-
-    value: float
-    u: float
-
-
-@dataclass(frozen=True)
-class Spot:
-    """A tight spot.
-
-    Attributes
-    ----------
-    backlash : float
-    place : float
-        Pitches turned from the start.
-    left, right : (int, int)
-        Teeth of A and B whose left and right flanks touch there.
-    """
-
-    backlash: float
-    place: float
-    left: tuple[int, int]
-    right: tuple[int, int]
-
-    @property
-    def squeezed(self) -> tuple[Literal["a", "b", ""], int, int]:
-        """Whose tooth is caught in a gap of the other, its number and the gap's; or neither's."""
-        if self.left[0] == self.right[0]:
-            return "a", self.left[0], self.right[1]
-        if self.left[1] == self.right[1]:
-            return "b", self.left[1], self.right[0]
-        return "", 0, 0
-
-
-@dataclass(frozen=True, kw_only=True)
-class Backlash:
-    """Backlash as an arc on the working pitch circles.
-
-    Attributes
-    ----------
-    least, mean, most : Known
-    square : float
-        Times an arc: distance square to the flanks.
-    per_radian : (float, float)
-        Times an angle of A, of B: an arc.
-    tightest : tuple of Spot
-        The tightest steps, tightest first; neighbours count once.
-    known : float
-        Share of the mesh positions whose flanks were seen.
-    """
-
-    least: Known
-    mean: Known
-    most: Known
-    square: float
-    per_radian: tuple[float, float]
-    tightest: tuple[Spot, ...]
-    known: float
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -264,7 +196,7 @@ def pair_gears(a: RunningGear, b: RunningGear, asked: Asked | None = None) -> Pa
     rolled, distance = roll(mesh, start, fine_places(mesh)), mesh.centre_mm
     found = room(mesh, start)
     ends = _Uncertain.of(mesh, start)
-    backlash = _backlash(mesh, rolled, start, ends)
+    backlash = find_backlash(mesh, rolled, start, ends.free)
     usable = window(swept, found, backlash.least.u)
     per_mm = _per_mm(swept, distance)
     return Pairing(
@@ -284,7 +216,7 @@ def pair_gears(a: RunningGear, b: RunningGear, asked: Asked | None = None) -> Pa
         ),
         sweep=swept,
         window=usable,
-        verdict=_verdict(a, b, backlash, found, usable),
+        verdict=verdict_of(a, b, backlash, found, usable),
     )
 
 
@@ -336,81 +268,51 @@ def _check_distance(a: RunningGear, b: RunningGear, distance: float | None, tigh
 
 @dataclass(frozen=True, kw_only=True)
 class _Uncertain:
-    """Standard uncertainties of what a period gives; angles of B."""
+    """Standard uncertainties of what a period gives; angles of B.
 
-    least: float
-    mean: float
-    most: float
-    total: tuple[float, float]
-    tooth: tuple[float, float]
-    free_total: float
-    free_tooth: float
+    Attributes
+    ----------
+    free : (float, float, float)
+        Of the least, the mean and the most backlash.
+    rolling : (float, float)
+        Of the total and tooth-to-tooth change of the backlash.
+    ways : ndarray, shape (2, 4)
+        Driven by left and by right flanks, of the lead's total and tooth-to-tooth deviation, of
+        what comes with every tooth, and of the rest.
+    """
+
+    free: tuple[float, float, float]
+    rolling: tuple[float, float]
+    ways: Floats
 
     @classmethod
     def of(cls, mesh: Mesh, start: Start) -> "_Uncertain":
         """By draws of gears that the readings leave plausible."""
-        least, mean, most, *rest = map(float, drawn_figures(mesh, start, _period_figures)[1])
-        return cls(
-            least=least, mean=mean, most=most, total=(rest[0], rest[2]), tooth=(rest[1], rest[3]),
-            free_total=rest[4], free_tooth=rest[5],
-        )  # fmt: skip
 
+        def figures(lead: Floats, free: Floats) -> Floats:
+            found = [float(of(free)) for of in (np.nanmin, np.nanmean, np.nanmax)]
+            rolling = composite(free)
+            found += [rolling.total, rolling.tooth]
+            for curve in lead:
+                of_curve = composite(curve)
+                tooth, rest, _ = parted(curve, mesh.a.teeth, mesh.b.teeth)
+                found += [of_curve.total, of_curve.tooth, tooth, rest]
+            return np.array(found)
 
-def _period_figures(lead: Floats, free: Floats) -> Floats:
-    found = [float(np.nanmin(free)), float(np.nanmean(free)), float(np.nanmax(free))]
-    for curve in (*lead, free):
-        of_curve = composite(curve)
-        found += [of_curve.total, of_curve.tooth]
-    return np.array(found)
-
-
-def _backlash(mesh: Mesh, rolled: Rolled, start: Start, ends: _Uncertain) -> Backlash:
-    free, radius = backlash_mm(mesh, rolled), mesh.working_radius
-    known = np.isfinite(free)
-    if not known.any():
-        raise UseError(
-            f"no mesh position of {mesh.a.name} and {mesh.b.name} shows all flanks that might "
-            "touch: take pictures that show more of the teeth"
-        )
-    return Backlash(
-        least=Known(float(np.nanmin(free)), ends.least * radius),
-        mean=Known(float(np.nanmean(free)), ends.mean * radius),
-        most=Known(float(np.nanmax(free)), ends.most * radius),
-        square=mesh.b.arm / radius,
-        per_radian=(mesh.centre_mm - radius, radius),
-        tightest=_tightest(mesh, free, start),
-        known=float(known.mean()),
-    )
-
-
-def _tightest(mesh: Mesh, free: Floats, start: Start) -> tuple[Spot, ...]:
-    """The tightest places of steps that are tighter than both neighbours."""
-    known = np.where(np.isfinite(free), free, np.inf)
-    least = known.min(axis=1)
-    lower = (least <= np.roll(least, 1)) & (least < np.roll(least, -1)) & np.isfinite(least)
-    steps = np.flatnonzero(lower) if lower.any() else np.array([int(np.argmin(least))])
-    return tuple(
-        _spot(mesh, known, start, int(step)) for step in steps[np.argsort(least[steps])][:TIGHTEST]
-    )
-
-
-def _spot(mesh: Mesh, known: Floats, start: Start, step: int) -> Spot:
-    phase = int(np.argmin(known[step]))
-    place = step + (phase + 0.5) / known.shape[1] - 0.5
-    sides = (touching(mesh, side, start, np.array([place])) for side in (0, 1))
-    left, right = ((int(a[0]), int(b[0])) for _, a, b in sides)
-    return Spot(float(known[step, phase]), place, left, right)
+        u = drawn_figures(mesh, start, figures)[1]
+        least, mean, most, total, tooth = map(float, u[:5])
+        return cls(free=(least, mean, most), rolling=(total, tooth), ways=u[5:].reshape(2, 4))
 
 
 def _way(mesh: Mesh, rolled: Rolled, side: int, ends: _Uncertain) -> Way:
     curve = lead_um(mesh, rolled, side)
     found = composite(curve)
-    arc = 1000 * mesh.b.wheel.reference_radius
+    u = 1000 * mesh.b.wheel.reference_radius * ends.ways[side]
     return Way(
         curve=curve,
-        total=Known(found.total, ends.total[side] * arc),
-        tooth=Known(found.tooth, ends.tooth[side] * arc),
-        parts=parts(mesh, curve, side),
+        total=Known(found.total, float(u[0])),
+        tooth=Known(found.tooth, float(u[1])),
+        parts=parts(mesh, curve, side, (float(u[2]), float(u[3]))),
         spectrum=spectrum(curve),
     )
 
@@ -430,9 +332,9 @@ def _double(
     radius = meshes[1].working_radius
     return DoubleFlank(
         curve=curve,
-        mean=Known(float(np.nanmean(curve)), ends.mean * radius / per_mm),
-        total=Known(1000 * found.total, 1000 * ends.free_total * radius / per_mm),
-        tooth=Known(1000 * found.tooth, 1000 * ends.free_tooth * radius / per_mm),
+        mean=Known(float(np.nanmean(curve)), ends.free[1] * radius / per_mm),
+        total=Known(1000 * found.total, 1000 * ends.rolling[0] * radius / per_mm),
+        tooth=Known(1000 * found.tooth, 1000 * ends.rolling[1] * radius / per_mm),
     )
 
 
@@ -445,32 +347,3 @@ def _tolerance(half: float, distance: float, usable: Window) -> float:
     """How far off the distance may come out."""
     room_left = min(distance - usable.low.distance, usable.high.distance - distance)
     return max(min(half, room_left), 0.0)
-
-
-def _verdict(
-    a: RunningGear, b: RunningGear, backlash: Backlash, found: Room, usable: Window
-) -> VerdictKind:
-    """The one thing to know, the gravest first."""
-    if usable.empty:
-        return "cannot_run"
-    if (
-        backlash.least.value + 2 * backlash.least.u < 0
-        or min(found.tips_a.value + 2 * found.tips_a.u, found.tips_b.value + 2 * found.tips_b.u) < 0
-    ):
-        return "tight"
-    if found.ratio.value + 2 * found.ratio.u < 1:
-        return "ratio"
-    if min(f.value + 2 * f.u for f in (found.fillet_a, found.fillet_b)) < 0:
-        return "fillet"
-    if backlash.least.value < 2 * backlash.least.u:
-        return "perhaps_tight"
-    limit = TOO_MUCH * USUAL_BACKLASH * a.wheel.module_mm + _cut_in(a, b)
-    return "play" if backlash.mean.value > limit else "free"
-
-
-def _cut_in(a: RunningGear, b: RunningGear) -> float:
-    """Backlash that is cut into two gears by the trade's rules, mm."""
-    if isinstance(a.wheel, Gear):
-        return 0.0
-    thick = leaf_thickness(a.teeth) + leaf_thickness(b.teeth)
-    return (pi - thick) * a.wheel.module_mm

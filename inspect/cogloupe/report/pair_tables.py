@@ -1,11 +1,13 @@
 """The figures of a pair as tables, for page and terminal."""
 
 from collections.abc import Iterator
-from math import degrees, isnan
+from math import degrees
 
+from cogloupe.pairing.backlash import Backlash
 from cogloupe.pairing.clearance import Least
+from cogloupe.pairing.known import Known
 from cogloupe.pairing.layout import Layout
-from cogloupe.pairing.pair import Backlash, Known, Pairing
+from cogloupe.pairing.pair import Pairing
 from cogloupe.report.drilling import hole_rows
 from cogloupe.report.pair_text import WAYS, spot_text
 from cogloupe.report.tables import Cell, Column, Row, Table, figure, words
@@ -92,19 +94,19 @@ def running_table(pairing: Pairing) -> Table:
     def row(name: str, *cells: Cell) -> Row:
         return Row(cells=(words(name), *cells))
 
-    def plain(values: list[float]) -> Iterator[Cell]:
-        return (words("–" if isnan(value) else f"{value:.1f}") for value in values)
+    def known(values: list[Known]) -> Iterator[Cell]:
+        return (figure(one.value, one.u, "µm", bare=True) for one in values)
 
     parts = [way.parts for way in ways]
     rows = [
-        row("total", *(figure(w.total.value, w.total.u, "µm", bare=True) for w in ways)),
-        row("tooth to tooth", *(figure(w.tooth.value, w.tooth.u, "µm", bare=True) for w in ways)),
+        row("total", *known([way.total for way in ways])),
+        row("tooth to tooth", *known([way.tooth for way in ways])),
         row("total as a turn of the second gear", *(
             figure(w.total.value * per_um, w.total.u * per_um, "′") for w in ways)),
-        row("of it run-out of the first", *plain([p.run_out_a for p in parts])),
-        row("run-out of the second", *plain([p.run_out_b for p in parts])),
-        row("again with every tooth", *plain([p.tooth for p in parts])),
-        row("the rest", *plain([p.rest for p in parts])),
+        row("of it run-out of the first", *known([p.run_out_a for p in parts])),
+        row("run-out of the second", *known([p.run_out_b for p in parts])),
+        row("again with every tooth", *known([p.tooth for p in parts])),
+        row("the rest", *known([p.rest for p in parts])),
     ]  # fmt: skip
     first, second = (WAYS[side] for side in (1, 0))
     return Table(

@@ -3,8 +3,9 @@
 from math import degrees, gcd, isnan
 
 from cogloupe.forms.rack import Gear
+from cogloupe.pairing.backlash import Spot
 from cogloupe.pairing.clearance import Least
-from cogloupe.pairing.pair import Pairing, Spot
+from cogloupe.pairing.pair import Pairing
 from cogloupe.pairing.running_gear import RunningGear
 from cogloupe.wording.cautions import cautions_for
 from cogloupe.wording.numbers import COVERAGE, rounded, with_uncertainty
@@ -238,16 +239,16 @@ def eccentricities(pairing: Pairing) -> str:
     parts = pairing.ways[1].parts
     if a.doubts is None or b.doubts is None:
         named, own = (b, parts.run_out_b) if a.doubts is None else (a, parts.run_out_a)
-        return f"Run-out puts {own:.0f} µm into a turn of {named.name}."
+        return f"Run-out puts {own.value:.0f} µm into a turn of {named.name}."
     told = (
-        f"Run-out puts {parts.run_out_a:.0f} µm into a turn of {a.name} and {parts.run_out_b:.0f} "
-        f"µm into one of {b.name}"
+        f"Run-out puts {parts.run_out_a.value:.0f} µm into a turn of {a.name} and "
+        f"{parts.run_out_b.value:.0f} µm into one of {b.name}"
     )
     if a.teeth == b.teeth:
         return (
             f"{told}; they come round together, and from this start leave {parts.together:.0f} µm."
         )
-    added = parts.run_out_a + parts.run_out_b
+    added = parts.run_out_a.value + parts.run_out_b.value
     return f"{told}; as their turns differ they come to add up, to {added:.0f} µm at most."
 
 
