@@ -166,7 +166,7 @@ def next_step(pairing: Pairing) -> str:
             f"{drill} with one centre adjustable, and set it by feel; {better}."
         )  # fmt: skip
     if given:
-        return "mark the teeth named below, so that they come together again."
+        return f"{drill}, if they are not there yet."
     kept = f"{1000 * drilling.tolerance:.0f} µm to either side leave half to one and a half times"
     return f"{drill}; {kept} the least backlash."
 
