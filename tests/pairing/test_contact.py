@@ -8,6 +8,7 @@ import numpy as np
 import pytest
 
 from cogloupe.forms.rack import gear_outline
+from cogloupe.pairing.clearance import room
 from cogloupe.pairing.contact import PHASES
 from cogloupe.pairing.from_reading import gear_from_reading
 from cogloupe.pairing.mates import theoretical_gear
@@ -155,6 +156,9 @@ def test_what_was_not_seen_leaves_its_mesh_positions_open():
     assert 1.4 / 20 < open_share < 2.2 / 20
     assert np.isfinite(rolled.lead[0]).all()
     assert np.isnan(rolled.free).mean() == open_share
+    # Nor is it taken for a pair of teeth that does not carry.
+    whole, part = (room(mesh_at(one, b, 10.1, phases=12), (1, 1)).ratio.value for one in (b, a))
+    assert part == pytest.approx(whole)
 
 
 def test_finer_places_follow_the_same_curve():

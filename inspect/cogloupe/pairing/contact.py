@@ -50,7 +50,7 @@ class Contacts:
         Angle of B by which tooth k of A and tooth j of B drive it ahead of the ideal pair in
         line contact; -inf where they cannot touch, NaN where a flank was not seen.
     ratio : ndarray, shape (z_a, z_b)
-        Pitches over which each pair is in line contact.
+        Pitches over which each pair is in line contact; NaN where a flank was not seen.
     play : float
         Angle of B that the ideal pair leaves on this side when a gap of B stands on the line of
         centres.
@@ -355,9 +355,13 @@ def _mate_corner(at: _Side, off: Floats, corner: Floats) -> Floats:
 
 
 def _positive(within: Floats) -> Floats:
-    """Steps along the first axis over which values are above zero, parts of a step counted."""
+    """Steps along the first axis over which values are above zero, parts of a step counted.
+
+    NaN where they are not known.
+    """
     before, after = within[:-1], within[1:]
     high = np.maximum(before, after)
     with np.errstate(invalid="ignore", divide="ignore"):
         part = np.where(high > 0, high / (high - np.minimum(before, after)), 0.0)
-    return np.asarray(np.where(np.minimum(before, after) > 0, 1.0, part).sum(axis=0))
+    steps = np.where(np.minimum(before, after) > 0, 1.0, part).sum(axis=0)
+    return np.where(np.isnan(within).any(axis=0), np.nan, steps)
