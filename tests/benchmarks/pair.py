@@ -136,9 +136,13 @@ def accuracy(count: int) -> list[str]:
                 rows.append(read_pair(seed, calibrated))
             except CogloupeError as error:
                 print(f"{way}, pair {seed}: {error}", file=sys.stderr)
-        parts.append(f"## {way[0].upper()}{way[1:]} ({len(rows)} of {count} pairs read)\n")
-        parts.append(_summed_up(rows))
+        parts += [heading(way, len(rows), count), _summed_up(rows)]
     return parts
+
+
+def heading(way: str, read: int, count: int) -> str:
+    """Head of one table."""
+    return f"## {way[0].upper()}{way[1:]} ({read} of {count} pairs read)\n"
 
 
 def _summed_up(rows: list[dict[str, Compared]]) -> str:
@@ -186,6 +190,7 @@ def _seconds(work: Callable[[], object]) -> float:
     return time.process_time() - start
 
 
+TITLE = "Pairs: how two gears run, and where to drill"
 INTRODUCTION = (
     f"Random pairs of one module, 0.3 to 0.8 mm, 14 teeth and more, {1000 * MM_PER_PX:g} µm a "
     "pixel: pitches and flanks scattered by up to 6 and 3 µm, up to 30 µm off the bore, thinned, "
@@ -193,7 +198,9 @@ INTRODUCTION = (
     "rendered, read, and run at the centre distance that gives the gears as made a least backlash "
     "of 0.04 modules; the truth is that of the made flanks by the same rolling, which the tests "
     "hold against polygons. Lenses, leans, grey curves and stated scales are drawn as in the study "
-    "of coverage; both pictures of a pair share scale and grey curve.\n"
+    "of coverage; both pictures of a pair share scale and grey curve. With lens and scale known "
+    "nothing of the edges' own doubt (grey values) is drawn either, which is most of U of backlash "
+    "and distance there.\n"
 )
 
 
@@ -204,7 +211,7 @@ def main() -> None:
     if len(sys.argv) > 1:
         print("\n".join(parts))
         return
-    report("pair", "Pairs: how two gears run, and where to drill", parts)
+    report("pair", TITLE, parts)
 
 
 if __name__ == "__main__":

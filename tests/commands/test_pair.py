@@ -106,7 +106,16 @@ REFUSED = {
     "no pair of teeth": (["pinion", "wheel", "--start", "7"], "--start 7 is not a pair"),
     "no tooth": (["pinion", "wheel", "--start", "19,1"], "has no tooth 19: it has 1 to 18"),
     "few teeth": (["pinion", "--mate-teeth", "3"], "a mate of 3 teeth is outside 5 to 1000"),
-    "readings and train": (["pinion", "--train", "train.toml"], "beside --train"),
+    "readings and train": (
+        ["pinion", "--train", "train.toml"],
+        "readings beside --train: say that in",
+    ),
+    "wish and train": (
+        ["--train", "train.toml", "--backlash", "0.1mm"],
+        "--backlash beside --train: say that in train.toml",
+    ),
+    "less than nothing": (["pinion", "wheel", "--backlash", "-1mm"], "-1mm"),
+    "no distance": (["pinion", "wheel", "--centre-distance", "0mm"], "0mm"),
 }
 
 

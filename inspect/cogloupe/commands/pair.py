@@ -76,7 +76,11 @@ def pair(
     from cogloupe.pairing.pair import pair_gears
 
     if train is not None:
-        _run_train(train, readings or [], out)
+        beside = {
+            "readings": readings, "--centre-distance": centre_distance, "--backlash": backlash,
+            "--mate-teeth": mate_teeth, "--start": start, "--edges": edges,
+        }  # fmt: skip
+        _run_train(train, [name for name, value in beside.items() if value], out)
         return
     gears = _gears(readings or [], mate_teeth, mate_profile_shift)
     pairing = pair_gears(*gears, _asked(centre_distance, backlash, start))
@@ -141,15 +145,15 @@ def _lengths(parts: tuple[str, str]) -> tuple[float, float]:
     return parse_length(parts[0]), parse_length(parts[1])
 
 
-def _run_train(file: Path, readings: list[Path], out: Path | None) -> None:
+def _run_train(file: Path, beside: list[str], out: Path | None) -> None:
     """Run and lay out a whole train; readings are sought beside its file."""
     from cogloupe.pairing.layout import lay_out_train
     from cogloupe.pairing.mates import theoretical_mate
     from cogloupe.pairing.train import load_train
     from cogloupe.report.pair_text import minutes
 
-    if readings:
-        raise UseError(f"readings were given beside --train: name them in {file}")
+    if beside:
+        raise UseError(f"{', '.join(beside)} beside --train: say that in {file}")
     told = load_train(file)
     gears: list[RunningGear] = []
     for gear in told.gear:

@@ -225,7 +225,8 @@ def _completed(a: RunningGear, b: RunningGear, asked: Asked) -> Asked:
 
     They run evenly only where their pitch circles touch, and have their backlash cut in.
     """
-    if asked.distance_mm or asked.backlash_mm or isinstance(a.wheel, Gear):
+    told = asked.distance_mm is not None or asked.backlash_mm is not None
+    if told or isinstance(a.wheel, Gear):
         return asked
     return replace(asked, distance_mm=a.wheel.reference_radius + b.wheel.reference_radius)
 
