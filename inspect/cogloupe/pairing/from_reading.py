@@ -79,13 +79,7 @@ def gear_from_reading(reading: Reading) -> RunningGear:
             f"{reading.photo.file}: {seen.sum()} of {seen.size} flanks were seen, less than a "
             "third: take a picture that shows more of the gear"
         )
-    tip, root = (
-        np.array([v / 2 if v is not None else np.nan for v in values])
-        for values in (
-            [t.tip_diameter_mm for t in reading.teeth],
-            [g.root_diameter_mm for g in reading.gaps],
-        )
-    )
+    tip, root = _radii(reading)
     wheel = _wheel(reading, mean_seen(tip), mean_seen(root))
     tip, root = _filled(tip, wheel.tip_radius), _filled(root, wheel.root_radius)
     theory = reading.gap_theory
@@ -108,12 +102,7 @@ def gear_from_reading(reading: Reading) -> RunningGear:
         axis_seen=reading.datum.kind == "bore",
         bore_mm=reading.datum.bore_diameter_mm,
         gap=np.array(curves.gap_xy_mm).reshape(-1, 2),
-        covered=tuple(
-            (tooth.number, side)
-            for tooth in reading.teeth
-            for side in SIDES
-            if getattr(tooth, side).status == "obstructed"
-        ),
+        covered=_covered(reading),
         doubts=_doubts(reading, curves, profile, wheel),
     )
 
@@ -138,6 +127,23 @@ def _column(reading: Reading, name: str) -> Floats:
     """One figure of every flank, shape (z, 2); NaN where there is none."""
     rows = [[getattr(getattr(tooth, side), name) for side in SIDES] for tooth in reading.teeth]
     return np.array(rows, np.float64)
+
+
+def _radii(reading: Reading) -> tuple[Floats, Floats]:
+    """Radii of every tip, and of the floor of the gap after it; NaN where not seen."""
+    tips = np.array([tooth.tip_diameter_mm for tooth in reading.teeth], np.float64)
+    roots = np.array([gap.root_diameter_mm for gap in reading.gaps], np.float64)
+    return tips / 2, roots / 2
+
+
+def _covered(reading: Reading) -> tuple[tuple[int, str], ...]:
+    """Flanks under something, by tooth number and side."""
+    return tuple(
+        (tooth.number, side)
+        for tooth in reading.teeth
+        for side in SIDES
+        if getattr(tooth, side).status == "obstructed"
+    )
 
 
 def _filled(values: Floats, otherwise: float) -> Floats:
