@@ -92,7 +92,7 @@ REFUSED = {
     "one reading": (["pinion"], "1 readings were given: give two, or one with --mate-teeth"),
     "three": (["pinion", "wheel", "other"], "3 readings were given"),
     "other module": (["pinion", "other"], r"modules, 0.5 mm (50.8 DP) and 0.6 mm (42.33 DP)"),
-    "no file": (["pinion", "nothing"], "nothing is not a reading"),
+    "no file": (["pinion", "nothing"], "nothing cannot be read"),
     "both wishes": (
         ["pinion", "wheel", "--backlash", "0.02mm", "--centre-distance", "13.5mm"],
         "either --centre-distance or --backlash",
@@ -134,6 +134,6 @@ def test_a_reading_of_a_later_schema_is_refused(run, tmp_path, written):
     status, _, err = run("pinion", "wheel")
     assert status == 2
     assert err == [
-        "wheel/reading.json has schema version 3.0, this program reads 1.0: update "
-        "cogloupe, or inspect the photograph again"
+        "wheel/reading.json has schema version 3.0, this program reads 1.0: read the "
+        "photograph again, or update Cogloupe"
     ]

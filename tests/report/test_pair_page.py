@@ -14,14 +14,8 @@ from cogloupe.report.pair_page import pair_html
 from cogloupe.report.write import write_shared
 from cogloupe.simulation import Faults, GearSpec
 
-from ..helpers.browser import browser, opened, serious, sideways
+from ..helpers.browser import opened, serious, sideways
 from ..helpers.pair_gears import exact_reading, made_gear, perfect_gear
-
-
-@pytest.fixture(scope="module")
-def chromium():
-    with browser() as started:
-        yield started
 
 
 @pytest.fixture(scope="module")
