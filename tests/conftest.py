@@ -3,10 +3,15 @@
 import io
 
 import pytest
+from hypothesis import settings
 from PIL import Image
 
 from .helpers.browser import browser
 from .helpers.pictures import rendered
+
+# How long a single example takes says nothing on a machine that others use as well.
+settings.register_profile("patient", deadline=None)
+settings.load_profile("patient")
 
 
 @pytest.fixture(scope="session")
