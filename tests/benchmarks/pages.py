@@ -3,6 +3,7 @@
 Run as ``python -m tests.benchmarks.pages``; with a number, so many drops, and nothing is written.
 """
 
+import os
 import shutil
 import statistics
 import sys
@@ -130,6 +131,7 @@ def index_rows() -> list[list[object]]:
 
 def main() -> None:
     """Measure and write the table."""
+    load = os.getloadavg()[0]
     drops = int(sys.argv[1]) if len(sys.argv) > 1 else DROPS
     with pictures(*TEETH) as made:
         times = drop_times(made[40], drops)
@@ -141,7 +143,8 @@ def main() -> None:
     )
     lines = [
         "Targets: figures within 2 s of dropping a picture of 12 megapixels; a report answers "
-        "within 1 s and is at most 1.5 MB; 1,000 readings are sorted and filtered within 1 s.\n",
+        "within 1 s and is at most 1.5 MB; 1,000 readings are sorted and filtered within 1 s. "
+        f"Load at the start: {load:.1f}.\n",
         "From dropping a clean picture of 12 megapixels (40 teeth) to its figures on the page:\n",
         drop_table,
         "\nA report, from asking for it to its drawings answering (median of 5), and its size:\n",
