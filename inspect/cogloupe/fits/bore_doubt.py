@@ -66,7 +66,8 @@ def upper_rim(edge: EdgePoints, bore: Bore) -> tuple[Bore, tuple[float, float]]:
     apart = float(np.hypot(*(one[:2] - two[:2])))
     if left > RIMS_GAIN * robust.scatter(out) or apart < RIMS_APART_PX:
         return bore, (0.0, 0.0)
-    scatter = max(bore.u_radius, 1e-3)
+    # What the circles leave is no noise: whole arcs stray alike.
+    scatter = max(bore.u_radius, left)
     if abs(one[2] - two[2]) > DISAGREES * scatter:
         upper = max(one, two, key=lambda circle: float(circle[2]))
         doubt = hypot(scatter, bore.u_centre)
