@@ -73,7 +73,7 @@ def as_edges(xy: Floats, blur: float) -> EdgePoints:
     normal = normals(xy)
     oblique = 1 + (1 / np.abs(normal).max(axis=1) ** 2 - 1) / 2
     every = np.ones(len(xy))
-    return EdgePoints(xy, normal, every, blur / np.sqrt(oblique), every > 0)
+    return EdgePoints(xy=xy, normal=normal, u=every, blur=blur / np.sqrt(oblique), good=every > 0)
 
 
 def edges_by(method: str, pixels: NDArray[np.uint8], blur: float) -> EdgePoints:

@@ -23,7 +23,9 @@ def hole(lower=None, lower_radius=80.0, radius=80.0, oval=0.0, noise=0.02):
     reach = reach + np.random.default_rng(3).normal(0, noise, 500)
     flat = np.zeros(500)
     points = CENTRE + towards * reach[:, None]
-    return EdgePoints(points, -towards, flat + noise, flat, np.ones(500, bool))
+    return EdgePoints(
+        xy=points, normal=-towards, u=flat + noise, blur=flat, good=np.ones(500, bool)
+    )
 
 
 def bore_of(edge):

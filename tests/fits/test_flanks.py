@@ -1,5 +1,6 @@
 """Flanks fitted against the involute, on exact outlines and on noisy ones."""
 
+from dataclasses import replace
 from math import cos, pi, radians, sqrt
 
 import numpy as np
@@ -8,7 +9,6 @@ import pytest
 from cogloupe.fits.flanks import fit_flanks
 from cogloupe.fits.teeth_axis import flank_angles, flank_angles_about, teeth_axis_shift
 from cogloupe.forms.involute import involute_curve
-from cogloupe.optics.sampling import EdgePoints
 
 from ..helpers.outlines import PX_PER_MM, traced
 
@@ -102,7 +102,7 @@ def spoilt(wheel, where, by):
     """The outline with some points moved out of the material."""
     e = wheel.edges
     xy = e.xy + e.normal * np.where(where, by, 0.0)[:, None]
-    return EdgePoints(xy, e.normal, e.u, e.blur, e.good)
+    return replace(e, xy=xy)
 
 
 def on_flank(wheel, tooth, side, low, high):
@@ -129,7 +129,7 @@ def test_samples_that_are_no_clean_step_do_not_count():
     wheel = traced(noise=0.02)
     bad = on_flank(wheel, 5, 1, 11.0, 12.4)
     e = spoilt(wheel, bad, 1.0)
-    e = EdgePoints(e.xy, e.normal, e.u, e.blur, ~bad)
+    e = replace(e, good=~bad)
     fits = fit_flanks(e, wheel.teeth(), wheel.centre, curve_of(wheel.gear))
     moved = (flank_angles(fits) - flank_angles(fitted(wheel))) * fits.curve.measuring_radius
     assert fits.coverage[5, 1] < 0.6
@@ -140,7 +140,7 @@ def test_a_flank_without_points_is_not_seen():
     wheel = traced()
     hidden = on_flank(wheel, 5, 0, 0.0, 99.0)
     e = wheel.edges
-    e = EdgePoints(e.xy, e.normal, e.u, e.blur, ~hidden)
+    e = replace(e, good=~hidden)
     fits = fit_flanks(e, wheel.teeth(), wheel.centre, curve_of(wheel.gear))
     seen = np.isfinite(fits.unwound)
     assert not seen[5, 0]
@@ -162,7 +162,7 @@ def test_the_axis_is_found_with_a_quarter_of_the_flanks_hidden():
     wheel = traced()
     tooth = wheel.teeth().tooth
     e = wheel.edges
-    e = EdgePoints(e.xy, e.normal, e.u, e.blur, tooth >= 6)
+    e = replace(e, good=tooth >= 6)
     centre = wheel.centre + np.array([0.5, -0.4])
     for _ in range(4):
         centre = centre + teeth_axis_shift(

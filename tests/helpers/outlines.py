@@ -45,7 +45,9 @@ def traced(
     off = np.random.default_rng(seed).normal(0, 1, len(xy)) * noise
     flat = np.zeros(len(xy))
     points = xy + CENTRE + normal * off[:, None]
-    edges = EdgePoints(points, normal, flat + max(noise, 1e-6), flat, np.ones(len(xy), bool))
+    edges = EdgePoints(
+        xy=points, normal=normal, u=flat + max(noise, 1e-6), blur=flat, good=np.ones(len(xy), bool)
+    )
     return Traced(gear, edges, CENTRE)
 
 

@@ -155,7 +155,7 @@ def test_a_turning_mark_is_no_bore():
     radius = np.repeat([199.5, 200.5], 200)
     out = np.stack([np.cos(turn), np.sin(turn)], axis=1)
     one = np.ones(400)
-    mark = EdgePoints(radius[:, None] * out, out, 0.02 * one, one, one > 0)
+    mark = EdgePoints(xy=radius[:, None] * out, normal=out, u=0.02 * one, blur=one, good=one > 0)
     assert find_bore((mark,), np.zeros(2), 260.0) is None
 
 
@@ -174,8 +174,8 @@ def test_a_colour_picture_of_grey_reads_as_the_grey_one():
 def test_straightening_moves_points_back_along_the_normal():
     s = 1.3
     points = EdgePoints(
-        np.array([[100.0, 0], [0, 100]]), np.array([[1.0, 0], [0, 1]]), np.ones(2),
-        np.full(2, s), np.ones(2, bool),
+        xy=np.array([[100.0, 0], [0, 100]]), normal=np.array([[1.0, 0], [0, 1]]), u=np.ones(2),
+        blur=np.full(2, s), good=np.ones(2, bool),
     )  # fmt: skip
     # A blurred edge of radius R shrinks by s^2 / 2R (rows square to the edge meet no sagitta).
     moved = points.straightened(1 / 100)

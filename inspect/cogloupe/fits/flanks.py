@@ -31,6 +31,8 @@ SHORTEST_RUN = 5
 SMALLEST_LYING_PX, GRAIN_SCATTERS = 0.3, 6.0
 """Least distance from the flank at which a run of points is called something in the way: px, and
 times the scatter of the flanks' points, beyond which grains of a texture do not reach."""
+SHARPEST = 4.0
+"""How much surer than the usual point any is taken to be."""
 TUKEY = 4.685
 """Tuning constant of Tukey's biweight, 95 % efficient under normal noise (common practice)."""
 
@@ -54,6 +56,9 @@ class FlankPoints:
     arm : ndarray, shape (n,)
         Movement along the normal for each radian of unwound angle, over that on the measuring
         circle; 1 all along an involute.
+    sharp : ndarray, shape (n,)
+        How much surer each is than the usual point: the inverse of its own uncertainty, in that of
+        the usual one.
     """
 
     flank: Ints
@@ -63,6 +68,7 @@ class FlankPoints:
     normal: Floats
     good: Bools
     arm: Floats
+    sharp: Floats
 
     @property
     def sign(self) -> Floats:
@@ -163,9 +169,19 @@ def unwind(
     roll = curve.form.along(radius)
     arm = curve.form.arm(radius, side) / curve.measuring_arm[side]
     good = picked.good & facing
+    sharp = _sharpness(picked)
     return FlankPoints(
-        flank=flank, roll=roll, unwound=unwound, xy=xy, normal=picked.normal, good=good, arm=arm
-    ), nominal
+        flank=flank, roll=roll, unwound=unwound, xy=xy, normal=picked.normal, good=good, arm=arm,
+        sharp=sharp,
+    ), nominal  # fmt: skip
+
+
+def _sharpness(picked: EdgePoints) -> Floats:
+    """How much surer each point is than the usual one, as far as that was told."""
+    if not picked.weighed or not picked.good.any():
+        return np.ones(len(picked))
+    usual = float(np.median(picked.u[picked.good]))
+    return np.clip(usual / np.maximum(picked.u, 1e-9), 0.0, SHARPEST)
 
 
 def _half_angle(teeth: ToothMap, curve: FlankCurve) -> Floats:
@@ -202,13 +218,12 @@ def fit_flanks(edges: EdgePoints, teeth: ToothMap, centre: Floats, curve: FlankC
         residual = _residual(points, line, roll_here)
         if turn > 0:
             form = _mean_form(points, residual, weight, curve, form)
-        judged = (residual - _form_at(form, points, curve)) * arm[points.flank % 2]
+        judged = _judged(points, residual, form, curve)
         typical = robust.scatter(judged[points.good]) if points.good.any() else 1.0
         weight = np.where(points.good, _tukey(judged / (TUKEY * max(typical, 1e-12))), 0.0)
-        line, leverage = _weighted_lines(points, roll_here, weight, 2 * z)
+        line, leverage = _weighted_lines(points, roll_here, weight * points.sharp**2, 2 * z)
     used = weight > 0.3
-    residual = _residual(points, line, roll_here)
-    judged = (residual - _form_at(form, points, curve)) * arm[points.flank % 2]
+    judged = _judged(points, _residual(points, line, roll_here), form, curve)
     scatter = float(np.std(judged[used])) if used.any() else float("nan")
     correlation = _correlation(points, judged, used)
     coverage, rejected = _coverage(points, judged, used, curve, 2 * z)
@@ -232,6 +247,12 @@ def fit_flanks(edges: EdgePoints, teeth: ToothMap, centre: Floats, curve: FlankC
         form=form * (arm * OUT)[:, None],
         curve=curve,
     )
+
+
+def _judged(points: FlankPoints, residual: Floats, form: Floats, curve: FlankCurve) -> Floats:
+    """What is left of each point, px, as far as it would be off were it as sure as the usual."""
+    off = (residual - _form_at(form, points, curve)) * curve.measuring_arm[points.flank % 2]
+    return np.asarray(off * points.sharp)
 
 
 def _residual(points: FlankPoints, line: Floats, roll_here: Floats) -> Floats:
@@ -331,6 +352,7 @@ def _median_form(points: FlankPoints, residual: Floats, curve: FlankCurve) -> Fl
         normal=points.normal,
         good=points.good,
         arm=points.arm,
+        sharp=points.sharp,
     )  # the medians are taken by cell instead of by flank
     return _level(_flank_medians(cells, 2 * FORM_BINS).reshape(2, FORM_BINS))
 

@@ -8,7 +8,7 @@ blur (a Gaussian integral), and the position is found by weighted least squares,
 information bound of the sample ``(sigma_n / A) sqrt(2 sqrt(pi) s)``.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 from math import ceil, pi, sqrt
 
@@ -41,7 +41,7 @@ LONGEST_ACROSS_BEVEL_PX = 24
 """The same where there is a bevel, and where one is looked for."""
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class EdgePoints:
     """Edge samples of one closed or open outline, in order, clockwise on the picture.
 
@@ -57,6 +57,8 @@ class EdgePoints:
         Standard deviation of the edge's blur, pixel box included, px.
     good : ndarray, shape (n,), bool
         False where the grey profile does not look like one blurred step.
+    weighed : bool
+        `u` is each one's own, by what its profile leaves; else by noise that all have in common.
     """
 
     xy: Floats
@@ -64,6 +66,7 @@ class EdgePoints:
     u: Floats
     blur: Floats
     good: Bools
+    weighed: bool = False
 
     def __len__(self) -> int:
         """Count the samples."""
@@ -83,7 +86,10 @@ class EdgePoints:
         """
         index = np.flatnonzero(chosen) if chosen.dtype == bool else chosen
         xy, normal = self.xy.take(index, axis=0), self.normal.take(index, axis=0)
-        return EdgePoints(xy, normal, self.u[index], self.blur[index], self.good[index])
+        return replace(
+            self, xy=xy, normal=normal, u=self.u[index], blur=self.blur[index],
+            good=self.good[index],
+        )  # fmt: skip
 
     def straightened(self, curvature: Floats | float) -> Floats:
         """Undo the shift that blur gives a curved edge.
@@ -202,7 +208,8 @@ def sample_edge(greys: Greys, crossings: Crossings, fit: Fit) -> Samples:
     ends = offsets.astype(np.int64)[[*range(BURNT_ENDS), *range(-BURNT_ENDS, 0)]]
     full = greys.burnt(seen.inside[few], seen.step[few], ends).reshape(-1, 2, BURNT_ENDS)
     burnt = float(np.mean((full.mean(axis=2) > 0.5).any(axis=1)))
-    points = EdgePoints(xy, _tangent_normals(xy, seen.step), u, s, good)
+    normal = _tangent_normals(xy, seen.step)
+    points = EdgePoints(xy=xy, normal=normal, u=u, blur=s, good=good)
     return Samples(
         points=points,
         contrast=typical,
@@ -255,7 +262,8 @@ def _texture(residual: Reals, z: Reals) -> float:
 
 def _nothing_measured(crossings: Crossings) -> Samples:
     empty, none = np.empty(0), np.empty((0, 0))
-    points = EdgePoints(np.empty((0, 2)), np.empty((0, 2)), empty, empty, np.empty(0, bool))
+    nowhere = np.empty((0, 2))
+    points = EdgePoints(xy=nowhere, normal=nowhere, u=empty, blur=empty, good=np.empty(0, bool))
     return Samples(
         points=points,
         contrast=1.0,
