@@ -15,7 +15,7 @@ from cogloupe.fits.measure import measure_gear
 from cogloupe.inputs.photo import Photo, read_photo
 from cogloupe.inputs.settings import as_option, make_settings
 from cogloupe.inputs.stated_scale import camera_of
-from cogloupe.optics.edges import edge_shift
+from cogloupe.optics.outlines import edge_shift
 from cogloupe_calibration.calibration import Calibration, Picture
 from cogloupe_calibration.circle import CircleScale, measure_circle
 from cogloupe_calibration.errors import CalibrationError, UseError

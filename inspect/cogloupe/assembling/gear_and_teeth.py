@@ -16,7 +16,7 @@ from cogloupe.forms.clock_wheel import addendum_sizes
 from cogloupe.forms.rack import Gear
 from cogloupe.numerics.angles import atan2_deg
 from cogloupe.numerics.missing import mean_seen, number
-from cogloupe.optics.edges import edge_shift
+from cogloupe.optics.outlines import edge_shift
 from cogloupe.reading.models import SIDES, CommonErrors, Datum, Flank, GearInfo, Tooth
 from cogloupe.uncertainty.combination import place_uncertainty
 from cogloupe.uncertainty.flank_uncertainty import datum_doubt

@@ -26,7 +26,7 @@ from cogloupe.forms.tooth_form import OUT
 from cogloupe.inputs.settings import GearSettings
 from cogloupe.numerics.angles import wrapped
 from cogloupe.numerics.missing import mean_seen
-from cogloupe.optics.edges import edge_shift
+from cogloupe.optics.outlines import edge_shift
 from cogloupe.uncertainty.combination import combined, thickness_edge
 from cogloupe.uncertainty.flank_uncertainty import FlankUncertainty, single_image_uncertainty
 from cogloupe.uncertainty.modes import Mode

@@ -19,7 +19,7 @@ from cogloupe.forms.tooth_form import OUT, FlankCurve, FormName, Wheel
 from cogloupe.inputs.settings import GearSettings
 from cogloupe.numerics.circles import Circle
 from cogloupe.numerics.missing import mean_seen
-from cogloupe.optics.edges import Outlines
+from cogloupe.optics.outlines import Outlines
 from cogloupe_calibration.arrays import Floats
 from cogloupe_calibration.errors import PhotoError
 

@@ -19,7 +19,7 @@ from cogloupe.fits.module_seen import SeenModule
 from cogloupe.forms.check_sizes import STANDARD_PIN, teeth_to_span
 from cogloupe.forms.rack import Gear
 from cogloupe.inputs.settings import GearSettings
-from cogloupe.optics.edges import Outlines, edge_shift
+from cogloupe.optics.outlines import Outlines, edge_shift
 from cogloupe_calibration.arrays import Floats
 from cogloupe_calibration.calibration import Method
 from cogloupe_calibration.errors import PhotoError, UseError

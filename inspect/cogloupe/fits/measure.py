@@ -26,7 +26,8 @@ from cogloupe.fits.picture_checks import (
 )
 from cogloupe.fits.size import find_size
 from cogloupe.inputs.settings import GearSettings
-from cogloupe.optics.edges import Outlines, find_edges
+from cogloupe.optics.edges import find_edges
+from cogloupe.optics.outlines import Outlines
 from cogloupe.optics.sampling import EdgePoints
 from cogloupe.wording.notices import Notice, flag
 from cogloupe_calibration.arrays import Floats

@@ -17,7 +17,7 @@ from cogloupe.fits.teeth_axis import gap_middles
 from cogloupe.forms.rack import Gear
 from cogloupe.forms.tooth_form import Wheel
 from cogloupe.numerics.circles import Circle
-from cogloupe.optics.edges import Outlines
+from cogloupe.optics.outlines import Outlines
 from cogloupe.wording.notices import Notice
 from cogloupe_calibration.arrays import Floats
 from cogloupe_calibration.scale import Scale

@@ -19,7 +19,7 @@ from cogloupe.forms.clock_wheel import (
 )
 from cogloupe.forms.tooth_form import OUT
 from cogloupe.inputs.settings import GearSettings
-from cogloupe.optics.edges import Outlines
+from cogloupe.optics.outlines import Outlines
 from cogloupe_calibration.arrays import Floats
 
 MODULE_AGREES = 0.03

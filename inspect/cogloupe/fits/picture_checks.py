@@ -11,7 +11,7 @@ from cogloupe.fits.radii import Radii
 from cogloupe.forms.clock_wheel import CycloidalWheel
 from cogloupe.forms.tooth_form import Wheel
 from cogloupe.inputs.settings import GearSettings
-from cogloupe.optics.edges import Outlines
+from cogloupe.optics.outlines import Outlines
 from cogloupe.wording.notices import Notice, flag
 from cogloupe_calibration.errors import PhotoError
 

@@ -16,7 +16,7 @@ from cogloupe.fits.radii import tip_radii
 from cogloupe.forms.standard_sizes import nearest_standard_module
 from cogloupe.inputs.settings import GearSettings
 from cogloupe.numerics.circles import robust_circle
-from cogloupe.optics.edges import Outlines, edge_shift
+from cogloupe.optics.outlines import Outlines, edge_shift
 from cogloupe.wording.notices import Notice, flag
 from cogloupe_calibration.arrays import Floats
 from cogloupe_calibration.errors import PhotoError, UseError

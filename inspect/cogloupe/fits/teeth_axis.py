@@ -9,7 +9,7 @@ from cogloupe.fits.flanks import FlankFits
 from cogloupe.fits.radii import tip_radii
 from cogloupe.forms.tooth_form import BOTH_SIDES, OUT
 from cogloupe.numerics.angles import wrapped
-from cogloupe.optics.edges import Outlines
+from cogloupe.optics.outlines import Outlines
 from cogloupe_calibration.arrays import Floats
 from cogloupe_calibration.robust import scatter
 

@@ -39,20 +39,22 @@ def running_mean(values: Reals, window: int = LEVEL_WINDOW) -> Reals:
     return np.asarray(mean.reshape(values.shape), values.dtype)
 
 
-def by_piece(values: Reals) -> Reals:
-    """Average values over pieces of an outline, of `PIECE` samples or little more.
+def by_piece(values: Reals, length: int = PIECE) -> Reals:
+    """Average values over pieces of an outline.
 
     Parameters
     ----------
     values : ndarray, shape (m, n)
         In order along the outline.
+    length : int
+        Samples of a piece, or little more.
 
     Returns
     -------
     ndarray, shape (m, pieces)
     """
     rows, n = values.shape
-    pieces = max(1, n // PIECE)
+    pieces = max(1, n // length)
     return np.asarray(cv2.resize(values, (pieces, rows), interpolation=cv2.INTER_AREA))
 
 

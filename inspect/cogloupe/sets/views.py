@@ -12,7 +12,7 @@ from cogloupe.fits.measured import Measured
 from cogloupe.fits.teeth_axis import flank_angles_about, thickness
 from cogloupe.forms.tooth_form import OUT
 from cogloupe.numerics.angles import wrapped
-from cogloupe.optics.edges import BEVEL_DOUBT, edge_shift
+from cogloupe.optics.outlines import BEVEL_DOUBT, edge_shift
 from cogloupe.sets.adjust import View
 from cogloupe.uncertainty.flank_uncertainty import datum_points, flank_doubt
 from cogloupe_calibration.arrays import Floats, Ints

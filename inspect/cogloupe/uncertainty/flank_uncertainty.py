@@ -14,7 +14,7 @@ from cogloupe.fits.measured import Measured, tips_oval
 from cogloupe.fits.teeth_axis import flank_angles, flank_angles_about
 from cogloupe.forms.tooth_form import OUT
 from cogloupe.numerics.angles import ring
-from cogloupe.optics.edges import BEVEL_DOUBT
+from cogloupe.optics.outlines import BEVEL_DOUBT
 from cogloupe.uncertainty.modes import (
     FlankPlace,
     Mode,

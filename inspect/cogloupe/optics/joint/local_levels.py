@@ -1,0 +1,233 @@
+"""Light beside the edges as it is here and there, and each edge's own place.
+
+What is shared along an outline is corrected by what stretches of it say, long ones first. Each
+correction is drawn towards none by as much as chance explains what such stretches say (empirical
+Bayes), so that even light costs nothing and uneven light is followed. Last, every profile has
+levels of its own, within what neighbours usually differ by, so that tool marks that cross the edge
+do not move it.
+"""
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from cogloupe.numerics.moving_average import along, by_piece, running_mean
+from cogloupe.optics.joint.joint_fit import FURTHEST_PX, Shared, State, drawn, products, trust
+from cogloupe.optics.joint.profiles import Profiles
+from cogloupe_calibration.arrays import Bools, Floats, Reals
+from cogloupe_calibration.robust import median
+
+SCALES = ((40, 3), (12, 3), (4, 3), (4, 1))
+"""Samples of a piece of the outline, and pieces that are averaged."""
+PLACED_FROM = 36
+"""Stretches up to so many samples have places of their own as well."""
+BY_CHANCE = 1.5
+"""Variance by chance, in its expectation, that is not taken for more than that."""
+MOST_CROWDED = 20.0
+"""Factor by which neighbours' likeness may raise the chance of a mean."""
+STRAY = 9.0
+"""Square of a stretch's word, in the middle one, from which it counts no more."""
+RESOLVED_BLURS = 2.0
+"""Width in blurs from which a band's light can be told from its edge's place, so that stretches
+have their own; that of a narrower one only changes smoothly with the way it faces."""
+LOOSE, LOOSE_OWN = 1e-3, 2e-2
+"""Ridges, in usual curvatures, under which stretches and single profiles have their first say."""
+LEAST_BEYOND, HELD = 1e-3, 1e4
+"""Variance beyond chance, in that by chance, that stretches are granted in any case; and the
+stiffness, in the largest curvature, of what is not to change."""
+OF_MEDIAN = 2.2
+"""Mean of squares of a normal distribution in the median of them."""
+FEWEST = 0.3
+"""Share of the usual mean square that the noise of a profile is taken to have at least."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class Placed:
+    """Profiles with their edges.
+
+    Attributes
+    ----------
+    out : ndarray, shape (n,)
+        How far out of the outline each edge lies, px along the normal.
+    u : ndarray, shape (n,)
+        Its standard uncertainty from noise and marks.
+    levels : ndarray, shape (p, n)
+    left : ndarray, shape (k, n)
+        What is left of the profiles.
+    spent : ndarray, shape (n,)
+        Unknowns that each profile spent on levels of its own.
+    """
+
+    out: Floats
+    u: Floats
+    levels: Floats
+    left: Reals
+    spent: Floats
+
+
+def follow(profiles: Profiles, shared: Shared, state: State, every: int = 1) -> State:
+    """Let levels, and places, follow what stretches of an outline say.
+
+    Parameters
+    ----------
+    profiles : Profiles
+    shared : Shared
+    state : State
+    every : int
+        One in how many samples of the outline these are.
+
+    Returns
+    -------
+    State
+    """
+    spent = 0.0
+    for stretch, count in SCALES:
+        length = max(1, round(stretch / every))
+        sums, _ = _compared(profiles, shared, state)
+        held = _held(state, shared)
+        held[-1] = length * count * every > PLACED_FROM
+        noise = float(np.mean(sums[-1, -1] / profiles.pixels))
+        change, free = _change(sums, noise, held, length, count)
+        spent += free / (length * count)
+        moved = np.clip(change[-1], -FURTHEST_PX, FURTHEST_PX)
+        state = replace(state, levels=state.levels + change[:-1], out=state.out + moved)
+    return replace(state, spent=spent)
+
+
+def place(profiles: Profiles, shared: Shared, state: State, own: bool = True) -> Placed:
+    """Place every edge by its own profile.
+
+    Parameters
+    ----------
+    profiles : Profiles
+    shared : Shared
+    state : State
+    own : bool
+        Whether a profile may have levels of its own, too.
+
+    Returns
+    -------
+    Placed
+    """
+    sums, values = _compared(profiles, shared, state, weighed=False)
+    pixels, square = profiles.pixels, sums[-1, -1]
+    if own:
+        held = _held(state, shared)
+        held[-1] = False
+        found, spread, spent = _own_levels(sums, square / pixels, held)
+    else:
+        spent = np.zeros(len(profiles))
+        spread = 1 / np.maximum(sums[-2, -2], 1e-30)
+        found = np.zeros((len(sums) - 1, len(profiles)))
+        found[-1] = spread * sums[-2, -1]
+    left = values[-1] - np.einsum("pkn,pn->kn", values[:-1], found.astype(np.float32))
+    spare = pixels - 1.0 - spent
+    rest = np.einsum("kn,kn->n", left, left) / spare
+    # Where light is even, what differs from profile to profile is what a file rounds, and little of
+    # that says how far an edge is off.
+    noise = _own_noise(rest, float(np.mean(2 / spare))) if own else median(rest)
+    return Placed(
+        out=state.out + np.clip(found[-1], -FURTHEST_PX, FURTHEST_PX),
+        u=np.sqrt(spread * noise), levels=state.levels + found[:-1], left=left,
+        spent=state.spent + spent,
+    )  # fmt: skip
+
+
+def _own_noise(square: Floats, by_chance: float) -> Floats:
+    """Noise of each profile: what it leaves, as far as profiles differ by more than chance.
+
+    `by_chance` is the variance that a mean square has by chance, in its own square.
+    """
+    usual = median(square)
+    seen = float(np.var(np.minimum(square / usual, STRAY)))
+    share = max(1 - BY_CHANCE * by_chance / max(seen, 1e-9), 0.0)
+    return np.asarray(usual + share * (square - usual))
+
+
+def _compared(
+    profiles: Profiles, shared: Shared, state: State, weighed: bool = True
+) -> tuple[Floats, Reals]:
+    """Products of columns, change with place, and what is left; and these themselves."""
+    now = drawn(profiles, shared, state)
+    left = profiles.grey - now.grey(state.levels)
+    values = np.concatenate([now.columns, [now.rates(state.levels)[0], left]])
+    sums = products(values)
+    return sums * trust(left, profiles.pixels) if weighed else sums, values
+
+
+def _held(state: State, shared: Shared) -> Bools:
+    """Which of the levels, and the place after them, are not to change."""
+    held = np.zeros(state.kind.count + 1, bool)
+    blur = median(shared.blur(state.spread))
+    narrow = state.kind.width_px < RESOLVED_BLURS * blur
+    held[-2] = state.kind.banded and (state.kind.held or narrow)
+    return held
+
+
+def _change(
+    sums: Floats, noise: float, held: Bools, length: int, count: int
+) -> tuple[Floats, float]:
+    """What stretches say that levels and places differ by, and how many levels were free to.
+
+    Shape (p + 1, n), and a number for each stretch.
+    """
+    unknowns, n = len(sums) - 1, sums.shape[2]
+    pieces = by_piece(sums[:-1].reshape(-1, n), length) * length
+    near = running_mean(pieces, count) * count
+    shaped = near.reshape(unknowns, unknowns + 1, -1).transpose(2, 0, 1)
+    normal, pull = shaped[..., :-1], shaped[..., -1]
+    own = normal.diagonal(axis1=1, axis2=2)
+    noise *= _crowded(np.asarray(pieces.reshape(unknowns, unknowns + 1, -1)), noise, count)
+    loose = np.linalg.inv(normal + np.diag(LOOSE * own.mean(axis=0)))
+    word = (loose @ pull[..., None])[..., 0]
+    chance = noise * np.median(loose.diagonal(axis1=1, axis2=2), axis=0)
+    square = word**2
+    usual = np.minimum(square, STRAY * np.median(square, axis=0)).mean(axis=0)
+    variance = np.maximum(usual - BY_CHANCE * chance, LEAST_BEYOND * chance)
+    stiff = np.where(held, HELD * own.max(axis=0), noise / variance)
+    inverse = np.linalg.inv(normal + np.diag(stiff))
+    found = (inverse @ pull[..., None])[..., 0]
+    free = 1 - stiff * inverse.diagonal(axis1=1, axis2=2).mean(axis=0)
+    change = np.asarray(along(np.ascontiguousarray(found.T), n), np.float64)
+    return change, float(free[:-1].sum())
+
+
+def _crowded(pieces: Reals, noise: float, count: int) -> float:
+    """Factor by which the likeness of neighbours makes means of pieces stray more than by chance.
+
+    Pieces that lie side by side mostly have one light, so what they differ by is their chance.
+    """
+    if count == 1:
+        return 1.0
+    pull = pieces[:, -1]
+    apart = pull - running_mean(pull, count)
+    by_chance = noise * np.einsum("ppn->pn", pieces[:, :-1]).mean(axis=1) * (1 - 1 / count)
+    ratio = (apart**2).mean(axis=1) / np.maximum(by_chance, 1e-30)
+    return float(np.clip(ratio.max(), 1.0, MOST_CROWDED))
+
+
+def _own_levels(sums: Floats, square: Floats, held: Bools) -> tuple[Floats, Floats, Floats]:
+    """Levels and place of each profile, the place's variance, and unknowns that levels took.
+
+    Shapes (p + 1, n), (n,) and (n,); the variance by that of the profile's noise.
+    """
+    normal = sums[:-1, :-1].transpose(2, 0, 1)
+    pull = sums[:-1, -1].T
+    own = np.median(normal.diagonal(axis1=1, axis2=2), axis=0)
+    loose = np.linalg.inv(normal + np.diag(LOOSE_OWN * own))
+    word = (loose @ pull[..., None])[..., 0]
+    chance = (loose @ normal @ loose).diagonal(axis1=1, axis2=2) * square[:, None]
+    middle = np.median(chance, axis=0)
+    variance = np.maximum(OF_MEDIAN * np.median(word**2, axis=0) - 2 * middle, 1e-4 * middle)
+    noise = np.maximum(square, FEWEST * median(square))
+    stiff = noise[:, None] / variance
+    stiff = np.where(held, HELD * own, stiff)
+    stiff[:, -1] = 0.0
+    inverse = np.linalg.inv(normal + stiff[:, :, None] * np.eye(len(own)))
+    found = (inverse @ pull[..., None])[..., 0]
+    free = 1 - stiff[:, :-1] * inverse.diagonal(axis1=1, axis2=2)[:, :-1]
+    return (
+        found.T,
+        np.asarray(inverse[:, -1, -1], np.float64),
+        np.asarray(free.sum(axis=1), np.float64),
+    )

@@ -1,0 +1,33 @@
+"""A dividing level is trusted where both sides of its border lie clear of it, and only there."""
+
+import pytest
+
+from cogloupe.finding.segmentation import find_gears
+from cogloupe.optics.clear_level import level_is_clear
+from cogloupe.optics.greys import greys_of
+from cogloupe.optics.outline import border_chains, crossings_of, material_mask
+
+from ..helpers.pictures import rendered
+
+BRASS = {"look": "front-lit", "gamma": "srgb"}
+
+
+@pytest.mark.parametrize(
+    ("camera", "clear"),
+    [
+        ({}, True),
+        ({"illumination": 0.4}, True),
+        (BRASS | {"bevel_mm": 0.12}, True),
+        ({"noise": 0.3}, False),
+        ({"ground_texture": 0.4}, False),
+    ],
+    ids=["back-lit", "uneven light", "bevel", "noise", "coarse ground"],
+)
+def test_both_sides_must_lie_clear_of_the_level(camera, clear):
+    image = rendered(**camera).image
+    region = find_gears(image)[0]
+    greys = greys_of(image, region)
+    mask = material_mask(greys, region)
+    border = crossings_of(mask, border_chains(mask, region, greys.corner)[0])
+    # By more than three standard deviations each: noise of a sixth of the step is the least.
+    assert level_is_clear(greys, border, region) == clear
