@@ -49,6 +49,18 @@ def inspect_photo(
     ------
     PhotoError, CalibrationError, UseError
         Where photograph, calibration or settings cannot serve, in one line.
+
+    Examples
+    --------
+    >>> from pathlib import Path
+    >>> from cogloupe import inspect_photo, make_settings, read_photo
+    >>> photo = read_photo(Path("sample_images/day-wheel-48dp-21.jpg"))
+    >>> settings = make_settings({"teeth": 21, "dp": 48, "known_tip_diameter": "0.4792in"})
+    >>> reading, drawing = inspect_photo(photo, settings)
+    >>> reading.verdict.dominant.kind
+    'nothing_to_mend'
+    >>> f"{reading.summary.single_pitch_max_um:.0f} ± {2 * reading.summary.u_single_pitch_max_um:.0f}"
+    '8 ± 2'
     """
     stated, frame = stated_scale(photo, settings), (photo.width, photo.height)
     lens = stated.lens

@@ -152,6 +152,11 @@ def diagnose(reading: Reading, machine: Machine | None = None, most: int = MOST_
     ------
     UseError
         Where too few flanks were seen.
+
+    Examples
+    --------
+    >>> [cause.code for cause in diagnose(reading).named[:1]]
+    ['index_scatter']
     """
     case = Case(observe(reading), machine)
     place, findings = fresh(case.observed), list[Finding]()

@@ -173,6 +173,12 @@ def compare_pair(
     ------
     UseError
         Where one gear would have two tooth counts.
+
+    Examples
+    --------
+    >>> found = compare_pair(reading, reading, same_gear=True, rng=np.random.default_rng(1))
+    >>> {change.verdict for change in found.changes}
+    {'not_resolved'}
     """
     pair = _pair(before, after, same_gear, shift)
     drawn = _draw(pair, null_pairs, rng)

@@ -101,6 +101,11 @@ def basic_rack(name: str, module_mm: float) -> BasicRack:
     ------
     UseError
         Where no rack of that name is known.
+
+    Examples
+    --------
+    >>> basic_rack("iso53-a", 0.5).dedendum
+    1.25
     """
     if name in _FIXED_RACKS:
         angle_deg, addendum, dedendum, fillet = _FIXED_RACKS[name]

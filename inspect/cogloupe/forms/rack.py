@@ -356,6 +356,12 @@ def span_size(gear: Gear, teeth_spanned: int) -> float:
     -------
     float
         ``W = m cos a ((k - 1/2) pi + z inv a + 2 x tan a)`` in mm (ISO 21771).
+
+    Examples
+    --------
+    >>> from cogloupe import Gear, basic_rack
+    >>> round(span_size(Gear(12, 1.0, basic_rack("iso53-a", 1.0)), 2), 4)
+    4.5963
     """
     alpha = gear.rack.pressure_angle
     return float(
@@ -383,6 +389,12 @@ def over_pins_size(gear: Gear, pin_mm: float) -> float:
     -------
     float
         Size over the pins, mm.
+
+    Examples
+    --------
+    >>> from cogloupe import Gear, basic_rack
+    >>> round(over_pins_size(Gear(12, 1.0, basic_rack("iso53-a", 1.0)), 1.728), 4)
+    14.3578
     """
     half_gap_at_base = pi / gear.teeth - float(gear.half_tooth_angle(gear.base_radius))
     centre = float(pin_centre_radius(gear.base_radius, half_gap_at_base, pin_mm))

@@ -111,6 +111,12 @@ def read_photo(path: Path) -> Photo:
     PhotoError
         Where the file cannot be opened, is empty, cut short, a movie, a raw file, not a picture,
         too small or too large.
+
+    Examples
+    --------
+    >>> photo = read_photo(Path("sample_images/day-wheel-48dp-21.jpg"))
+    >>> photo.width, photo.height
+    (1600, 1600)
     """
     name = shown_name(path)
     if path.is_file() and path.stat().st_size:

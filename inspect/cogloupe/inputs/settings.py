@@ -216,6 +216,12 @@ def make_settings(given: Mapping[str, object], where: str = "") -> GearSettings:
     ------
     UseError
         One line naming the field, what was given and what is allowed.
+
+    Examples
+    --------
+    >>> settings = make_settings({"teeth": 21, "dp": 48, "known_tip_diameter": "0.4792in"})
+    >>> round(settings.lengths_mm["known_tip_diameter"], 3)
+    12.172
     """
     spelt = str if where else as_option
     prefix = f"{where}: " if where else ""

@@ -77,6 +77,13 @@ def theoretical_gear(wheel: Wheel) -> RunningGear:
     Returns
     -------
     RunningGear
+
+    Examples
+    --------
+    >>> from cogloupe import Gear, basic_rack
+    >>> wheel = theoretical_gear(Gear(21, 0.5, basic_rack("iso53-a", 0.5)))
+    >>> wheel.off.shape  # no flank is off anywhere
+    (21, 2, 160)
     """
     along, radius = flank_grid(wheel, wheel.form_radius, wheel.tip_radius)
     at_pitch = wheel.half_angles(wheel.reference_radius) + wheel.flank.turn(wheel.reference_radius)

@@ -182,6 +182,15 @@ def pair_gears(a: RunningGear, b: RunningGear, asked: Asked | None = None) -> Pa
     ------
     UseError
         Where the gears do not belong together, or not at that distance.
+
+    Examples
+    --------
+    >>> from cogloupe import Gear, basic_rack, theoretical_gear
+    >>> rack = basic_rack("iso53-a", 0.5)
+    >>> wheel, pinion = (theoretical_gear(Gear(z, 0.5, rack)) for z in (30, 21))
+    >>> found = pair_gears(wheel, pinion)
+    >>> f"drill at {found.drilling.distance.value:.3f} mm: {found.verdict}"
+    'drill at 12.777 mm: free'
     """
     check_pair(a, b)
     asked, b = _completed(a, b, asked or Asked()), _told_apart(a, b)

@@ -225,6 +225,13 @@ def make_plan(request: PlanRequest, machine: Machine | None = None) -> Plan:
     ------
     UseError
         Where the gear cannot be, or the machine cannot do what is asked.
+
+    Examples
+    --------
+    >>> from cogloupe import make_plan, make_request
+    >>> plan = make_plan(make_request({"teeth": 21, "dp": 48}))
+    >>> f"blank {2 * plan.gear.tip_radius:.3f} mm, depth {plan.depth_mm:.3f} mm"
+    'blank 12.171 mm, depth 1.215 mm'
     """
     gear = _gear(request)
     depth = gear.tip_radius - gear.root_radius

@@ -116,6 +116,12 @@ def make_request(given: Mapping[str, object], where: str = "") -> PlanRequest:
     ------
     UseError
         One line naming the field, what was given and what is allowed.
+
+    Examples
+    --------
+    >>> request = make_request({"teeth": 21, "dp": 48})
+    >>> round(request.module, 4)
+    0.5292
     """
     stated = {name: value for name, value in given.items() if value is not None}
     try:

@@ -42,6 +42,12 @@ def load_reading(path: Path) -> Reading:
     ------
     UseError
         Where the file is not there, is not a reading, or is one of a later program.
+
+    Examples
+    --------
+    >>> reading = load_reading(Path("tests/reading/old/1.0-involute.json"))
+    >>> reading.gear.teeth, len(reading.teeth)
+    (12, 12)
     """
     try:
         return Reading.model_validate(load_json(path, READING_MOST_BYTES, SCHEMA_VERSION))
