@@ -62,6 +62,8 @@ def gears_by_theory(small: NDArray[Any], teeth: int | None = None) -> list[Regio
         One, in the reduced picture's pixels; empty where nothing is followed well enough.
     """
     directions = edge_directions(small)
+    if not directions.any():  # an even picture
+        return []
     told = strongest_rhythms(directions)
     best = _best_followed(directions, told, teeth)
     if best is None:

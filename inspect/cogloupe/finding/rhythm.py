@@ -8,7 +8,7 @@ once. What is even round the turn (turned rings, a rim) has no rhythm and does n
 
 from dataclasses import dataclass, replace
 from functools import cache
-from math import cos, hypot, pi, sin
+from math import ceil, cos, hypot, log2, pi, sin
 
 import cv2
 import numpy as np
@@ -30,7 +30,8 @@ USUAL_TEETH, FINE_TEETH = (6, 130), (131, 400)
 """Numbers of teeth that are looked for at first, and where none of them is clear."""
 LEAST_RADIUS = 0.055
 """Radius of the first row, as a share of the picture's longer side."""
-ANGLES = 2048
+LEAST_ANGLES = 512
+"""Places round the turn are a power of two with more than two for the last harmonic's wave."""
 TURNS = 48
 """Turns within a pitch that are told apart."""
 LOOKED_INTO = 400
@@ -162,7 +163,7 @@ class View:
     ----------
     rhythms : list of Rhythm
         Of different numbers of teeth, strongest first; at least one.
-    rows : ndarray, shape (ROWS, ANGLES), complex64
+    rows : ndarray, shape (ROWS, angles), complex64
         Spectrum along each row of edge directions about the centre.
     teeth : (int, int)
         Fewest and most that were looked for.
@@ -218,8 +219,8 @@ def _about(
     from scipy import fft  # slow to import, and seldom needed
 
     least = LEAST_RADIUS * max(directions.shape)
-    laid_out = _laid_out(directions, place, slant, least)
-    rows = np.asarray(fft.fft(laid_out, axis=1) / ANGLES, np.complex64)
+    laid_out = _laid_out(directions, place, slant, least, _angles(teeth[1]))
+    rows = np.asarray(fft.fft(laid_out, axis=1) / laid_out.shape[1], np.complex64)
     answer, numbers, length = _answers(rows, teeth)
     sure = np.abs(answer).sum(axis=1) / length[:, None]
     best = np.argpartition(sure, -LOOKED_INTO, axis=None)[-LOOKED_INTO:]
@@ -241,14 +242,19 @@ def _about(
     return View(list(found.values()), rows, teeth)
 
 
+def _angles(most_teeth: int) -> int:
+    """Places round the turn at which so many teeth are told by all their harmonics."""
+    return int(max(LEAST_ANGLES, 2 ** ceil(log2(2 * HARMONICS * most_teeth + 2))))
+
+
 def _laid_out(
-    directions: Directions, place: tuple[float, float], slant: Slant, least: float
+    directions: Directions, place: tuple[float, float], slant: Slant, least: float, angles: int
 ) -> Directions:
     """Edge directions against the radius, by rows of growing radius and by angle."""
-    radius = least * np.exp(ROW * np.arange(ROWS))[:, None, None]
-    angle = np.arange(ANGLES) * (2 * pi / ANGLES)
-    ring = slant.placed(np.stack([np.cos(angle), np.sin(angle)], axis=-1))
-    at = (place + radius * ring).astype(np.float32)
+    radius = (least * np.exp(ROW * np.arange(ROWS))).astype(np.float32)[:, None, None]
+    angle = np.arange(angles) * (2 * pi / angles)
+    ring = slant.placed(np.stack([np.cos(angle), np.sin(angle)], axis=-1)).astype(np.float32)
+    at = radius * ring + np.asarray(place, np.float32)
     pair = np.stack([directions.real, directions.imag], axis=-1)
     found = cv2.remap(
         pair, at[..., 0], at[..., 1], cv2.INTER_LINEAR, borderMode=cv2.BORDER_CONSTANT
@@ -266,7 +272,7 @@ def _answers(rows: Spectrum, teeth: tuple[int, int]) -> tuple[Spectrum, Ints, Fl
     answer = np.zeros((len(numbers), HARMONICS, ROWS), np.complex64)
     for k in range(HARMONICS):
         harmonic = (k + 1) * numbers
-        told = np.flatnonzero(harmonic < ANGLES // 2)
+        told = np.flatnonzero(harmonic < rows.shape[1] // 2)
         one = spectrum[:, harmonic[told]].T * np.conj(ahead[told, k])
         other = np.conj(spectrum[:, -harmonic[told]].T) * behind[told, k]
         # The conjugate of a series belongs to the conjugate spectrum, read backwards.
