@@ -1,10 +1,18 @@
 """Bores that show two rims, or none that could be a datum."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
 from cogloupe.fits.bore import round_outline
-from cogloupe.fits.bore_doubt import axes_notices, round_enough, upper_rim, with_thickness
+from cogloupe.fits.bore_doubt import (
+    axes_notices,
+    left_open_by_rims,
+    round_enough,
+    upper_rim,
+    with_thickness,
+)
 from cogloupe.optics.sampling import EdgePoints
 from cogloupe_calibration.lens import UNMEASURED_LEAN
 
@@ -77,3 +85,19 @@ def test_middles_that_disagree_are_told():
     assert "bore" in notice.message
     assert "20 µm" in notice.message
     assert axes_notices(axes, {"teeth": 1.0, "tips": 1.0, "bore": 1.0}, 0.01) == ()
+
+
+@pytest.mark.parametrize(
+    ("bore", "teeth", "thickness", "open_px"),
+    [
+        ((3.0, 0.0), (0.0, 0.0), 400.0, 3 / 3**0.5),
+        ((3.0, 0.0), (3.0, 0.1), 400.0, 0.0),  # teeth were cut off centre, about no rim
+        ((0.1, 0.0), (0.0, 0.0), 400.0, 0.0),  # within its uncertainty
+        ((3.0, 0.0), (0.0, 0.0), 40.0, 0.0),  # no lean of 2 degrees moves a rim so far
+    ],
+    ids=["apart", "teeth off", "together", "thin"],
+)
+def test_a_bore_off_tips_and_teeth_may_be_a_lower_rim(bore, teeth, thickness, open_px):
+    seen = replace(bore_of(hole()), centre=np.array(bore))
+    found = left_open_by_rims(seen, np.array(teeth), np.zeros(2), 0.05, thickness)
+    assert found == pytest.approx(open_px)

@@ -212,7 +212,11 @@ def build_notices(
         um = 1000 * measured.bore.rms * measured.scale.mm_per_px
         code = "bore_not_round" if round_enough(measured.bore) else "bore_no_datum"
         notices.append(flag(code, um=um))
-    notices += _axes_notices(measured, axes)
+    if axes.u_bore_px:
+        um = 1000 * 3**0.5 * axes.u_bore_px * measured.scale.mm_per_px
+        notices.append(flag("bore_or_rim", um=um))
+    else:
+        notices += _axes_notices(measured, axes)
     for status in ("obstructed", "partial", "not_seen"):
         numbers = tuple(t.number for t in teeth if status in {getattr(t, s).status for s in SIDES})
         if numbers:

@@ -1,8 +1,11 @@
 """The axis that figures are about, and the other axes that can be seen on a gear."""
 
 from dataclasses import dataclass
+from math import hypot
 
-from cogloupe.fits.bore_doubt import round_enough
+import numpy as np
+
+from cogloupe.fits.bore_doubt import USUAL_WIDTH, left_open_by_rims, round_enough
 from cogloupe.fits.measured import Measured
 from cogloupe.fits.teeth_axis import teeth_axis_shift
 from cogloupe.reading.models import DatumKind
@@ -12,16 +15,22 @@ from cogloupe_calibration.errors import PhotoError
 
 @dataclass(frozen=True)
 class Axes:
-    """The datum and the other axes that can be seen, px."""
+    """The datum and the other axes that can be seen, px.
+
+    `u_bore_px` is what tips and teeth leave open of the bore beside its own uncertainty.
+    """
 
     kind: DatumKind
     datum: Floats
     teeth: Floats
     bore: Floats | None
     tips: Floats | None
+    u_bore_px: float = 0.0
 
 
-def choose_datum(measured: Measured, wanted: DatumKind | None) -> Axes:
+def choose_datum(
+    measured: Measured, wanted: DatumKind | None, thickness_mm: float | None = None
+) -> Axes:
     """Pick the datum axis.
 
     Parameters
@@ -29,6 +38,8 @@ def choose_datum(measured: Measured, wanted: DatumKind | None) -> Axes:
     measured : Measured
     wanted : {'bore', 'teeth', 'tips'} or None
         What the person asked for; None takes the bore where a round one is seen, else the teeth.
+    thickness_mm : float, optional
+        Of the gear, where it was stated.
 
     Returns
     -------
@@ -52,4 +63,17 @@ def choose_datum(measured: Measured, wanted: DatumKind | None) -> Axes:
     if datum is None:
         what = "round bore" if kind == "bore" else "tip circle"
         raise PhotoError(f"no {what} is seen, so it cannot be the datum: leave --datum out")
-    return Axes(kind, datum, teeth, bore, tips)
+    doubt = _bore_doubt(measured, teeth, tips, thickness_mm) if whole else 0.0
+    return Axes(kind, datum, teeth, bore, tips, doubt)
+
+
+def _bore_doubt(
+    measured: Measured, teeth: Floats, tips: Floats | None, thickness_mm: float | None
+) -> float:
+    if measured.bore is None or tips is None or measured.region.bright:
+        return 0.0  # light from above shows the upper rim for what it is
+    if thickness_mm is None:
+        thickness_mm = USUAL_WIDTH * measured.wheel.module_mm
+    u = hypot(measured.bore.u_centre, measured.outlines.u_level_px)
+    thickness = thickness_mm / measured.scale.mm_per_px
+    return left_open_by_rims(measured.bore, teeth, np.asarray(tips), u, thickness)

@@ -55,7 +55,7 @@ def judge(
     faults = faults_of(reading, diagnosis, limits)
     causes = None if diagnosis is None else _causes(diagnosis, faults, machine)
     verdict = Verdict(
-        dominant=_dominant(faults, limits, wanted_class),
+        dominant=_dominant(faults, limits, wanted_class, _bore_is_open(reading)),
         wanted_class=wanted_class,
         meets=meets(wanted_class, reading.tolerance),
         reached_class=reached_class(reading.tolerance),
@@ -70,12 +70,25 @@ def _worst(faults: Sequence[Fault]) -> Fault | None:
     return faults[0] if faults and faults[0].cost > 1 else None
 
 
-def _dominant(faults: Sequence[Fault], limits: Allowed, wanted: int | None) -> DominantFault:
+def _bore_is_open(reading: Reading) -> bool:
+    """Whether the picture leaves open if the bore is true to the teeth."""
+    return any(notice.code == "bore_or_rim" for notice in reading.warnings)
+
+
+def _dominant(
+    faults: Sequence[Fault], limits: Allowed, wanted: int | None, bore_open: bool
+) -> DominantFault:
     worst = _worst(faults)
     if worst is not None:
         said = worst.said
         return DominantFault(
             kind=said.kind, text=said.text, value_um=said.value_um, u_um=said.u_um, teeth=said.teeth
+        )
+    if bore_open:
+        return DominantFault(
+            kind=NOTHING,
+            text="Nothing to mend about the teeth themselves; whether the bore is true to them "
+            "this picture cannot tell.",
         )
     if not faults:
         return DominantFault(
@@ -89,6 +102,11 @@ def _dominant(faults: Sequence[Fault], limits: Allowed, wanted: int | None) -> D
 def _next_step(reading: Reading, faults: Sequence[Fault]) -> str:
     """The next thing to do."""
     worst = _worst(faults)
+    if worst is None and _bore_is_open(reading):
+        return (
+            "Photograph the gear again from straight above and farther away, or turned over; or "
+            "say its thickness in gear.toml."
+        )
     if worst is None:
         return _would_come_next(faults)
     dirty = obstructed(reading)

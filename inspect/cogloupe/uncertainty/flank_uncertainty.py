@@ -127,7 +127,7 @@ def datum_doubt(measured: Measured, axes: Axes) -> float:
     if axes.kind == "teeth":
         return 0.0
     if axes.kind == "bore" and measured.bore is not None:
-        u = measured.bore.u_centre
+        u = hypot(measured.bore.u_centre, axes.u_bore_px)
     else:
         u = float(np.nanmedian(measured.tips.u)) * sqrt(2 / measured.wheel.teeth)
     return hypot(u, BEVEL_DOUBT * measured.outlines.bevel_px)
