@@ -127,6 +127,12 @@ def vector_size(fit: Fit, case: Case) -> list[Size]:
     return [Size(*length_of(fit), "µm")]
 
 
+def off_bore(fit: Fit, case: Case) -> list[Size]:
+    """How far the teeth lie off the bore, µm; what lens and lean leave open of it is in its u."""
+    value, u = length_of(fit)
+    return [Size(value, max(u, case.observed.u_axis_um), "µm")]
+
+
 def length_of(fit: Fit) -> tuple[float, float]:
     """Length of the vector of a fit's first two sizes, and its standard uncertainty."""
     length = hypot(*fit.size[:2])

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from math import degrees
 
 from cogloupe.causes.diagnosis import Ranked
-from cogloupe.causes.machine_units import Case, length_of
+from cogloupe.causes.machine_units import Case, length_of, off_bore
 from cogloupe.causes.pattern_layout import SHARED
 from cogloupe.causes.pattern_text import times_a_turn, tooth_after, tooth_before
 from cogloupe.causes.ranking import Fit
@@ -64,7 +64,7 @@ def _size(fit: Fit) -> tuple[float, float]:
 
 def _off_bore(fit: Fit, case: Case) -> Said:
     value, u = length_of(fit)
-    u_stated = max(u, case.observed.u_axis_um)
+    u_stated = off_bore(fit, case)[0].u
     if not resolved(value, u_stated):
         # What lens and lean leave open is whether runout goes with it: then it may be the drive.
         text = (
