@@ -25,6 +25,7 @@ from .helpers.pictures import (
     flanks,
     pitch_bound_um,
     read,
+    read_whole,
     rendered,
     rms,
     wheel_reading,
@@ -404,7 +405,7 @@ def test_without_module_the_nearest_standard_one_is_taken_and_told():
 def test_a_guess_at_the_wrong_angle_says_so_and_takes_the_tips():
     # Cut at 14.5 degrees and read at 20: base pitch and tips ask for modules 3 % apart.
     spec = GearSpec(teeth=24, module_mm=1.0, pressure_angle_deg=14.5, bore_mm=6.0)
-    reading = read(rendered(spec).image, module_mm=None)
+    reading = read_whole(rendered(spec).image, module_mm=None)
     (notice,) = (n for n in reading.warnings if n.code == "module_unsure")
     assert reading.gear.module_mm == 1.0
     told = float(notice.message.split("at about ")[1].split("°")[0])
@@ -444,7 +445,7 @@ def test_nothing_that_sets_the_size_is_wrong_use():
 
 
 def test_the_same_picture_gives_the_same_reading():
-    assert read(rendered().image) == wheel_reading()
+    assert read_whole(rendered().image) == read_whole(rendered().image)
 
 
 @pytest.mark.parametrize("written", ["0.0", "nan", "-3.0", "inf", "soon", ""])

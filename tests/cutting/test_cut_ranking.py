@@ -16,7 +16,7 @@ from cogloupe.forms.rack import Gear, half_gap
 from cogloupe.simulation import GearSpec, Process, Scene, render_scene
 
 from ..helpers.mean_gaps import generated, mean_gap, turned
-from ..helpers.pictures import CAMERA, read, rendered
+from ..helpers.pictures import CAMERA, read_whole, rendered
 
 WHEEL = Gear(20, 1.0, basic_rack("iso53-a", 1.0))
 FAULTS = {"scatter", "thick", "lean", "end"}
@@ -123,7 +123,7 @@ def test_probabilities_are_drawn_together_where_the_best_misses():
 )
 def test_gears_that_were_really_cut_are_recognised_on_their_pictures(process, kind, label):
     picture = cut_picture(process)
-    told = read(picture, teeth=14).cutting
+    told = read_whole(picture, teeth=14).cutting
     row = next(row for row in told.situations if row.situation == told.alike[0])
     assert (row.kind, label in row.situation) == (kind, True)
 
@@ -135,7 +135,7 @@ def cut_picture(process):
 
 
 def test_index_errors_say_nothing_of_the_cutter():
-    told = read(rendered().image).cutting
+    told = read_whole(rendered().image).cutting
     kind = {row.situation: row.kind for row in told.situations}
     assert kind[told.alike[0]] == "rack"
     assert not {kind[name] for name in told.alike} & FAULTS

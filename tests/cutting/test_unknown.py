@@ -17,7 +17,7 @@ from cogloupe.simulation import Faults, GearSpec
 from cogloupe_calibration.errors import UseError
 
 from ..helpers.mean_gaps import generated, mean_gap
-from ..helpers.pictures import read, rendered
+from ..helpers.pictures import read, read_whole, rendered
 
 STATED_U = 0.003
 """Relative standard uncertainty of a scale that a person states."""
@@ -121,7 +121,7 @@ def old_wheel():
 
 
 def unknown(image, **given):
-    return read(image, **{"teeth": None, "module_mm": None, "scale_um_per_px": None} | given)
+    return read_whole(image, **{"teeth": None, "module_mm": None, "scale_um_per_px": None} | given)
 
 
 @pytest.fixture(scope="module")

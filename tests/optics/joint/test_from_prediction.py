@@ -1,6 +1,7 @@
 """Edges found near a predicted outline lie where they are, whatever light lies beside them."""
 
 from dataclasses import replace
+from functools import cache
 
 import numpy as np
 import pytest
@@ -18,12 +19,20 @@ BEVEL = BRASS | {"bevel_mm": 3 * PX_MM}
 KINDS = {"back-lit": {}, "uneven light": {"illumination": 0.4}, "brass": BRASS, "bevel": BEVEL}
 
 
-def both_ways(camera, moved=(0.0, 0.0)):
-    """Edges by a dividing level, and near its own outline after a move."""
-    image = rendered(**camera).image
+@cache
+def by_level(kind):
+    """Edges by a dividing level."""
+    image = rendered(**KINDS[kind]).image
+    return find_edges(image, find_gears(image)[0])
+
+
+@cache
+def laid(kind, moved=(0.0, 0.0)):
+    """Edges near the outline that a dividing level leads to, after a move."""
+    image = rendered(**KINDS[kind]).image
     region = find_gears(image)[0]
-    laid = replace(region, outline=region.outline + np.array(moved))
-    return find_edges(image, region), measure_outlines(image, laid, "outer")
+    region = replace(region, outline=region.outline + np.array(moved))
+    return measure_outlines(image, region, "outer")
 
 
 def apart_px(one, two):
@@ -34,25 +43,22 @@ def apart_px(one, two):
 
 @pytest.mark.parametrize("kind", list(KINDS))
 def test_edges_are_those_that_a_dividing_level_leads_to(kind):
-    by_level, laid = both_ways(KINDS[kind])
-    apart = apart_px(by_level.outer, laid.outer)
+    apart = apart_px(by_level(kind).outer, laid(kind).outer)
     stretches = [np.median(part) for part in np.array_split(apart, 4 * 24)]
     # Flanks, about, are good to a few hundredths of a pixel; corners of a bevel are not.
     assert abs(np.median(apart)) < 0.02
     assert np.median(np.abs(stretches)) < 0.05
-    assert laid.bevel_px == pytest.approx(by_level.bevel_px, abs=0.15)
+    assert laid(kind).bevel_px == pytest.approx(by_level(kind).bevel_px, abs=0.15)
 
 
 def test_a_prediction_may_be_off_by_two_pixels():
-    _, straight = both_ways({})
-    _, moved = both_ways({}, (2.0, -1.0))
-    assert np.quantile(np.abs(apart_px(straight.outer, moved.outer)), 0.9) < 0.02
+    apart = apart_px(laid("back-lit").outer, laid("back-lit", (2.0, -1.0)).outer)
+    assert np.quantile(np.abs(apart), 0.9) < 0.02
 
 
 def test_holes_are_measured_as_well():
-    by_level, laid = both_ways({})
-    assert len(laid.holes) == len(by_level.holes) == 1
-    assert np.abs(apart_px(by_level.holes[0], laid.holes[0])).mean() < 0.02
+    (expected,), (found,) = by_level("back-lit").holes, laid("back-lit").holes
+    assert np.abs(apart_px(expected, found)).mean() < 0.02
 
 
 def test_a_gear_as_grey_as_its_ground_is_read():
