@@ -9,6 +9,7 @@ import pytest
 
 from cogloupe.inputs.photo import Photo
 from cogloupe.inputs.settings import make_settings
+from cogloupe.sets import set_reading
 from cogloupe.sets.stitching import inspect_stitched
 from cogloupe.simulation import Camera, Faults, GearSpec, render
 from cogloupe_calibration.errors import CogloupeError, PhotoError, UseError
@@ -21,6 +22,22 @@ PX_UM = 1000 * MM_PER_PX
 KNOWN = {"teeth": Z, "module_mm": 1.0, "scale_um_per_px": PX_UM}
 SCATTERED = Faults(pitch_scatter_um=15, flank_scatter_um=5)
 FULL = (0, 52, 103, 155, 206, 258, 309)
+
+
+@pytest.fixture(autouse=True, scope="module")
+def seen_once():
+    """Look for gear and edges on each arc once, though several tests join it."""
+    look, seen = set_reading.see_gear, {}
+
+    def see_gear(pixels, settings):
+        asked = id(pixels), repr(settings)  # `arc` keeps the pixels, so that no other gets the id
+        if asked not in seen:
+            seen[asked] = look(pixels, settings)
+        return seen[asked]
+
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(set_reading, "see_gear", see_gear)
+        yield
 
 
 @cache
