@@ -9,9 +9,6 @@ import pytest
 from scipy.special import ndtr
 
 from cogloupe.calibrating import CalibrationRequest, make_calibration, seen_in_words
-from cogloupe.inputs.photo import Photo
-from cogloupe.inputs.settings import make_settings
-from cogloupe.inspection import inspect_photo
 from cogloupe.report.calibration_picture import target_picture
 from cogloupe_calibration.calibration import Calibration, Picture, save_calibration
 from cogloupe_calibration.circle import CircleScale
@@ -20,7 +17,7 @@ from cogloupe_calibration.lens import unmeasured_lens
 
 from .calibration.test_ruled import ruled_picture
 from .helpers.grid_pictures import grid_picture
-from .helpers.pictures import KNOWN, disc, rendered, write
+from .helpers.pictures import KNOWN, disc, read, rendered, write
 
 TODAY = datetime.date(2026, 3, 1)
 
@@ -139,8 +136,7 @@ def stored(tmp_path, **changes):
 
 
 def notices(settings):
-    image = np.ascontiguousarray(rendered().image)
-    reading, _ = inspect_photo(Photo("gear.png", "0" * 64, image, {}), make_settings(settings))
+    reading = read(rendered().image, **({"scale_um_per_px": None} | settings))
     return reading, {notice.code: notice.message for notice in reading.warnings}
 
 
