@@ -371,12 +371,12 @@ def test_same_picture_gives_the_same_figures():
     assert first.summary.lens == second.summary.lens
 
 
-LENS = {"k1": -0.03, "k2": 0.004, "p1": 4e-4}
+LENS = {"k1": -0.03, "k2": 0.008, "p1": 4e-4}
 
 
 def aslant(seed=None, **terms):
     """A small board anywhere in the frame, seen through one lens."""
-    rng = np.random.default_rng(seed)
+    rng = np.random.default_rng(seed or 9)
     offset = (0.0, 0.0) if seed is None else tuple(rng.uniform(-70, 70, 2))
     seen = seen_through(lens_for((360, 480), **LENS, **terms))
     return grid_picture(
