@@ -131,10 +131,6 @@ def load_calibration(path: Path) -> Calibration:
     path : Path
         The file.
 
-    Returns
-    -------
-    Calibration
-
     Raises
     ------
     CalibrationError
@@ -157,12 +153,7 @@ def load_calibration(path: Path) -> Calibration:
 
 
 def calibration_schema() -> dict[str, Any]:
-    """JSON Schema of calibration files, as published in the package (`calibration.schema.json`).
-
-    Returns
-    -------
-    dict
-    """
+    """JSON Schema of calibration files, as published in the package (`calibration.schema.json`)."""
     return Calibration.model_json_schema(mode="serialization")
 
 

@@ -113,10 +113,6 @@ def measure_circle(
     method : str, optional
         What it is.
 
-    Returns
-    -------
-    CircleScale
-
     Raises
     ------
     CalibrationError

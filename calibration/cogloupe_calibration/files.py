@@ -27,10 +27,6 @@ def read_file(path: Path, most_bytes: int) -> bytes:
     most_bytes : int
         Largest size that is read.
 
-    Returns
-    -------
-    bytes
-
     Raises
     ------
     OSError
@@ -113,10 +109,6 @@ def read_text(path: Path, what: str) -> str:
     path : Path
     what : str
         What it is to be read as, for the message.
-
-    Returns
-    -------
-    str
 
     Raises
     ------

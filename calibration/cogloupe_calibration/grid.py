@@ -90,10 +90,6 @@ def measure_grid(
         More pictures of the grid through the same lens, anyhow it lies. The lens is that of all,
         the scale that of the first; the lean is that of all where the grid lay in one plane.
 
-    Returns
-    -------
-    GridScale
-
     Raises
     ------
     CalibrationError

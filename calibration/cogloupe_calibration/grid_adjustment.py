@@ -106,10 +106,6 @@ class Solution:
 def own_scatter(placed: Placed) -> Floats:
     """Standard deviation of every point of a picture from pixel noise alone.
 
-    Parameters
-    ----------
-    placed : Placed
-
     Returns
     -------
     ndarray, shape (n,)
@@ -127,10 +123,6 @@ def adjusted(placed: Sequence[Placed], layout: Layout, free: Bools) -> Solution:
     layout : Layout
     free : ndarray, shape (layout.size,), bool
         The others are held at 0.
-
-    Returns
-    -------
-    Solution
     """
     own = [own_scatter(p) for p in placed]
     used = [np.ones(len(p.xy), dtype=bool) for p in placed]
@@ -273,11 +265,6 @@ def _design(
 def covariance_of(placed: Sequence[Placed], fit: Solution) -> Floats:
     """Covariance of all unknowns from the scatter of the points.
 
-    Parameters
-    ----------
-    placed : sequence of Placed
-    fit : Solution
-
     Returns
     -------
     ndarray, shape (layout.size, layout.size)
@@ -301,26 +288,12 @@ def widening(together: float) -> float:
     ----------
     together : float
         First-order autocorrelation.
-
-    Returns
-    -------
-    float
     """
     return ((1 + together) / (1 - together)) ** 2
 
 
 def neighbours_together(placed: Sequence[Placed], fit: Solution) -> float:
-    """Correlation of neighbours' residuals, 0 where chance may have made it.
-
-    Parameters
-    ----------
-    placed : sequence of Placed
-    fit : Solution
-
-    Returns
-    -------
-    float
-    """
+    """Correlation of neighbours' residuals, 0 where chance may have made it."""
     products, squares = [], []
     for p, residual, sigma in zip(placed, fit.residual, fit.sigma(placed), strict=True):
         standard = residual / sigma[:, None]

@@ -36,10 +36,6 @@ def size_in_words(size: tuple[int, int]) -> str:
     Parameters
     ----------
     size : (int, int)
-
-    Returns
-    -------
-    str
     """
     return f"{size[0]} x {size[1]}"
 

@@ -90,10 +90,6 @@ def fit_grid(placed: Sequence[Placed]) -> GridFit:
     placed : sequence of Placed
         One or more pictures through one lens; on each a dozen points, not on one line.
 
-    Returns
-    -------
-    GridFit
-
     Notes
     -----
     Least squares on the ideal places with rejection of outliers; points weigh by pixel noise and by
@@ -121,11 +117,6 @@ def fit_grid(placed: Sequence[Placed]) -> GridFit:
 def covered_region(placed: Sequence[Placed], fit: GridFit) -> tuple[float, float, float, float]:
     """Part of the frame that the used points of all pictures cover.
 
-    Parameters
-    ----------
-    placed : sequence of Placed
-    fit : GridFit
-
     Returns
     -------
     left, top, right, bottom : float
@@ -138,11 +129,6 @@ def covered_region(placed: Sequence[Placed], fit: GridFit) -> tuple[float, float
 
 def correction_u(placed: Sequence[Placed], fit: GridFit) -> float:
     """Scatter's part of what corrected places are uncertain by, beside scale, turn and place.
-
-    Parameters
-    ----------
-    placed : sequence of Placed
-    fit : GridFit
 
     Returns
     -------

@@ -26,10 +26,6 @@ def load_json(path: Path, most_bytes: int, known: str) -> dict[str, Any]:
         Version of the schema that this program writes; it reads all of the same first number up
         to that one.
 
-    Returns
-    -------
-    dict
-
     Raises
     ------
     OSError
@@ -81,10 +77,6 @@ def what_is_wrong(error: ValueError) -> str:
     ----------
     error : ValueError
         What its checking raised.
-
-    Returns
-    -------
-    str
     """
     if not isinstance(error, ValidationError):
         return printable(str(error).splitlines()[0])

@@ -57,10 +57,6 @@ UNMEASURED_DISTANCE = 10.0
 def frame_middle(width_px: int, height_px: int) -> tuple[tuple[float, float], float]:
     """Centre and half diagonal that belong to a frame.
 
-    Parameters
-    ----------
-    width_px, height_px : int
-
     Returns
     -------
     centre_px : (float, float)
@@ -72,16 +68,7 @@ def frame_middle(width_px: int, height_px: int) -> tuple[tuple[float, float], fl
 
 
 def term_names(count: int) -> tuple[str, ...]:
-    """Names of as many terms as a lens has.
-
-    Parameters
-    ----------
-    count : int
-
-    Returns
-    -------
-    tuple of str
-    """
+    """Names of as many terms as a lens has."""
     return (TERMS + MORE_TERMS)[:count]
 
 
@@ -98,10 +85,6 @@ def make_lens(
     terms : array_like, shape (k,)
         In the order of `TERMS` and `MORE_TERMS`; all of the first at least.
     covariance : array_like, shape (k, k)
-
-    Returns
-    -------
-    Lens
     """
     rows = np.asarray(covariance, dtype=np.float64)
     return Lens(
@@ -122,10 +105,6 @@ def unmeasured_lens(width_px: int, height_px: int, oval: float = 0.0) -> Lens:
     oval : float
         How far something round was seen to lie on an oval, longest over shortest less one; a
         stretch of the picture as large is allowed for.
-
-    Returns
-    -------
-    Lens
     """
     centre, radius = frame_middle(width_px, height_px)
     perspective = UNMEASURED_LEAN / UNMEASURED_DISTANCE
@@ -140,16 +119,7 @@ def unmeasured_lens(width_px: int, height_px: int, oval: float = 0.0) -> Lens:
 
 
 def is_measured(lens: Lens) -> bool:
-    """Whether the distortion was measured, and is not only allowed for.
-
-    Parameters
-    ----------
-    lens : Lens
-
-    Returns
-    -------
-    bool
-    """
+    """Whether the distortion was measured, and is not only allowed for."""
     k1 = TERMS.index("k1")
     return lens.covariance[k1][k1] < (UNMEASURED_RADIAL / 2) ** 2
 

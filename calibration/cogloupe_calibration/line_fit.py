@@ -149,10 +149,6 @@ def _design(v: Floats, shape: LineShape, fade: Floats) -> Floats:
 def fade_of(points: LinePoints) -> Floats:
     """Relative change of the lines' height along u, from a smooth fit over the picture.
 
-    Parameters
-    ----------
-    points : LinePoints
-
     Returns
     -------
     ndarray, shape (m,)
@@ -194,10 +190,6 @@ def fit_shape(offset: Floats, height: Floats, guess: LineShape, period: float) -
     guess : LineShape
     period : float
         Distance of the lines, px; the upper limit of width and blur.
-
-    Returns
-    -------
-    LineShape
     """
     v, h = _stacked(offset, height, period)
 

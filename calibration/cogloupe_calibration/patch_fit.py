@@ -52,10 +52,6 @@ class Marks:
         ----------
         chosen : ndarray
             Mask or indices.
-
-        Returns
-        -------
-        Marks
         """
         return Marks(
             self.xy[chosen],
@@ -67,16 +63,7 @@ class Marks:
 
 
 def gathered(parts: list[Marks]) -> Marks:
-    """Put marks that were fitted apart one after the other.
-
-    Parameters
-    ----------
-    parts : list of Marks
-
-    Returns
-    -------
-    Marks
-    """
+    """Put marks that were fitted apart one after the other."""
     columns = ([getattr(part, field.name) for part in parts] for field in fields(Marks))
     return Marks(*(np.concatenate(column) for column in columns))
 

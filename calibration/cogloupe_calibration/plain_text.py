@@ -18,10 +18,6 @@ _NOT_PLAIN = re.compile("[\x00-\x08\x0b-\x1f\x7f-\x9f\ud800-\udfff]")
 def printable(text: str) -> str:
     r"""Spell out what a terminal would obey rather than show.
 
-    Parameters
-    ----------
-    text : str
-
     Returns
     -------
     str
@@ -39,16 +35,7 @@ def _spelt(character: str) -> str:
 
 
 def shown_name(path: Path) -> str:
-    """Name of a file as it can be shown and written down.
-
-    Parameters
-    ----------
-    path : Path
-
-    Returns
-    -------
-    str
-    """
+    """Name of a file as it can be shown and written down."""
     return printable(path.name)
 
 

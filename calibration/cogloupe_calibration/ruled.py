@@ -136,10 +136,6 @@ def measure_ruled_scale(
     u_division_rel : float, optional
         Relative standard uncertainty of the scale's own length.
 
-    Returns
-    -------
-    RuledScale
-
     Raises
     ------
     CalibrationError

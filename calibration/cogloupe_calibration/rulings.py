@@ -104,10 +104,6 @@ def gather_bands(grey: Floats, angle: float) -> Bands:
     grey : ndarray, shape (h, w)
     angle : float
         Direction along the scale, rad.
-
-    Returns
-    -------
-    Bands
     """
     y, x = np.indices(grey.shape, dtype=np.float64)
     u = (x * cos(angle) + y * sin(angle)).ravel()
@@ -147,10 +143,6 @@ def _even_profile(bands: Bands, row: int) -> tuple[Floats, Floats, float]:
 
 def lines_are_dark(bands: Bands) -> bool:
     """Tell dark lines on light ground from light lines on dark.
-
-    Parameters
-    ----------
-    bands : Bands
 
     Returns
     -------

@@ -66,10 +66,6 @@ def from_stated_scale(um_per_px: float, relative_u: float = STATED_RELATIVE_U) -
     relative_u : float, optional
         Its relative standard uncertainty; without it `STATED_RELATIVE_U`.
 
-    Returns
-    -------
-    Scale
-
     Raises
     ------
     CalibrationError
@@ -104,10 +100,6 @@ def from_known_diameter(
     method : str, optional
         "known_tip_diameter", "known_bore" or "known_pin".
 
-    Returns
-    -------
-    Scale
-
     Raises
     ------
     CalibrationError
@@ -134,10 +126,6 @@ def from_known_diameter(
 
 def disagreement(scale: Scale, other: Scale) -> str | None:
     """Say so where two scales of one picture contradict each other.
-
-    Parameters
-    ----------
-    scale, other : Scale
 
     Returns
     -------
@@ -169,10 +157,6 @@ def calibration_from_scale(
         The picture it was made from; without one it fits any frame.
     note : str, optional
         Magnification or whatever tells the setting again.
-
-    Returns
-    -------
-    Calibration
     """
     findings = scale_findings(scale.relative_u)
     if scale.method == "stated":

@@ -67,10 +67,6 @@ def fit_spacing(number: Ints, u: Floats, t: Floats) -> Spacing:
     u, t : ndarray, shape (m,)
         Places along the scale and along the lines, px.
 
-    Returns
-    -------
-    Spacing
-
     Notes
     -----
     u = a + p n + s t (+ r n t) by least squares. Points of one line share that line's own error,

@@ -52,10 +52,6 @@ def calibration_from(
         When it was taken.
     note : str, optional
         Magnification or whatever tells the setting again.
-
-    Returns
-    -------
-    Calibration
     """
     return Calibration(
         mm_per_px=summary.scale.mm_per_px,

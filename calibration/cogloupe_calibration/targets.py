@@ -44,10 +44,6 @@ def make_target(
     size : (int, int), optional
         Squares or dots across and down; the ruled scale takes its divisions from the first.
 
-    Returns
-    -------
-    Page
-
     Raises
     ------
     UseError
@@ -70,10 +66,6 @@ def checkerboard_target(
     paper : {'A4', 'Letter'}, optional
     size : (int, int), optional
         Squares across and down; without it about as large as a caliper can gauge.
-
-    Returns
-    -------
-    Page
 
     Raises
     ------
@@ -107,10 +99,6 @@ def dot_target(pitch_mm: float, paper: Paper = "A4", size: tuple[int, int] | Non
     size : (int, int), optional
         Dots across and down; without it about as large as a caliper can gauge.
 
-    Returns
-    -------
-    Page
-
     Raises
     ------
     UseError
@@ -143,10 +131,6 @@ def ruled_target(
     paper : {'A4', 'Letter'}, optional
     divisions : int, optional
         Without it as many as a caliper can gauge.
-
-    Returns
-    -------
-    Page
 
     Raises
     ------

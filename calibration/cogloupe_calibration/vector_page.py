@@ -45,14 +45,7 @@ class Text:
 
 @dataclass(frozen=True, kw_only=True)
 class Page:
-    """What is printed.
-
-    Attributes
-    ----------
-    title : str
-    width_mm, height_mm : float
-    bars, discs, texts : tuple
-    """
+    """What is printed."""
 
     title: str
     width_mm: float
@@ -64,10 +57,6 @@ class Page:
 
 def page_svg(page: Page) -> str:
     """Write a page as SVG.
-
-    Parameters
-    ----------
-    page : Page
 
     Returns
     -------
@@ -105,10 +94,6 @@ def _svg_text(text: Text) -> str:
 
 def page_pdf(page: Page) -> bytes:
     """Write a page as PDF.
-
-    Parameters
-    ----------
-    page : Page
 
     Returns
     -------

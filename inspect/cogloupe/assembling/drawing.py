@@ -37,10 +37,6 @@ def build_drawing_data(
         Measured lens, if any.
     details : Details, optional
         For the pictures of profiles and gaps, which are left out without it.
-
-    Returns
-    -------
-    DrawingData
     """
     fits, z, px = measured.fits, measured.wheel.teeth, measured.scale.mm_per_px
     straight = measured.wheel.flank.name == "straight"

@@ -42,10 +42,6 @@ def build_teeth(
         What was worked out.
     pitch_u : tuple of ndarray, shape (z, 2)
         Standard uncertainties of single and cumulative pitch, µm.
-
-    Returns
-    -------
-    tuple of Tooth
     """
     status = np.roll(flank_status(measured.fits), -figures.first, axis=0)
     u_thick = thickness_uncertainty(measured, figures)
@@ -95,16 +91,7 @@ def build_teeth(
 
 
 def build_gear(measured: Measured) -> GearInfo:
-    """What the teeth were compared with.
-
-    Parameters
-    ----------
-    measured : Measured
-
-    Returns
-    -------
-    GearInfo
-    """
+    """What the teeth were compared with."""
     wheel, fits, px = measured.wheel, measured.fits, measured.scale.mm_per_px
     gear = wheel if isinstance(wheel, Gear) else None
     circle, arc = addendum_sizes(wheel)
@@ -128,17 +115,7 @@ def build_gear(measured: Measured) -> GearInfo:
 
 
 def build_datum(measured: Measured, axes: Axes, lens: Lens | None) -> Datum:
-    """The datum and the other axes.
-
-    Parameters
-    ----------
-    measured : Measured
-    axes : Axes
-
-    Returns
-    -------
-    Datum
-    """
+    """The datum and the other axes."""
     bore, px = measured.bore, measured.scale.mm_per_px
 
     def pair(axis: Floats | None) -> tuple[float, float] | None:
@@ -177,10 +154,6 @@ def build_common(measured: Measured, axes: Axes, edge_mm: float, lens: Lens) -> 
         Standard uncertainty of all edges together.
     lens : Lens
         Measured, or with the allowance that the figures were given.
-
-    Returns
-    -------
-    CommonErrors
     """
     px = 1000 * measured.scale.mm_per_px
     return CommonErrors(
@@ -200,10 +173,6 @@ def build_notices(
     teeth : sequence of Tooth
     lens_measured : bool
         False where the calibration knows nothing of the lens.
-
-    Returns
-    -------
-    tuple of Notice
     """
     notices = list(measured.notices)
     if axes.bore is None:

@@ -43,18 +43,7 @@ _NAMES = {
 
 
 def build_gaps(measured: Measured, figures: Figures, shapes: Shapes) -> tuple[Gap, ...]:
-    """Gaps of the reading.
-
-    Parameters
-    ----------
-    measured : Measured
-    figures : Figures
-    shapes : Shapes
-
-    Returns
-    -------
-    tuple of Gap
-    """
+    """Gaps of the reading."""
     columns: dict[str, Floats] = {
         "root_diameter_mm": 2 * shapes.floor.value,
         "u_root_diameter_mm": 2 * shapes.floor.u,
@@ -85,18 +74,7 @@ def _per_gap(
 
 
 def build_gap_mean(measured: Measured, figures: Figures, shapes: Shapes) -> GapMean:
-    """Mean shape of the gaps.
-
-    Parameters
-    ----------
-    measured : Measured
-    figures : Figures
-    shapes : Shapes
-
-    Returns
-    -------
-    GapMean
-    """
+    """Mean shape of the gaps."""
     found: dict[str, float | None] = {
         "depth_mm": number(mean_seen(shapes.depth)),
         "u_depth_mm": number(mean_seen(shapes.u_depth)),
@@ -111,10 +89,6 @@ def build_gap_mean(measured: Measured, figures: Figures, shapes: Shapes) -> GapM
 def floor_ratio_mean(shapes: Shapes) -> tuple[float, float]:
     """Mean floor ratio and its standard uncertainty; NaN where there is none.
 
-    Parameters
-    ----------
-    shapes : Shapes
-
     Returns
     -------
     value, u : float
@@ -124,12 +98,6 @@ def floor_ratio_mean(shapes: Shapes) -> tuple[float, float]:
 
 def build_gap_theory(measured: Measured, figures: Figures, shapes: Shapes) -> GapTheory | None:
     """The theoretical gap and what limits the use of the flanks.
-
-    Parameters
-    ----------
-    measured : Measured
-    figures : Figures
-    shapes : Shapes
 
     Returns
     -------
@@ -179,17 +147,7 @@ def _u_margin(measured: Measured, figures: Figures, shapes: Shapes) -> float:
 
 
 def build_profile(measured: Measured, profiles: ProfileFigures) -> Profile:
-    """Mean profile of each side, and the range it was evaluated over.
-
-    Parameters
-    ----------
-    measured : Measured
-    profiles : ProfileFigures
-
-    Returns
-    -------
-    Profile
-    """
+    """Mean profile of each side, and the range it was evaluated over."""
     left, right = profiles.mean_trace
     return Profile(
         roll_length_mm=tuple(float(v) for v in profiles.roll),
@@ -213,25 +171,12 @@ def per_side(values: Floats) -> PerSide:
     Parameters
     ----------
     values : ndarray, shape (2,)
-
-    Returns
-    -------
-    PerSide
     """
     return PerSide(left=number(values[0]), right=number(values[1]))
 
 
 def profile_summary(profiles: ProfileFigures) -> dict[str, PerSide]:
-    """Fields of the summary that profiles fill, side by side.
-
-    Parameters
-    ----------
-    profiles : ProfileFigures
-
-    Returns
-    -------
-    dict of str to PerSide
-    """
+    """Fields of the summary that profiles fill, side by side."""
 
     def named(stem: str, unit: str, figure: SideFigure, factor: float = 1.0) -> dict[str, PerSide]:
         mean = f"{stem}_mean_{unit}"
@@ -249,16 +194,7 @@ def profile_summary(profiles: ProfileFigures) -> dict[str, PerSide]:
 
 
 def build_sizes(sizes: MeasuredSizes | None) -> Sizes | None:
-    """Gauged sizes of the reading.
-
-    Parameters
-    ----------
-    sizes : MeasuredSizes or None
-
-    Returns
-    -------
-    Sizes or None
-    """
+    """Gauged sizes of the reading."""
     if sizes is None:
         return None
     pins = sizes.pins
@@ -278,16 +214,7 @@ def build_sizes(sizes: MeasuredSizes | None) -> Sizes | None:
 
 
 def size_notices(sizes: Sizes | None) -> tuple[Notice, ...]:
-    """Say where a micrometer's reading and the picture contradict each other.
-
-    Parameters
-    ----------
-    sizes : Sizes or None
-
-    Returns
-    -------
-    tuple of Notice
-    """
+    """Say where a micrometer's reading and the picture contradict each other."""
     return tuple(
         flag(
             "size_differs", um=check.difference_um, limit=2 * (check.u_difference_um or 0.0),

@@ -35,10 +35,6 @@ def build_summary(
     ----------
     measured, axes, figures, profiles, judged, shapes
         What was worked out.
-
-    Returns
-    -------
-    Summary
     """
     worst, total, runout = (judged[name] for name in LARGEST)
     single = counted(figures).single_um
@@ -123,10 +119,6 @@ def build_tolerance(
     summary : Summary
     teeth : sequence of Tooth
     edition : {'2013', '1995'}
-
-    Returns
-    -------
-    Tolerance
     """
     if not measured.involute:
         return Tolerance(

@@ -64,10 +64,6 @@ def build_reading(
     doubted : Lens, optional
         The lens whose covariance the figures' uncertainties hold; None where several pictures
         settled them.
-
-    Returns
-    -------
-    Reading
     """
     radius_um = 1000 * figures.measuring_radius
     pitch_u = pitch_uncertainty(figures.noise, figures.modes, radius_um)

@@ -21,16 +21,7 @@ beside = run_in_threadpool
 
 
 def answering(work: Callable[[Request], Awaitable[Any]]) -> Endpoint:
-    """An endpoint for the page's script: what is worked out, or one line where that fails.
-
-    Parameters
-    ----------
-    work : callable
-
-    Returns
-    -------
-    callable
-    """
+    """An endpoint for the page's script: what is worked out, or one line where that fails."""
 
     async def endpoint(request: Request) -> Response:
         try:
@@ -46,16 +37,7 @@ def answering(work: Callable[[Request], Awaitable[Any]]) -> Endpoint:
 
 
 def opening(work: Callable[[Request], Awaitable[Response]]) -> Endpoint:
-    """An endpoint for what a person opens: a page or a file, or one line where that fails.
-
-    Parameters
-    ----------
-    work : callable
-
-    Returns
-    -------
-    callable
-    """
+    """An endpoint for what a person opens: a page or a file, or one line where that fails."""
 
     async def endpoint(request: Request) -> Response:
         try:
@@ -79,10 +61,6 @@ async def body_of(request: Request, most: int) -> bytes:
     most : int
         Bytes.
 
-    Returns
-    -------
-    bytes
-
     Raises
     ------
     UseError
@@ -98,14 +76,6 @@ async def body_of(request: Request, most: int) -> bytes:
 
 async def form_of(request: Request) -> dict[str, Any]:
     """What the page's script sent of a form.
-
-    Parameters
-    ----------
-    request : Request
-
-    Returns
-    -------
-    dict
 
     Raises
     ------

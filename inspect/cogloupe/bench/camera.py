@@ -50,12 +50,7 @@ class Meter:
     advice: str
 
     def told(self) -> dict[str, Any]:
-        """The same as plain values.
-
-        Returns
-        -------
-        dict
-        """
+        """The same as plain values."""
         return asdict(self)
 
 
@@ -66,10 +61,6 @@ def meter(frame: NDArray[np.uint8]) -> Meter:
     ----------
     frame : ndarray, shape (h, w, 3), uint8
         As the camera gives it.
-
-    Returns
-    -------
-    Meter
     """
     grey = cv2.cvtColor(frame, cv2.COLOR_BGR2GRAY)
     small = cv2.resize(grey, None, fx=0.5, fy=0.5, interpolation=cv2.INTER_AREA)
@@ -95,10 +86,6 @@ def marked(frame: NDArray[np.uint8]) -> NDArray[np.uint8]:
     Parameters
     ----------
     frame : ndarray, shape (h, w, 3), uint8
-
-    Returns
-    -------
-    ndarray
     """
     scale = min(1.0, LIVE_WIDTH / frame.shape[1])
     shown = cv2.resize(frame, None, fx=scale, fy=scale, interpolation=cv2.INTER_AREA)
@@ -122,12 +109,7 @@ class Camera:
         self._last: NDArray[np.uint8] | None = None
 
     def found(self) -> list[str]:
-        """Names of the cameras that answer.
-
-        Returns
-        -------
-        list of str
-        """
+        """Names of the cameras that answer."""
         if self._stand_in:
             return ["video file"]
         with _quiet():
@@ -135,10 +117,6 @@ class Camera:
 
     def open(self, name: str) -> None:
         """Open a camera by its name, and close the one before.
-
-        Parameters
-        ----------
-        name : str
 
         Raises
         ------

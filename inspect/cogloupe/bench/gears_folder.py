@@ -27,12 +27,7 @@ _ODD = re.compile(r'[\x00-\x1f\x7f<>:"/\\|?*]')
 
 @dataclass(frozen=True)
 class GearsFolder:
-    """A folder of photographs with their settings and readings.
-
-    Attributes
-    ----------
-    path : Path
-    """
+    """A folder of photographs with their settings and readings."""
 
     path: Path
 
@@ -64,10 +59,6 @@ class GearsFolder:
         name : str
             Its file name.
 
-        Returns
-        -------
-        Path
-
         Raises
         ------
         UseError
@@ -86,10 +77,6 @@ class GearsFolder:
         folder : str
             As seen from the folder of readings.
 
-        Returns
-        -------
-        Path
-
         Raises
         ------
         UseError
@@ -104,10 +91,6 @@ class GearsFolder:
         ----------
         name : str
             As seen from the folder of readings.
-
-        Returns
-        -------
-        Path
 
         Raises
         ------
@@ -164,15 +147,6 @@ class GearsFolder:
 
     def settings(self, photo: Path, given: dict[str, Any]) -> GearSettings:
         """Settings of a photograph: what was just said, before what gear.toml says.
-
-        Parameters
-        ----------
-        photo : Path
-        given : dict
-
-        Returns
-        -------
-        GearSettings
 
         Raises
         ------
@@ -233,10 +207,6 @@ class GearsFolder:
     def keep_machine(self, fields: dict[str, Any]) -> None:
         """Write machine.toml; what is empty is taken out, what was not asked stays.
 
-        Parameters
-        ----------
-        fields : dict
-
         Raises
         ------
         UseError
@@ -262,16 +232,7 @@ class GearsFolder:
 
 
 def plain_name(name: str) -> str:
-    """A file name without folders and without what file systems stumble over.
-
-    Parameters
-    ----------
-    name : str
-
-    Returns
-    -------
-    str
-    """
+    """A file name without folders and without what file systems stumble over."""
     last = re.split(r"[\\/]", name)[-1]
     plain = _ODD.sub("_", last).strip(". ")
     return plain[-120:] if plain else "picture.png"

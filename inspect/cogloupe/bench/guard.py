@@ -38,12 +38,7 @@ _HEADERS = {
 
 
 def new_token() -> str:
-    """A token that nobody can guess.
-
-    Returns
-    -------
-    str
-    """
+    """A token that nobody can guess."""
     return secrets.token_urlsafe(32)
 
 

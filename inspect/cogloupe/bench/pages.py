@@ -23,16 +23,7 @@ from cogloupe_calibration.vector_page import page_pdf
 
 
 def machine_of(folder: GearsFolder) -> Machine | None:
-    """The folder's machine, where there is a file for it.
-
-    Parameters
-    ----------
-    folder : GearsFolder
-
-    Returns
-    -------
-    Machine or None
-    """
+    """The folder's machine, where there is a file for it."""
     return load_machine(folder.machine) if folder.machine.is_file() else None
 
 
@@ -55,16 +46,7 @@ def plan_page(folder: GearsFolder, fields: Mapping[str, str]) -> str:
 
 
 def as_typed(text: str) -> int | float | str:
-    """What was typed into a field: a number where it is one, with a point or a comma.
-
-    Parameters
-    ----------
-    text : str
-
-    Returns
-    -------
-    int, float or str
-    """
+    """What was typed into a field: a number where it is one, with a point or a comma."""
     for kind in (int, float):
         try:
             return kind(text.replace(",", "."))
@@ -156,10 +138,6 @@ def export(folder: GearsFolder, name: str, kind: str) -> bytes:
     name : str
         Folder of the reading.
     kind : {'teeth.xlsx', 'outline.dxf'}
-
-    Returns
-    -------
-    bytes
     """
     place = folder.reading(name)
     if kind == "teeth.xlsx":

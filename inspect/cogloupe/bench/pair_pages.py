@@ -46,10 +46,6 @@ def drilling_file(folder: GearsFolder, fields: Mapping[str, str], name: str) -> 
         As for the page.
     name : str
         One of `DRAWINGS`.
-
-    Returns
-    -------
-    bytes
     """
     if name not in DRAWINGS:
         raise UseError(f"{name} is not there: the drawings are {', '.join(DRAWINGS)}")

@@ -29,10 +29,6 @@ def make_app(work: Work, camera: Camera, token: str, port: int) -> Guard:
         Made at this start.
     port : int
         Where it will listen.
-
-    Returns
-    -------
-    Guard
     """
     parts = (PageRoutes(work), WorkRoutes(work), CameraRoutes(work, camera))
     return Guard(Starlette(routes=[r for part in parts for r in part.routes()]), token, port)
@@ -83,10 +79,6 @@ def listen(port: int) -> socket.socket:
     ----------
     port : int
         0 takes a free one.
-
-    Returns
-    -------
-    socket
 
     Raises
     ------

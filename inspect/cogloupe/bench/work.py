@@ -94,10 +94,6 @@ class Work:
     def look(self, name: str) -> dict[str, Any]:
         """Find the gear on a photograph.
 
-        Parameters
-        ----------
-        name : str
-
         Returns
         -------
         dict
@@ -125,10 +121,6 @@ class Work:
 
     def preview(self, name: str) -> bytes:
         """A photograph small enough for the page.
-
-        Parameters
-        ----------
-        name : str
 
         Returns
         -------
@@ -312,16 +304,7 @@ class Work:
 
 
 def given_fields(fields: Mapping[str, Any]) -> dict[str, Any]:
-    """What the page sends, without what was left empty and what settings do not know.
-
-    Parameters
-    ----------
-    fields : mapping
-
-    Returns
-    -------
-    dict
-    """
+    """What the page sends, without what was left empty and what settings do not know."""
     known = GearSettings.model_fields
     return {
         name: value.strip() if isinstance(value, str) else value

@@ -29,16 +29,7 @@ gears)."""
 
 
 def depth(observed: Observed) -> list[Family]:
-    """Cut deeper by 1 µm, by a hob or a form cutter.
-
-    Parameters
-    ----------
-    observed : Observed
-
-    Returns
-    -------
-    list of Family
-    """
+    """Cut deeper by 1 µm, by a hob or a form cutter."""
     design = observed.design
     if design.drawn is None:
         return []
@@ -49,16 +40,7 @@ def depth(observed: Observed) -> list[Family]:
 
 
 def blank(observed: Observed) -> list[Family]:
-    """Blank larger by 1 µm of radius, depth counted from its outside.
-
-    Parameters
-    ----------
-    observed : Observed
-
-    Returns
-    -------
-    list of Family
-    """
+    """Blank larger by 1 µm of radius, depth counted from its outside."""
     design = observed.design
     if design.drawn is None:
         return []
@@ -74,10 +56,6 @@ def blank(observed: Observed) -> list[Family]:
 def beside_centre(observed: Observed) -> list[Family]:
     """A form cutter 1 µm beside the work's centre line.
 
-    Parameters
-    ----------
-    observed : Observed
-
     Returns
     -------
     list of Family
@@ -92,10 +70,6 @@ def beside_centre(observed: Observed) -> list[Family]:
 
 def short_flank(observed: Observed) -> list[Family]:
     """One side's flanks not generated over their whole height.
-
-    Parameters
-    ----------
-    observed : Observed
 
     Returns
     -------
@@ -114,10 +88,6 @@ def short_flank(observed: Observed) -> list[Family]:
 
 def other_profile(observed: Observed) -> list[Family]:
     """Both sides' flanks lean alike: another flank angle, or a form cutter for other teeth.
-
-    Parameters
-    ----------
-    observed : Observed
 
     Returns
     -------
@@ -145,10 +115,6 @@ def other_profile(observed: Observed) -> list[Family]:
 
 def other_corner(observed: Observed) -> list[Family]:
     """A cutter with other corners than the rack's, or another rack altogether.
-
-    Parameters
-    ----------
-    observed : Observed
 
     Returns
     -------

@@ -90,29 +90,11 @@ class Diagnosis:
     strained: bool = False
 
     def sizes(self, ranked: Ranked) -> list[Size]:
-        """Sizes of a cause in the machine's units.
-
-        Parameters
-        ----------
-        ranked : Ranked
-
-        Returns
-        -------
-        list of Size
-        """
+        """Sizes of a cause in the machine's units."""
         return ranked.cause.sizes(ranked.fit, self.case)
 
     def pattern(self, ranked: Ranked) -> str:
-        """The pattern in words.
-
-        Parameters
-        ----------
-        ranked : Ranked
-
-        Returns
-        -------
-        str
-        """
+        """The pattern in words."""
         return ranked.cause.pattern(ranked.fit, self.case)
 
     @property
@@ -143,10 +125,6 @@ def diagnose(reading: Reading, machine: Machine | None = None, most: int = MOST_
         Its counts tell periods and steps.
     most : int
         Rounds of ranking at most.
-
-    Returns
-    -------
-    Diagnosis
 
     Raises
     ------
@@ -213,10 +191,6 @@ def rank(
         Codes of causes found before.
     offered : mapping, optional
         Families of each cause, where they were worked out before.
-
-    Returns
-    -------
-    Finding
     """
     here = Case(place.observed, case.machine)
     rows, logs, fits = list[Cause](), list[float](), list[Fit]()
@@ -260,10 +234,6 @@ def rank(
 def resolved(sizes: Sequence[Size]) -> bool:
     """Tell whether the leading size is as large as its U (k = 2).
 
-    Parameters
-    ----------
-    sizes : sequence of Size
-
     Returns
     -------
     bool
@@ -274,11 +244,6 @@ def resolved(sizes: Sequence[Size]) -> bool:
 
 def explained(observed: Observed, fit: Fit) -> Floats:
     """Flank places that a fit explains, both sides.
-
-    Parameters
-    ----------
-    observed : Observed
-    fit : Fit
 
     Returns
     -------

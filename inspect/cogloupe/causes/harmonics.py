@@ -113,15 +113,6 @@ def _u_length(pair: Floats, covariance: Floats) -> float:
 
 
 def found_only(waves: Sequence[Harmonic]) -> list[Harmonic]:
-    """Those that are more than chance, largest first.
-
-    Parameters
-    ----------
-    waves : sequence of Harmonic
-
-    Returns
-    -------
-    list of Harmonic
-    """
+    """Those that are more than chance, largest first."""
     found = [wave for wave in waves if wave.found]
     return sorted(found, key=lambda wave: max(wave.amplitude_um), reverse=True)

@@ -30,10 +30,6 @@ def strained(place: Field) -> bool:
     place : Field
         A reading with the causes that were found left open.
 
-    Returns
-    -------
-    bool
-
     Notes
     -----
     Chi-square of all figures less that of the flanks alone, both with what is left open taken

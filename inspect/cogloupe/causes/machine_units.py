@@ -56,10 +56,6 @@ class Period:
 def drive_periods(machine: Machine | None) -> tuple[Period, ...]:
     """What comes round how often in a turn of the work, by the machine's counts.
 
-    Parameters
-    ----------
-    machine : Machine or None
-
     Returns
     -------
     tuple of Period
@@ -91,11 +87,6 @@ def _told(machine: Machine | None) -> Iterator[Period]:
 
 def arc_sizes(arc_um: float, u_um: float, case: Case) -> list[Size]:
     """An arc as a person would turn it: steps, pulses, minutes of arc, µm.
-
-    Parameters
-    ----------
-    arc_um, u_um : float
-    case : Case
 
     Returns
     -------

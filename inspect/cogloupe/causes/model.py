@@ -68,10 +68,6 @@ class Family:
     def shape(self, member: int) -> Floats:
         """Columns of a member.
 
-        Parameters
-        ----------
-        member : int
-
         Returns
         -------
         ndarray, shape (p, 2 z + 10)
@@ -104,10 +100,6 @@ def plain(basis: Floats, each: int = 1, **how: object) -> Family:
         Rows to a member.
     **how
         Further fields of `Family`.
-
-    Returns
-    -------
-    Family
     """
     plus = np.arange(len(basis)).reshape(-1, each)
     return Family(basis=basis, plus=plus, minus=np.full_like(plus, -1), **how)  # type: ignore[arg-type]
@@ -207,10 +199,6 @@ class Field:
         kind : str
         size : float
             µm.
-
-        Returns
-        -------
-        Background
         """
         key = (kind, size)
         if key not in self._kept:
@@ -223,10 +211,6 @@ class Field:
         Parameters
         ----------
         shapes : ndarray, shape (k, 2 z + 10)
-
-        Returns
-        -------
-        Field
         """
         taken = np.concatenate([self.taken, shapes])
         return Field(self.observed, taken, self.rough, _inverses=self._inverses)
@@ -354,14 +338,5 @@ def _alike(kind: Scatter, away: Ints, teeth: int) -> Floats:
 
 
 def fresh(observed: Observed) -> Field:
-    """A reading of which nothing is explained yet.
-
-    Parameters
-    ----------
-    observed : Observed
-
-    Returns
-    -------
-    Field
-    """
+    """A reading of which nothing is explained yet."""
     return Field(observed, np.zeros((0, len(observed.value))))

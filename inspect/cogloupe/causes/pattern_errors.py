@@ -60,10 +60,6 @@ def picture_errors(
         Polar angles of the flanks, rad.
     camera : ndarray, shape (5, 2 z + 10)
         From `camera_shapes`.
-
-    Returns
-    -------
-    PictureErrors
     """
     axis, known = eccentric_shapes(design, angle), reading.common
     if known is None:
@@ -138,12 +134,6 @@ def lens_shapes(reading: Reading, design: Design, angle: Floats, lens: Lens) -> 
 
 def stretch_shapes(reading: Reading, design: Design, lens: Lens) -> Floats:
     """What each source of a lens does to the first six of `SHARED`, by stretching along the radius.
-
-    Parameters
-    ----------
-    reading : Reading
-    design : Design
-    lens : Lens
 
     Returns
     -------

@@ -75,10 +75,6 @@ class Design:
 def flank_angles(reading: Reading) -> Floats:
     """Where every flank should stand on the picture, from those that were seen.
 
-    Parameters
-    ----------
-    reading : Reading
-
     Returns
     -------
     ndarray, shape (z, 2)
@@ -92,10 +88,6 @@ def flank_angles(reading: Reading) -> Floats:
 
 def design_of(reading: Reading) -> Design:
     """The drawn gear of a reading.
-
-    Parameters
-    ----------
-    reading : Reading
 
     Returns
     -------

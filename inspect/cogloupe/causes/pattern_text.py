@@ -166,16 +166,7 @@ def _times(count: Fraction) -> str:
 
 
 def how_often(count: int) -> str:
-    """A number of times, in words as far as they are words.
-
-    Parameters
-    ----------
-    count : int
-
-    Returns
-    -------
-    str
-    """
+    """A number of times, in words as far as they are words."""
     return {1: "once", 2: "twice"}.get(count, f"{count} times")
 
 

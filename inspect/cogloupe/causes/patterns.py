@@ -112,14 +112,6 @@ class Observed:
 def observe(reading: Reading) -> Observed:
     """Gather the figures of a reading.
 
-    Parameters
-    ----------
-    reading : Reading
-
-    Returns
-    -------
-    Observed
-
     Raises
     ------
     UseError
@@ -216,16 +208,7 @@ def _cut_short(reading: Reading) -> float:
 
 
 def guessed(reading: Reading) -> bool:
-    """Tell whether nobody stated the size of the teeth, so that no cause may rest on it.
-
-    Parameters
-    ----------
-    reading : Reading
-
-    Returns
-    -------
-    bool
-    """
+    """Tell whether nobody stated the size of the teeth, so that no cause may rest on it."""
     codes = {notice.code for notice in reading.warnings}
     return reading.identity is not None or bool(codes & GUESSES)
 

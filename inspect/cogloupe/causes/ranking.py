@@ -121,10 +121,6 @@ def by_chance(gain: float, sizes: int, members: int) -> float:
     members : int
         Looked through; each is counted as if it were another throw (Bonferroni), so that the true
         chance is no larger.
-
-    Returns
-    -------
-    float
     """
     half = max(gain, 0.0) / 2
     if sizes >= 3:
@@ -350,10 +346,6 @@ def without(place: Field, fit: Fit, edges: Floats) -> Field:
         Of the cause.
     edges : ndarray, shape (k, 2 z + 10)
         Further shapes to leave open.
-
-    Returns
-    -------
-    Field
     """
     if fit.family.fixed:
         kept = replace(place.observed, value=place.observed.value - fit.shape)

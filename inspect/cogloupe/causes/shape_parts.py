@@ -86,11 +86,6 @@ def common_to_all(design: Design, **figures: float) -> Floats:
 def minutes(arc_um: float, design: Design) -> float:
     """Angle of an arc on the measuring circle.
 
-    Parameters
-    ----------
-    arc_um : float
-    design : Design
-
     Returns
     -------
     float
@@ -101,10 +96,6 @@ def minutes(arc_um: float, design: Design) -> float:
 
 def form_cutter_lean(design: Design) -> tuple[float, Floats]:
     """Angle between a form cutter's path into the blank and the flank it cuts.
-
-    Parameters
-    ----------
-    design : Design
 
     Returns
     -------

@@ -34,27 +34,13 @@ FEWEST_MOVED = 2
 
 
 def nothing(scatter: tuple[Scatter, ...] = ("none",), weight: float = 1.0) -> Family:
-    """No shape but scatter.
-
-    Parameters
-    ----------
-    scatter : tuple of str
-    weight : float
-
-    Returns
-    -------
-    Family
-    """
+    """No shape but scatter."""
     none = np.zeros((1, 0), np.int64)
     return Family(basis=np.zeros((0, 0)), plus=none, minus=none, scatter=scatter, weight=weight)
 
 
 def off_bore(observed: Observed) -> list[Family]:
     """Teeth about another axis than the bore's, the tips with them or about the bore.
-
-    Parameters
-    ----------
-    observed : Observed
 
     Returns
     -------
@@ -72,26 +58,13 @@ def off_bore(observed: Observed) -> list[Family]:
 
 
 def off_tips(observed: Observed) -> list[Family]:
-    """Tips about another axis than the datum.
-
-    Parameters
-    ----------
-    observed : Observed
-
-    Returns
-    -------
-    list of Family
-    """
+    """Tips about another axis than the datum."""
     flanks = np.zeros((2, 2 * observed.design.teeth))
     return [plain(with_shared(flanks, tip_x=np.array([1, 0]), tip_y=np.array([0, 1])), 2)]
 
 
 def steps(observed: Observed) -> list[Family]:
     """Gaps from one on stand displaced, up to where the cutting began.
-
-    Parameters
-    ----------
-    observed : Observed
 
     Returns
     -------
@@ -181,39 +154,17 @@ def _between(
 
 
 def one_gap(observed: Observed) -> list[Family]:
-    """One gap out of place.
-
-    Parameters
-    ----------
-    observed : Observed
-
-    Returns
-    -------
-    list of Family
-    """
+    """One gap out of place."""
     return [plain(with_shared(gap_shift(np.eye(observed.design.teeth))))]
 
 
 def one_flank(observed: Observed) -> list[Family]:
-    """One flank out of place.
-
-    Parameters
-    ----------
-    observed : Observed
-
-    Returns
-    -------
-    list of Family
-    """
+    """One flank out of place."""
     return [plain(with_shared(np.eye(2 * observed.design.teeth)))]
 
 
 def drift(observed: Observed) -> list[Family]:
     """Every pitch off by the same, and one that closes the turn.
-
-    Parameters
-    ----------
-    observed : Observed
 
     Returns
     -------
@@ -316,11 +267,6 @@ def alias(per_turn: Fraction | int, teeth: int) -> int:
 def whole_steps(observed: Observed, machine: Machine | None) -> list[Family]:
     """What the motor's whole steps leave, its size known.
 
-    Parameters
-    ----------
-    observed : Observed
-    machine : Machine or None
-
     Returns
     -------
     list of Family
@@ -345,16 +291,7 @@ def whole_steps(observed: Observed, machine: Machine | None) -> list[Family]:
 
 
 def evenly_widened(observed: Observed) -> list[Family]:
-    """Every gap wider by the same, from tip to floor.
-
-    Parameters
-    ----------
-    observed : Observed
-
-    Returns
-    -------
-    list of Family
-    """
+    """Every gap wider by the same, from tip to floor."""
     return [plain(_widenings(observed.design), positive=(True,))]
 
 
@@ -371,26 +308,13 @@ def scattered(observed: Observed, *kinds: Scatter) -> list[Family]:
     observed : Observed
     kinds : str
         Kinds of scatter.
-
-    Returns
-    -------
-    list of Family
     """
     wide = plain(_widenings(observed.design), scatter=kinds, positive=(True,), name="widened")
     return [wide, nothing(kinds, weight=0.5)]
 
 
 def camera(observed: Observed) -> list[Family]:
-    """The picture stretched, leaning or bent beyond what the reading allows for.
-
-    Parameters
-    ----------
-    observed : Observed
-
-    Returns
-    -------
-    list of Family
-    """
+    """The picture stretched, leaning or bent beyond what the reading allows for."""
     bent, stretch, lean = np.split(observed.camera, [1, 3])
     found = [plain(stretch, 2, name="stretch"), plain(lean, 2, name="lean")]
     # A gear in the middle of the frame is only scaled by radial distortion.

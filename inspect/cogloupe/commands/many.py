@@ -123,10 +123,6 @@ def read_all(
     named : list of Path
         Files and folders as the person named them: what is passed over there is listed.
 
-    Returns
-    -------
-    Tally
-
     Raises
     ------
     UseError

@@ -48,10 +48,6 @@ class Attempt:
 def find_reading(path: Path) -> Path:
     """The reading that a person named: the file, or its folder.
 
-    Parameters
-    ----------
-    path : Path
-
     Returns
     -------
     Path
@@ -102,10 +98,6 @@ def gather(
         What was changed before the last reading's gear was cut; both empty writes nothing.
     today : date
         Date of attempts that are logged now and whose photograph has none.
-
-    Returns
-    -------
-    list of Attempt
 
     Raises
     ------

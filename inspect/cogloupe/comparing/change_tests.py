@@ -260,10 +260,6 @@ def judged(changes: Sequence[Change]) -> tuple[Change, ...]:
     ----------
     changes : sequence of Change
         The first is the question, if it was compared.
-
-    Returns
-    -------
-    tuple of Change
     """
     tested = [c for c in changes if c.p is not None]
     if not tested:

@@ -165,10 +165,6 @@ def compare_pair(
     null_pairs : int
         Pairs drawn.
 
-    Returns
-    -------
-    Comparison
-
     Raises
     ------
     UseError

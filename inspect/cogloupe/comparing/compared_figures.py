@@ -212,10 +212,6 @@ def figure_value(reading: Reading, key: str) -> Value:
     reading : Reading
     key : str
         Of `KINDS`.
-
-    Returns
-    -------
-    Value
     """
     return _READ[key](reading)
 
@@ -323,10 +319,6 @@ _READ: dict[str, Callable[[Reading], Value]] = {
 def same_calibration(first: Reading, second: Reading) -> bool:
     """Tell whether both pictures' scales are one and the same statement.
 
-    Parameters
-    ----------
-    first, second : Reading
-
     Returns
     -------
     bool
@@ -343,16 +335,7 @@ def same_calibration(first: Reading, second: Reading) -> bool:
 
 
 def in_arc(first: Reading, second: Reading) -> bool:
-    """Tell whether pitch errors must be compared as angles, the gears differing in size.
-
-    Parameters
-    ----------
-    first, second : Reading
-
-    Returns
-    -------
-    bool
-    """
+    """Tell whether pitch errors must be compared as angles, the gears differing in size."""
     a, b = first.gear, second.gear
     same = isclose(a.measuring_diameter_mm, b.measuring_diameter_mm, rel_tol=SAME_SIZE)
     return a.teeth != b.teeth or not same
@@ -360,11 +343,6 @@ def in_arc(first: Reading, second: Reading) -> bool:
 
 def why_not(first: Reading, second: Reading, kind: Kind) -> str:
     """Say why a figure of two readings cannot be compared.
-
-    Parameters
-    ----------
-    first, second : Reading
-    kind : Kind
 
     Returns
     -------

@@ -71,10 +71,6 @@ def common_scatter(first: Pattern, second: Pattern) -> Scatter:
     ----------
     first, second : Pattern
         In one unit; the tooth counts may differ.
-
-    Returns
-    -------
-    Scatter
     """
     both = (first, second)
     harmonics = waves_above_scatter(first, second)
@@ -229,16 +225,7 @@ def _whitened(rest: Floats, link: float) -> Floats:
 
 
 def null_pair_count(teeth: int, wanted: int) -> int:
-    """How many pairs are drawn, so that memory stays small on gears of many teeth.
-
-    Parameters
-    ----------
-    teeth, wanted : int
-
-    Returns
-    -------
-    int
-    """
+    """How many pairs are drawn, so that memory stays small on gears of many teeth."""
     return min(wanted, max(_AT_ONCE // teeth, 999))
 
 

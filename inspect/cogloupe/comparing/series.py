@@ -90,10 +90,6 @@ def compare_series(
     null_pairs : int
         Pairs drawn for each comparison.
 
-    Returns
-    -------
-    Series
-
     Raises
     ------
     UseError

@@ -68,10 +68,6 @@ def pattern_of(reading: Reading, in_arc: bool = False) -> Pattern:
     in_arc : bool
         In seconds of arc about the datum in place of µm on the measuring circle.
 
-    Returns
-    -------
-    Pattern
-
     Notes
     -----
     The budget says how much of a pitch's uncertainty is each flank's own; where it is silent all
@@ -99,16 +95,7 @@ def pattern_of(reading: Reading, in_arc: bool = False) -> Pattern:
 
 
 def arc_per_um(reading: Reading) -> float:
-    """Seconds of arc about the datum that a µm on the measuring circle spans.
-
-    Parameters
-    ----------
-    reading : Reading
-
-    Returns
-    -------
-    float
-    """
+    """Seconds of arc about the datum that a µm on the measuring circle spans."""
     return 1e-3 / (reading.gear.measuring_diameter_mm / 2) / radians(1 / 3600)
 
 
@@ -264,10 +251,6 @@ def _scores(first: Pattern, single: Floats, u_own: float) -> tuple[Floats, float
 
 def chance_correlation(teeth: int) -> float:
     """Correlation that unrelated patterns reach at some shift with the chance `MATCH_LEVEL`.
-
-    Parameters
-    ----------
-    teeth : int
 
     Returns
     -------

@@ -95,10 +95,6 @@ def parse_trials(text: str, where: str) -> tuple[Trial, ...]:
     where : str
         File it came from, for the message.
 
-    Returns
-    -------
-    tuple of Trial
-
     Raises
     ------
     UseError
@@ -142,10 +138,6 @@ def make_trial(
     reading_sha256 : str, optional
         Hash of that file.
 
-    Returns
-    -------
-    Trial
-
     Raises
     ------
     UseError
@@ -156,16 +148,7 @@ def make_trial(
 
 
 def trial_text(trial: Trial) -> str:
-    """An entry as it stands in the log.
-
-    Parameters
-    ----------
-    trial : Trial
-
-    Returns
-    -------
-    str
-    """
+    """An entry as it stands in the log."""
     import tomlkit  # nothing that only reads a log waits for it
 
     return tomlkit.dumps({"trial": [trial.model_dump(exclude_defaults=True)]})
@@ -212,10 +195,6 @@ def _joined(before: str, added: list[str]) -> str:
 def seen_from(log: Path, reading: Path) -> str:
     """Place of a reading as the log writes it: relative where it lies below or beside the log.
 
-    Parameters
-    ----------
-    log, reading : Path
-
     Returns
     -------
     str
@@ -228,15 +207,5 @@ def seen_from(log: Path, reading: Path) -> str:
 
 
 def place_of(log: Path, trial: Trial) -> Path:
-    """Where an attempt's reading lies.
-
-    Parameters
-    ----------
-    log : Path
-    trial : Trial
-
-    Returns
-    -------
-    Path
-    """
+    """Where an attempt's reading lies."""
     return (log.resolve().parent / trial.reading).resolve()

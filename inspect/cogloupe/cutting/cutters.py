@@ -87,10 +87,6 @@ def situations(gear: Gear, dp: bool) -> Iterator[Cut]:
         As stated: teeth, module, rack.
     dp : bool
         It was stated in diametral pitch.
-
-    Yields
-    ------
-    Cut
     """
     plain = replace(gear, profile_shift=0.0, tip_radius_mm=None)
     rack, m = gear.rack, gear.module_mm
@@ -135,17 +131,7 @@ def situations(gear: Gear, dp: bool) -> Iterator[Cut]:
 
 
 def other_systems(rack: BasicRack, module_mm: float) -> Iterator[BasicRack]:
-    """Racks of the same pressure angle and another depth or rounding.
-
-    Parameters
-    ----------
-    rack : BasicRack
-    module_mm : float
-
-    Yields
-    ------
-    BasicRack
-    """
+    """Racks of the same pressure angle and another depth or rounding."""
     seen = {(rack.dedendum, rack.fillet_radius)}
     for name in RACK_NAMES:
         other = basic_rack(name, module_mm)

@@ -28,16 +28,7 @@ FAR_OFF = 3.0
 
 
 def build_cutting(ranking: Ranking) -> Cutting:
-    """What cut the gaps, for the reading.
-
-    Parameters
-    ----------
-    ranking : Ranking
-
-    Returns
-    -------
-    Cutting
-    """
+    """What cut the gaps, for the reading."""
     said = [said_of(row) for row in ranking.alike]
     return Cutting(
         sentence=_cut_sentence(ranking, said),
@@ -95,10 +86,6 @@ def _most(size: Size) -> str:
 
 def said_of(row: Ranked) -> str:
     """Name a situation with its sizes.
-
-    Parameters
-    ----------
-    row : Ranked
 
     Returns
     -------
@@ -188,10 +175,6 @@ def build_identity(found: Identified, sizes: Sequence[Size]) -> Identity:
     found : Identified
     sizes : sequence of Size
         Sizes to cut a twin by.
-
-    Returns
-    -------
-    Identity
     """
     return Identity(
         sentence=_name_sentence(found),

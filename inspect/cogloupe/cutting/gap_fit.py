@@ -155,10 +155,6 @@ class Comparison:
         supposed : Supposed
         best : float
             Log weight of another one; what lags far behind it is not followed to the end.
-
-        Returns
-        -------
-        GapFit
         """
         free = supposed.free
         low, high = (np.array([getattr(f, side) for f in free]) for side in ("low", "high"))
@@ -259,10 +255,6 @@ def shares(log_weights: Floats, temper: float = 1.0) -> Floats:
     temper : float
         What differences are divided by; above 1 where not even the best explains the gap to within
         its uncertainty, so that no one is called sure on a misfit.
-
-    Returns
-    -------
-    ndarray
     """
     off = (log_weights - log_weights.max()) / max(temper, 1.0)
     share = np.exp(off)

@@ -19,10 +19,6 @@ PLACES, FLANK_POINTS, ROUNDING_POINTS, CIRCLES = 48, 30, 24, 120
 def whole_reach(gear: Gear) -> float:
     """How far from the centre line a hob must reach to generate flanks up to the tips.
 
-    Parameters
-    ----------
-    gear : Gear
-
     Returns
     -------
     float

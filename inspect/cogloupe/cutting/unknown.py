@@ -121,10 +121,6 @@ def system_of(row: Tried) -> str:
 def base_radius_seen(measured: Measured) -> tuple[float, float]:
     """Base radius that the flanks' curve shows.
 
-    Parameters
-    ----------
-    measured : Measured
-
     Returns
     -------
     radius, u : float

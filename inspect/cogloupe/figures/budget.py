@@ -72,11 +72,6 @@ class Judged:
 def judge_figures(measured: Measured, figures: Figures) -> dict[str, Judged]:
     """Work out the main figures with their budgets.
 
-    Parameters
-    ----------
-    measured : Measured
-    figures : Figures
-
     Returns
     -------
     dict
@@ -200,11 +195,6 @@ def _eccentricity(measured: Measured, figures: Figures) -> Judged:
 
 def u_direction(measured: Measured, figures: Figures) -> float:
     """Standard uncertainty of the direction in which the teeth's axis lies.
-
-    Parameters
-    ----------
-    measured : Measured
-    figures : Figures
 
     Returns
     -------

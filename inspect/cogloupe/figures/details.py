@@ -65,10 +65,6 @@ def compute_details(
         Measured lens; without one an allowance is made.
     settings : GearSettings, optional
         With the sizes that a person measured, if any.
-
-    Returns
-    -------
-    Details
     """
     known = lens or allowed_lens(measured, frame)
     settings = settings or GearSettings()

@@ -24,10 +24,6 @@ def first_tooth(centre_angle: Floats, tolerance: float) -> int:
     tolerance : float
         A centre line this little before twelve o'clock counts as at it, rad; what the picture
         cannot tell apart must not decide the numbering.
-
-    Returns
-    -------
-    int
     """
     after = np.mod(centre_angle + pi / 2 + tolerance, 2 * pi)
     return int(np.nanargmin(after))

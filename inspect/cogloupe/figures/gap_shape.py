@@ -144,10 +144,6 @@ def gap_shape(
         Radii of the floors about the axis of the teeth.
     points : (ndarray, shape (n, 2), ndarray, shape (n,), int)
         Points in the frame of their gap, and their gap, as `mean_gap.folded_points` gives them.
-
-    Returns
-    -------
-    GapShape
     """
     folded = _fold(points, floor, theory)
     near, middle = _width(measured, figures, theory, folded, NEAR_FLOOR)

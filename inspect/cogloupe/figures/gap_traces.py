@@ -32,10 +32,6 @@ def gap_traces(
     first : int
         Index of the gap after tooth 1.
 
-    Returns
-    -------
-    GapSheet
-
     Notes
     -----
     A point belongs to the place of the outline that lies in the same direction from the middle of

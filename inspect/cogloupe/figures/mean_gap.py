@@ -97,10 +97,6 @@ def measure_mean_gap(measured: Measured, figures: Figures, lens: Lens) -> MeanGa
     lens : Lens
         Measured, or with an allowance.
 
-    Returns
-    -------
-    MeanGap
-
     Raises
     ------
     PhotoError
@@ -145,10 +141,6 @@ def measure_mean_gap(measured: Measured, figures: Figures, lens: Lens) -> MeanGa
 
 def folded_points(measured: Measured) -> tuple[Floats, Ints]:
     """Every good edge point in the frame of its own gap.
-
-    Parameters
-    ----------
-    measured : Measured
 
     Returns
     -------

@@ -96,10 +96,6 @@ class Figures:
 def counted(figures: Figures) -> Figures:
     """The figures without those of flanks that something lies on.
 
-    Parameters
-    ----------
-    figures : Figures
-
     Returns
     -------
     Figures
@@ -137,10 +133,6 @@ def compute_pitch(
         Measured lens; without one an allowance is made.
     settled : FlankUncertainty, optional
         Uncertainties that several pictures together have settled, in place of one picture's own.
-
-    Returns
-    -------
-    Figures
 
     Raises
     ------
@@ -256,10 +248,6 @@ def _filled(centre: Floats, teeth: int) -> Floats:
 def flank_status(fits: FlankFits) -> NDArray[np.str_]:
     """Status of every flank.
 
-    Parameters
-    ----------
-    fits : FlankFits
-
     Returns
     -------
     ndarray, shape (z, 2), str
@@ -281,11 +269,6 @@ def flank_status(fits: FlankFits) -> NDArray[np.str_]:
 def thickness_uncertainty(measured: Measured, figures: Figures) -> Floats:
     """Standard uncertainty of every tooth's thickness (and of the gap's width beside it), mm.
 
-    Parameters
-    ----------
-    measured : Measured
-    figures : Figures
-
     Returns
     -------
     ndarray, shape (z,)
@@ -298,11 +281,6 @@ def thickness_uncertainty(measured: Measured, figures: Figures) -> Floats:
 
 def thickness_modes(measured: Measured, figures: Figures) -> list[Floats]:
     """Change of every tooth's thickness with each common source.
-
-    Parameters
-    ----------
-    measured : Measured
-    figures : Figures
 
     Returns
     -------
@@ -326,11 +304,6 @@ def _thicker(measured: Measured) -> float:
 def common_thickness(measured: Measured, figures: Figures) -> float:
     """Part of the thickness's uncertainty that all teeth share, a stretch included.
 
-    Parameters
-    ----------
-    measured : Measured
-    figures : Figures
-
     Returns
     -------
     float
@@ -342,11 +315,6 @@ def common_thickness(measured: Measured, figures: Figures) -> float:
 
 def thickness_parts(measured: Measured, figures: Figures) -> dict[str, float]:
     """Sources of the thickness's uncertainty that all teeth share.
-
-    Parameters
-    ----------
-    measured : Measured
-    figures : Figures
 
     Returns
     -------

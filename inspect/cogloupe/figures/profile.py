@@ -149,10 +149,6 @@ def compute_profiles(measured: Measured, first: int, lens: Lens) -> ProfileFigur
     lens : Lens
         Calibrated, or with an allowance for what was not measured.
 
-    Returns
-    -------
-    ProfileFigures
-
     Notes
     -----
     f_Ha is the rise of the fitted line over the range. f_fa and F_a are ranges of the averaged
@@ -250,10 +246,6 @@ def _slopes(measured: Measured, lens: Lens) -> _Slopes:
 
 def common_slope_doubt(measured: Measured) -> float:
     """Standard uncertainty of all flanks' slopes together from the blur of their ends.
-
-    Parameters
-    ----------
-    measured : Measured
 
     Returns
     -------

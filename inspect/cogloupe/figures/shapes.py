@@ -54,16 +54,6 @@ class Shapes:
 def compute_gap_shapes(measured: Measured, axes: Axes, figures: Figures) -> Shapes:
     """Tips, floors and gap shapes in millimetres.
 
-    Parameters
-    ----------
-    measured : Measured
-    axes : Axes
-    figures : Figures
-
-    Returns
-    -------
-    Shapes
-
     Notes
     -----
     Radii are about the datum; shapes of gaps about the axis of the teeth. The theoretical gap is

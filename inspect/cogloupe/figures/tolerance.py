@@ -166,10 +166,6 @@ def tolerances_2013(module_mm: float, teeth: int, flank_class: int) -> FlankTole
     flank_class : int
         Flank tolerance class, 1 (finest) to 11.
 
-    Returns
-    -------
-    FlankTolerances
-
     Raises
     ------
     UseError
@@ -227,10 +223,6 @@ def tolerances_1995(module_mm: float, teeth: int, flank_class: int) -> FlankTole
         Number of teeth.
     flank_class : int
         Accuracy grade, 0 (finest) to 12.
-
-    Returns
-    -------
-    FlankTolerances
 
     Raises
     ------

@@ -95,16 +95,7 @@ def _two_circles(xy: Floats, centre: Floats, axis: Floats) -> tuple[Floats, Floa
 
 
 def round_enough(bore: Bore) -> bool:
-    """Tell whether a hole is round enough to be the datum.
-
-    Parameters
-    ----------
-    bore : Bore
-
-    Returns
-    -------
-    bool
-    """
+    """Tell whether a hole is round enough to be the datum."""
     return bore.rms <= max(OUT_OF_ROUND_PX, OUT_OF_ROUND * bore.radius)
 
 
@@ -116,10 +107,6 @@ def with_thickness(bore: Bore, thickness_px: float) -> Bore:
     bore : Bore
     thickness_px : float
         Of the gear at the bore.
-
-    Returns
-    -------
-    Bore
     """
     return replace(bore, u_centre=hypot(bore.u_centre, thickness_px * UNMEASURED_LEAN))
 

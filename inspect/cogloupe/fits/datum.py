@@ -41,10 +41,6 @@ def choose_datum(
     thickness_mm : float, optional
         Of the gear, where it was stated.
 
-    Returns
-    -------
-    Axes
-
     Raises
     ------
     PhotoError

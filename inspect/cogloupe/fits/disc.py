@@ -61,10 +61,6 @@ def find_disc(pixels: NDArray[Any], hollow: bool = False) -> Disc:
     hollow : bool, optional
         Measure the hole in it (a ring) instead.
 
-    Returns
-    -------
-    Disc
-
     Raises
     ------
     PhotoError

@@ -37,10 +37,6 @@ def with_rounding(
     xy : ndarray, shape (n, 2)
         Edge points of all gaps laid over one another, mm.
 
-    Returns
-    -------
-    Wheel
-
     Notes
     -----
     The rounding whose blurred outline the points near the floor follow best; dirt in single gaps

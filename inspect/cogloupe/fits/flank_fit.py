@@ -73,10 +73,6 @@ def fit_at_size(
         Scale, mm per px.
     settings : GearSettings
 
-    Returns
-    -------
-    Fitted
-
     Raises
     ------
     PhotoError
@@ -156,16 +152,7 @@ def _inv_change(gear: Gear, measuring_mm: float) -> float:
 
 
 def plausible(wheel: Wheel) -> Wheel:
-    """A gear within the profile shifts for which fillet and form circle can be worked out.
-
-    Parameters
-    ----------
-    wheel : Wheel
-
-    Returns
-    -------
-    Wheel
-    """
+    """A gear within the profile shifts for which fillet and form circle can be worked out."""
     if not isinstance(wheel, Gear):
         return wheel
     return replace(wheel, profile_shift=float(np.clip(wheel.profile_shift, *FORM_SHIFTS)))

@@ -30,10 +30,6 @@ LEAST_GOOD = 2 / 3
 def possible_flanks(fits: FlankFits) -> FlankFits:
     """Take out flanks that stand where no flank can.
 
-    Parameters
-    ----------
-    fits : FlankFits
-
     Returns
     -------
     FlankFits

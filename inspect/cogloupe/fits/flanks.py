@@ -197,10 +197,6 @@ def fit_flanks(edges: EdgePoints, teeth: ToothMap, centre: Floats, curve: FlankC
     edges, teeth, centre, curve
         As for `unwind`.
 
-    Returns
-    -------
-    FlankFits
-
     Notes
     -----
     Distances along the normal, not angles, scatter alike all along a flank; where the two are not

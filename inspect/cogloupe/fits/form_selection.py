@@ -63,10 +63,6 @@ def mean_flank(fits: FlankFits) -> MeanFlank:
     ----------
     fits : FlankFits
         Fitted against any form; its own turn is put back.
-
-    Returns
-    -------
-    MeanFlank
     """
     curve, points = fits.curve, fits.points
     radius = np.hypot(*(points.xy - fits.centre).T)

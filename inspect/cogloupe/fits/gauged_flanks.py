@@ -64,10 +64,6 @@ def gauged_flanks(fits: FlankFits) -> GaugedFlanks:
     fits : FlankFits
         Fitted against an involute.
 
-    Returns
-    -------
-    GaugedFlanks
-
     Notes
     -----
     Flanks of another base circle than the one they were fitted against are unwound anew from
@@ -188,10 +184,6 @@ def over_pins(radius: Floats, angle: Floats, pin: float) -> Floats:
 
 def base_pitches(flanks: GaugedFlanks) -> Floats:
     """Distance from each flank to the same flank of the tooth before, along the common normal.
-
-    Parameters
-    ----------
-    flanks : GaugedFlanks
 
     Returns
     -------

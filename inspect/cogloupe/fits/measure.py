@@ -63,10 +63,6 @@ def see_gear(pixels: NDArray[Any], settings: GearSettings) -> Seen:
     settings : GearSettings
         What is known of the gear.
 
-    Returns
-    -------
-    Seen
-
     Raises
     ------
     PhotoError
@@ -93,10 +89,6 @@ def measure_gear(
         Measured lens; edge points are put where it would not have moved them, and every place in
         the result is in px of such a picture.
 
-    Returns
-    -------
-    Measured
-
     Raises
     ------
     PhotoError
@@ -117,10 +109,6 @@ def measure_seen(
     seen : Seen
     settings, stated, lens
         As for `measure_gear`.
-
-    Returns
-    -------
-    Measured
 
     Raises
     ------
@@ -193,17 +181,7 @@ def _number_teeth(
 
 
 def undistorted(outlines: Outlines, lens: Lens) -> Outlines:
-    """Outlines as a lens without distortion would have shown them.
-
-    Parameters
-    ----------
-    outlines : Outlines
-    lens : Lens
-
-    Returns
-    -------
-    Outlines
-    """
+    """Outlines as a lens without distortion would have shown them."""
     outer, *holes = (
         replace(points, xy=ideal_points(lens, points.xy))
         for points in (outlines.outer, *outlines.holes)

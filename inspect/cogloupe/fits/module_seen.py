@@ -102,16 +102,7 @@ def see_module(
 
 
 def tip_doubt(teeth: int) -> float:
-    """Relative standard uncertainty of a module that the tips tell: a tenth on the radius.
-
-    Parameters
-    ----------
-    teeth : int
-
-    Returns
-    -------
-    float
-    """
+    """Relative standard uncertainty of a module that the tips tell: a tenth on the radius."""
     return 0.2 / (teeth + 2)
 
 
@@ -161,11 +152,6 @@ def see_size(
 
 def addendum_height(settings: GearSettings, teeth: int) -> tuple[float, float]:
     """Height of a cycloidal tooth above the pitch circle, and its standard uncertainty, in modules.
-
-    Parameters
-    ----------
-    settings : GearSettings
-    teeth : int
 
     Returns
     -------

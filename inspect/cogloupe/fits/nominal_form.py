@@ -28,10 +28,6 @@ def stated_wheel(settings: GearSettings, teeth: ToothMap, module_mm: float, px: 
     module_mm : float
     px : float
         Mm per px.
-
-    Returns
-    -------
-    Wheel
     """
     z = teeth.teeth
     if settings.form == "involute":
@@ -77,10 +73,6 @@ def at_tips_and_floors(wheel: CycloidalWheel, tip_mm: float, floor_mm: float) ->
     wheel : CycloidalWheel
     tip_mm, floor_mm : float
         Mean radii that were found; not used where NaN.
-
-    Returns
-    -------
-    CycloidalWheel
     """
     if np.isfinite(floor_mm):
         wheel = replace(wheel, root_radius=floor_mm)

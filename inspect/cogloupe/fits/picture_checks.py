@@ -103,10 +103,6 @@ def lean_notices(tips: Radii, teeth: ToothMap) -> tuple[Notice, ...]:
     tips : Radii
         Tip radii, px.
     teeth : ToothMap
-
-    Returns
-    -------
-    tuple of Notice
     """
     oval = tips_oval(tips, teeth)
     lean = degrees(acos(1 / (1 + oval)))

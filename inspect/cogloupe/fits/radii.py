@@ -116,9 +116,5 @@ def tip_circle(xy: Floats) -> Circle | None:
     ----------
     xy : ndarray, shape (n, 2)
         Edge points on the tip lands, px.
-
-    Returns
-    -------
-    Circle or None
     """
     return robust_circle(xy, 1.5) if len(xy) >= 12 else None

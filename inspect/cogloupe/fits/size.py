@@ -81,10 +81,6 @@ def find_size(
     whole : bool
         False where the frame cuts the gear off: the module is then taken as stated.
 
-    Returns
-    -------
-    Size
-
     Raises
     ------
     UseError

@@ -117,10 +117,6 @@ def _place_rows(fits: FlankFits, drive: bool) -> Rows:
 def slope_per_shift(fits: FlankFits) -> Floats:
     """How a shift of the axis makes the flanks lean.
 
-    Parameters
-    ----------
-    fits : FlankFits
-
     Returns
     -------
     ndarray, shape (2, z, 2)
@@ -169,10 +165,6 @@ def _weighed(*groups: Rows) -> tuple[Floats, Floats]:
 def flank_angles(fits: FlankFits) -> Floats:
     """Polar angle of each fitted flank on the measuring circle about the fits' own centre.
 
-    Parameters
-    ----------
-    fits : FlankFits
-
     Returns
     -------
     ndarray, shape (z, 2)
@@ -183,10 +175,6 @@ def flank_angles(fits: FlankFits) -> Floats:
 
 def gap_middles(fits: FlankFits) -> Floats:
     """Polar angle of the middle of every gap on the measuring circle about the fits' own centre.
-
-    Parameters
-    ----------
-    fits : FlankFits
 
     Returns
     -------

@@ -87,10 +87,6 @@ def known_of(settings: GearSettings, every: bool = False) -> str:
     settings : GearSettings
     every : bool, optional
         Each gear on a picture is read by itself.
-
-    Returns
-    -------
-    str
     """
     known = [__version__, settings.model_dump_json(exclude_defaults=True)]
     if settings.calibration is not None:
@@ -109,16 +105,7 @@ def _hash_of(stamp: Stamp | None) -> str:
 
 
 def was_read(job: Job) -> bool:
-    """Tell whether the whole reading of a photograph by the same settings and version is there.
-
-    Parameters
-    ----------
-    job : Job
-
-    Returns
-    -------
-    bool
-    """
+    """Tell whether the whole reading of a photograph by the same settings and version is there."""
     return holds(job.place, PhotoFile(job.photo), job.known)
 
 

@@ -82,16 +82,7 @@ class ClusterCrew:
         return max(sum(map(int, self._client.nthreads().values())), 1)
 
     def give(self, job: Job) -> Given:
-        """Give out a photograph to be read.
-
-        Parameters
-        ----------
-        job : Job
-
-        Returns
-        -------
-        Given
-        """
+        """Give out a photograph to be read."""
         stamp = stamp_of(job.photo)
         work: tuple[Any, Any] = (read_sent, _packed(job)) if self._ship else (read_job, job)
         if work[1] is None:
@@ -100,15 +91,6 @@ class ClusterCrew:
 
     def take(self, job: Job, handle: Given) -> tuple[Outcome, ...]:
         """Wait for what became of a photograph.
-
-        Parameters
-        ----------
-        job : Job
-        handle : Given
-
-        Returns
-        -------
-        tuple of Outcome
 
         Raises
         ------
@@ -141,10 +123,6 @@ class ClusterCrew:
     def call_off(self, handle: Given) -> bool:
         """Call off a photograph, in hand or not.
 
-        Parameters
-        ----------
-        handle : Given
-
         Returns
         -------
         bool
@@ -175,16 +153,7 @@ def _contents(path: Path, most_bytes: int) -> bytes | None:
 
 
 def read_sent(sent: Sent) -> tuple[Part, ...]:
-    """Read a photograph that was sent.
-
-    Parameters
-    ----------
-    sent : Sent
-
-    Returns
-    -------
-    tuple of Part
-    """
+    """Read a photograph that was sent."""
     with TemporaryDirectory() as folder:
         photo, settings = Path(folder, sent.name), sent.settings
         photo.write_bytes(sent.photo)
@@ -206,10 +175,6 @@ def cluster_crew(address: str, ship: bool) -> Iterator[ClusterCrew]:
         As ``tcp://host:8786``.
     ship : bool
         Send the pictures to the workers.
-
-    Yields
-    ------
-    ClusterCrew
 
     Raises
     ------

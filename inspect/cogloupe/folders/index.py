@@ -87,12 +87,7 @@ class Bookkeeper:
         self._next = time.monotonic() + SELDOM * max(time.monotonic() - start, 0.1)
 
     def begin(self, photo: Path) -> None:
-        """Say on the page that a photograph is being read.
-
-        Parameters
-        ----------
-        photo : Path
-        """
+        """Say on the page that a photograph is being read."""
         self._write(shown_name(photo))
 
     def end(self) -> None:

@@ -32,10 +32,6 @@ def keep_parts(job: Job, parts: Sequence[Part], stamp: Stamp | None) -> tuple[Ou
     parts : sequence of Part
     stamp : Stamp or None
         Of the picture's file as it was read; None where that is not known.
-
-    Returns
-    -------
-    tuple of Outcome
     """
     photo = PhotoFile(job.photo)
     try:

@@ -78,10 +78,6 @@ def read_parts(
         Draws the charts.
     named : Path, optional
         What the reading is to call its calibration file, where that lies elsewhere by now.
-
-    Returns
-    -------
-    tuple of Part
     """
     try:
         photo = read_photo(path)

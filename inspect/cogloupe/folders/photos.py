@@ -25,10 +25,6 @@ OURS = (
 def is_photo(path: Path) -> bool:
     """Tell whether a path is named like a photograph.
 
-    Parameters
-    ----------
-    path : Path
-
     Returns
     -------
     bool
@@ -74,10 +70,6 @@ def find_photos(paths: list[Path]) -> list[Path]:
 def photos_in(folder: Path) -> list[Path]:
     """Photographs that lie in a folder.
 
-    Parameters
-    ----------
-    folder : Path
-
     Returns
     -------
     list of Path
@@ -119,10 +111,6 @@ def passed_over(paths: Iterable[Path]) -> dict[str, str]:
 
 def stamp_of(path: Path) -> Stamp | None:
     """Place, size and time of a file.
-
-    Parameters
-    ----------
-    path : Path
 
     Returns
     -------
@@ -178,16 +166,7 @@ class SetOfPhotos:
         return cls(first.with_name(f"{first.stem}-{kind}{first.suffix}"), set_hash(hashes))
 
     def is_of(self, mark: Mark) -> bool:
-        """Tell whether a mark is of these very pictures.
-
-        Parameters
-        ----------
-        mark : Mark
-
-        Returns
-        -------
-        bool
-        """
+        """Tell whether a mark is of these very pictures."""
         return mark.sha256 == self.sha256
 
 
@@ -198,10 +177,6 @@ def set_hash(hashes: Iterable[str]) -> str:
     ----------
     hashes : iterable of str
         Those of its pictures, in their order.
-
-    Returns
-    -------
-    str
     """
     return hashlib.sha256("".join(hashes).encode()).hexdigest()
 
@@ -226,16 +201,7 @@ class PhotoFile:
             return ""
 
     def is_of(self, mark: Mark) -> bool:
-        """Tell whether a mark is of this very picture.
-
-        Parameters
-        ----------
-        mark : Mark
-
-        Returns
-        -------
-        bool
-        """
+        """Tell whether a mark is of this very picture."""
         if self.stamp is not None and mark.stamp == self.stamp:
             return True
         return bool(mark.sha256) and mark.sha256 == self.sha256

@@ -67,10 +67,6 @@ def holds(folder: Path, photo: Pictured, known: str) -> bool:
     photo : Pictured
     known : str
         Version and settings.
-
-    Returns
-    -------
-    bool
     """
     mark = load_mark(folder)
     if mark is None or mark.known != known:
@@ -80,10 +76,6 @@ def holds(folder: Path, photo: Pictured, known: str) -> bool:
 
 def folder_name(text: str) -> str:
     """Name of a folder after a photograph's.
-
-    Parameters
-    ----------
-    text : str
 
     Returns
     -------
@@ -96,11 +88,6 @@ def folder_name(text: str) -> str:
 
 def may_take(folder: Path, photo: Pictured) -> bool:
     """Tell whether the reading of a photograph may be put in a folder.
-
-    Parameters
-    ----------
-    folder : Path
-    photo : Pictured
 
     Returns
     -------
@@ -168,10 +155,6 @@ def one_at_a_time(out: Path) -> Iterator[None]:
 
 def check_writable(out: Path) -> None:
     """Make the output folder, see that it can be written, and clear up after killed processes.
-
-    Parameters
-    ----------
-    out : Path
 
     Raises
     ------

@@ -19,12 +19,7 @@ Handle = tuple[ProcessPoolExecutor, "Future[Outcomes]"]
 
 
 def cores() -> int:
-    """Cores that this process may use.
-
-    Returns
-    -------
-    int
-    """
+    """Cores that this process may use."""
     if hasattr(os, "sched_getaffinity"):
         return len(os.sched_getaffinity(0))
     return os.cpu_count() or 1
@@ -46,10 +41,6 @@ class ProcessCrew:
 
     def give(self, job: Job) -> Handle:
         """Give out a photograph to be read.
-
-        Parameters
-        ----------
-        job : Job
 
         Returns
         -------
@@ -85,10 +76,6 @@ class ProcessCrew:
 
     def call_off(self, handle: Handle) -> bool:
         """Call off a photograph that nobody has begun.
-
-        Parameters
-        ----------
-        handle : tuple
 
         Returns
         -------
@@ -126,16 +113,7 @@ class ProcessCrew:
 
 @contextmanager
 def process_crew(count: int) -> Iterator[ProcessCrew]:
-    """Begin worker processes, and end them afterwards.
-
-    Parameters
-    ----------
-    count : int
-
-    Yields
-    ------
-    ProcessCrew
-    """
+    """Begin worker processes, and end them afterwards."""
     crew = ProcessCrew(count)
     try:
         yield crew
@@ -147,16 +125,7 @@ def process_crew(count: int) -> Iterator[ProcessCrew]:
 
 
 def fatal(job: Job) -> PhotoError:
-    """What is told of a photograph whose reading ends the process that reads it.
-
-    Parameters
-    ----------
-    job : Job
-
-    Returns
-    -------
-    PhotoError
-    """
+    """What is told of a photograph whose reading ends the process that reads it."""
     return PhotoError(
         f"{shown_name(job.photo)} ended the program that read it: is there memory enough? If so, "
         "please report it with the photograph"

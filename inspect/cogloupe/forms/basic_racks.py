@@ -93,10 +93,6 @@ def basic_rack(name: str, module_mm: float) -> BasicRack:
         Module; the fine-pitch system adds a fixed 0.002 in to the dedendum (ANSI B6.7-1977, from
         memory), so its proportions depend on it.
 
-    Returns
-    -------
-    BasicRack
-
     Raises
     ------
     UseError

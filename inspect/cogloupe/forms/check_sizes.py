@@ -109,10 +109,6 @@ def span(gear: Gear, teeth_spanned: int) -> SpanSize:
         The gear.
     teeth_spanned : int
         Teeth between the anvils.
-
-    Returns
-    -------
-    SpanSize
     """
     size = span_size(gear, teeth_spanned)
     radius = hypot(gear.base_radius, size / 2)

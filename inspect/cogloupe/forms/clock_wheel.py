@@ -79,10 +79,6 @@ class CycloidalWheel:
     def half_angles(self, radius: ArrayLike) -> Floats:
         """Angles from the middle of a tooth to its left and right flank; see `Wheel`.
 
-        Parameters
-        ----------
-        radius : array_like
-
         Returns
         -------
         ndarray, shape (2, ...)
@@ -92,10 +88,6 @@ class CycloidalWheel:
 
     def half_gaps(self, flank_points: int = 60, fillet_points: int = 40) -> tuple[Floats, Floats]:
         """Outline of a gap by its two sides, which are alike; see `Wheel`.
-
-        Parameters
-        ----------
-        flank_points, fillet_points : int
 
         Returns
         -------
@@ -133,16 +125,7 @@ class CycloidalWheel:
         return float(radius[int(np.argmax(met))] if met.any() else radius[-1])
 
     def scaled(self, factor: float) -> "CycloidalWheel":
-        """Make the same wheel in another unit.
-
-        Parameters
-        ----------
-        factor : float
-
-        Returns
-        -------
-        CycloidalWheel
-        """
+        """Make the same wheel in another unit."""
         return CycloidalWheel(
             teeth=self.teeth,
             module_mm=self.module_mm * factor,
@@ -174,10 +157,6 @@ def addendum_sizes(wheel: Wheel) -> tuple[float | None, float | None]:
 
 def leaf_thickness(teeth: int) -> float:
     """Thickness of a cycloidal tooth on the pitch circle by the trade's rule.
-
-    Parameters
-    ----------
-    teeth : int
 
     Returns
     -------

@@ -199,10 +199,6 @@ class CycloidalForm:
     def lean(self, radius: ArrayLike) -> Floats:
         """Angle of the normal against the tangent of the circle through the point.
 
-        Parameters
-        ----------
-        radius : array_like
-
         Returns
         -------
         ndarray

@@ -45,10 +45,6 @@ def whole_gap(radius: Floats, angle: Floats, step: float) -> GapOutline:
         middle, rad.
     step : float
         Distance between the outline's points.
-
-    Returns
-    -------
-    GapOutline
     """
     flat = np.linspace(0.0, max(float(angle[0]), 0.0), 8)[:-1]
     turn = np.concatenate([flat, angle])
@@ -66,10 +62,6 @@ def evenly(xy: Floats, step: float) -> GapOutline:
         Points in order, x rising on the floor.
     step : float
         Distance between the outline's points.
-
-    Returns
-    -------
-    GapOutline
     """
     length = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(xy, axis=0).T))])
     at = np.linspace(0.0, length[-1], max(ceil(length[-1] / step), 8) + 1)
@@ -118,10 +110,6 @@ def blurred(outline: GapOutline, blur: float) -> GapOutline:
     outline : GapOutline
     blur : float
         Standard deviation of the blur.
-
-    Returns
-    -------
-    GapOutline
 
     Notes
     -----

@@ -154,10 +154,6 @@ def flank_limits(at_depth: Gear, thickness_shift: float) -> Limits:
     thickness_shift : float
         Profile shift by the thickness of the teeth: where a rack stands in tight mesh.
 
-    Returns
-    -------
-    Limits
-
     Notes
     -----
     The rack's tip line crosses the line of action at the length of roll
@@ -203,10 +199,6 @@ def floor_ratio_of_moved(gear: Gear, outwards: Callable[[Floats], Floats]) -> fl
     outwards : callable
         Movement at given radii, small against a module; a scale that is off by a share moves each
         point by that share of its radius.
-
-    Returns
-    -------
-    float
 
     Notes
     -----

@@ -171,10 +171,6 @@ def involute_curve(
         Px.
     measuring_radius, low_radius, high_radius, tooth_high
         As for `FlankCurve`, px.
-
-    Returns
-    -------
-    FlankCurve
     """
     form = InvoluteForm(base_radius)
     return FlankCurve(form, measuring_radius, low_radius, high_radius, tooth_high)

@@ -100,20 +100,12 @@ class Gear:
         ----------
         factor : float
             Units of the new one in a unit of the old.
-
-        Returns
-        -------
-        Gear
         """
         tip = None if self.tip_radius_mm is None else self.tip_radius_mm * factor
         return replace(self, module_mm=self.module_mm * factor, tip_radius_mm=tip)
 
     def half_angles(self, radius: ArrayLike) -> Floats:
         """Angles from the middle of a tooth to its two flanks, which are alike.
-
-        Parameters
-        ----------
-        radius : array_like
 
         Returns
         -------
@@ -124,10 +116,6 @@ class Gear:
 
     def half_gaps(self, flank_points: int = 60, fillet_points: int = 40) -> tuple[Floats, Floats]:
         """Outline of a gap by its two sides, which are alike; see `half_gap`.
-
-        Parameters
-        ----------
-        flank_points, fillet_points : int
 
         Returns
         -------

@@ -24,10 +24,6 @@ the tips of a blank turned to size leave open (1 %, common practice, no source).
 def nearest_standard_module(module_mm: float) -> float:
     """Standard size nearest to a module seen on a picture.
 
-    Parameters
-    ----------
-    module_mm : float
-
     Returns
     -------
     float

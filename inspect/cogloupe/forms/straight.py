@@ -82,10 +82,6 @@ class StraightForm:
             Where they were compared.
         tilt : ndarray, shape (2,)
             Rise out of the material for each unit of radius, of left and right flanks.
-
-        Returns
-        -------
-        StraightForm
         """
         sine = np.asarray(self.passing) / radius
         tangent = sine / np.sqrt(1 - sine**2) - tilt / np.sqrt(1 - sine**2)
@@ -139,10 +135,6 @@ class StraightWheel:
     def half_angles(self, radius: ArrayLike) -> Floats:
         """Angles from the middle of a tooth (on the pitch circle) to its flanks; see `Wheel`.
 
-        Parameters
-        ----------
-        radius : array_like
-
         Returns
         -------
         ndarray, shape (2, ...)
@@ -154,10 +146,6 @@ class StraightWheel:
     def half_gaps(self, flank_points: int = 60, fillet_points: int = 40) -> tuple[Floats, Floats]:
         """Outline of a gap by its two sides, without roundings; see `Wheel`.
 
-        Parameters
-        ----------
-        flank_points, fillet_points : int
-
         Returns
         -------
         radius : ndarray, shape (n,)
@@ -167,16 +155,7 @@ class StraightWheel:
         return radius, np.asarray(pi / self.teeth - self.half_angles(radius))
 
     def scaled(self, factor: float) -> "StraightWheel":
-        """Make the same wheel in another unit.
-
-        Parameters
-        ----------
-        factor : float
-
-        Returns
-        -------
-        StraightWheel
-        """
+        """Make the same wheel in another unit."""
         return replace(
             self, module_mm=self.module_mm * factor, form=self.form.scaled(factor),
             thickness_mm=self.thickness_mm * factor, root_radius=self.root_radius * factor,

@@ -42,10 +42,6 @@ class ToothForm(Protocol):
     def turn(self, radius: ArrayLike, side: ArrayLike = 1) -> Floats:
         """Angle by which the flank has fallen back towards the middle of its tooth.
 
-        Parameters
-        ----------
-        radius, side : array_like
-
         Returns
         -------
         ndarray
@@ -56,10 +52,6 @@ class ToothForm(Protocol):
     def along(self, radius: ArrayLike) -> Floats:
         """Length against which deviations are drawn: growing outwards along the flank.
 
-        Parameters
-        ----------
-        radius : array_like
-
         Returns
         -------
         ndarray
@@ -69,10 +61,6 @@ class ToothForm(Protocol):
 
     def arm(self, radius: ArrayLike, side: ArrayLike = 1) -> Floats:
         """Movement along the normal for each radian that the flank turns about the axis.
-
-        Parameters
-        ----------
-        radius, side : array_like
 
         Returns
         -------
@@ -296,10 +284,6 @@ class Wheel(Protocol):
 
     def half_angles(self, radius: ArrayLike) -> Floats:
         """Angles from the middle of a tooth to its two flanks.
-
-        Parameters
-        ----------
-        radius : array_like
 
         Returns
         -------

@@ -34,10 +34,6 @@ def is_heif(head: bytes) -> bool:
     ----------
     head : bytes
         First bytes of the file.
-
-    Returns
-    -------
-    bool
     """
     brands = _brands(head)
     return bool(brands & _STILL_BRANDS) and not brands & _OTHER_STILLS
@@ -65,16 +61,7 @@ def refuse_other_kinds(path: Path, head: bytes) -> None:
 
 
 def why_not(name: str) -> str:
-    """Why a file of this name is not read, and what to do.
-
-    Parameters
-    ----------
-    name : str
-
-    Returns
-    -------
-    str
-    """
+    """Why a file of this name is not read, and what to do."""
     kind = Path(name).suffix.lower()
     if kind in MOVIE_SUFFIXES:
         return "a movie: save a still picture of it as JPEG or PNG"
@@ -85,16 +72,7 @@ def why_not(name: str) -> str:
 
 
 def raw_file(name: str) -> PhotoError:
-    """What is said of a raw file.
-
-    Parameters
-    ----------
-    name : str
-
-    Returns
-    -------
-    PhotoError
-    """
+    """What is said of a raw file."""
     return PhotoError(
         f"{name} is a raw file, as the sensor gave it: open it in the camera's or phone's own "
         "program and save it from there as TIFF or JPEG, without sharpening and at full size"

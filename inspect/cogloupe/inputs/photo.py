@@ -102,10 +102,6 @@ def read_photo(path: Path) -> Photo:
         JPEG, PNG or TIFF (8 or 16 bits a channel, grey or colour), HEIC (8 to 12 bits), BMP or
         WebP. Of several pages the largest, the first of equals.
 
-    Returns
-    -------
-    Photo
-
     Raises
     ------
     PhotoError

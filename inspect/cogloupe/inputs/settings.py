@@ -153,16 +153,7 @@ class GearSettings(BaseModel):
         return None if self.span is None else parse_span(self.span)
 
     def basic_rack(self, module_mm: float) -> BasicRack:
-        """Rack that was named, or the one the trade uses for the pressure angle.
-
-        Parameters
-        ----------
-        module_mm : float
-
-        Returns
-        -------
-        BasicRack
-        """
+        """Rack that was named, or the one the trade uses for the pressure angle."""
         if self.rack is not None:
             return basic_rack(self.rack, module_mm)
         return rack_for_angle(self.pressure_angle_deg, module_mm, dp=self.dp is not None)
@@ -208,10 +199,6 @@ def make_settings(given: Mapping[str, object], where: str = "") -> GearSettings:
     where : str
         File it came from, for the message.
 
-    Returns
-    -------
-    GearSettings
-
     Raises
     ------
     UseError
@@ -251,16 +238,7 @@ def _check_form(given: Mapping[str, object], spelt: Callable[[str], str], prefix
 
 
 def as_option(name: str) -> str:
-    """Spell a field as the command line's option for it.
-
-    Parameters
-    ----------
-    name : str
-
-    Returns
-    -------
-    str
-    """
+    """Spell a field as the command line's option for it."""
     short = {"module_mm": "module", "pressure_angle_deg": "pressure-angle"}
     short["scale_um_per_px"] = "scale"
     return "--" + short.get(name, name.replace("_", "-"))
@@ -286,10 +264,6 @@ def settings_for(photo: Path, given: Mapping[str, object]) -> GearSettings:
         The photograph.
     given : mapping
         Fields given on the command line; None counts as not given.
-
-    Returns
-    -------
-    GearSettings
 
     Raises
     ------

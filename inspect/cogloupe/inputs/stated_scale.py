@@ -51,15 +51,6 @@ class StatedScale:
 def stated_scale(photo: Photo, settings: GearSettings) -> StatedScale:
     """Scale that the settings bring along, if any.
 
-    Parameters
-    ----------
-    photo : Photo
-    settings : GearSettings
-
-    Returns
-    -------
-    StatedScale
-
     Raises
     ------
     CalibrationError
@@ -92,10 +83,6 @@ def reach_notices(
     calibration : Calibration or None
     x, y, tip_radius : float
         The gear on the picture, px.
-
-    Returns
-    -------
-    tuple of Notice
     """
     if calibration is None or calibration.valid_region_px is None:
         return ()
@@ -108,16 +95,7 @@ def reach_notices(
 
 
 def camera_of(photo: Photo) -> Camera:
-    """What EXIF tells of the camera.
-
-    Parameters
-    ----------
-    photo : Photo
-
-    Returns
-    -------
-    Camera
-    """
+    """What EXIF tells of the camera."""
     exif = photo.exif
     try:
         length = float(exif.get("FocalLength", ""))

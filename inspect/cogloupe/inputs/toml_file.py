@@ -43,10 +43,6 @@ def read_toml(path: Path, what: str = "TOML") -> dict[str, Any]:
     what : str, optional
         What it is to be read as, for the message.
 
-    Returns
-    -------
-    dict
-
     Raises
     ------
     UseError
@@ -72,10 +68,6 @@ def parse_toml(text: str, where: str, what: str = "TOML") -> dict[str, Any]:
         File it came from, for the message.
     what : str, optional
         What it is to be read as, for the message.
-
-    Returns
-    -------
-    dict
 
     Raises
     ------
@@ -121,16 +113,7 @@ def _plain_paths(text: str) -> str:
 
 
 def mend_toml(text: str) -> str:
-    """Write TOML text as it was meant, line by line; what is TOML already stays as it is.
-
-    Parameters
-    ----------
-    text : str
-
-    Returns
-    -------
-    str
-    """
+    """Write TOML text as it was meant, line by line; what is TOML already stays as it is."""
     return "\n".join(map(_mended, text.split("\n")))
 
 
@@ -234,11 +217,6 @@ def _text_to_keep(path: Path) -> str:
 
 def write_text(path: Path, text: str) -> None:
     """Write a text file whole or not at all.
-
-    Parameters
-    ----------
-    path : Path
-    text : str
 
     Raises
     ------

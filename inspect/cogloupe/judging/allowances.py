@@ -75,10 +75,6 @@ def allowed(module_mm: float, teeth: int, wanted_class: int | None) -> Allowed:
     teeth : int
     wanted_class : int or None
         Flank tolerance class; None for the usual one.
-
-    Returns
-    -------
-    Allowed
     """
     graded = USUAL_CLASS if wanted_class is None else wanted_class
     limits, um = continued_2013(module_mm, teeth, graded), 1000 * module_mm

@@ -23,10 +23,6 @@ Span = tuple[int, int]
 def reached_class(tolerance: Tolerance | None) -> Span | None:
     """Worst class of pitch, cumulative pitch and runout, as [low, high].
 
-    Parameters
-    ----------
-    tolerance : Tolerance or None
-
     Returns
     -------
     (int, int) or None
@@ -43,11 +39,6 @@ def reached_class(tolerance: Tolerance | None) -> Span | None:
 
 def meets(wanted: int | None, tolerance: Tolerance | None) -> Meets | None:
     """Whether a gear meets a class.
-
-    Parameters
-    ----------
-    wanted : int or None
-    tolerance : Tolerance or None
 
     Returns
     -------
@@ -66,17 +57,7 @@ def meets(wanted: int | None, tolerance: Tolerance | None) -> Meets | None:
 
 
 def class_text(reading: Reading, wanted: int | None) -> str:
-    """Both in a sentence or two.
-
-    Parameters
-    ----------
-    reading : Reading
-    wanted : int or None
-
-    Returns
-    -------
-    str
-    """
+    """Both in a sentence or two."""
     tolerance = reading.tolerance
     reached = reached_class(tolerance)
     if tolerance is None or reached is None:

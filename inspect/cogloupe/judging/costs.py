@@ -29,12 +29,6 @@ Cost = Callable[[Fit, Case, Allowed], float]
 def cost_of(ranked: Ranked, case: Case, allowed: Allowed) -> float:
     """What a cause as found costs the gear's running.
 
-    Parameters
-    ----------
-    ranked : Ranked
-    case : Case
-    allowed : Allowed
-
     Returns
     -------
     float

@@ -40,17 +40,7 @@ class Said:
 
 
 def say_fault(ranked: Ranked, case: Case) -> Said:
-    """Put a cause as found into a sentence.
-
-    Parameters
-    ----------
-    ranked : Ranked
-    case : Case
-
-    Returns
-    -------
-    Said
-    """
+    """Put a cause as found into a sentence."""
     return _SAY[ranked.cause.code](ranked.fit, case)
 
 

@@ -47,10 +47,6 @@ def faults_of(reading: Reading, diagnosis: Diagnosis | None, allowed: Allowed) -
     diagnosis : Diagnosis or None
         None where too few flanks were seen to rank causes.
     allowed : Allowed
-
-    Returns
-    -------
-    list of Fault
     """
     found = [*_dirt(reading), *(_ranked(diagnosis, allowed) if diagnosis else ())]
     return sorted(found, key=lambda fault: -fault.cost)
@@ -72,17 +68,7 @@ def _ranked(diagnosis: Diagnosis, allowed: Allowed) -> Iterator[Fault]:
 
 
 def of_the_cutter(finding: Finding, teeth: int) -> bool:
-    """Tell whether a finding rests on what all teeth share alone.
-
-    Parameters
-    ----------
-    finding : Finding
-    teeth : int
-
-    Returns
-    -------
-    bool
-    """
+    """Tell whether a finding rests on what all teeth share alone."""
     fit = finding.best.fit
     return not fit.scatter and not np.abs(fit.shape[: 2 * teeth]).any()
 
@@ -99,16 +85,7 @@ def _dirt(reading: Reading) -> Iterator[Fault]:
 
 
 def obstructed(reading: Reading) -> tuple[int, ...]:
-    """Teeth with something on a flank.
-
-    Parameters
-    ----------
-    reading : Reading
-
-    Returns
-    -------
-    tuple of int
-    """
+    """Teeth with something on a flank."""
     return tuple(
         tooth.number
         for tooth in reading.teeth

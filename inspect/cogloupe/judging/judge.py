@@ -42,10 +42,6 @@ def judge(
         Its counts tell periods and steps.
     wanted_class : int, optional
         Flank tolerance class that the gear should reach.
-
-    Returns
-    -------
-    Reading
     """
     try:
         diagnosis = diagnose(reading, machine)
@@ -191,16 +187,7 @@ def _sentence(outcome: Outcome, leading: Finding | None) -> str:
 
 
 def percent(share: float) -> str:
-    """A probability as a person reads it.
-
-    Parameters
-    ----------
-    share : float
-
-    Returns
-    -------
-    str
-    """
+    """A probability as a person reads it."""
     if share > 0.99:
         return "over 99 %"
     return f"{100 * share:.0f} %" if share >= 0.01 else "under 1 %"

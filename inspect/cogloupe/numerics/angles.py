@@ -15,10 +15,6 @@ def wrapped(angle: Floats) -> Floats:
     ----------
     angle : ndarray
         Rad.
-
-    Returns
-    -------
-    ndarray
     """
     return np.asarray(np.mod(angle + pi, 2 * pi) - pi)
 

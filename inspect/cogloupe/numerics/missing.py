@@ -11,23 +11,10 @@ def mean_seen(values: NDArray[np.float64]) -> float:
     ----------
     values : ndarray
         NaN where not measured.
-
-    Returns
-    -------
-    float
     """
     return float(np.nanmean(values)) if np.isfinite(values).any() else float("nan")
 
 
 def number(value: float) -> float | None:
-    """A float for the file: None where it was not measured.
-
-    Parameters
-    ----------
-    value : float
-
-    Returns
-    -------
-    float or None
-    """
+    """A float for the file: None where it was not measured."""
     return float(value) if np.isfinite(value) else None

@@ -136,10 +136,6 @@ class Bevel:
         ----------
         normal, xy : ndarray, shape (n, 2)
             Unit normals, and places, px; pixels will do.
-
-        Returns
-        -------
-        Band
         """
         light = self.black + (self._light(normal) - self.black) * self._lit(xy)
         shade = self.shade * self.darkness
@@ -230,17 +226,7 @@ class Profiles:
 
 
 def steps_with(profiles: Profiles, bevel: Bevel) -> BrokenStep:
-    """Work out the unit steps that a band leaves in profiles.
-
-    Parameters
-    ----------
-    profiles : Profiles
-    bevel : Bevel
-
-    Returns
-    -------
-    BrokenStep
-    """
+    """Work out the unit steps that a band leaves in profiles."""
     band = bevel.along(profiles.normal, profiles.xy)
     return broken_step(from_edge(profiles), band.in_blurs(profiles.blur))
 
@@ -263,10 +249,6 @@ def levels_beside(profiles: Profiles, unit: UnitStep) -> Levelled:
     profiles : Profiles
     unit : UnitStep
         Unit step of each.
-
-    Returns
-    -------
-    Levelled
     """
     windows = (*LEVEL_WINDOWS, MARK_SAMPLES)
     return common_levels(profiles.grey, unit, np.ones(len(profiles.xy), bool), windows)
@@ -274,11 +256,6 @@ def levels_beside(profiles: Profiles, unit: UnitStep) -> Levelled:
 
 def weighed(profiles: Profiles, bevel: Bevel = NO_BEVEL) -> Profiles:
     """Weigh pixels by what noise and fine marks leave of either side.
-
-    Parameters
-    ----------
-    profiles : Profiles
-    bevel : Bevel
 
     Returns
     -------

@@ -109,10 +109,6 @@ def by_facing(light: Reals, distance: Reals, normal: Reals, blur: float) -> Faci
         Unit normals.
     blur : float
         Typical blur, px.
-
-    Returns
-    -------
-    Facing
     """
     sector = sector_of(normal, SECTORS)
     # Rows and columns that run aslant reach less far along the normal.
@@ -144,10 +140,6 @@ def first_band(facing: Facing, widths: tuple[float, float], shade_px: float | No
         Narrowest and widest that may be, px.
     shade_px : float or None
         How far a shadow on the ground beside it reaches, px, if there may be one.
-
-    Returns
-    -------
-    FirstBand
     """
     return min(_bands(facing, widths, shade_px), key=lambda band: band.misfit)
 

@@ -55,10 +55,6 @@ def grains_beside(residual: Reals, z: Reals, rise: Reals, plain: Bools) -> tuple
         From material to ground.
     plain : ndarray, shape (n,), bool
         Samples that may tell.
-
-    Returns
-    -------
-    tuple of Grain
     """
     few = slice(None, None, max(1, len(residual) // ENOUGH_PROFILES))
     residual, z, rise, plain = residual[few], z[few], rise[few], plain[few]

@@ -67,10 +67,6 @@ class Greys:
     def rows(self, start: int, stop: int) -> NDArray[Any]:
         """Take rows of the part as they are stored.
 
-        Parameters
-        ----------
-        start, stop : int
-
         Returns
         -------
         ndarray, shape (stop - start, w)
@@ -135,10 +131,6 @@ class Greys:
         values : ndarray
             As `along` gives them.
         changes : ndarray
-
-        Returns
-        -------
-        ndarray
         """
         if not self.in_light or (self.weights is not None and self.weights.min() < 0):
             return changes
@@ -150,10 +142,6 @@ class Greys:
         Parameters
         ----------
         levels : ndarray, shape (2,)
-
-        Returns
-        -------
-        float
         """
         low, high = (float(level) for level in levels)
         between = low + (high - low) * (np.arange(64) + 0.5) / 64
@@ -182,10 +170,6 @@ def greys_of(pixels: NDArray[Any], region: Region) -> Greys:
         Upright photograph.
     region : Region
         Where the gear is.
-
-    Returns
-    -------
-    Greys
     """
     reach = region.tip_radius * 1.08 + MARGIN_PX
     height, width = pixels.shape[:2]

@@ -63,10 +63,6 @@ def common_levels(
     windows : tuple of int
         Stretches, long to short, in samples.
 
-    Returns
-    -------
-    Levelled
-
     Notes
     -----
     A band along the edge has a light of its own: the step between typical levels has it in its

@@ -60,10 +60,6 @@ def misfit(profiles: Profiles, greys: Greys, bevel: Bevel = NO_BEVEL) -> Misfit:
     greys : Greys
         What was measured.
     bevel : Bevel
-
-    Returns
-    -------
-    Misfit
     """
     z = from_edge(profiles)
     found = levels_beside(profiles, unit_steps(profiles, bevel))
@@ -85,16 +81,7 @@ def misfit(profiles: Profiles, greys: Greys, bevel: Bevel = NO_BEVEL) -> Misfit:
 
 
 def roughness(profiles: Profiles) -> float:
-    """How roughly single steps fit: what is left of a typical sample, in px that it moves an edge.
-
-    Parameters
-    ----------
-    profiles : Profiles
-
-    Returns
-    -------
-    float
-    """
+    """How roughly single steps fit: what a typical sample leaves, in px that it moves an edge."""
     near = np.abs(from_edge(profiles)) < STEP_BLURS
     found = levels_beside(profiles, single_steps(profiles))
     square = ((profiles.grey - found.grey) ** 2 * near).sum(axis=1) / np.maximum(

@@ -21,31 +21,13 @@ _POWERS = (0.319381530, -0.356563782, 1.781477937, -1.821255978, 1.330274429)
 
 
 def srgb_light(stored: Reals) -> Reals:
-    """Amount of light behind a stored value, both 0 to 1 (IEC 61966-2-1).
-
-    Parameters
-    ----------
-    stored : ndarray
-
-    Returns
-    -------
-    ndarray
-    """
+    """Amount of light behind a stored value, both 0 to 1 (IEC 61966-2-1)."""
     high = ((np.maximum(stored, 0.04045) + 0.055) / 1.055) ** 2.4
     return np.where(stored <= 0.04045, stored / 12.92, high)
 
 
 def srgb_stored(light: Reals) -> Reals:
-    """Value that stores an amount of light, both 0 to 1: the inverse of `srgb_light`.
-
-    Parameters
-    ----------
-    light : ndarray
-
-    Returns
-    -------
-    ndarray
-    """
+    """Value that stores an amount of light, both 0 to 1: the inverse of `srgb_light`."""
     high = 1.055 * np.maximum(light, 0.0031308) ** (1 / 2.4) - 0.055
     return np.where(light <= 0.0031308, 12.92 * light, high)
 
@@ -190,10 +172,6 @@ def broken_step(z: Reals, edge: BrokenEdge) -> BrokenStep:
     z : ndarray, shape (n, k)
         Distance out of the outer edge, in blurs.
     edge : BrokenEdge
-
-    Returns
-    -------
-    BrokenStep
     """
     width, band, shade, offset, soft = (
         v[:, None].astype(z.dtype)

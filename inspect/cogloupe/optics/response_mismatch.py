@@ -36,10 +36,6 @@ def mismatch_of(levels: Reals, taken: Greys) -> TakenWrongly:
         Stored values of material and ground.
     taken : Greys
         How they are taken.
-
-    Returns
-    -------
-    TakenWrongly
     """
     low, high = levels
     light = taken.lit(low + (high - low) * unit_step(Z)[0])

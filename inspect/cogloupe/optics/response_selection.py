@@ -207,10 +207,6 @@ def with_any_curve(models: list[EdgeModel], few: Crossings, fit: Fit) -> list[Ed
     few : Crossings
         Part of the outline.
     fit : Fit
-
-    Returns
-    -------
-    list of EdgeModel
     """
     best = models[0]
     if blind(models):

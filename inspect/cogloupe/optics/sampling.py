@@ -79,10 +79,6 @@ class EdgePoints:
         ----------
         chosen : ndarray
             Mask or indices.
-
-        Returns
-        -------
-        EdgePoints
         """
         index = np.flatnonzero(chosen) if chosen.dtype == bool else chosen
         xy, normal = self.xy.take(index, axis=0), self.normal.take(index, axis=0)

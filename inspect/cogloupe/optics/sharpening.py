@@ -211,11 +211,6 @@ def _gaussian(spread: float) -> Reals:
 def unsharpened(greys: Greys, sharpening: Sharpening) -> Greys:
     """Undo a sharpening.
 
-    Parameters
-    ----------
-    greys : Greys
-    sharpening : Sharpening
-
     Returns
     -------
     Greys

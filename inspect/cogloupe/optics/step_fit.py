@@ -129,10 +129,6 @@ def fit_steps(
         A bevel along the edge.
     grained : bool
         Weigh the pixels by the grain beside the edge; False is faster.
-
-    Returns
-    -------
-    Steps
     """
     t = _half_way(profiles, offsets) - _beyond(band, blur) * blur / cosine
     s = np.full(len(profiles), blur, profiles.dtype) if band is None else band.blur

@@ -85,10 +85,6 @@ def find_backlash(
     u : (float, float, float)
         Standard uncertainties of the least, the mean and the most, as angles of B.
 
-    Returns
-    -------
-    Backlash
-
     Raises
     ------
     UseError

@@ -76,11 +76,6 @@ class Window:
 def backlash_mm(mesh: Mesh, rolled: Rolled) -> Floats:
     """Backlash at every mesh position, as an arc.
 
-    Parameters
-    ----------
-    mesh : Mesh
-    rolled : Rolled
-
     Returns
     -------
     ndarray, shape (steps, phases)
@@ -90,10 +85,6 @@ def backlash_mm(mesh: Mesh, rolled: Rolled) -> Floats:
 
 def tight_mesh(a: RunningGear, b: RunningGear) -> float:
     """Centre distance of tight mesh, on average.
-
-    Parameters
-    ----------
-    a, b : RunningGear
 
     Returns
     -------
@@ -171,10 +162,6 @@ def sweep(a: RunningGear, b: RunningGear, start: Start, tight: float) -> Sweep:
     start : (int, int)
     tight : float
         Centre distance of tight mesh, on average.
-
-    Returns
-    -------
-    Sweep
 
     Raises
     ------

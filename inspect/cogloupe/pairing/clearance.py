@@ -66,10 +66,6 @@ def room(mesh: Mesh, start: Start) -> Room:
     ----------
     mesh : Mesh
     start : (int, int)
-
-    Returns
-    -------
-    Room
     """
     a, b = mesh.a, mesh.b
     step = np.arange(mesh.steps)
@@ -102,16 +98,7 @@ def _together(mesh: Mesh, one: float, other: float) -> float:
 
 
 def same_set_up(a: RunningGear, b: RunningGear) -> bool:
-    """Tell whether two readings share camera and calibration, and so err alike.
-
-    Parameters
-    ----------
-    a, b : RunningGear
-
-    Returns
-    -------
-    bool
-    """
+    """Tell whether two readings share camera and calibration, and so err alike."""
     return a.doubts is not None and b.doubts is not None and a.doubts.set_up == b.doubts.set_up
 
 

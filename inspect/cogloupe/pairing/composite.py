@@ -69,10 +69,6 @@ def composite(curve: Floats) -> Composite:
     ----------
     curve : ndarray, shape (steps, phases)
         NaN where not known.
-
-    Returns
-    -------
-    Composite
     """
     flat, phases = curve.ravel(), curve.shape[1]
     known = np.isfinite(flat)
@@ -140,10 +136,6 @@ def parts(mesh: Mesh, curve: Floats, side: int, u: tuple[float, float]) -> Parts
         Flanks that drove.
     u : (float, float)
         Standard uncertainties of what comes with every tooth, and of the rest.
-
-    Returns
-    -------
-    Parts
 
     Notes
     -----

@@ -166,10 +166,6 @@ def contacts(
     centre_mm : float
     phases : int
         Places in a pitch; fewer do where only the least of many is wanted.
-
-    Returns
-    -------
-    Contacts
     """
     turned = a.half[side] + places(a, phases).ravel()
     met, level = _ideal_contact(a, b, centre_mm, turned)

@@ -58,14 +58,6 @@ class _Flanks:
 def gear_from_reading(reading: Reading) -> RunningGear:
     """Make a reading into a gear that turns.
 
-    Parameters
-    ----------
-    reading : Reading
-
-    Returns
-    -------
-    RunningGear
-
     Raises
     ------
     UseError

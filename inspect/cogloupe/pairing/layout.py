@@ -97,10 +97,6 @@ def lay_out_pair(pairing: Pairing, edges: tuple[float, float] | None = None) -> 
     pairing : Pairing
     edges : (float, float), optional
         Distances of the first hole from the left and the lower edge.
-
-    Returns
-    -------
-    Layout
     """
     mesh = pairing.mesh
     turning = [(mesh.a, mesh.a.bore_mm, mesh.centre_mm - mesh.working_radius),
@@ -128,10 +124,6 @@ def lay_out_train(train: Train, gears: Sequence[RunningGear]) -> Layout:
     train : Train
     gears : sequence of RunningGear
         One for each gear of the train.
-
-    Returns
-    -------
-    Layout
 
     Raises
     ------
@@ -197,10 +189,6 @@ def _within_edges(holes: Sequence[Hole], edges: tuple[float, float] | None) -> t
 
 def dial_moves(layout: Layout) -> tuple[tuple[float, float], ...]:
     """Moves of the dials from each hole to the next, the first from the corner of the edges.
-
-    Parameters
-    ----------
-    layout : Layout
 
     Returns
     -------

@@ -70,14 +70,6 @@ def theoretical_mate(gear: RunningGear, teeth: int, profile_shift: float = 0.0) 
 def theoretical_gear(wheel: Wheel) -> RunningGear:
     """A gear without errors.
 
-    Parameters
-    ----------
-    wheel : Wheel
-
-    Returns
-    -------
-    RunningGear
-
     Examples
     --------
     >>> from cogloupe import Gear, basic_rack
@@ -127,10 +119,6 @@ def _clock_mate(wheel: Wheel, teeth: int, profile_shift: float) -> CycloidalWhee
 
 def check_pair(a: RunningGear, b: RunningGear) -> None:
     """See that two gears can belong together.
-
-    Parameters
-    ----------
-    a, b : RunningGear
 
     Raises
     ------

@@ -15,10 +15,6 @@ module 1 by 2 µm."""
 def tooth_outlines(gear: RunningGear) -> Floats:
     """Outline of every tooth, from the middle of the gap before it to the middle of that after.
 
-    Parameters
-    ----------
-    gear : RunningGear
-
     Returns
     -------
     ndarray, shape (z, n, 2)

@@ -169,15 +169,6 @@ class Asked:
 def pair_gears(a: RunningGear, b: RunningGear, asked: Asked | None = None) -> Pairing:
     """Run two gears together.
 
-    Parameters
-    ----------
-    a, b : RunningGear
-    asked : Asked, optional
-
-    Returns
-    -------
-    Pairing
-
     Raises
     ------
     UseError

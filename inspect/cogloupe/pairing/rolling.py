@@ -86,26 +86,13 @@ def mesh_at(a: RunningGear, b: RunningGear, centre_mm: float, phases: int = PHAS
     centre_mm : float
     phases : int
         Places in a pitch at which contact is worked out.
-
-    Returns
-    -------
-    Mesh
     """
     left, right = (contacts(a, b, side, centre_mm, phases) for side in (0, 1))
     return Mesh(a=a, b=b, centre_mm=centre_mm, sides=(left, right))
 
 
 def fine_places(mesh: Mesh) -> int:
-    """Places in a pitch at which a period is followed to the micrometre, or as finely as it allows.
-
-    Parameters
-    ----------
-    mesh : Mesh
-
-    Returns
-    -------
-    int
-    """
+    """Places in a pitch at which a period is followed: to the micrometre, or as well as allowed."""
     finest = round(pi * float(mesh.a.wheel.module_mm) / FINEST_MM)
     return max(min(finest, MOST_PLACES // mesh.steps), int(mesh.sides[0].lead.shape[2]))
 
@@ -169,10 +156,6 @@ def roll(mesh: Mesh, start: Start = (1, 1), places: int | None = None) -> Rolled
     places : int, optional
         In a pitch; without it those at which contact was worked out. Between them every pair's
         contact function is taken as straight, and the pair that then drives is told at each.
-
-    Returns
-    -------
-    Rolled
     """
     lead = np.stack([lead_of(mesh, side, start, places) for side in (0, 1)])
     return Rolled(lead, mesh.play - lead.sum(axis=0))

@@ -141,16 +141,7 @@ class RunningGear:
         return float(self.wheel.flank.arm(self.wheel.reference_radius))
 
     def radius_at(self, length: Floats) -> Floats:
-        """Radii at lengths along a flank.
-
-        Parameters
-        ----------
-        length : ndarray
-
-        Returns
-        -------
-        ndarray
-        """
+        """Radii at lengths along a flank."""
         return np.interp(length, self.along, self.radius)
 
     def corners(self, side: int) -> Floats:

@@ -94,14 +94,6 @@ class Train(BaseModel):
 def load_train(path: Path) -> Train:
     """Read a train's file.
 
-    Parameters
-    ----------
-    path : Path
-
-    Returns
-    -------
-    Train
-
     Raises
     ------
     UseError

@@ -19,19 +19,7 @@ TOO_MUCH = 4.0
 def verdict_of(
     a: RunningGear, b: RunningGear, backlash: Backlash, found: Room, usable: Window
 ) -> VerdictKind:
-    """Tell the one thing to know of a pair, the gravest first.
-
-    Parameters
-    ----------
-    a, b : RunningGear
-    backlash : Backlash
-    found : Room
-    usable : Window
-
-    Returns
-    -------
-    str
-    """
+    """Tell the one thing to know of a pair, the gravest first."""
     if usable.empty:
         return "cannot_run"
     if (

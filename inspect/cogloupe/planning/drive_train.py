@@ -239,10 +239,6 @@ class Division:
         diameter_mm : float
             Reference diameter, mm.
 
-        Returns
-        -------
-        Spacing
-
         Notes
         -----
         The place of a tooth is taken at the pulse at which its middle meets the cutter; the rotor
@@ -263,10 +259,6 @@ class Division:
         ----------
         spindle_rpm : float
             Turns a minute.
-
-        Returns
-        -------
-        Rates
 
         Raises
         ------

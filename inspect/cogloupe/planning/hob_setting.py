@@ -123,10 +123,6 @@ def hob_setting(
         Rows of cutting edges round the hob.
     feed_mm : float or None
         Feed in one turn of the work, mm.
-
-    Returns
-    -------
-    HobSetting
     """
     angle = mark = None
     if hob_diameter_mm is not None:
@@ -140,10 +136,6 @@ def hob_setting(
 
 def form_cutter_number(teeth: int) -> int | None:
     """Number of the form cutter of a set of eight that cuts a tooth count.
-
-    Parameters
-    ----------
-    teeth : int
 
     Returns
     -------

@@ -180,10 +180,6 @@ class Machine(BaseModel):
     def hobbing_train(self) -> DriveTrain:
         """Counts of the set-up while a hob cuts.
 
-        Returns
-        -------
-        DriveTrain
-
         Raises
         ------
         UseError
@@ -218,10 +214,6 @@ def load_machine(path: Path) -> Machine:
     path : Path
         A TOML file.
 
-    Returns
-    -------
-    Machine
-
     Raises
     ------
     UseError
@@ -239,10 +231,6 @@ def make_machine(given: Mapping[str, object], where: str = "") -> Machine:
         Field names and values.
     where : str
         File they came from, for the message.
-
-    Returns
-    -------
-    Machine
 
     Raises
     ------

@@ -217,10 +217,6 @@ def make_plan(request: PlanRequest, machine: Machine | None = None) -> Plan:
     machine : Machine or None
         The machine; without one there is no indexing.
 
-    Returns
-    -------
-    Plan
-
     Raises
     ------
     UseError

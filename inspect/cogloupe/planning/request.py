@@ -108,10 +108,6 @@ def make_request(given: Mapping[str, object], where: str = "") -> PlanRequest:
     where : str
         File they came from, for the message.
 
-    Returns
-    -------
-    PlanRequest
-
     Raises
     ------
     UseError
@@ -139,10 +135,6 @@ def load_request(path: Path, given: Mapping[str, object] | None = None) -> PlanR
         A TOML file of the request's fields.
     given : mapping or None
         Fields that override the file's; None values count as not given.
-
-    Returns
-    -------
-    PlanRequest
 
     Raises
     ------

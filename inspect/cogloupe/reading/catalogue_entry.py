@@ -99,10 +99,6 @@ def entry_of(folder: str, reading: Mapping[str, Any], read_at: str) -> Entry:
         What reading.json holds.
     read_at : str
         When it was written.
-
-    Returns
-    -------
-    Entry
     """
     photo, verdict = _table(reading, "photo"), _table(reading, "verdict")
     dominant = _table(verdict, "dominant")

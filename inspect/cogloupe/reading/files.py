@@ -14,10 +14,6 @@ READING_MOST_BYTES = 2**24
 def reading_json(reading: Reading) -> str:
     """Write a reading as JSON text.
 
-    Parameters
-    ----------
-    reading : Reading
-
     Returns
     -------
     str
@@ -33,10 +29,6 @@ def load_reading(path: Path) -> Reading:
     ----------
     path : Path
         The file.
-
-    Returns
-    -------
-    Reading
 
     Raises
     ------
@@ -60,10 +52,5 @@ def load_reading(path: Path) -> Reading:
 
 
 def reading_schema() -> dict[str, Any]:
-    """JSON Schema of reading.json, as published in the package (`reading.schema.json`).
-
-    Returns
-    -------
-    dict
-    """
+    """JSON Schema of reading.json, as published in the package (`reading.schema.json`)."""
     return Reading.model_json_schema(mode="serialization")

@@ -71,25 +71,12 @@ class Refused:
 
 
 def mark_bytes(mark: Mark) -> bytes:
-    """Write a mark as it is kept.
-
-    Parameters
-    ----------
-    mark : Mark
-
-    Returns
-    -------
-    bytes
-    """
+    """Write a mark as it is kept."""
     return json.dumps(asdict(mark)).encode()
 
 
 def load_mark(folder: Path) -> Mark | None:
     """Read the mark of a reading's folder.
-
-    Parameters
-    ----------
-    folder : Path
 
     Returns
     -------
@@ -106,17 +93,7 @@ def load_mark(folder: Path) -> Mark | None:
 
 
 def is_whole(folder: Path, mark: Mark) -> bool:
-    """Tell whether every file of a reading is there as it was written.
-
-    Parameters
-    ----------
-    folder : Path
-    mark : Mark
-
-    Returns
-    -------
-    bool
-    """
+    """Tell whether every file of a reading is there as it was written."""
     try:
         return all((folder / name).stat().st_size == size for name, size in mark.files.items())
     except OSError:
@@ -145,10 +122,6 @@ def note_refused(folder: Path, refused: Refused) -> None:
 def load_refused(folder: Path) -> Refused | None:
     """Read the note of a picture that could not be read.
 
-    Parameters
-    ----------
-    folder : Path
-
     Returns
     -------
     Refused or None
@@ -162,26 +135,12 @@ def load_refused(folder: Path) -> Refused | None:
 
 
 def is_logged(folder: Path) -> bool:
-    """Tell whether a log of attempts names the reading of a folder.
-
-    Parameters
-    ----------
-    folder : Path
-
-    Returns
-    -------
-    bool
-    """
+    """Tell whether a log of attempts names the reading of a folder."""
     return (folder / LOGGED_FILE).exists()
 
 
 def note_logged(folder: Path, logs: Iterable[Path]) -> None:
     """Note that logs of attempts name the reading of a folder, so that it is never replaced.
-
-    Parameters
-    ----------
-    folder : Path
-    logs : iterable of Path
 
     Raises
     ------

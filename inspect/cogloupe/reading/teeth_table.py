@@ -18,10 +18,6 @@ Value = float | int | str | None
 def teeth_rows(reading: Reading) -> list[dict[str, Value]]:
     """The teeth, one row each with the gap that follows.
 
-    Parameters
-    ----------
-    reading : Reading
-
     Returns
     -------
     list of dict
@@ -33,10 +29,6 @@ def teeth_rows(reading: Reading) -> list[dict[str, Value]]:
 
 def teeth_csv(reading: Reading) -> str:
     """Write the teeth as comma-separated text.
-
-    Parameters
-    ----------
-    reading : Reading
 
     Returns
     -------

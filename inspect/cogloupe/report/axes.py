@@ -9,13 +9,7 @@ FONT = 9.5
 
 
 def plain_axes(axes: Axes, title: str) -> None:
-    """Give axes a light frame, and a title in place of a turned axis label.
-
-    Parameters
-    ----------
-    axes : Axes
-    title : str
-    """
+    """Give axes a light frame, and a title in place of a turned axis label."""
     # A given height spares the search for ticks that the title might run into.
     axes.set_title(title, loc="left", y=1.0, fontsize=FONT, color=INK)
     axes.grid(axis="y", color=GRID, lw=0.8)
@@ -34,23 +28,13 @@ def tooth_step(teeth: int, wide: float = 1.0) -> int:
     teeth : int
     wide : float
         Width of the chart, as a share of the widest that is drawn.
-
-    Returns
-    -------
-    int
     """
     room = wide * (42 if teeth < 100 else 28)  # labels of three figures need more room
     return next((s for s in (1, 2, 5, 10, 20) if teeth / s <= room), 50)
 
 
 def tooth_axis(axes: Axes, teeth: int) -> None:
-    """Number teeth along an axis.
-
-    Parameters
-    ----------
-    axes : Axes
-    teeth : int
-    """
+    """Number teeth along an axis."""
     step = tooth_step(teeth)
     axes.xaxis.set_major_locator(FixedLocator([1, *range(max(step, 2), teeth + 1, step)]))
     axes.set_xlim(0.3, teeth + 0.7)

@@ -37,12 +37,7 @@ def bench_html() -> str:
 
 @cache
 def bench_script() -> str:
-    """Script of the page.
-
-    Returns
-    -------
-    str
-    """
+    """Script of the page."""
     return "\n".join(asset(name) for name in SCRIPTS)
 
 
@@ -53,9 +48,5 @@ def problem_html(text: str) -> str:
     ----------
     text : str
         A sentence.
-
-    Returns
-    -------
-    str
     """
     return page_template("problem.html.j2").render(text=text)

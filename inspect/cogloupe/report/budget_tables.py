@@ -18,16 +18,7 @@ _BUDGET_COLUMNS = (
 
 
 def budget_tables(budget: tuple[BudgetLine, ...]) -> list[Table]:
-    """Uncertainty budgets, one a figure, with what the sources come to together.
-
-    Parameters
-    ----------
-    budget : tuple of BudgetLine
-
-    Returns
-    -------
-    list of Table
-    """
+    """Uncertainty budgets, one a figure, with what the sources come to together."""
     groups: dict[str, list[BudgetLine]] = {}
     for line in budget:
         groups.setdefault(line.figure, []).append(line)
@@ -56,15 +47,6 @@ def _size(value: float, unit: str) -> str:
 
 
 def figure_name(field: str) -> str:
-    """Readable name of a field: its unit off the end, spaces for underscores.
-
-    Parameters
-    ----------
-    field : str
-
-    Returns
-    -------
-    str
-    """
+    """Readable name of a field: its unit off the end, spaces for underscores."""
     stem, _, unit = field.rpartition("_")
     return (stem if unit in ("um", "mm", "deg") and stem else field).replace("_", " ")

@@ -25,16 +25,7 @@ _PEN, _OTHER = SIDE_STYLES[0].pen, SIDE_STYLES[1].pen
 
 
 def target_picture(shown: GridScale | CircleScale | RuledScale) -> Figure:
-    """Draw what a target leaves.
-
-    Parameters
-    ----------
-    shown : GridScale, CircleScale or RuledScale
-
-    Returns
-    -------
-    Figure
-    """
+    """Draw what a target leaves."""
     if isinstance(shown, GridScale):
         return grid_picture(shown)
     return circle_picture(shown) if isinstance(shown, CircleScale) else ruled_picture(shown)
@@ -42,10 +33,6 @@ def target_picture(shown: GridScale | CircleScale | RuledScale) -> Figure:
 
 def ruled_picture(ruled: RuledScale) -> Figure:
     """Draw where the lines of a ruled scale were seen, and how far each lies off even spacing.
-
-    Parameters
-    ----------
-    ruled : RuledScale
 
     Returns
     -------
@@ -87,10 +74,6 @@ def _along(axes: Axes, ruled: RuledScale) -> None:
 def grid_picture(grid: GridScale) -> Figure:
     """Draw what a grid shows of the lens, and what is left when it is undone.
 
-    Parameters
-    ----------
-    grid : GridScale
-
     Returns
     -------
     Figure
@@ -120,10 +103,6 @@ def grid_picture(grid: GridScale) -> Figure:
 
 def circle_picture(circle: CircleScale) -> Figure:
     """Draw the outline of a circle with its residuals, and unrolled.
-
-    Parameters
-    ----------
-    circle : CircleScale
 
     Returns
     -------
@@ -160,11 +139,6 @@ def blank_figure(
     aspect : float
         Height of a frame over its width.
     reasons : tuple of str
-
-    Returns
-    -------
-    Figure
-    list of Axes
     """
     lines = len(_reason_lines(reasons))
     frame_in = min(max((_WIDTH_IN / columns - 0.5) * aspect, 1.8), 6.0)
@@ -190,10 +164,6 @@ def exaggeration(vectors: Floats, spacing: float) -> float:
     vectors : ndarray, shape (n, 2)
     spacing : float
         Between the points, in the vectors' unit.
-
-    Returns
-    -------
-    float
     """
     long = float(np.percentile(np.hypot(*vectors.T), 95)) if len(vectors) else 0.0
     wanted = _LONG * spacing / max(long, 1e-6)
@@ -202,13 +172,7 @@ def exaggeration(vectors: Floats, spacing: float) -> float:
 
 
 def show_frame(axes: Axes, width: int, height: int) -> None:
-    """Axes of a picture's frame, px, y down.
-
-    Parameters
-    ----------
-    axes : Axes
-    width, height : int
-    """
+    """Axes of a picture's frame, px, y down."""
     axes.set_xlim(-0.5, width - 0.5)
     axes.set_ylim(height - 0.5, -0.5)
     axes.set_aspect("equal")

@@ -23,16 +23,7 @@ _DASHES = ("-", "--", "-.", ":")
 
 
 def camera_picture(found: CameraMap) -> Figure:
-    """Draw the camera's error over the frame, and along the circle of the teeth.
-
-    Parameters
-    ----------
-    found : CameraMap
-
-    Returns
-    -------
-    Figure
-    """
+    """Draw the camera's error over the frame, and along the circle of the teeth."""
     figure, (frame, round_) = blank_figure(2, found.height_px / found.width_px, (_BELOW,))
     show_frame(frame, found.width_px, found.height_px)
     for circle in found.circles:

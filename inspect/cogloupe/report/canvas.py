@@ -78,10 +78,6 @@ def view_round(points: Floats, margin: float, width: int, height: int) -> View:
         Room round them, as a share of their larger extent.
     width, height : int
         Largest size of the drawing, pixels.
-
-    Returns
-    -------
-    View
     """
     low, high = points.min(axis=0), points.max(axis=0)
     room = margin * float((high - low).max())
@@ -335,10 +331,6 @@ def text_width(text: str, size: int, bold: bool = False) -> float:
         Height of the letters, pixels.
     bold : bool
         Heavy letters.
-
-    Returns
-    -------
-    float
     """
     return float(_font(size, bold).getlength(text))
 
@@ -369,10 +361,6 @@ def encoded(canvas: Canvas, kind: str) -> bytes:
         The drawing, RGB.
     kind : {'.png', '.jpg'}
         Kind of file.
-
-    Returns
-    -------
-    bytes
     """
     # With its level left open the library writes quickly; its own strategy then packs badly.
     png = [cv2.IMWRITE_PNG_STRATEGY, cv2.IMWRITE_PNG_STRATEGY_DEFAULT]

@@ -19,10 +19,6 @@ _FIGURES = {
 def catalogue_table(entries: Sequence[Entry]) -> Table:
     """Lay out what the catalogue has, to fit a terminal of 100 columns.
 
-    Parameters
-    ----------
-    entries : sequence of Entry
-
     Returns
     -------
     Table

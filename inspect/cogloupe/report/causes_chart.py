@@ -23,10 +23,6 @@ _NAMES = {
 def causes_chart(diagnosis: Diagnosis) -> Figure:
     """Lay what the causes found would leave over the figures of the reading.
 
-    Parameters
-    ----------
-    diagnosis : Diagnosis
-
     Returns
     -------
     Figure
@@ -45,10 +41,6 @@ def causes_chart(diagnosis: Diagnosis) -> Figure:
 
 def explained_shapes(diagnosis: Diagnosis) -> list[Floats]:
     """What the first cause would leave, what the first two would, and so on.
-
-    Parameters
-    ----------
-    diagnosis : Diagnosis
 
     Returns
     -------

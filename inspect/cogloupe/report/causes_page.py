@@ -28,10 +28,6 @@ _MOST_WAVES = 5
 def cause_tables(diagnosis: Diagnosis) -> list[Table]:
     """Lay a diagnosis out for the terminal.
 
-    Parameters
-    ----------
-    diagnosis : Diagnosis
-
     Returns
     -------
     list of Table
@@ -53,10 +49,6 @@ def part_title(diagnosis: Diagnosis, place: int) -> str:
     diagnosis : Diagnosis
     place : int
         From 0.
-
-    Returns
-    -------
-    str
     """
     if place == 0:
         return "What left this pattern"

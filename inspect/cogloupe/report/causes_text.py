@@ -44,16 +44,7 @@ class CauseRow:
 
 
 def headline(diagnosis: Diagnosis) -> str:
-    """One sentence that answers.
-
-    Parameters
-    ----------
-    diagnosis : Diagnosis
-
-    Returns
-    -------
-    str
-    """
+    """One sentence that answers."""
     said = verdict(diagnosis.findings[0])
     if not diagnosis.strained:
         return said
@@ -64,16 +55,7 @@ def headline(diagnosis: Diagnosis) -> str:
 
 
 def verdict(finding: Finding) -> str:
-    """How surely which cause.
-
-    Parameters
-    ----------
-    finding : Finding
-
-    Returns
-    -------
-    str
-    """
+    """How surely which cause."""
     best = finding.best
     if best.cause is NONE:
         return f"No cause: nothing larger than its uncertainty ({_percent(best.share)})."
@@ -89,16 +71,7 @@ def verdict(finding: Finding) -> str:
 
 
 def times(ranked: Ranked) -> str:
-    """How strongly the data favour a cause over the next.
-
-    Parameters
-    ----------
-    ranked : Ranked
-
-    Returns
-    -------
-    str
-    """
+    """How strongly the data favour a cause over the next."""
     if ranked.over_next > _MOST_TIMES:
         return "over 1000 times likelier than the next"
     shown = f"{ranked.over_next:.0f}" if ranked.over_next >= 10 else f"{ranked.over_next:.1f}"
@@ -113,11 +86,6 @@ def _percent(share: float) -> str:
 
 def cause_rows(diagnosis: Diagnosis, finding: Finding) -> list[CauseRow]:
     """The ranking, as far as it matters.
-
-    Parameters
-    ----------
-    diagnosis : Diagnosis
-    finding : Finding
 
     Returns
     -------
@@ -146,16 +114,7 @@ def _row(diagnosis: Diagnosis, ranked: Ranked, best: bool) -> CauseRow:
 
 
 def size_text(size: Size) -> str:
-    """A size with its U.
-
-    Parameters
-    ----------
-    size : Size
-
-    Returns
-    -------
-    str
-    """
+    """A size with its U."""
     if size.unit == "′":
         value, limit = rounded(size.value, size.u)
         return f"{value}′" + (f" ± {limit}′" if limit else "")
@@ -166,11 +125,6 @@ def size_text(size: Size) -> str:
 
 def harmonic_rows(waves: list[Harmonic], diagnosis: Diagnosis) -> Iterator[tuple[str, ...]]:
     """Rows of the table of waves.
-
-    Parameters
-    ----------
-    waves : list of Harmonic
-    diagnosis : Diagnosis
 
     Yields
     ------
@@ -190,10 +144,6 @@ def harmonic_rows(waves: list[Harmonic], diagnosis: Diagnosis) -> Iterator[tuple
 
 def period_rows(diagnosis: Diagnosis) -> list[tuple[str, str, str]]:
     """What comes round how often, and how it looks on this tooth count.
-
-    Parameters
-    ----------
-    diagnosis : Diagnosis
 
     Returns
     -------

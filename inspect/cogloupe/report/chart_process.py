@@ -23,10 +23,6 @@ Draw = Callable[["Reading"], dict[str, bytes]]
 def charts_here(reading: "Reading") -> dict[str, bytes]:
     """Draw the charts of a reading in this process.
 
-    Parameters
-    ----------
-    reading : Reading
-
     Returns
     -------
     dict of str to bytes

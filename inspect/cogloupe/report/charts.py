@@ -30,10 +30,6 @@ _FEW = 60
 def chart_pngs(reading: Reading) -> dict[str, bytes]:
     """Draw every chart of a reading.
 
-    Parameters
-    ----------
-    reading : Reading
-
     Returns
     -------
     dict of str to bytes
@@ -44,10 +40,6 @@ def chart_pngs(reading: Reading) -> dict[str, bytes]:
 
 def pitch_chart(reading: Reading) -> Figure:
     """Chart single and cumulative pitch deviation of both flanks, tooth by tooth.
-
-    Parameters
-    ----------
-    reading : Reading
 
     Returns
     -------
@@ -71,16 +63,7 @@ def pitch_chart(reading: Reading) -> Figure:
 
 
 def figure_png(figure: Figure) -> bytes:
-    """Draw a figure as a PNG picture.
-
-    Parameters
-    ----------
-    figure : Figure
-
-    Returns
-    -------
-    bytes
-    """
+    """Draw a figure as a PNG picture."""
     canvas = FigureCanvasAgg(figure)
     width, height = canvas.get_width_height()
     drawn = BytesIO()

@@ -48,10 +48,6 @@ def history_rows(
         Figures of each attempt, by their keys.
     steps : sequence of Comparison
         One fewer than attempts.
-
-    Returns
-    -------
-    list of HistoryRow
     """
     rows = []
     for k, (attempt, figures) in enumerate(zip(attempts, values, strict=True)):
@@ -75,10 +71,6 @@ def unnoted(attempts: Sequence[Attempt], steps: Sequence[Comparison]) -> list[st
     attempts : sequence of Attempt
     steps : sequence of Comparison
         One fewer than attempts.
-
-    Returns
-    -------
-    list of str
     """
     return [
         f"Nothing was changed before {attempt.label}, and yet its spacing is "

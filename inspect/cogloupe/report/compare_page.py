@@ -40,10 +40,6 @@ def change_table(comparison: Comparison, labels: Sequence[str]) -> Table:
     comparison : Comparison
     labels : sequence of str
         Names of both readings.
-
-    Returns
-    -------
-    Table
     """
     table = plain_table(
         f"{labels[0]} → {labels[1]}",

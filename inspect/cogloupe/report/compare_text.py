@@ -55,10 +55,6 @@ class ChangeRow:
 def change_rows(comparison: Comparison) -> list[ChangeRow]:
     """Rows of the table.
 
-    Parameters
-    ----------
-    comparison : Comparison
-
     Returns
     -------
     list of ChangeRow
@@ -89,17 +85,7 @@ def _row(change: Change, same_gear: bool) -> ChangeRow:
 
 
 def value_text(value: Value, unit: str) -> str:
-    """Write a figure of one reading.
-
-    Parameters
-    ----------
-    value : Value
-    unit : str
-
-    Returns
-    -------
-    str
-    """
+    """Write a figure of one reading."""
     return with_uncertainty(value.value, value.u, unit, signed=False)
 
 
@@ -144,16 +130,7 @@ def _remark(change: Change, same_gear: bool) -> str:
 
 
 def headline(comparison: Comparison) -> str:
-    """Answer the question in one sentence.
-
-    Parameters
-    ----------
-    comparison : Comparison
-
-    Returns
-    -------
-    str
-    """
+    """Answer the question in one sentence."""
     main = comparison.changes[0]
     if comparison.same_gear and comparison.match is False:
         return (
@@ -210,16 +187,7 @@ def _same_gear_headline(main: Change) -> str:
 
 
 def findings(comparison: Comparison) -> list[str]:
-    """What else the comparison says, and how far that goes.
-
-    Parameters
-    ----------
-    comparison : Comparison
-
-    Returns
-    -------
-    list of str
-    """
+    """What else the comparison says, and how far that goes."""
     return [*_others(comparison), *_flanks(comparison), *_reach(comparison)]
 
 
@@ -270,16 +238,7 @@ def _reach(comparison: Comparison) -> Iterator[str]:
 
 
 def doubts(comparison: Comparison) -> list[str]:
-    """What should be looked at before the verdict is believed.
-
-    Parameters
-    ----------
-    comparison : Comparison
-
-    Returns
-    -------
-    list of str
-    """
+    """What should be looked at before the verdict is believed."""
     return [*_gear_doubts(comparison), *_alignment_doubts(comparison), *_same_doubts(comparison)]
 
 
@@ -330,16 +289,7 @@ def _same_doubts(c: Comparison) -> Iterator[str]:
 
 
 def shared(comparison: Comparison) -> str:
-    """Say what both readings share, and what of it cancels.
-
-    Parameters
-    ----------
-    comparison : Comparison
-
-    Returns
-    -------
-    str
-    """
+    """Say what both readings share, and what of it cancels."""
     scale = (
         "Both pictures have one calibration, so its error is left out of differences of sizes as "
         "far as it acts on both alike."
@@ -361,10 +311,6 @@ def pairing(comparison: Comparison, labels: Sequence[str]) -> str:
     comparison : Comparison
     labels : sequence of str
         Of both readings.
-
-    Returns
-    -------
-    str
     """
     a = comparison.alignment
     if a is None:

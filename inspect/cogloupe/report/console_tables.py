@@ -39,10 +39,6 @@ def plain_table(title: str = "", caption: str = "", heads: bool = True) -> Conso
         Above and below it; may be empty.
     heads : bool
         It has headings.
-
-    Returns
-    -------
-    ConsoleTable
     """
     return ConsoleTable(
         title=Text(title) if title else None, title_justify="left", show_header=heads,
@@ -80,16 +76,7 @@ def readings_table(readings: Sequence[Reading], width: int = 80) -> ConsoleTable
 
 
 def console_table(table: Table) -> ConsoleTable:
-    """Lay any table of a page out for the terminal.
-
-    Parameters
-    ----------
-    table : Table
-
-    Returns
-    -------
-    ConsoleTable
-    """
+    """Lay any table of a page out for the terminal."""
     shown = plain_table(table.title, table.note)
     for column in table.columns:
         head = column.head + (f" / {column.unit}" if column.unit else "")
@@ -102,11 +89,6 @@ def console_table(table: Table) -> ConsoleTable:
 
 def sentence_table(title: str, sentences: Sequence[str]) -> ConsoleTable:
     """Lay out sentences, such as cautions, under a title.
-
-    Parameters
-    ----------
-    title : str
-    sentences : sequence of str
 
     Returns
     -------

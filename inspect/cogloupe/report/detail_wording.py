@@ -7,31 +7,13 @@ from cogloupe_calibration.units import MM_PER_INCH
 
 
 def check_sentences(reading: Reading) -> list[str]:
-    """Say how each micrometer reading stands beside the picture.
-
-    Parameters
-    ----------
-    reading : Reading
-
-    Returns
-    -------
-    list of str
-    """
+    """Say how each micrometer reading stands beside the picture."""
     checks = reading.sizes.checks if reading.sizes is not None else ()
     return [_check_sentence(check, stated_in_dp(reading.gear)) for check in checks]
 
 
 def check_name(check: SizeCheck) -> str:
-    """Name of the size that a micrometer found.
-
-    Parameters
-    ----------
-    check : SizeCheck
-
-    Returns
-    -------
-    str
-    """
+    """Name of the size that a micrometer found."""
     if check.kind == "span":
         return f"span over {check.teeth_spanned} teeth"
     return f"size over pins of {check.pin_diameter_mm:.4g} mm"
@@ -66,10 +48,6 @@ def _check_sentence(check: SizeCheck, inches: bool) -> str:
 def limit_sentences(reading: Reading) -> list[str]:
     """Say where undercut or a mate's tips end the use of the flanks.
 
-    Parameters
-    ----------
-    reading : Reading
-
     Returns
     -------
     list of str
@@ -103,16 +81,7 @@ def _um(value_mm: float | None) -> float | None:
 
 
 def interferes(theory: GapTheory) -> bool:
-    """Tell whether a mating rack would touch the fillet, beyond U.
-
-    Parameters
-    ----------
-    theory : GapTheory
-
-    Returns
-    -------
-    bool
-    """
+    """Tell whether a mating rack would touch the fillet, beyond U."""
     limit = expanded(theory.u_rack_contact_margin_mm)
     margin = theory.rack_contact_margin_mm
     return margin is not None and limit is not None and margin < -limit

@@ -69,32 +69,13 @@ _GEARS_PLACE = 120.0
 
 
 def hole_rows(layout: Layout) -> tuple[HoleRow, ...]:
-    """Lines of the table of coordinates.
-
-    Parameters
-    ----------
-    layout : Layout
-
-    Returns
-    -------
-    tuple of HoleRow
-    """
+    """Lines of the table of coordinates."""
     moves = dial_moves(layout)
     return tuple(HoleRow(hole, move) for hole, move in zip(layout.holes, moves, strict=True))
 
 
 def distance_text(layout: Layout, pair: int) -> str:
-    """Centre distance of a pair with how far off it may come out.
-
-    Parameters
-    ----------
-    layout : Layout
-    pair : int
-
-    Returns
-    -------
-    str
-    """
+    """Centre distance of a pair with how far off it may come out."""
     drilling = layout.pairs[pair][2].drilling
     inches = drilling.distance.value / MM_PER_INCH
     told = f"{drilling.distance.value:.3f} mm ({inches:.4f} in)"
@@ -105,10 +86,6 @@ def distance_text(layout: Layout, pair: int) -> str:
 
 def sheet_for(layout: Layout) -> Sheet:
     """The smallest sheet that holds a plate in true size.
-
-    Parameters
-    ----------
-    layout : Layout
 
     Returns
     -------
@@ -127,10 +104,6 @@ def sheet_for(layout: Layout) -> Sheet:
 def drilling_svg(layout: Layout) -> bytes:
     """Write the drawing as SVG.
 
-    Parameters
-    ----------
-    layout : Layout
-
     Returns
     -------
     bytes
@@ -140,16 +113,7 @@ def drilling_svg(layout: Layout) -> bytes:
 
 
 def drilling_pdf(layout: Layout) -> bytes:
-    """Write the drawing as PDF.
-
-    Parameters
-    ----------
-    layout : Layout
-
-    Returns
-    -------
-    bytes
-    """
+    """Write the drawing as PDF."""
     return _saved(layout, "pdf", {"CreationDate": None, "Creator": "Cogloupe"})
 
 
@@ -163,10 +127,6 @@ def _saved(layout: Layout, kind: str, told: dict[str, str | None]) -> bytes:
 
 def drilling_figure(layout: Layout) -> Figure:
     """Draw the sheet.
-
-    Parameters
-    ----------
-    layout : Layout
 
     Returns
     -------
@@ -288,10 +248,6 @@ def _draw_check(axes: Axes, sheet: Sheet) -> None:
 
 def drilling_dxf(layout: Layout) -> bytes:
     """Write the drawing as DXF, in millimetres, the plate's corner at the origin.
-
-    Parameters
-    ----------
-    layout : Layout
 
     Returns
     -------

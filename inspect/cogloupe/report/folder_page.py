@@ -67,11 +67,6 @@ def index_html(title: str) -> str:
 def index_data(entries: Sequence[Entry], news: News) -> str:
     """Write what the folder's page shows.
 
-    Parameters
-    ----------
-    entries : sequence of Entry
-    news : News
-
     Returns
     -------
     str
@@ -90,10 +85,6 @@ def index_data(entries: Sequence[Entry], news: News) -> str:
 
 def shown_entry(entry: Entry) -> dict[str, Any]:
     """What the page shows of an entry; what is empty is left out.
-
-    Parameters
-    ----------
-    entry : Entry
 
     Returns
     -------

@@ -10,46 +10,19 @@ LEAST_SHOWN = 0.005
 
 
 def chance(probability: float) -> str:
-    """Write a probability without pretending to more than a picture gives.
-
-    Parameters
-    ----------
-    probability : float
-
-    Returns
-    -------
-    str
-    """
+    """Write a probability without pretending to more than a picture gives."""
     if probability > 0.99:
         return "over 99 %"
     return f"{100 * probability:.0f} %" if probability >= 0.01 else "under 1 %"
 
 
 def size_text(size: SizeFound) -> str:
-    """Write a size with its U.
-
-    Parameters
-    ----------
-    size : SizeFound
-
-    Returns
-    -------
-    str
-    """
+    """Write a size with its U."""
     return with_uncertainty(size.value, size.u_value, size.unit)
 
 
 def situation_table(cutting: Cutting) -> Table:
-    """Situations that may have cut the gaps, likeliest first.
-
-    Parameters
-    ----------
-    cutting : Cutting
-
-    Returns
-    -------
-    Table
-    """
+    """Situations that may have cut the gaps, likeliest first."""
     rows = [
         (
             row.situation + ("" if row.resolved else ": nothing of it seen"),
@@ -75,16 +48,7 @@ def _named(size: SizeFound) -> str:
 
 
 def candidate_table(identity: Identity) -> Table:
-    """Standard gears that the picture may show, likeliest first.
-
-    Parameters
-    ----------
-    identity : Identity
-
-    Returns
-    -------
-    Table
-    """
+    """Standard gears that the picture may show, likeliest first."""
     rows = [
         (
             f"{row.size} ({_in_the_other_system(row)})",
@@ -111,16 +75,7 @@ def _tooth(row: Candidate) -> str:
 
 
 def measure_table(identity: Identity) -> Table:
-    """Sizes to cut a twin by, in millimetres or modules, and in inches.
-
-    Parameters
-    ----------
-    identity : Identity
-
-    Returns
-    -------
-    Table
-    """
+    """Sizes to cut a twin by, in millimetres or modules, and in inches."""
     rows = [(size.name, size_text(size), _inch(size)) for size in identity.measures]
     return text_table("To cut a lost twin by, each ± U", ("size", "metric", "inches"), rows)
 
@@ -132,30 +87,12 @@ def _inch(size: SizeFound) -> str:
 
 
 def identity_lines(identity: Identity) -> list[str]:
-    """Lines for the screen: which gear it is, sizes, and what is left open.
-
-    Parameters
-    ----------
-    identity : Identity
-
-    Returns
-    -------
-    list of str
-    """
+    """Lines for the screen: which gear it is, sizes, and what is left open."""
     sizes = "; ".join(f"{size.name} {size_text(size)}" for size in identity.measures)
     return [identity.sentence, f"To cut a twin by: {sizes}.", *identity.unsettled]
 
 
 def remarkable(cutting: Cutting) -> bool:
-    """Tell whether the stated rack does not explain the gaps.
-
-    Parameters
-    ----------
-    cutting : Cutting
-
-    Returns
-    -------
-    bool
-    """
+    """Tell whether the stated rack does not explain the gaps."""
     kinds = {row.situation: row.kind for row in cutting.situations}
     return all(kinds.get(name) != "rack" for name in cutting.alike)

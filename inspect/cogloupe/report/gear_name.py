@@ -36,10 +36,6 @@ def _in_dp(module_mm: float, diametral_pitch: float) -> bool:
 def size_name(module_mm: float, diametral_pitch: float) -> str:
     """Size as the trade states it.
 
-    Parameters
-    ----------
-    module_mm, diametral_pitch : float
-
     Returns
     -------
     str
@@ -53,10 +49,6 @@ def size_name(module_mm: float, diametral_pitch: float) -> str:
 def gear_size(gear: GearInfo) -> str:
     """Size of a gear as its maker would say it.
 
-    Parameters
-    ----------
-    gear : GearInfo
-
     Returns
     -------
     str
@@ -68,16 +60,7 @@ def gear_size(gear: GearInfo) -> str:
 
 
 def gear_name(gear: GearInfo) -> str:
-    """Name a gear by its teeth, size and pressure angle or form.
-
-    Parameters
-    ----------
-    gear : GearInfo
-
-    Returns
-    -------
-    str
-    """
+    """Name a gear by its teeth, size and pressure angle or form."""
     if gear.form == "straight":
         return f"{gear.teeth} straight-sided teeth, {gear_size(gear)}"
     last = "cycloidal" if gear.pressure_angle_deg is None else f"{gear.pressure_angle_deg:g}°"
@@ -86,10 +69,6 @@ def gear_name(gear: GearInfo) -> str:
 
 def gear_origin(gear: GearInfo) -> str:
     """Say what the teeth were compared with.
-
-    Parameters
-    ----------
-    gear : GearInfo
 
     Returns
     -------

@@ -101,10 +101,6 @@ def round_length(largest: float) -> float:
     ----------
     largest : float
         Above zero.
-
-    Returns
-    -------
-    float
     """
     decade = 10.0 ** floor(log10(largest))
     return max(s for s in (1.0, 2.0, 5.0) if s <= largest / decade * (1 + 1e-9)) * decade

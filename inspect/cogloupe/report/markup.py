@@ -65,10 +65,6 @@ def asset(name: str) -> str:
     ----------
     name : str
         File in this package's folder of assets.
-
-    Returns
-    -------
-    str
     """
     return files("cogloupe.report").joinpath("assets", name).read_text("utf-8")
 
@@ -94,10 +90,6 @@ def data_uri(image: bytes) -> str:
     ----------
     image : bytes
         PNG or JPEG.
-
-    Returns
-    -------
-    str
     """
     kind = "png" if image.startswith(b"\x89PNG") else "jpeg"
     return f"data:image/{kind};base64,{b64encode(image).decode()}"
@@ -110,10 +102,6 @@ def symbol_html(symbol: str) -> Markup:
     ----------
     symbol : str
         Such as ``f_p``.
-
-    Returns
-    -------
-    Markup
     """
     stem, _, below = symbol.partition("_")
     lowered = f"<sub>{escape(below)}</sub>" if below else ""
@@ -122,10 +110,6 @@ def symbol_html(symbol: str) -> Markup:
 
 def glued(text: str) -> str:
     """Keep a figure, its U and its unit on one line.
-
-    Parameters
-    ----------
-    text : str
 
     Returns
     -------
@@ -138,10 +122,6 @@ def glued(text: str) -> str:
 
 def figures_html(text: str) -> Markup:
     """Write a sentence so that its lengths can be shown in another unit.
-
-    Parameters
-    ----------
-    text : str
 
     Returns
     -------
@@ -160,16 +140,7 @@ def figures_html(text: str) -> Markup:
 
 
 def head_html(column: Column) -> Markup:
-    """Write a column's heading with its symbol and unit.
-
-    Parameters
-    ----------
-    column : Column
-
-    Returns
-    -------
-    Markup
-    """
+    """Write a column's heading with its symbol and unit."""
     parts = [escape(column.head)] if column.head else []
     if column.about_mean:
         parts.append('<span class="about">about the mean</span>')
@@ -196,10 +167,6 @@ def cell_html(
     shared : str, optional
         How its column's figures are shown, where the column's heading says so; without it the cell
         says so itself, and carries the heading along for narrow pages.
-
-    Returns
-    -------
-    Markup
     """
     kinds = [
         k for k, is_so in (("say", bool(column and column.say)), ("faint", cell.faint)) if is_so
@@ -214,10 +181,6 @@ def cell_html(
 
 def columns_html(table: Table) -> list[Markup | None]:
     """How the figures of each column are shown, as attributes of its heading.
-
-    Parameters
-    ----------
-    table : Table
 
     Returns
     -------

@@ -59,10 +59,6 @@ def turns(pairing: Pairing, position: Floats, side: int) -> tuple[Floats, Floats
 def mesh_svg(pairing: Pairing) -> Markup:
     """Draw both gears at their tightest spot, whole and enlarged.
 
-    Parameters
-    ----------
-    pairing : Pairing
-
     Returns
     -------
     Markup
@@ -123,10 +119,6 @@ def _hub(gear: RunningGear) -> str:
 
 def mesh_data(pairing: Pairing) -> dict[str, Any]:
     """What the page's script turns the gears by.
-
-    Parameters
-    ----------
-    pairing : Pairing
 
     Returns
     -------

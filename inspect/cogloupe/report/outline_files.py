@@ -25,11 +25,6 @@ _PATH = re.compile(r'<path id="(measured|theoretical)"[^>]* d="M([^"Z]*)Z"')
 def outline_svg(reading: Reading, outlines: Outlines) -> str:
     """Write both outlines as a drawing in true size.
 
-    Parameters
-    ----------
-    reading : Reading
-    outlines : Outlines
-
     Returns
     -------
     str
@@ -63,14 +58,6 @@ def _path(name: str, points: Floats) -> str:
 def read_outlines(svg: str) -> Outlines:
     """Read both outlines back from `outline_svg`.
 
-    Parameters
-    ----------
-    svg : str
-
-    Returns
-    -------
-    Outlines
-
     Raises
     ------
     UseError
@@ -88,10 +75,6 @@ def read_outlines(svg: str) -> Outlines:
 
 def outline_dxf(outlines: Outlines) -> bytes:
     """Write both outlines as a DXF file, a layer each.
-
-    Parameters
-    ----------
-    outlines : Outlines
 
     Returns
     -------

@@ -64,10 +64,6 @@ def overlay_png(reading: Reading, drawing: DrawingData, factor: float | None = N
         The picture, and the points measured on it.
     factor : float, optional
         Exaggeration of the deviations; without one, `round_factor`.
-
-    Returns
-    -------
-    bytes
     """
     return encoded(overlay(reading, drawing, factor), ".png")
 

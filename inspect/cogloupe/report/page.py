@@ -130,10 +130,6 @@ def _drawn(reading: Reading, drawing: DrawingData | None, window: Window | None)
 def script_json(data: object) -> Markup:
     """JSON that can stand inside a script element.
 
-    Parameters
-    ----------
-    data : object
-
     Returns
     -------
     Markup
@@ -145,10 +141,6 @@ def script_json(data: object) -> Markup:
 
 def title_block(reading: Reading) -> list[tuple[str, str]]:
     """What the head of the page and of the picture for a forum says of a reading.
-
-    Parameters
-    ----------
-    reading : Reading
 
     Returns
     -------
@@ -183,16 +175,7 @@ def title_block(reading: Reading) -> list[tuple[str, str]]:
 
 
 def taken_on(reading: Reading) -> str:
-    """Day a photograph was taken; empty where its file does not say.
-
-    Parameters
-    ----------
-    reading : Reading
-
-    Returns
-    -------
-    str
-    """
+    """Day a photograph was taken; empty where its file does not say."""
     try:
         return datetime.strptime(reading.photo.taken or "", "%Y:%m:%d %H:%M:%S").date().isoformat()
     except ValueError:
@@ -200,15 +183,6 @@ def taken_on(reading: Reading) -> str:
 
 
 def class_reached(reading: Reading) -> str:
-    """Tolerance class of pitch and runout together, with its standard; empty where not graded.
-
-    Parameters
-    ----------
-    reading : Reading
-
-    Returns
-    -------
-    str
-    """
+    """Tolerance class of pitch and runout together, with its standard; empty where not graded."""
     found = classes_reached(reading)
     return f"{found} of {reading.tolerance.standard}" if found and reading.tolerance else ""

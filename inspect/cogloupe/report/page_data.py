@@ -62,11 +62,6 @@ class Window:
 def photo_window(reading: Reading, drawing: DrawingData) -> Window:
     """Cut the gear and a little round it out of the photograph.
 
-    Parameters
-    ----------
-    reading : Reading
-    drawing : DrawingData
-
     Returns
     -------
     Window
@@ -86,16 +81,7 @@ def photo_window(reading: Reading, drawing: DrawingData) -> Window:
 
 
 def photo_jpeg(window: Window) -> bytes:
-    """The photograph of a page as JPEG.
-
-    Parameters
-    ----------
-    window : Window
-
-    Returns
-    -------
-    bytes
-    """
+    """The photograph of a page as JPEG."""
     image = (
         window.image if window.image.ndim == 2 else cv2.cvtColor(window.image, cv2.COLOR_RGB2BGR)
     )
@@ -103,16 +89,7 @@ def photo_jpeg(window: Window) -> bytes:
 
 
 def thumbnail(window: Window) -> bytes:
-    """A small picture for a list of readings, JPEG.
-
-    Parameters
-    ----------
-    window : Window
-
-    Returns
-    -------
-    bytes
-    """
+    """A small picture for a list of readings, JPEG."""
     small = THUMBNAIL / max(window.image.shape[:2])
     sized = cv2.resize(window.image, None, fx=small, fy=small, interpolation=cv2.INTER_AREA)
     return photo_jpeg(Window(window.left, window.top, window.scale * small, sized))

@@ -18,16 +18,7 @@ _MOST_POINTS = 6000
 
 
 def running_chart(pairing: Pairing) -> Figure:
-    """Lead both ways round, backlash, and centre distance in tight mesh over the period.
-
-    Parameters
-    ----------
-    pairing : Pairing
-
-    Returns
-    -------
-    Figure
-    """
+    """Lead both ways round, backlash, and centre distance in tight mesh over the period."""
     figure = _figure(8.6)
     lead, free, rolled = figure.subplots(3, 1, sharex=True, height_ratios=(3, 2, 2))
     figure.subplots_adjust(left=0.065, right=0.985, top=0.955, bottom=0.065, hspace=0.2)
@@ -66,16 +57,7 @@ def _thinned(x: Floats, y: Floats) -> tuple[Floats, Floats]:
 
 
 def spectrum_chart(pairing: Pairing) -> Figure:
-    """Spectrum of the lead both ways round, with what comes round so.
-
-    Parameters
-    ----------
-    pairing : Pairing
-
-    Returns
-    -------
-    Figure
-    """
+    """Spectrum of the lead both ways round, with what comes round so."""
     figure = _figure(3.2)
     axes = figure.subplots()
     figure.subplots_adjust(left=0.065, right=0.985, top=0.9, bottom=0.16)
@@ -103,16 +85,7 @@ def spectrum_chart(pairing: Pairing) -> Figure:
 
 
 def window_chart(pairing: Pairing) -> Figure:
-    """Backlash, contact ratio and tip clearance against the centre distance, with the window.
-
-    Parameters
-    ----------
-    pairing : Pairing
-
-    Returns
-    -------
-    Figure
-    """
+    """Backlash, contact ratio and tip clearance against the centre distance, with the window."""
     figure = _figure(6.4)
     free, ratio, tips = figure.subplots(3, 1, sharex=True, height_ratios=(3, 2, 2))
     figure.subplots_adjust(left=0.065, right=0.985, top=0.945, bottom=0.085, hspace=0.24)

@@ -15,16 +15,7 @@ from cogloupe_calibration.units import MM_PER_INCH
 
 
 def pair_tables(pairing: Pairing) -> list[Table]:
-    """All figures of a pair.
-
-    Parameters
-    ----------
-    pairing : Pairing
-
-    Returns
-    -------
-    list of Table
-    """
+    """All figures of a pair."""
     return [
         backlash_table(pairing.backlash),
         running_table(pairing),
@@ -35,16 +26,7 @@ def pair_tables(pairing: Pairing) -> list[Table]:
 
 
 def backlash_table(backlash: Backlash) -> Table:
-    """Backlash over the period: along the circle, square to the flanks, and as angles.
-
-    Parameters
-    ----------
-    backlash : Backlash
-
-    Returns
-    -------
-    Table
-    """
+    """Backlash over the period: along the circle, square to the flanks, and as angles."""
     rows = [
         _backlash_row(name, known, backlash)
         for name, known in (
@@ -78,16 +60,7 @@ def _backlash_row(name: str, known: Known, backlash: Backlash) -> Row:
 
 
 def running_table(pairing: Pairing) -> Table:
-    """Single-flank running both ways round, and what it is made of.
-
-    Parameters
-    ----------
-    pairing : Pairing
-
-    Returns
-    -------
-    Table
-    """
+    """Single-flank running both ways round, and what it is made of."""
     ways = [pairing.ways[side] for side in (1, 0)]
     per_um = 60 * degrees(1e-3 / pairing.mesh.b.wheel.reference_radius)
 
@@ -122,16 +95,7 @@ def running_table(pairing: Pairing) -> Table:
 
 
 def rolling_table(pairing: Pairing) -> Table:
-    """Double-flank rolling in tight mesh.
-
-    Parameters
-    ----------
-    pairing : Pairing
-
-    Returns
-    -------
-    Table
-    """
+    """Double-flank rolling in tight mesh."""
     double = pairing.double
     rows = (
         ("mean centre distance in tight mesh", figure(double.mean.value, double.mean.u, "mm")),
@@ -146,16 +110,7 @@ def rolling_table(pairing: Pairing) -> Table:
 
 
 def room_table(pairing: Pairing) -> Table:
-    """Room at tips and fillets, and contact ratio, with the teeth that have least.
-
-    Parameters
-    ----------
-    pairing : Pairing
-
-    Returns
-    -------
-    Table
-    """
+    """Room at tips and fillets, and contact ratio, with the teeth that have least."""
     room, a, b = pairing.room, pairing.mesh.a.name, pairing.mesh.b.name
     rows = (
         _room_row(f"tips of {a} to floors of {b}", room.tips_a, "mm", "tooth {}, gap {}"),
@@ -180,16 +135,7 @@ def _room_row(name: str, least: Least, unit: str, where: str) -> Row:
 
 
 def tight_table(pairing: Pairing) -> Table:
-    """The tightest spots.
-
-    Parameters
-    ----------
-    pairing : Pairing
-
-    Returns
-    -------
-    Table
-    """
+    """The tightest spots."""
     backlash = pairing.backlash
     rows = [
         Row(
@@ -210,16 +156,7 @@ def tight_table(pairing: Pairing) -> Table:
 
 
 def drilling_table(layout: Layout) -> Table:
-    """Coordinates of the holes from the edges, and moves of the dials.
-
-    Parameters
-    ----------
-    layout : Layout
-
-    Returns
-    -------
-    Table
-    """
+    """Coordinates of the holes from the edges, and moves of the dials."""
 
     def length(value: float | None) -> Cell:
         return words("–" if value is None else f"{value:.3f} mm = {value / MM_PER_INCH:.4f} in")

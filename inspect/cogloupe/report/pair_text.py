@@ -17,16 +17,7 @@ CAUTIONS = cautions_for("drill", "guard", "not_for_loads")
 
 
 def pair_title(pairing: Pairing) -> str:
-    """Name a pair.
-
-    Parameters
-    ----------
-    pairing : Pairing
-
-    Returns
-    -------
-    str
-    """
+    """Name a pair."""
     return f"{pairing.mesh.a.name} with {pairing.mesh.b.name}"
 
 
@@ -48,16 +39,7 @@ def minutes(angle: float) -> str:
 
 
 def headline(pairing: Pairing) -> str:
-    """The one thing to know of a pair.
-
-    Parameters
-    ----------
-    pairing : Pairing
-
-    Returns
-    -------
-    str
-    """
+    """The one thing to know of a pair."""
     least, window, room = pairing.backlash.least, pairing.window, pairing.room
     at = f"{pairing.mesh.centre_mm:.3f} mm"
     said = {
@@ -84,17 +66,7 @@ def _where(pairing: Pairing) -> str:
 
 
 def spot_text(pairing: Pairing, spot: Spot) -> str:
-    """Which teeth make a tight spot.
-
-    Parameters
-    ----------
-    pairing : Pairing
-    spot : Spot
-
-    Returns
-    -------
-    str
-    """
+    """Which teeth make a tight spot."""
     a, b = pairing.mesh.a.name, pairing.mesh.b.name
     whose, tooth, gap = spot.squeezed
     if whose == "a":
@@ -140,16 +112,7 @@ def _into_fillets(pairing: Pairing, at: str) -> str:
 
 
 def next_step(pairing: Pairing) -> str:
-    """What to do.
-
-    Parameters
-    ----------
-    pairing : Pairing
-
-    Returns
-    -------
-    str
-    """
+    """What to do."""
     drilling, window = pairing.drilling, pairing.window
     low, high = window.low.distance, window.high.distance
     given = isnan(drilling.wanted)
@@ -172,16 +135,7 @@ def next_step(pairing: Pairing) -> str:
 
 
 def findings(pairing: Pairing) -> list[str]:
-    """What else a person should know, in the order of the work.
-
-    Parameters
-    ----------
-    pairing : Pairing
-
-    Returns
-    -------
-    list of str
-    """
+    """What else a person should know, in the order of the work."""
     per, window = pairing.drilling.per_mm, pairing.window
     range_told = (
         f"They run from {mm(window.low.distance, window.low.u)}, below which {window.low.why}, to "
@@ -196,16 +150,7 @@ def findings(pairing: Pairing) -> list[str]:
 
 
 def which_teeth(pairing: Pairing) -> str:
-    """Which teeth to put together, and what that gains.
-
-    Parameters
-    ----------
-    pairing : Pairing
-
-    Returns
-    -------
-    str
-    """
+    """Which teeth to put together, and what that gains."""
     a, b, starts = pairing.mesh.a, pairing.mesh.b, pairing.starts
     if gcd(a.teeth, b.teeth) == 1:
         return (
@@ -225,16 +170,7 @@ def which_teeth(pairing: Pairing) -> str:
 
 
 def eccentricities(pairing: Pairing) -> str:
-    """What the run-outs do to each other.
-
-    Parameters
-    ----------
-    pairing : Pairing
-
-    Returns
-    -------
-    str
-    """
+    """What the run-outs do to each other."""
     a, b = pairing.mesh.a, pairing.mesh.b
     parts = pairing.ways[1].parts
     if a.doubts is None or b.doubts is None:
@@ -253,16 +189,7 @@ def eccentricities(pairing: Pairing) -> str:
 
 
 def notes(pairing: Pairing) -> list[str]:
-    """What the figures leave out, and what was taken for granted.
-
-    Parameters
-    ----------
-    pairing : Pairing
-
-    Returns
-    -------
-    list of str
-    """
+    """What the figures leave out, and what was taken for granted."""
     a, b = pairing.mesh.a, pairing.mesh.b
     said = [line for gear in (a, b) for line in _notes_of(gear)]
     if not isinstance(a.wheel, Gear):

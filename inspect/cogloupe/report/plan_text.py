@@ -84,10 +84,6 @@ def in_words(value_mm: float) -> str:
     ----------
     value_mm : float
         Length, mm.
-
-    Returns
-    -------
-    str
     """
     mm, inch, thou = lengths(value_mm)
     return f"{mm} mm = {inch} in = {thou} thou"
@@ -104,10 +100,6 @@ def length_row(name: str, value_mm: float, say: str = "") -> Row:
         Length, mm.
     say : str
         What to do with it.
-
-    Returns
-    -------
-    Row
     """
     return Row(name, lengths(value_mm), say)
 
@@ -119,20 +111,12 @@ def text_row(name: str, value: str, say: str = "") -> Row:
     ----------
     name, value, say : str
         What it is, its value, what it means.
-
-    Returns
-    -------
-    Row
     """
     return Row(name, (value,), say)
 
 
 def fraction(value: Fraction) -> str:
     """Write an exact ratio, with its decimal behind it.
-
-    Parameters
-    ----------
-    value : Fraction
 
     Returns
     -------
@@ -173,10 +157,6 @@ def share(over_mm: float, deeper_mm: float) -> str:
         How much the size is over, mm.
     deeper_mm : float
         Depth that takes it away, mm.
-
-    Returns
-    -------
-    str
     """
     ratio = deeper_mm / over_mm
     return f"{over_mm:g} mm over: cut {deeper_mm:.3f} mm deeper (1 thou: {ratio:.2f} thou)"

@@ -43,10 +43,6 @@ _SUMMARY_COLUMNS = (
 def summary_table(reading: Reading) -> Table:
     """The gear in figures.
 
-    Parameters
-    ----------
-    reading : Reading
-
     Returns
     -------
     Table
@@ -89,17 +85,7 @@ def _length_row(reading: Reading, label: str, sign: str, name: str, meaning: str
 
 
 def length_cell(value_mm: float | None, u_mm: float | None, inches: bool) -> Cell:
-    """A cell with a length, inches or thou behind it where the gear is stated in them.
-
-    Parameters
-    ----------
-    value_mm, u_mm : float or None
-    inches : bool
-
-    Returns
-    -------
-    Cell
-    """
+    """A cell with a length, inches or thou behind it where the gear is stated in them."""
     return Cell(text=length(value_mm, u_mm, inches), value=value_mm, u=u_mm, unit="mm")
 
 
@@ -176,10 +162,6 @@ def class_range(found: tuple[int, int]) -> str:
     ----------
     found : tuple of int
         Lowest and highest class.
-
-    Returns
-    -------
-    str
     """
     low, high = found
     return str(low) if low == high else f"{low} to {high}"
@@ -187,10 +169,6 @@ def class_range(found: tuple[int, int]) -> str:
 
 def classes_reached(reading: Reading) -> str:
     """Tolerance class of pitch and runout together.
-
-    Parameters
-    ----------
-    reading : Reading
 
     Returns
     -------
@@ -219,10 +197,6 @@ def cells(
         Their fields, units at the end.
     signed, arc : str
         Those with this in their name get a plus above zero, or lie along the measuring circle.
-
-    Yields
-    ------
-    Cell
     """
     for name in names:
         yield figure(
@@ -233,10 +207,6 @@ def cells(
 
 def field_unit(name: str) -> str:
     """Unit at the end of a field's name, as a person writes it.
-
-    Parameters
-    ----------
-    name : str
 
     Returns
     -------
@@ -254,16 +224,7 @@ _FLANK_COLUMNS = (
 
 
 def tooth_table(reading: Reading) -> Table:
-    """Tooth by tooth: for each flank its pitch, place and profile; thickness and remarks.
-
-    Parameters
-    ----------
-    reading : Reading
-
-    Returns
-    -------
-    Table
-    """
+    """Tooth by tooth: for each flank its pitch, place and profile; thickness and remarks."""
     worst = at_worst(reading)
     flank_columns = [
         Column(
@@ -335,16 +296,7 @@ _GAP_COLUMNS: tuple[tuple[str, str], ...] = (
 
 
 def gap_table(reading: Reading) -> Table:
-    """Gap by gap.
-
-    Parameters
-    ----------
-    reading : Reading
-
-    Returns
-    -------
-    Table
-    """
+    """Gap by gap."""
     names = [name for name, _ in _GAP_COLUMNS]
     columns = (
         Column(head="gap"),

@@ -6,16 +6,7 @@ from cogloupe.wording.numbers import NOT_SEEN
 
 
 def set_table(found: PhotoSet) -> Table:
-    """Pictures of a set: how each was turned, and what was used of it.
-
-    Parameters
-    ----------
-    found : PhotoSet
-
-    Returns
-    -------
-    Table
-    """
+    """Pictures of a set: how each was turned, and what was used of it."""
     rows = [
         (
             one.file,

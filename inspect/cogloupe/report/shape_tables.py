@@ -45,10 +45,6 @@ _SHAPE_FIGURES = (
 def profile_table(reading: Reading) -> Table:
     """Profile figures of both flank sides.
 
-    Parameters
-    ----------
-    reading : Reading
-
     Returns
     -------
     Table
@@ -97,16 +93,7 @@ def _sided(found: PerSide | None, u: PerSide | None, side: str, unit: str) -> st
 
 
 def flank_table(reading: Reading) -> Table:
-    """Profile figures flank by flank.
-
-    Parameters
-    ----------
-    reading : Reading
-
-    Returns
-    -------
-    Table
-    """
+    """Profile figures flank by flank."""
     names = [name for name, _, _ in _PROFILE_COLUMNS]
     columns = (
         Column(head="tooth"),
@@ -134,10 +121,6 @@ def flank_table(reading: Reading) -> Table:
 
 def gap_shape_table(reading: Reading) -> Table:
     """The mean gap against the theoretical one.
-
-    Parameters
-    ----------
-    reading : Reading
 
     Returns
     -------
@@ -205,10 +188,6 @@ def _shape_row(
 
 def size_table(reading: Reading) -> Table:
     """Sizes to gauge: spans, size over pins, chordal thickness, base pitches.
-
-    Parameters
-    ----------
-    reading : Reading
 
     Returns
     -------

@@ -17,10 +17,6 @@ _HEADS = ("figure", "symbol", "value", "U (k = 2)", "unit")
 def teeth_xlsx(reading: Reading) -> bytes:
     """Write a reading as a workbook of two sheets.
 
-    Parameters
-    ----------
-    reading : Reading
-
     Returns
     -------
     bytes

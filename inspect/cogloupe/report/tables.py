@@ -124,30 +124,12 @@ class Table:
 
 
 def words(text: str) -> Cell:
-    """A cell of words.
-
-    Parameters
-    ----------
-    text : str
-
-    Returns
-    -------
-    Cell
-    """
+    """A cell of words."""
     return Cell(text=text)
 
 
 def symbol(text: str) -> Cell:
-    """A cell with a figure's symbol, such as ``f_p``; may be empty.
-
-    Parameters
-    ----------
-    text : str
-
-    Returns
-    -------
-    Cell
-    """
+    """A cell with a figure's symbol, such as ``f_p``; may be empty."""
     return Cell(text=text, symbol=bool(text))
 
 
@@ -169,28 +151,13 @@ def figure(
     unit : str
     signed, arc, bare : bool
         As in `Cell`.
-
-    Returns
-    -------
-    Cell
     """
     text = with_uncertainty(value, u, "" if bare else unit, signed=signed)
     return Cell(text=text, value=value, u=u, unit=unit, arc=arc, signed=signed, bare=bare)
 
 
 def text_table(title: str, heads: Sequence[str], rows: Sequence[Sequence[str]]) -> Table:
-    """A table of words.
-
-    Parameters
-    ----------
-    title : str
-    heads : sequence of str
-    rows : sequence of sequence of str
-
-    Returns
-    -------
-    Table
-    """
+    """A table of words."""
     return Table(
         title=title,
         columns=tuple(Column(head=head, say=True) for head in heads),

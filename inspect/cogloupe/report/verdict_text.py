@@ -9,10 +9,6 @@ from cogloupe.wording.cautions import CAUTIONS
 def verdict_lines(reading: Reading) -> Iterator[str]:
     """What is wrong most, the class, and what to do next, for a terminal.
 
-    Parameters
-    ----------
-    reading : Reading
-
     Yields
     ------
     str
@@ -29,26 +25,13 @@ def verdict_lines(reading: Reading) -> Iterator[str]:
 
 
 def named(reading: Reading) -> bool:
-    """Tell whether a cause was found of something that should be mended.
-
-    Parameters
-    ----------
-    reading : Reading
-
-    Returns
-    -------
-    bool
-    """
+    """Tell whether a cause was found of something that should be mended."""
     causes = reading.causes
     return causes is not None and causes.outcome in ("named", "open", "none_of_the_usual")
 
 
 def cautions_of(readings: Sequence[Reading]) -> tuple[str, ...]:
     """Cautions for the hand that goes to the machine, each once.
-
-    Parameters
-    ----------
-    readings : sequence of Reading
 
     Returns
     -------

@@ -79,10 +79,6 @@ class Extremes:
 def flanks(reading: Reading) -> list[tuple[int, Side, Flank]]:
     """All flanks of a reading.
 
-    Parameters
-    ----------
-    reading : Reading
-
     Returns
     -------
     list of (int, str, Flank)
@@ -93,10 +89,6 @@ def flanks(reading: Reading) -> list[tuple[int, Side, Flank]]:
 
 def at_worst(reading: Reading) -> Worst | None:
     """Find the flank with the largest single pitch deviation.
-
-    Parameters
-    ----------
-    reading : Reading
 
     Returns
     -------
@@ -113,10 +105,6 @@ def at_worst(reading: Reading) -> Worst | None:
 
 def over_turn(reading: Reading) -> Extremes | None:
     """Find the two ends of F_p on the worse side.
-
-    Parameters
-    ----------
-    reading : Reading
 
     Returns
     -------
@@ -141,10 +129,6 @@ def _side_ends(reading: Reading, side: Side) -> Extremes | None:
 
 def verdict(reading: Reading) -> list[str]:
     """Say what is wrong with the gear, the most telling first.
-
-    Parameters
-    ----------
-    reading : Reading
 
     Returns
     -------
@@ -237,16 +221,7 @@ def _gap_sentences(reading: Reading) -> list[str]:
 
 
 def on_reference_circle(gear: GearInfo) -> bool:
-    """Tell whether the measuring circle is the reference circle.
-
-    Parameters
-    ----------
-    gear : GearInfo
-
-    Returns
-    -------
-    bool
-    """
+    """Tell whether the measuring circle is the reference circle."""
     return isclose(gear.measuring_diameter_mm, gear.teeth * gear.module_mm, rel_tol=1e-3)
 
 
@@ -284,10 +259,6 @@ def _length(reading: Reading, name: str) -> str:
 
 def rack_depth_mm(gear: GearInfo) -> float | None:
     """Whole depth of the rack a gear was compared with.
-
-    Parameters
-    ----------
-    gear : GearInfo
 
     Returns
     -------

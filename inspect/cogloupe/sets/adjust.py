@@ -70,10 +70,6 @@ def rolled(view: View, shift: int) -> View:
     view : View
     shift : int
         Tooth k of the result is the tooth of index ``k + shift``.
-
-    Returns
-    -------
-    View
     """
     out, u, pose, lens = (
         np.roll(part, -shift, axis=0) for part in (view.out, view.u, view.pose, view.lens)
@@ -136,10 +132,6 @@ def adjust(views: Sequence[View], used_lens: Lens, prior: Lens) -> Adjusted:
         Lens with which the pictures were measured.
     prior : Lens
         What is known of the lens beforehand; its covariance is the allowance.
-
-    Returns
-    -------
-    Adjusted
     """
     used = np.stack([np.isfinite(view.out) & np.isfinite(view.u) for view in views])
     for _ in range(STRAY_ROUNDS):
@@ -232,10 +224,6 @@ def lens_stands_still(views: Sequence[View], before: Lens, after: Lens, within_p
     before, after : Lens
         As the pictures were measured, and as adjusted.
     within_px : float
-
-    Returns
-    -------
-    bool
     """
     step = np.array(after.terms) - np.array(before.terms)
     return bool(max(np.abs(view.lens @ step).max() for view in views) < within_px)

@@ -26,10 +26,6 @@ def camera_error(pictures: SetOfPictures) -> CameraError:
     ----------
     pictures : SetOfPictures
         Measured through a lens.
-
-    Returns
-    -------
-    CameraError
     """
     lens = pictures.adjusted.lens
     moved = camera_vectors(pictures, flank_places(pictures))
@@ -46,10 +42,6 @@ def camera_error(pictures: SetOfPictures) -> CameraError:
 
 def flank_places(pictures: SetOfPictures) -> Floats:
     """Where the flanks lie in all pictures, as a lens without error would show them.
-
-    Parameters
-    ----------
-    pictures : SetOfPictures
 
     Returns
     -------
@@ -124,16 +116,7 @@ class CameraMap:
 
 
 def camera_map(pictures: SetOfPictures) -> CameraMap:
-    """Work out the camera's error over the places that the teeth reached.
-
-    Parameters
-    ----------
-    pictures : SetOfPictures
-
-    Returns
-    -------
-    CameraMap
-    """
+    """Work out the camera's error over the places that the teeth reached."""
     lens, photo = pictures.adjusted.lens, pictures.photos[0]
     teeth = flank_places(pictures)
     low, high = teeth.min(axis=0), teeth.max(axis=0)

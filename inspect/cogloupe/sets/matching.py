@@ -65,10 +65,6 @@ def best_match(evidence: Floats) -> Match:
     ----------
     evidence : ndarray, shape (n,)
         Logarithm of each candidate's likelihood; the index is the shift.
-
-    Returns
-    -------
-    Match
     """
     share = np.exp(evidence - evidence.max())
     order = np.argsort(-share, kind="stable")

@@ -63,10 +63,6 @@ class SetOfPictures:
 def merged_measured(pictures: SetOfPictures) -> Measured:
     """The first picture's measures with flanks and tips where all pictures together put them.
 
-    Parameters
-    ----------
-    pictures : SetOfPictures
-
     Returns
     -------
     Measured
@@ -203,10 +199,6 @@ def seen_whole(gear: Floats) -> bool:
     Parameters
     ----------
     gear : ndarray, shape (z, 3)
-
-    Returns
-    -------
-    bool
     """
     return bool(np.isfinite(gear[:, :TIP]).all(axis=1).mean() > WHOLE)
 

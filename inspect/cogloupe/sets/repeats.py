@@ -44,10 +44,6 @@ def inspect_repeats(photos: Sequence[Photo], settings: GearSettings) -> SetReadi
         Two or more; three or more say much more about repeatability.
     settings : GearSettings
 
-    Returns
-    -------
-    SetReading
-
     Raises
     ------
     UseError, PhotoError, CalibrationError
@@ -87,14 +83,6 @@ def inspect_repeats(photos: Sequence[Photo], settings: GearSettings) -> SetReadi
 
 def with_repeatability(found: SetReading) -> SetReading:
     """Put the repeatability of the main figures into their uncertainty and the budget.
-
-    Parameters
-    ----------
-    found : SetReading
-
-    Returns
-    -------
-    SetReading
 
     Notes
     -----

@@ -61,10 +61,6 @@ def inspect_rotation_set(
     marks : sequence of int, optional
         Number of one and the same tooth in each picture, as read alone.
 
-    Returns
-    -------
-    SetReading
-
     Raises
     ------
     UseError, PhotoError, CalibrationError

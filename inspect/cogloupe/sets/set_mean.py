@@ -37,10 +37,6 @@ def mean_of_the_rest(reading: Reading, alone: Sequence[Reading], offsets: Sequen
     offsets : sequence of int
         Tooth of index k of the reading has index ``k + offset`` in the picture's own.
 
-    Returns
-    -------
-    Reading
-
     Notes
     -----
     Uncertainties are the root mean square of the pictures' own: edge level and scale, which make
@@ -105,10 +101,6 @@ def grouped(budget: Sequence[BudgetLine], pictures: PhotoSet) -> tuple[BudgetLin
     budget : sequence of BudgetLine
     pictures : PhotoSet
         Its scatter stands for all that each flank has to itself.
-
-    Returns
-    -------
-    tuple of BudgetLine
     """
     own = {
         "source": f"scatter of {len(pictures.pictures)} pictures (type A)",

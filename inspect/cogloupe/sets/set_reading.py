@@ -97,10 +97,6 @@ def check_set(photos: Sequence[Photo], option: str) -> None:
 def naming(photo: Photo) -> Iterator[None]:
     """Name the picture in errors about it.
 
-    Parameters
-    ----------
-    photo : Photo
-
     Raises
     ------
     CogloupeError
@@ -114,15 +110,6 @@ def naming(photo: Photo) -> Iterator[None]:
 
 def see_all(photos: Sequence[Photo], settings: GearSettings) -> list[Seen]:
     """Find the gear and its edges on every picture.
-
-    Parameters
-    ----------
-    photos : sequence of Photo
-    settings : GearSettings
-
-    Returns
-    -------
-    list of Seen
 
     Raises
     ------
@@ -153,10 +140,6 @@ def measure_all(
     stated : Scale or None
         None where the first picture itself must give the scale.
     lens : Lens or None
-
-    Returns
-    -------
-    list of Measured
 
     Raises
     ------
@@ -190,10 +173,6 @@ def same_datum(measured: Sequence[Measured], wanted: DatumKind | None) -> list[A
     measured : sequence of Measured
     wanted : {'bore', 'teeth', 'tips'} or None
         None takes the bore where all pictures show one, else the teeth.
-
-    Returns
-    -------
-    list of Axes
     """
     kind: DatumKind = wanted or ("bore" if all(m.bore is not None for m in measured) else "teeth")
     return [choose_datum(one, kind) for one in measured]
@@ -209,10 +188,6 @@ def sight_at(measured: Measured, axes: Axes, nominal: Nominal, start: float) -> 
     nominal : Nominal
     start : float
         Polar angle of the set's first tooth in this picture, rad.
-
-    Returns
-    -------
-    Sight
     """
     z = measured.teeth.teeth
     plain = Sight(measured, axes, np.arange(z))
@@ -306,11 +281,6 @@ def _set_info(pictures: SetOfPictures, offsets: Sequence[int], tooth_1: int) -> 
 
 def scatter_um(pictures: SetOfPictures, out_px: Floats | float) -> Floats:
     """Scatter along the measuring circle of what moves so far out of the material.
-
-    Parameters
-    ----------
-    pictures : SetOfPictures
-    out_px : ndarray or float
 
     Returns
     -------

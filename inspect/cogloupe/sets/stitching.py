@@ -64,10 +64,6 @@ def inspect_stitched(
     marks : sequence of (int, int), optional
         For each picture, the tooth shared with the picture before and with the next, as read alone.
 
-    Returns
-    -------
-    SetReading
-
     Raises
     ------
     UseError, PhotoError, CalibrationError

@@ -98,11 +98,6 @@ def parse_marks(text: str) -> list[tuple[int, int]]:
 def check_marks(marks: Sequence[int], pictures: int, teeth: int) -> None:
     """See that marks can name one tooth in every picture.
 
-    Parameters
-    ----------
-    marks : sequence of int
-    pictures, teeth : int
-
     Raises
     ------
     UseError

@@ -63,16 +63,7 @@ class Sight:
 
 
 def nominal_of(measured: Measured) -> Nominal:
-    """Perfect gear about as large as a measured one.
-
-    Parameters
-    ----------
-    measured : Measured
-
-    Returns
-    -------
-    Nominal
-    """
+    """Perfect gear about as large as a measured one."""
     angles = flank_angles_about(measured.fits, measured.fits.centre)
     half = float(np.nanmedian(thickness(angles, 1.0))) / 2
     return Nominal(half, float(np.nanmedian(measured.tips.value)))
@@ -80,11 +71,6 @@ def nominal_of(measured: Measured) -> Nominal:
 
 def start_of(sight: Sight, nominal: Nominal) -> float:
     """Polar angle at which the set's first tooth stands in a picture.
-
-    Parameters
-    ----------
-    sight : Sight
-    nominal : Nominal
 
     Returns
     -------
@@ -102,11 +88,6 @@ def _flank_angles(sight: Sight) -> Floats:
 
 def ideal_angles(sight: Sight, nominal: Nominal) -> Floats:
     """Angles of the perfect gear's flanks from the set's first tooth on.
-
-    Parameters
-    ----------
-    sight : Sight
-    nominal : Nominal
 
     Returns
     -------
@@ -126,10 +107,6 @@ def view_of(sight: Sight, nominal: Nominal, lens: Lens) -> View:
     nominal : Nominal
     lens : Lens
         Lens with which the picture was measured.
-
-    Returns
-    -------
-    View
     """
     measured, order = sight.measured, sight.order
     fits, datum = measured.fits, sight.axes.datum
@@ -163,10 +140,6 @@ def _places(sight: Sight, nominal: Nominal, start: float) -> tuple[Floats, Float
 
 def flank_doubt_of(sights: Sequence[Sight]) -> float:
     """What the scatter of points does not show of a flank, over the pictures of a set.
-
-    Parameters
-    ----------
-    sights : sequence of Sight
 
     Returns
     -------

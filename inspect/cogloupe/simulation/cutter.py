@@ -74,10 +74,6 @@ def hob_tooth(rack: BasicRack, module_mm: float) -> RackTooth:
     module_mm : float
         Module, mm.
 
-    Returns
-    -------
-    RackTooth
-
     Raises
     ------
     UseError

@@ -69,10 +69,6 @@ class CutGear:
         ----------
         scene_tooth : int
             Number in the scene.
-
-        Returns
-        -------
-        int
         """
         return (scene_tooth - 1 - self.turned) % self.wheel.teeth + 1
 
@@ -137,10 +133,6 @@ def cut_gear(
         How far tooth 1 stands clockwise of twelve o'clock.
     rng : Generator
         For the random faults.
-
-    Returns
-    -------
-    CutGear
 
     Raises
     ------

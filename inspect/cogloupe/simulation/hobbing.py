@@ -74,10 +74,6 @@ def generate(
     rng : Generator
         For the random faults.
 
-    Returns
-    -------
-    Generated
-
     Raises
     ------
     UseError

@@ -228,10 +228,6 @@ def to_linear(level: Floats, gamma: str) -> Floats:
         Levels as a share of full scale.
     gamma : {'linear', 'srgb'}
         Encoding; sRGB after IEC 61966-2-1, from memory.
-
-    Returns
-    -------
-    ndarray
     """
     if gamma == "linear":
         return level
@@ -247,10 +243,6 @@ def to_level(light: Floats, gamma: str) -> Floats:
         Linear light, cut to 0..1.
     gamma : {'linear', 'srgb'}
         Encoding.
-
-    Returns
-    -------
-    ndarray
     """
     light = np.clip(light, 0.0, 1.0)
     if gamma == "linear":

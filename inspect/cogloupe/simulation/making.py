@@ -83,10 +83,6 @@ def make(
     chord_error_mm : float
         Largest chord error of a drawn outline, mm.
 
-    Returns
-    -------
-    Made
-
     Raises
     ------
     UseError
@@ -113,10 +109,6 @@ def make_by_cutting(
         How far the tooth before the gap that is cut first stands clockwise of twelve o'clock.
     rng : Generator
         For the random faults.
-
-    Returns
-    -------
-    Made
 
     Raises
     ------

@@ -126,10 +126,6 @@ def fit_flanks(gear: CutGear, pieces: list[Floats]) -> FlankLines:
     pieces : list of ndarray
         Outline across each gap, about the teeth's axis.
 
-    Returns
-    -------
-    FlankLines
-
     Raises
     ------
     UseError

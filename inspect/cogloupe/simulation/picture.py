@@ -68,10 +68,6 @@ def render_scene(scene: Scene, file: str = "") -> Rendered:
     file : str
         File name to state in the truth.
 
-    Returns
-    -------
-    Rendered
-
     Raises
     ------
     UseError
@@ -106,10 +102,6 @@ def render(
         the camera leaves the gear as it was.
     process : Process or None
         How the gear is cut; None to draw it.
-
-    Returns
-    -------
-    Rendered
 
     Raises
     ------

@@ -51,10 +51,6 @@ class Cuts:
         ----------
         index : ndarray of int
             Which.
-
-        Returns
-        -------
-        Cuts
         """
         return Cuts(self.gap[index], self.turn[index], self.along[index], self.height[index])
 
@@ -169,10 +165,6 @@ def hob_cuts(gear: Gear, process: Process, blank_radius: float, rng: np.random.G
         Radius of the blank, mm.
     rng : Generator
         For the random faults.
-
-    Returns
-    -------
-    Cuts
     """
     moments, height = _hob_moments(gear, process, blank_radius)
     error = work_error(process, gear.teeth, moments, rng)

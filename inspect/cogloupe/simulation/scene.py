@@ -91,23 +91,13 @@ class GearSpec(FileModel):
         return MM_PER_INCH / self.dp
 
     def basic_rack(self) -> BasicRack:
-        """Rack the drawing asks for.
-
-        Returns
-        -------
-        BasicRack
-        """
+        """Rack the drawing asks for."""
         if self.rack is not None:
             return basic_rack(self.rack, self.module)
         return rack_for_angle(self.pressure_angle_deg, self.module, dp=self.dp is not None)
 
     def wheel(self) -> Wheel:
-        """Gear of any form without any fault.
-
-        Returns
-        -------
-        Wheel
-        """
+        """Gear of any form without any fault."""
         if self.form == "cycloidal":
             return self._cycloidal()
         return self._straight() if self.form == "straight" else self.gear()
@@ -148,12 +138,7 @@ class GearSpec(FileModel):
         )
 
     def gear(self) -> Gear:
-        """Involute gear without any fault.
-
-        Returns
-        -------
-        Gear
-        """
+        """Involute gear without any fault."""
         return Gear(
             self.teeth, self.module, self.basic_rack(), self.profile_shift, self.tip_radius_mm
         )
@@ -383,10 +368,6 @@ def load_scene(path: Path) -> Scene:
     path : Path
         The file.
 
-    Returns
-    -------
-    Scene
-
     Raises
     ------
     UseError
@@ -405,12 +386,7 @@ def load_scene(path: Path) -> Scene:
 
 
 def example_scene() -> Scene:
-    """Scene to start from: a brass wheel, back-lit, with an eccentric blank.
-
-    Returns
-    -------
-    Scene
-    """
+    """Scene to start from: a brass wheel, back-lit, with an eccentric blank."""
     return Scene(
         gear=GearSpec(teeth=21, dp=48, bore_mm=4.0),
         faults=Faults(eccentricity_um=25, eccentricity_direction_deg=40, pitch_scatter_um=3),

@@ -92,10 +92,6 @@ def drawn_details(gear: CutGear) -> Details:
     ----------
     gear : CutGear
         The gear as cut.
-
-    Returns
-    -------
-    Details
     """
     extra = np.roll(gear.left_offset, -1) - gear.right_offset
     lowest, inset = floor_corners(gear)
@@ -118,10 +114,6 @@ def table(gear: CutGear, datum: str, details: Details | None = None) -> TrueTabl
         The bore's axis, or the axis the teeth were made about.
     details : Details or None
         Floors and forms; None for those of a drawn gear.
-
-    Returns
-    -------
-    TrueTable
     """
     details = details or drawn_details(gear)
     axis = gear.axis if datum == "teeth" else np.zeros(2)
@@ -258,10 +250,6 @@ def at_depth(wheel: Wheel, floor: float) -> Wheel:
     wheel : Wheel
     floor : float
         Radius, mm.
-
-    Returns
-    -------
-    Wheel
     """
     if not isinstance(wheel, Gear):
         return wheel
@@ -436,10 +424,6 @@ def true_gear(gear: CutGear, bore_mm: float) -> TrueGear:
         The gear as cut.
     bore_mm : float
         Diameter of the bore, mm.
-
-    Returns
-    -------
-    TrueGear
     """
     wheel = gear.wheel
     design = wheel if isinstance(wheel, Gear) else None

@@ -50,16 +50,7 @@ def simulate(scenes: Sequence[tuple[str, Scene]], out_dir: Path) -> tuple[Path, 
 
 
 def stated_fields(scene: Scene) -> dict[str, object]:
-    """What a person would know of the gear and its picture, as gear.toml says it.
-
-    Parameters
-    ----------
-    scene : Scene
-
-    Returns
-    -------
-    dict
-    """
+    """What a person would know of the gear and its picture, as gear.toml says it."""
     gear = scene.gear
     said: dict[str, object] = {"teeth": gear.teeth}
     if gear.form != "straight":

@@ -69,10 +69,6 @@ def single_image_uncertainty(
         Width and height of the picture, px.
     lens : Lens or None
         Measured lens; without one an allowance is made.
-
-    Returns
-    -------
-    FlankUncertainty
     """
     fits = measured.fits
     own = flank_doubt(measured) / fits.curve.measuring_arm
@@ -114,11 +110,6 @@ def _common_sources(measured: Measured, axes: Axes, lens: Lens) -> tuple[Mode, .
 def datum_doubt(measured: Measured, axes: Axes) -> float:
     """Standard uncertainty of either coordinate of a datum that was seen by itself.
 
-    Parameters
-    ----------
-    measured : Measured
-    axes : Axes
-
     Returns
     -------
     float
@@ -136,10 +127,6 @@ def datum_doubt(measured: Measured, axes: Axes) -> float:
 def flank_doubt(measured: Measured) -> float:
     """Standard uncertainty of each flank by itself that its own scatter does not show.
 
-    Parameters
-    ----------
-    measured : Measured
-
     Returns
     -------
     float
@@ -150,10 +137,6 @@ def flank_doubt(measured: Measured) -> float:
 
 def flank_doubts(measured: Measured) -> dict[str, float]:
     """Where that doubt comes from.
-
-    Parameters
-    ----------
-    measured : Measured
 
     Returns
     -------
@@ -178,11 +161,6 @@ def flank_doubts(measured: Measured) -> dict[str, float]:
 
 def datum_points(measured: Measured, axes: Axes) -> Floats | None:
     """Points that carry the datum along when the picture is distorted.
-
-    Parameters
-    ----------
-    measured : Measured
-    axes : Axes
 
     Returns
     -------

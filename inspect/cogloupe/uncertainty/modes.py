@@ -100,10 +100,6 @@ def lens_modes(
 def lens_sources(lens: Lens) -> list[tuple[str, float]]:
     """Independent sources of what is not known of a lens.
 
-    Parameters
-    ----------
-    lens : Lens
-
     Returns
     -------
     list of (str, float)

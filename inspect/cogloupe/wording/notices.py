@@ -130,10 +130,6 @@ def flag(code: str, teeth: tuple[int, ...] = (), **values: object) -> Notice:
     **values
         What the sentence's fields are filled with.
 
-    Returns
-    -------
-    Notice
-
     Raises
     ------
     KeyError

@@ -110,10 +110,6 @@ def with_unit(text: str, unit: str) -> str:
     ----------
     text, unit : str
         The degree sign stands close, other units after a space, an empty unit adds nothing.
-
-    Returns
-    -------
-    str
     """
     return text + unit if unit in ("", "°") else f"{text} {unit}"
 
@@ -159,10 +155,6 @@ def length(value_mm: float | None, u_mm: float | None, inches: bool) -> str:
         Length and its standard uncertainty, mm.
     inches : bool
         Add the inch figure in parentheses: thou below a tenth of an inch, inches from there.
-
-    Returns
-    -------
-    str
     """
     metric = with_uncertainty(value_mm, u_mm, "mm")
     if not inches or not resolved(value_mm, u_mm) or value_mm is None or not expanded(u_mm):

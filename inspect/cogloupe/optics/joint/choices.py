@@ -101,13 +101,7 @@ class Other:
 
 @dataclass(frozen=True)
 class Choice:
-    """The explanation that was chosen, of one in so many samples, and what might be right instead.
-
-    Attributes
-    ----------
-    best : Look
-    others : tuple of Other
-    """
+    """The explanation chosen, of one in so many samples, and what might be right instead."""
 
     best: Look
     others: tuple[Other, ...]
@@ -154,10 +148,6 @@ def choose(fit: Fit, predicted: Predicted, coloured: bool) -> Choice:
         One in so many samples of the predicted outline.
     coloured : bool
         The picture has colours, so that others than brightness may be measured.
-
-    Returns
-    -------
-    Choice
     """
     start = predicted.crossings.recentred(predicted.near(fit.greys).out)
     plain = _by_curve([look(with_curve(fit, curve), start) for curve in CURVES])

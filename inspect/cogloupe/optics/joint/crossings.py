@@ -56,10 +56,6 @@ class Crossings:
         Parameters
         ----------
         out : ndarray, shape (n,)
-
-        Returns
-        -------
-        Crossings
         """
         along = self.place + out / np.maximum(self.cosine, 1e-9)
         whole = np.floor(along)

@@ -54,10 +54,6 @@ def odds(sure: float) -> float:
 def lopsided(found: Look) -> float:
     """How far averaged edges are from their model, in the errors that parts of the outline show.
 
-    Parameters
-    ----------
-    found : Look
-
     Returns
     -------
     float
@@ -80,10 +76,6 @@ def lopsided(found: Look) -> float:
 
 def unexplained(found: Look) -> float:
     """What is left of averaged profiles beyond what chance leaves, root mean square.
-
-    Parameters
-    ----------
-    found : Look
 
     Returns
     -------

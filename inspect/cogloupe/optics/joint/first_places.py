@@ -62,10 +62,6 @@ def first_places(
     width_px : float
         Width of a band along the edge; 0 for none.
     blur_px : float
-
-    Returns
-    -------
-    FirstPlaces
     """
     distance = np.arange(-far_px, far_px + 0.5)
     grey = _at(profiles, distance)

@@ -203,10 +203,6 @@ def draw(profiles: Profiles, out: Floats, blur: Floats, kind: Kind) -> Drawn:
     blur : ndarray, shape (n,)
         Px along the normal.
     kind : Kind
-
-    Returns
-    -------
-    Drawn
     """
     blur = blur.astype(np.float32)
     distance = profiles.distance - out.astype(np.float32)

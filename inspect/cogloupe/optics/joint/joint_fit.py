@@ -147,10 +147,6 @@ def settle(
         Most turns.
     free : bool
         Whether the width of a band and the sizes of a shadow are fitted as well.
-
-    Returns
-    -------
-    State
     """
     for _ in range(turns):
         before = state

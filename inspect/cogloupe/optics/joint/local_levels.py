@@ -75,10 +75,6 @@ def follow(profiles: Profiles, shared: Shared, state: State, every: int = 1) -> 
     state : State
     every : int
         One in how many samples of the outline these are.
-
-    Returns
-    -------
-    State
     """
     spent = 0.0
     for stretch, count in SCALES:
@@ -104,10 +100,6 @@ def place(profiles: Profiles, shared: Shared, state: State, own: bool = True) ->
     state : State
     own : bool
         Whether a profile may have levels of its own, too.
-
-    Returns
-    -------
-    Placed
     """
     sums, values = _compared(profiles, shared, state, weighed=False)
     pixels, square = profiles.pixels, sums[-1, -1]

@@ -146,10 +146,6 @@ def look(fit: Fit, crossings: Crossings, rounds: int = ROUNDS, free: bool = Fals
         Turns of what is shared and what is local.
     free : bool
         Whether the width of a band and the sizes of a shadow are fitted as well.
-
-    Returns
-    -------
-    Look
     """
     profiles = profiles_across(fit.greys, crossings, fit.reach)
     shared = Shared.of(profiles, fit.frame, fit.local)

@@ -69,10 +69,6 @@ def profiles_across(greys: WideGreys, crossings: Crossings, reach: int) -> Profi
         `in_sight`, or nearly.
     reach : int
         Pixels to each side.
-
-    Returns
-    -------
-    Profiles
     """
     offsets = np.arange(-reach + 1, reach + 1)
     grey = greys.across(crossings, offsets)
