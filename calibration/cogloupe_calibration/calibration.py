@@ -16,7 +16,10 @@ SCHEMA_VERSION = "1.0"
 CALIBRATION_MOST_BYTES = 2**20
 """Two hundred times what the largest has."""
 DEFAULT_MAX_AGE_DAYS = 365
+"""A year, as workshops have their gauges checked (common practice, no source)."""
 FOCAL_LENGTH_AGREES_REL = 0.01
+"""Above what cameras round the length that they state to, and below what a turned zoom changes (our
+own judgement)."""
 LENS_TERMS = ("k1", "k2", "p1", "p2", "e1", "e2", "g1", "g2")
 MORE_LENS_TERMS = ("k3", "q1", "q2", "k4", "k5", "k6")
 """Of these as many follow, in this order, as the lens calls for."""

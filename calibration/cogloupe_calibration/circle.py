@@ -23,18 +23,26 @@ from cogloupe_calibration.verdict import Finding, judge, scale_findings
 CircleMethod = Literal["known_pin", "known_ring"]
 
 LEAST_POINTS = 30
+"""An oval and its lobes have 17 numbers; nearly as many points are to spare (our own judgement)."""
 OUTLIER_SIGMAS = 5.0
+"""Of normal noise one point in two million lies further off, so that only dirt is set aside."""
 LEAST_SCATTER_PX = 0.002
+"""What one cannot see on a picture: below this rendered outlines would lose points at random."""
 STEPS = 12
+"""Rounds of setting points aside, at most; they end when the same ones stay."""
 # Lobes that a picture's aspect does not make, and roundness errors of turned and reamed work do.
 LOBES = tuple(range(3, 9))
-# All limits: judgement, no source.
-SEEN_GAP_DEG = 30.0
-LARGEST_GAP_DEG = 120.0
-ROUGH_REL = 0.001
-WRONG_REL = 0.01
+SEEN_GAP_DEG, LARGEST_GAP_DEG = 30.0, 120.0
+"""Part of the outline that is hidden from which it is told, and from which place and radius of a
+circle hang on one another (our own judgement)."""
+ROUGH_REL, WRONG_REL = 0.001, 0.01
+"""RMS off an oval, in radii, of an outline that is rough, and of one that is no round thing: 1 % of
+a 3 mm pin is 15 µm (our own judgement)."""
 UNEQUAL_REL = 0.002
+"""Difference of diameters from which a lean is told: one of 3.6 degrees shortens so much."""
 SMALL_SHARE = 0.25
+"""Share of the frame's height below which a larger thing would give the scale better (our own
+judgement)."""
 
 
 @dataclass(frozen=True, kw_only=True)

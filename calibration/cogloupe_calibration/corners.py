@@ -15,17 +15,26 @@ from cogloupe_calibration.lattice import Lattice, grow_lattice, line_distance
 from cogloupe_calibration.patch_fit import Marks, fit_marks, gathered, smooth_step
 
 SMOOTH_PX = 1.5
-RING_PX = 4.5
-RING_SAMPLES = 32
-# A board that can be used has this many corners, so a weaker saddle than theirs is not one.
-SURE_CORNERS = 16
-WEAKEST_SADDLE = 0.15
+"""Blur before saddles are looked for: second derivatives of raw pixels are mostly noise (our own
+judgement)."""
+RING_PX, RING_SAMPLES = 4.5, 32
+"""Ring that looks round a corner: three times that blur away, where the four squares are clear, and
+about one sample a pixel of its length."""
+SURE_CORNERS, WEAKEST_SADDLE = 16, 0.15
+"""A board that can be used has this many corners, so a saddle weaker than this share of theirs is
+none; uneven light makes some corners fainter (our own judgement)."""
 # Of what varies round a corner the second harmonic is 8/pi^2 when sharp and more when blurred.
 LEAST_SECOND_HARMONIC = 0.5
 MOST_CANDIDATES = 6000
+"""Strongest saddles that are looked into: bounds time and memory on a picture full of texture."""
 SMALL_FRAME_PX = 100
+"""Pictures are halved, for large or blurred boards, down to about this: in fewer pixels hardly ten
+lines lie far enough apart for the ring."""
 WINDOW_SHARE = 0.4
+"""Half side of a corner's window, of the distance to the next line, whose blur stays outside."""
 SMALLEST_WINDOW_PX, LARGEST_WINDOW_PX = 3, 16
+"""Pixels for nine unknowns, five times over; and three times the blur beyond which a grid is to be
+taken again (`BLURRED_PX`)."""
 
 
 @dataclass(frozen=True)

@@ -11,13 +11,21 @@ from cogloupe_calibration.lattice import Lattice, grow_lattice
 from cogloupe_calibration.patch_fit import Marks, fit_marks, smooth_step
 
 SMOOTH_PX = 1.0
+"""Blur before dots are parted from the ground, so that single noisy pixels make none."""
 SMALLEST_AREA_PX = 12
+"""A dot four pixels across: in a smaller one hardly a pixel is free of the rim's blur."""
 # A disc fills pi/4 of its box; noise and the turn of an ellipse move that.
 FILLS = (0.62, 0.92)
 LONGEST_BOX = 1.6
+"""A disc that leans by 50 degrees has sides so unequal."""
 AREAS = (0.4, 2.5)
+"""Least and most of a typical dot: near and far end of a leaning target differ by this factor of
+1.6 either way (our own judgement)."""
 LIGHT_SCALE = 64
+"""Pixels to which a picture is shrunk to see the light on it, which changes over parts of the frame
+and not from dot to dot."""
 GREATEST_REACH_PX = 40
+"""Beyond a dot's rim: no blur that can be used reaches further, and windows stay small."""
 
 
 @dataclass(frozen=True)

@@ -29,21 +29,24 @@ from cogloupe_calibration.summary import Summary
 from cogloupe_calibration.verdict import judge, scale_findings
 
 LEAST_POINTS = 16
+"""Four by four: 32 coordinates for the twelve unknowns of a lens, its lean and the grid's place."""
 LEAST_LINES = 3
+"""A line of two points cannot be seen to bend."""
 # Whole size of a target within 0.1 %, rectangular, and its two directions as well within that of
 # each other: a printed sheet gauged with a caliper; common practice, no source.
 U_PITCH_REL = 0.001 / sqrt(3)
-# Less sure than both of these a mark is a guess; where most are as unsure, blur is to blame.
-LARGEST_POINT_U_PX = 0.3
-LARGEST_POINT_U_SHARE = 0.02
-# A mark that is covered or dirty fits this much worse than the others, and worse than this share of
-# its contrast: on a clean picture the grey curve of the camera leaves more than noise does.
-ODD_MISFIT = 3.0
-ODD_MISFIT_SHARE = 0.06
+LARGEST_POINT_U_PX, LARGEST_POINT_U_SHARE = 0.3, 0.02
+"""Less sure than both of these, px and pitches, a mark is a guess; where most are as unsure, blur
+is to blame (our own judgement)."""
+ODD_MISFIT, ODD_MISFIT_SHARE = 3.0, 0.06
+"""A mark that is covered or dirty fits this much worse than the others, and worse than this share
+of its contrast: on a clean picture the grey curve of the camera leaves more than noise does."""
 # Between the half of a checkerboard's squares and the whole of dots that stand apart.
 GROUND_BETWEEN = 0.75
 BORDER_BLURS = 3.0
+"""Blurs between a mark and the frame's border: to 0.1 % none of the mark is lost."""
 RING = 24
+"""Places of a dot's rim at which the lens is followed; the shift is one wave round the rim."""
 
 
 class OtherPictureError(CalibrationError):

@@ -14,10 +14,13 @@ from cogloupe_calibration.arrays import Bools, Floats, Ints
 from cogloupe_calibration.lens import ideal_of_terms, term_effects
 
 OUTLIER_SIGMAS = 4.0
+"""Of normal distances in a plane one in 3000 lies further off."""
 # What one cannot see on a picture: below this a fit of rendered pictures would reject at random.
 LEAST_SCATTER_PX = 0.002
 ROUNDS = 6
+"""Rounds of setting points aside, at most; they end when the same ones stay."""
 STEPS = 12
+"""Gauss-Newton steps of a round, at most; they end by `SETTLED`."""
 # In standard deviations of an unknown that stands alone.
 SETTLED = 1e-4
 # On the diagonal of the scaled normal matrix: the radial terms of a long lens are much alike.

@@ -10,24 +10,28 @@ from cogloupe_calibration.grid_scale import GridScale
 from cogloupe_calibration.lens import TERMS
 from cogloupe_calibration.verdict import Finding
 
-# All limits: judgement, no source.
-ENOUGH_POINTS = 40
-MANY_POINTS = 80
+ENOUGH_POINTS, MANY_POINTS = 40, 80
+"""Points of a usable and of a good grid (our own judgement)."""
 WIDE_SHARE = 0.6
-SOFT_BLUR_PX = 3.0
-BLURRED_PX = 5.0
-SOFT_SHARE = 1 / 6
-BLURRED_SHARE = 1 / 4
-# As for rulings: points off by these shares of a pitch are rough, or were not read right.
-ROUGH_RESIDUAL_SHARE = 0.02
-WRONG_RESIDUAL_SHARE = 0.05
-# Beside a tenth of a pixel, which is what an uncalibrated lens leaves on a small gear.
-GOOD_CORRECTION_PX = 0.02
-USABLE_CORRECTION_PX = 0.1
-SEEN_LEAN_REL = 0.01
-STRONG_LEAN_REL = 0.05
+"""Share of the frame's width and height that a good grid covers: beyond it a lens is guessed (our
+own judgement)."""
+SOFT_BLUR_PX, BLURRED_PX = 3.0, 5.0
+"""Blur of a grid that is soft, and of one to be taken again (our own judgement)..."""
+SOFT_SHARE, BLURRED_SHARE = 1 / 6, 1 / 4
+"""... and the same in pitches: neighbouring marks then run into one another."""
+ROUGH_RESIDUAL_SHARE, WRONG_RESIDUAL_SHARE = 0.02, 0.05
+"""As for rulings: points off by these shares of a pitch are rough, or were not read right (our own
+judgement)."""
+GOOD_CORRECTION_PX, USABLE_CORRECTION_PX = 0.02, 0.1
+"""Uncertainty of corrected places; a tenth of a pixel is what an uncalibrated lens leaves on a
+small gear (our own judgement)."""
+SEEN_LEAN_REL, STRONG_LEAN_REL = 0.01, 0.05
+"""Change of scale over the frame from which a lean is told, and from which the grid is to be laid
+flat (our own judgement)."""
 UNEQUAL_REL = 0.002
+"""Difference of scale across and down: twice what a printed sheet is gauged to with a caliper."""
 REJECTED_SHARE = 0.1
+"""Share of points that do not fit from which something lies on the grid (our own judgement)."""
 
 
 def size_in_words(size: tuple[int, int]) -> str:

@@ -13,13 +13,15 @@ from cogloupe_calibration.numbering import RowModel
 from cogloupe_calibration.rulings import Bands
 
 PARTS = (10, 5, 2)
+"""Ways in which rules part the space between longer lines (common practice, no source)."""
 # Of the height of a line, laid over each other; less may be grain of the ground.
 FAINTEST_MARK = 0.005
-# A wave this much stronger than what lies beside it, between the harmonics of every fifth and
-# tenth, and in so many bands; judgement, no source.
-SURE_WAVE = 4.0
+SURE_WAVE, LEAST_BANDS = 4.0, 2
+"""How much stronger than what lies beside it a wave is believed, and in how many bands (our own
+judgement)."""
 BESIDE = (-0.36, -0.27, 0.27, 0.36)
-LEAST_BANDS = 2
+"""Where beside a wave is looked, in harmonics of the lines: between those of every fifth and every
+tenth line."""
 # Shorter waves do not pass through a camera's pixels.
 SHORTEST_WAVE_PX = 2.5
 # By how much sharpening and odd edges of the lines may raise their own harmonics.

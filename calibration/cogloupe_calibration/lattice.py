@@ -18,7 +18,10 @@ Kinds = NDArray[np.inexact[Any]]
 # A neighbour may lie this share of a spacing off where it is expected.
 NEAR_SHARE = 0.2
 SEEDS = 6
+"""Crosses from which growing begins: one may lie in dirt, hardly all (our own judgement)."""
 LONGER_COSTS, SKEW_COSTS = 0.4, 0.3
+"""What arms longer than the shortest, and arms aslant, count beside unequal ones: diagonals make a
+cross too, 1.4 times as long (weights of our own judgement)."""
 # Arms of a square's cross seen at 60 degrees from the face cross at this or more.
 LEAST_SINE = 0.45
 # Predicted from all others, a point that is on the lattice lies closer.
@@ -28,6 +31,7 @@ SURE_LATTICE = 12
 # A strip of dirt this many lines wide is bridged.
 BRIDGED_LINES = 3
 FILL_ROUNDS = 10
+"""Rounds of it, at most; each reaches `BRIDGED_LINES` further, until nothing more comes in."""
 
 
 @dataclass(frozen=True)

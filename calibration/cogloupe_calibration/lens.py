@@ -45,13 +45,14 @@ TERMS_IN_WORDS = {
     "k6": "radial distortion, higher order",
 }
 
-# What is allowed for where nothing was measured, as standard deviations; judgement, no source.
-# Radial distortion at the frame's corner: up to 2 % as two of them. Lean in each of two directions:
-# up to 2 degrees likewise, seen from ten of the frame's half diagonals away (a macro lens or a
-# stereo microscope).
 UNMEASURED_RADIAL = 0.01
+"""Standard deviation allowed for radial distortion at the frame's corner where none was measured:
+up to 2 % as two of them (our own judgement)."""
 UNMEASURED_LEAN = np.radians(1.0)
+"""Likewise for the lean in each of two directions: up to 2 degrees (our own judgement)."""
 UNMEASURED_DISTANCE = 10.0
+"""Half diagonals of the frame from which it is then seen: a macro lens or a stereo microscope
+(common practice, no source)."""
 
 
 def frame_middle(width_px: int, height_px: int) -> tuple[tuple[float, float], float]:

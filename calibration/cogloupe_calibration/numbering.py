@@ -13,6 +13,7 @@ from cogloupe_calibration.robust import scatter
 # Two neighbouring gaps of a ruled scale agree within this, tilt and rough places included.
 SPACING_AGREES_REL = 0.10
 LARGEST_LEAN = 0.05
+"""How far lines may still lean, as a slope, in a picture already turned along them: 3 degrees."""
 _NOT_EVEN = "no even rulings found: {}; fill the picture with the scale, in focus and square to it"
 
 

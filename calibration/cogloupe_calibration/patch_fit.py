@@ -14,9 +14,11 @@ Model = Callable[[Floats, Floats, Floats], tuple[Floats, Floats]]
 its derivatives (n, p, k). Parameters 0 and 1 are the mark's centre, 2 its blur."""
 
 STEPS = 12
+"""Damped steps of a fit, at most; it ends when a step takes nothing more off."""
 # A mark that moves further than this share of the window from the first guess is another one.
 LOST_SHARE = 0.4
 SMALLEST_BLUR_PX = 0.25
+"""A pixel's own width blurs by 0.29 px, the root of a twelfth; a sharper edge there is none."""
 # Windows are fitted in lots, so that many large ones fit into memory.
 LOT_PIXELS = 200_000
 

@@ -35,21 +35,20 @@ from cogloupe_calibration.verdict import Finding, judge, scale_findings
 # Whole length of a rule or stage micrometer within 0.1 %, rectangular: common practice, no source.
 U_DIVISION_REL = 0.001 / sqrt(3)
 
-LEAST_LINES = 5
-ENOUGH_LINES = 10
+LEAST_LINES, ENOUGH_LINES, MANY_LINES = 5, 10, 20
+"""Lines without which nothing is measured (place, spacing and its change need three), and those of
+a usable and a good scale (our own judgement)."""
 # Points less sure than this add nothing beside their neighbours.
 LARGEST_POINT_U_PX = 0.25
-MANY_LINES = 20
-# Judgement, no source: change of the local scale across the picture.
-SEEN_UNEVEN_REL = 0.005
-TOO_UNEVEN_REL = 0.02
-# Residuals are compared with a division: a graduation's own error belongs in the scale's U, but
-# lines out by more than these shares were not read right.
-ROUGH_RESIDUAL_SHARE = 0.02
-WRONG_RESIDUAL_SHARE = 0.05
-# Lines of a second length, seen so often, and so much longer than every one of the first.
-LEAST_ALTERNATING = 3
-ALTERNATING_LENGTH = 1.1
+SEEN_UNEVEN_REL, TOO_UNEVEN_REL = 0.005, 0.02
+"""Change of the local scale across the picture from which it is told, and from which the picture
+is to be taken again (our own judgement)."""
+ROUGH_RESIDUAL_SHARE, WRONG_RESIDUAL_SHARE = 0.02, 0.05
+"""Residuals are compared with a division: a graduation's own error belongs in the scale's U, but
+lines out by more than these shares were not read right (our own judgement)."""
+LEAST_ALTERNATING, ALTERNATING_LENGTH = 3, 1.1
+"""Lines of a second length, seen so often, and so much longer than every one of the first (our own
+judgement)."""
 
 
 @dataclass(frozen=True, kw_only=True)

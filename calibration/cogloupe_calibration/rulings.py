@@ -17,8 +17,10 @@ from cogloupe_calibration.arrays import Floats, Ints
 from cogloupe_calibration.errors import CalibrationError
 
 BIN_PX = 0.5
-BANDS = 24
-MIN_BAND_PX = 8.0
+"""How finely a band is averaged along the scale: it blurs by 0.14 px, half of what a pixel does."""
+BANDS, MIN_BAND_PX = 24, 8.0
+"""Bands across the picture, so that numerals and lines of several lengths fall into bands of their
+own, and the pixels below which averaging would not help (our own judgement)."""
 # Highest over lowest of a thousand values of white noise is about 6.5 standard deviations.
 SIGNIFICANT = 8.0
 # A smear or a numeral's stroke is weaker than a line of the same band, or hits few bands. Where

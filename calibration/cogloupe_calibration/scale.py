@@ -17,10 +17,9 @@ from cogloupe_calibration.verdict import Finding, judge, scale_findings
 # focus leave. Our own judgement, no source.
 STATED_RELATIVE_U = 0.005 / sqrt(3)
 
-# A workshop caliper is within +-0.02 mm, a micrometer within +-0.004 mm: common practice, no
-# source; rectangular.
-CALIPER_U_MM = 0.02 / sqrt(3)
-MICROMETER_U_MM = 0.004 / sqrt(3)
+CALIPER_U_MM, MICROMETER_U_MM = 0.02 / sqrt(3), 0.004 / sqrt(3)
+"""A workshop caliper is within ±0.02 mm, a micrometer within ±0.004 mm (common practice, no
+source), rectangular."""
 
 
 @dataclass(frozen=True, kw_only=True)

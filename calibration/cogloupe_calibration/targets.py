@@ -14,20 +14,23 @@ TargetKind = Literal["checkerboard", "dots", "ruled"]
 PAPERS_MM: dict[Paper, tuple[float, float]] = {"A4": (210.0, 297.0), "Letter": (215.9, 279.4)}
 # Most printers leave a border; common practice, no source.
 MARGIN_MM = 15.0
-TOP_MM = 64.0
 # A workshop caliper opens to 150 mm.
 CALIPER_MM = 140.0
 USUAL_HEIGHT_MM = 105.0
+"""Three quarters of that, as frames of cameras are."""
 MOST_MARKS = 100
+"""Marks in a row where nobody asks for more: finer ones are not resolved when the whole target
+fills a frame (our own judgement)."""
 # Some seven dots of a 600 dpi printer.
 SMALLEST_PITCH_MM = 0.3
-DOT_SHARE = 0.25
-TICK_MM = 0.25
-GAP_MM = 3.0
-LINE_SHARE = 0.25
+DOT_SHARE, LINE_SHARE = 0.25, 0.25
+"""Radius of a dot in pitches, so that gaps are as wide as dots, and width of a line in divisions
+(our own judgement)."""
 RULED_LINES_MM = (12.0, 15.0, 18.0)
-TEXT_MM = 3.4
-LINE_CHARACTERS = 106
+"""Lengths of each line, every fifth and every tenth, as rules have them (common practice)."""
+TOP_MM, TICK_MM, GAP_MM, TEXT_MM, LINE_CHARACTERS = 64.0, 0.25, 3.0, 3.4, 106
+"""Layout of the page only: where targets begin, how thick ticks are and how far off, and the size
+and length of lines of text."""
 
 
 def make_target(

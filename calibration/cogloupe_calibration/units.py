@@ -5,6 +5,7 @@ import re
 from cogloupe_calibration.errors import UseError
 
 MM_PER_INCH = 25.4
+"""Exact, by the definition of the inch."""
 
 SHORTEST_MM, LONGEST_MM = 1e-6, 1e5
 """A nanometre and a hundred metres: what is said of a gear or its picture lies between."""
@@ -20,6 +21,7 @@ _MM_PER_UNIT = {
     "inch": MM_PER_INCH,
     "thou": MM_PER_INCH / 1000,
 }
+"""Exact; the two signs for micro look alike and both come from keyboards."""
 
 _LENGTH = re.compile(r"^\s*([-+]?(?:\d+(?:\.\d*)?|\.\d+)(?:[eE][-+]?\d+)?)\s*([^\s\d]*)\s*$")
 

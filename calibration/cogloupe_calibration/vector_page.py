@@ -9,6 +9,7 @@ from html import escape
 from math import cos, pi, sin, tan
 
 POINTS_PER_MM = 72 / 25.4
+"""A page's unit is 1/72 inch (ISO 32000-1, from memory)."""
 # Eight curves to a circle leave it out of round by 4e-6 of its radius, four by 3e-4.
 ARCS = 8
 

@@ -5,10 +5,9 @@ from typing import Literal
 
 Verdict = Literal["good", "usable", "take it again"]
 
-# Judgement, no source. 0.1 % of the scale is 1.6 um on a module 1 tooth (1.57 mm), below what a
-# home workshop can act on; 0.5 % is 8 um, about what a caliper cannot resolve on it either.
-GOOD_RELATIVE_U = 0.001
-USABLE_RELATIVE_U = 0.005
+GOOD_RELATIVE_U, USABLE_RELATIVE_U = 0.001, 0.005
+"""Our own judgement: 0.1 % of the scale is 1.6 µm on a module 1 tooth (1.57 mm), below what a home
+workshop can act on; 0.5 % is 8 µm, about what a caliper cannot resolve on it either."""
 
 _ORDER: tuple[Verdict, ...] = ("good", "usable", "take it again")
 

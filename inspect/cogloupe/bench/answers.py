@@ -13,6 +13,7 @@ from cogloupe.report.bench_page import problem_html
 from cogloupe_calibration.errors import CogloupeError, UseError
 
 MOST_FORM_BYTES = 64 * 1024
+"""Far more than a filled-in form has: whatever is longer did not come from the page."""
 _LOG = logging.getLogger("uvicorn.error")
 
 Endpoint = Callable[[Request], Awaitable[Response]]

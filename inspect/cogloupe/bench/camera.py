@@ -15,6 +15,7 @@ from cogloupe_calibration.errors import UseError
 MOST_CAMERAS = 4
 """Places looked at: a desk rarely has more, and an empty one costs a second on some systems."""
 LIVE_WIDTH = 960
+"""Pixels across of the live view, which only serves to aim; the shot keeps all."""
 LARGE = 10000
 """Pixels: no camera has so many a side."""
 WHITE, BLACK = 252, 3

@@ -32,6 +32,8 @@ practice, no source)."""
 OUT = np.array([-1.0, 1.0])
 """Way round the gear that leads out of a left and of a right flank."""
 FEWEST_FLANKS = 8
+"""Flanks, or tips, that a pattern needs: a mean and waves once and twice in a turn are five numbers
+(our own judgement)."""
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -79,6 +79,8 @@ NONE = Cause(
     "turned on the stage and read again.",
     cautions=(), prior=15.0,
 )  # fmt: skip
+"""No cause, likelier beforehand than any single one: most gears that are read are good (our own
+judgement)."""
 
 CAUSES: tuple[Cause, ...] = (
     NONE,

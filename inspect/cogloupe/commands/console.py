@@ -18,6 +18,7 @@ if TYPE_CHECKING:  # its own imports are slow
     from cogloupe.wording.notices import Notice
 
 READ, NOT_ALL_READ, WRONG_USE, OUR_FAULT = 0, 1, 2, 3
+"""Exit statuses: 0 and 2 as shells and option parsers have them, the others our own."""
 INTERRUPTED = 130  # 128 + SIGINT, as shells have it
 
 out_console = Console()

@@ -99,6 +99,7 @@ class Play:
 
 
 NO_PLAY = Play({}, 0)
+"""Where no gears were cut one after the other: nothing is known of it."""
 
 
 def plain_change(

@@ -38,7 +38,10 @@ ODD_ANGLES_DEG = (14.5, 17.5, 20.0, 22.5, 25.0)
 NEIGHBOUR_MODULES = 0.12
 """Other modules that are thought of: within this share."""
 STEP_MODULES = 0.01
+"""Distance of an outline's points: a chord so long leaves a rounding of 0.25 modules by 5e-5."""
 ABOVE_TIP = 0.15
+"""How far above the tips, in modules, supposed gaps are made, so that the blurred end of a real one
+still lies beside theory."""
 DEPTH = 0.3
 """Spread, beforehand, of the depth of cut in modules (workshop cuts; our own judgement)."""
 ROUNDING, LEAST_ROUNDING = 0.08, 0.02

@@ -23,6 +23,7 @@ from cogloupe_calibration.units import MM_PER_INCH
 SHOWN = 1e-4
 """Candidates and situations less likely than this are left out of the reading."""
 FEWEST_SHOWN = 6
+"""The likeliest of them are always told, so that it is seen what was thought of."""
 FAR_OFF = 3.0
 """Standard uncertainties by which a scale is off once in some 400 times by chance."""
 

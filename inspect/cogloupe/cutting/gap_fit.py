@@ -33,6 +33,7 @@ OBLIQUE = 1.066
 """Rows and columns cross a curved edge at all angles, which raises blur's squared effect by the
 mean of ``1 + tan^2 t / 2`` over 0 to 45 degrees: 1.137, the square of this."""
 STEPS = 6
+"""Gauss-Newton steps of a situation, two for each slope that is worked out."""
 HOPELESS = 200.0
 """Log weight by which a situation may lag behind after its first step and still be followed up."""
 

@@ -14,6 +14,8 @@ from cogloupe.forms.rack import Gear
 from cogloupe_calibration.arrays import Floats
 
 PLACES, FLANK_POINTS, ROUNDING_POINTS, CIRCLES = 48, 30, 24, 120
+"""Places of the cutter, points of its flank and of its rounding, and circles of the gap: how finely
+it is generated, and how long that takes (our own judgement)."""
 
 
 def whole_reach(gear: Gear) -> float:

@@ -21,10 +21,9 @@ _FROM_MEMORY = "Tolerance formulas are from memory of the standard."
 # Limits belong to their range: a gear of exactly 20 mm is in "up to 20", whatever its last bit.
 _EDGE = 1e-9
 
-# ISO 1328-1:1995 goes on to larger gears; only these ranges are remembered, and only small gears
-# are read from photographs.
-_DIAMETERS_1995 = (5.0, 20.0, 50.0, 125.0, 280.0)
-_MODULES_1995 = (0.5, 2.0, 3.5, 6.0)
+_DIAMETERS_1995, _MODULES_1995 = (5.0, 20.0, 50.0, 125.0, 280.0), (0.5, 2.0, 3.5, 6.0)
+"""Limits of ranges, mm (from memory). ISO 1328-1:1995 goes on to larger gears; only these are
+remembered, and only small gears are read from photographs."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -275,7 +274,9 @@ class Edition:
 
 
 EDITION_2013 = Edition("ISO 1328-1:2013", 1, 11, refusal_2013, tolerances_2013)
+"""Flank tolerance classes 1 to 11 (from memory)."""
 EDITION_1995 = Edition("ISO 1328-1:1995", 0, 12, refusal_1995, tolerances_1995)
+"""Accuracy grades 0 to 12 (from memory)."""
 
 
 def class_range_2013(module_mm: float, teeth: int, figures: FlankFigures) -> Tolerance:

@@ -17,6 +17,12 @@ than a quarter of the turn (common practice, no source)."""
 FULL = 0.25
 """Share of its circle's area that a round hole holds at least; the frame may cut it, but a mark
 along an arc holds next to nothing."""
+LARGEST, CENTRAL = 0.97, 0.2
+"""Radius up to which a hole may be the bore, and how far from the teeth's axis, in radii of the gap
+floors: a rim must be left, and holes of crossed-out spokes lie further out (our own judgement)."""
+NEAR_PX, NEAR = 0.6, 0.004
+"""How near to one circle a hole's edge must lie, px and in radii of the gap floors (our own
+judgement)."""
 LOBES = range(3, 9)
 """Lobes of a bore that neither lens nor lean makes."""
 
@@ -65,20 +71,20 @@ def find_bore(holes: tuple[EdgePoints, ...], axis: Floats, root_radius: float) -
     Bore or None
         The round hole nearest to the axis, for its size; None where no hole is round and central.
     """
-    largest = 0.97 * root_radius
+    largest = LARGEST * root_radius
     bores = [
         replace(bore, hole=index)
         for index, hole in enumerate(holes)
         if (bore := round_outline(hole, root_radius, hollow=True)) is not None
     ]
     bores = [bore for bore in bores if bore.radius <= largest]
-    central = [b for b in bores if np.hypot(*(b.centre - axis)) < 0.2 * root_radius]
+    central = [b for b in bores if np.hypot(*(b.centre - axis)) < CENTRAL * root_radius]
     return min(central, key=lambda b: np.hypot(*(b.centre - axis)) - 0.3 * b.radius, default=None)
 
 
 def round_outline(edge: EdgePoints, size: float, hollow: bool) -> Bore | None:
     """Circle of an outline, where most of it lies on one; `size` sets what lies near, px."""
-    rough = robust_circle(edge.xy, max(0.6, 0.004 * size))
+    rough = robust_circle(edge.xy, max(NEAR_PX, NEAR * size))
     if rough is None or rough.share < ROUND_SHARE:
         return None
     if cv2.contourArea(edge.xy.astype(np.float32)) < FULL * pi * rough.radius**2:

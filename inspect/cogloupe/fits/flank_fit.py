@@ -26,6 +26,10 @@ from cogloupe_calibration.errors import PhotoError
 FORM_SHIFTS = (-0.7, 1.2)
 """Profile shifts between which a form circle is worked out; beyond, the gear is not of the rack."""
 SHORTEST_FLANK_PX = 3.0
+"""Each flank then has three rows of pixels and a slope that all flanks share only."""
+FLOOR_BLURS, CORNER_BLURS, CORNER_MODULES = 1.5, 2.5, 0.05
+"""What fillet and tip corner bend a flank by reaches so far: blurs beyond the fillet, and blurs or
+modules below the tip (usual breaking of edges, common practice, no source)."""
 ROUNDS: dict[FormName, int] = {"involute": 3, "cycloidal": 9, "straight": 4}
 """Fits about ever better axes and forms. A round top stands so far from its own form about a wrong
 axis that points of it are set aside, so each round only takes off half of what is left."""
@@ -183,10 +187,10 @@ def evaluation_range(wheel: Wheel, tips: Radii, blur: float, px: float) -> Flank
     """
     wheel = plausible(wheel)
     form = wheel.flank.scaled(1 / px)
-    low = wheel.form_radius / px + 1.5 * blur
+    low = wheel.form_radius / px + FLOOR_BLURS * blur
     if form.lowest > 0:  # next to its base circle an involute runs along the radius
         low = max(low, hypot(form.lowest, 3.0 + blur))
-    corner = max(2.5 * blur, 0.05 * wheel.module_mm / px)
+    corner = max(CORNER_BLURS * blur, CORNER_MODULES * wheel.module_mm / px)
     end = wheel.flank_end / px
     high = min(float(np.nanmedian(tips.value)) - corner, end)
     if high - low < SHORTEST_FLANK_PX:

@@ -35,6 +35,14 @@ SHARPEST = 4.0
 """How much surer than the usual point any is taken to be."""
 TUKEY = 4.685
 """Tuning constant of Tukey's biweight, 95 % efficient under normal noise (common practice)."""
+USED_WEIGHT = 0.3
+"""Weight below which a point is called set aside: some three standard deviations off."""
+FACING = 0.25
+"""Cosine between a point's normal and the way round from which it may lie on a flank (75 degrees):
+flanks lean less, lands and floors more (our own judgement)."""
+FILLET_SHARE, TIP_SHARE = 0.38, 0.14
+"""Shares of a tooth's depth next to floor and tip that a first fit keeps out of, without a rack
+that says where fillet and corner end (our own judgement)."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -165,7 +173,7 @@ def unwind(
     unwound = wrapped(unwound)
     # A point that faces the wrong way lies on something else (a chip, the far side of a burr).
     tangent = np.stack([-np.sin(angle), np.cos(angle)], axis=1)
-    facing = (picked.normal * tangent).sum(axis=1) * sign > 0.25
+    facing = (picked.normal * tangent).sum(axis=1) * sign > FACING
     roll = curve.form.along(radius)
     arm = curve.form.arm(radius, side) / curve.measuring_arm[side]
     good = picked.good & facing
@@ -218,7 +226,7 @@ def fit_flanks(edges: EdgePoints, teeth: ToothMap, centre: Floats, curve: FlankC
         typical = robust.scatter(judged[points.good]) if points.good.any() else 1.0
         weight = np.where(points.good, _tukey(judged / (TUKEY * max(typical, 1e-12))), 0.0)
         line, leverage = _weighted_lines(points, roll_here, weight * points.sharp**2, 2 * z)
-    used = weight > 0.3
+    used = weight > USED_WEIGHT
     judged = _judged(points, _residual(points, line, roll_here), form, curve)
     scatter = float(np.std(judged[used])) if used.any() else float("nan")
     correlation = _correlation(points, judged, used)
@@ -450,6 +458,6 @@ def rough_involute(teeth: ToothMap, module: float, pressure_angle: float) -> Fla
         Over the middle of the flanks, clear of any fillet and tip.
     """
     depth = teeth.tip_radius - teeth.root_radius
-    low, high = teeth.root_radius + 0.38 * depth, teeth.tip_radius - 0.14 * depth
+    low, high = teeth.root_radius + FILLET_SHARE * depth, teeth.tip_radius - TIP_SHARE * depth
     base = module * teeth.teeth / 2 * np.cos(pressure_angle)
     return involute_curve(base, module * teeth.teeth / 2, max(low, base * 1.002), high)

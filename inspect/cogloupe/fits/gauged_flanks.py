@@ -16,9 +16,9 @@ from numpy.typing import NDArray
 
 from cogloupe.fits.flanks import FORM_BINS, FlankFits
 from cogloupe.forms.involute import angle_at_radius, involute, pin_centre_radius, roll_length
+from cogloupe.forms.tooth_form import OUT
 from cogloupe_calibration.arrays import Floats
 
-_SIGN = np.array([-1.0, 1.0])
 _TURNS = 4
 """Turns of finding size and contact from one another; each is some hundred times nearer."""
 
@@ -75,22 +75,22 @@ def gauged_flanks(fits: FlankFits) -> GaugedFlanks:
     low, high = curve.roll_range
     roll = low + (np.arange(FORM_BINS) + 0.5) / FORM_BINS * (high - low)
     slope = np.array([_median(side) for side in fits.slope.T])
-    line = slope[:, None] * (roll - curve.measuring_roll) + _SIGN[:, None] * fits.form / base
+    line = slope[:, None] * (roll - curve.measuring_roll) + OUT[:, None] * fits.form / base
     radius, own = np.hypot(base, roll), base
-    angle = line - _SIGN[:, None] * involute(np.arctan2(roll, base))
+    angle = line - OUT[:, None] * involute(np.arctan2(roll, base))
     ends = np.hypot(base, np.array([low, high]))
     for _ in range(_TURNS):
         lean = angle_at_radius(own, radius)
-        off = _SIGN[:, None] * (angle + _SIGN[:, None] * involute(lean)) * own
+        off = OUT[:, None] * (angle + OUT[:, None] * involute(lean)) * own
         along = own * np.tan(lean)
         own *= 1 + float(np.polyfit(along, off.mean(axis=0), 1)[0])
     lean = angle_at_radius(own, radius)
-    unwound = angle + _SIGN[:, None] * involute(lean)
+    unwound = angle + OUT[:, None] * involute(lean)
     middle = unwound.mean(axis=1)
     first, last = roll_length(own, ends)
     return GaugedFlanks(
         own, fits.unwound + middle, own * np.tan(lean),
-        _SIGN[:, None] * (unwound - middle[:, None]) * own, (float(first), float(last)),
+        OUT[:, None] * (unwound - middle[:, None]) * own, (float(first), float(last)),
     )  # fmt: skip
 
 

@@ -16,16 +16,21 @@ from cogloupe.wording.notices import Notice, flag
 from cogloupe_calibration.errors import PhotoError
 
 BLUR_WARNS_PX = 2.6
+"""Blur from which a sharper picture is advised; it still measures (our own judgement)."""
 OVAL_WARNS = 0.004
 """Ovality of the tips from which a lean is told: a turned blank is rounder (common practice, no
 source)."""
 DEEPEST_BLUR = 1 / 7
 """Blur beyond this share of the tooth's depth leaves no flank to measure."""
-SMALLEST_DEPTH_PX = 6.0
+SMALLEST_DEPTH_PX, COARSE_DEPTH_PX = 6.0, 25.0
+"""Depth of teeth without which nothing of a flank is left between fillet and tip corner, and below
+which a nearer picture is advised (our own judgement)."""
 LEAST_CONTRAST, MOST_NOISE = 0.04, 0.25
 """Share of full scale between gear and ground that is little, and noise of a pixel, as a share of
 that, with which it is too little: flanks of a hundred pixels then know their place to 0.1 px."""
 BURNT_WARNS = 0.02
+"""Share of the outline with a side that is burnt out: less moves single points, which are set aside
+(our own judgement)."""
 BURNT_CONTRAST = 0.35
 """With the bright side burnt out, a dark side this near to it is over-exposed as well."""
 
@@ -77,7 +82,7 @@ def picture_notices(
     if outlines.contrast < 3 * LEAST_CONTRAST:
         notices.append(flag("low_contrast", percent=100 * outlines.contrast))
     depth = teeth.tip_radius - teeth.root_radius
-    if depth < 25:
+    if depth < COARSE_DEPTH_PX:
         notices.append(flag("coarse_pixels", px=depth))
     return tuple(notices)
 

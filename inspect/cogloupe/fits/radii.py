@@ -16,7 +16,14 @@ from cogloupe.optics.sampling import EdgePoints
 from cogloupe_calibration.arrays import Floats
 
 FLOOR_MIDDLE = 0.12
-"""Half width, in modules, of the middle of the floor whose radius is taken."""
+"""Half width, in modules, of the middle of the floor whose radius is taken..."""
+FLOOR_MIDDLE_PX = 2.5
+"""... and its least, so that a few pixels tell it."""
+ON_LAND, ON_FLOOR = 0.9, 0.7
+"""Cosine between an edge's normal and the radius from which it lies on a land (26 degrees), and on
+a floor (45 degrees), which fillets bend: flanks stand further off (our own judgement)."""
+CORNER_BLURS = 2.5
+"""Blurs from a land's corner within which it is rounded off (a Gaussian's 99 %)."""
 
 
 @dataclass(frozen=True)
@@ -53,8 +60,8 @@ def tip_radii(
     radius, angle = polar(edges.xy, axis)
     outwards = (edges.normal * (edges.xy - axis)).sum(axis=1) / radius
     away = np.abs(wrapped(angle - teeth.centre_angle[teeth.tooth]))
-    clear = half_tip - 2.5 * edges.blur / np.maximum(radius, 1.0)
-    on_land = (outwards > 0.9) & (away < clear) & (radius > teeth.mid_radius) & edges.good
+    clear = half_tip - CORNER_BLURS * edges.blur / np.maximum(radius, 1.0)
+    on_land = (outwards > ON_LAND) & (away < clear) & (radius > teeth.mid_radius) & edges.good
     index = np.flatnonzero(on_land)
     lands = edges.take(index)
     xy = lands.straightened(1 / teeth.tip_radius)
@@ -93,8 +100,8 @@ def floor_radii(
     module, blur = gear.module_mm, float(np.median(edges.blur))
     across = np.abs(wrapped(angle - middle[gap]) * radius)
     outwards = (edges.normal * (edges.xy - axis)).sum(axis=1) / radius
-    low = (across < max(FLOOR_MIDDLE * module, 2.5)) & (outwards > 0.7) & edges.good
-    low &= radius < teeth.mid_radius
+    low = across < max(FLOOR_MIDDLE * module, FLOOR_MIDDLE_PX)
+    low &= (outwards > ON_FLOOR) & edges.good & (radius < teeth.mid_radius)
     theory_radius, theory_angle = gear.half_gaps()
     rise_at = theory_angle.mean(axis=0) * theory_radius
 

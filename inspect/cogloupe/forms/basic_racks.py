@@ -77,6 +77,8 @@ _FIXED_RACKS: dict[str, tuple[float, float, float, float]] = {
 
 
 _FINE_RACKS = {"dp-fine-20": 20.0, "dp-fine-14.5": 14.5}
+"""Pressure angles, degrees, of the fine-pitch system (ANSI B6.7, from memory), whose dedendum holds
+an allowance that does not shrink with the module: see `_dp_fine`."""
 
 
 RACK_NAMES = (*_FIXED_RACKS, *_FINE_RACKS)

@@ -18,6 +18,7 @@ from cogloupe_calibration.arrays import Floats
 FormName = Literal["involute", "cycloidal", "straight"]
 
 BOTH_SIDES = np.array([0, 1])
+"""Numbers of left and right flanks."""
 OUT = np.array([-1.0, 1.0])
 """Sign of left and right flanks that makes an angle positive out of the material."""
 

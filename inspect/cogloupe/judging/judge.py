@@ -23,9 +23,8 @@ from cogloupe_calibration.errors import UseError
 
 LIKELY = 0.6
 """Probability from which a cause is named alone."""
-SHOWN = 0.02
-MOST_SHOWN = 4
-"""Causes less likely than this are not told, and no more than so many."""
+SHOWN, MOST_SHOWN = 0.02, 4
+"""Causes less likely than this are not told, and no more than so many (our own judgement)."""
 NOTHING = "nothing_resolved"
 GOOD = "nothing_to_mend"
 

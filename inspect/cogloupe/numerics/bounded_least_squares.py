@@ -16,9 +16,9 @@ STEP, SETTLED = 1e-5, 1e-8
 """Steps that tell slopes, in sizes of the unknowns; and the share of the sum of squares that a turn
 must take off for another to follow."""
 FIRST_DAMPING, LEAST_DAMPING, MOST_DAMPING = 1e-2, 1e-7, 1e7
+"""Damping of the normal equations (Marquardt): where it begins, and its bounds..."""
 SOFTER, STIFFER = 0.2, 4.0
-"""Damping of the normal equations (Marquardt): where it begins, its bounds, and its factors after a
-turn that helped and one that did not."""
+"""... and its factors after a turn that helped and one that did not (common practice)."""
 
 
 @dataclass(frozen=True)

@@ -24,6 +24,8 @@ NARROWEST_PX = 1.5
 """A narrower band cannot be told from an edge whose blur is no Gaussian."""
 MARK_SAMPLES = 9
 """Neighbouring samples whose levels are averaged, so that those follow tool marks."""
+BLURS_PX = 0.35, 8.0
+"""Least and most blur that is looked for: a pixel's own width blurs by 0.29 px."""
 MOST_UNLIKE = 100.0
 """Ratio of the variances of both sides that weights follow at most."""
 SOFT_PX = 4.0
@@ -150,7 +152,7 @@ class Bevel:
 
     def blur(self, xy: NDArray[Any]) -> Reals:
         """Work out the blur at places, shape (n, 2), px."""
-        return np.clip(self.frame.terms(xy) @ self.spread, 0.35, 8.0)
+        return np.clip(self.frame.terms(xy) @ self.spread, *BLURS_PX)
 
     def rates(self, normal: Reals, xy: Reals) -> tuple[Reals, Reals]:
         """Work out how the light changes with the light in the middle, and with the lighting."""
@@ -175,6 +177,7 @@ NO_BEVEL = Bevel(
     spread=np.zeros(5),
     frame=Frame(np.zeros(2), 1.0),
 )
+"""No band and no shadow: every size is 0, so that a profile is a blurred step."""
 
 
 @dataclass(frozen=True, kw_only=True)

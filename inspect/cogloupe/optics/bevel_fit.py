@@ -44,11 +44,17 @@ source)."""
 MOST_LIKE_GROUND = 0.7
 """Mean light of a band, 1 being that of the ground, from which it is none."""
 FIRST_WIDTHS_PX = (2.5, 6.0)
+"""Widths that are begun with beside those that averaged profiles show, a narrow and a wide one (our
+own judgement)."""
 WIDEST_SHARE = 0.6
 """A band may fill this share of the profiles inside the edge."""
 FIRST_SHADE = 0.05
+"""Light that a shadow is begun with: where there is none its softness and fall need a slope."""
 FIRST_TURNS, TURNS, SHADOW_TURNS = 7, 11, 20
+"""Gauss-Newton turns to choose among beginnings, to end the best, and for a shadow, whose places
+follow slowly; at most, as a fit ends by `SETTLED`."""
 SECTORS_NEEDED = 8
+"""Ways of facing that `ORDERS` harmonics need, 7 numbers, and one to spare."""
 HALVES, HALF_TURNS = 4, 7
 """Stretches of an outline that each half has, and turns that its fit takes."""
 PART_LIMIT = 3.0
@@ -59,7 +65,7 @@ by less than 0.2."""
 LEAST_SPREAD = 0.1
 """Spread of the parts' words, in usual misfits, where they hardly differ."""
 UNSHADED = np.array([0, 0, 1e9, 1e9, 1e9, 0, 0])
-"""Damping, as of `bevel_turns.FREE`, that holds a shadow where it is: no shadow."""
+"""Damping, as of `bevel_gauss_newton.FREE`, that holds a shadow where it is: no shadow."""
 
 
 def find_bevel(profiles: Profiles) -> tuple[Bevel, Profiles]:

@@ -43,10 +43,18 @@ WORSE, STIFFER = 1.02, 10.0
 LEAST_TURNS, SETTLED = 3, 1e-3
 """A fit ends when a turn brings the misfit down by less than this share."""
 PLACE_TURNS = 4
+"""Gauss-Newton steps that place single samples, of a pixel at most, beside a band that is held."""
 FREE = np.zeros(7)
 """Damping of what samples share, the band's light, lighting, a shadow's light, fall and softness,
 width, and blur: nothing held."""
 NO_WIDTH = (0.0, 0.0)
+"""Narrowest and widest band where none is looked for."""
+FIRST_DAMPING, DAMPING, DAMPED_TURNS = 0.3, 0.02, 3
+"""Damping of the first turns, whose slopes are those of a guess, and of the later ones (Levenberg,
+Marquardt; our own choice of sizes)."""
+WIDTH_TURN_PX, SHADE_TURN = 0.7, 0.2
+"""How far a band's width and a shadow's light may change in a turn: a step's slope tells no further
+than a blur."""
 
 
 @dataclass(frozen=True)
@@ -97,7 +105,7 @@ def settle(
     )  # fmt: skip
     best, least, more = state, np.inf, 0.0
     for turn in range(turns):
-        damping = held + more + (0.3 if turn < 3 else 0.02)
+        damping = held + more + (FIRST_DAMPING if turn < DAMPED_TURNS else DAMPING)
         after, residual = _better(profiles, state, bases, limits, damping)
         if residual > WORSE * least:
             # The last step went too far: a shorter one from where it began (Levenberg, Marquardt).
@@ -150,12 +158,14 @@ def _better(
     light, lighting, shade, fall, soft, width, spread = changes
     moved = sum(g * (b @ c)[:, None] for g, b, c in zip(rates, bases, changes, strict=True))
     place = np.clip(least_squares_amplitude(by_place, residual - moved), -1, 1)
+    wider = np.clip(width[0], -WIDTH_TURN_PX, WIDTH_TURN_PX)
+    darker = np.clip(shade[0], -SHADE_TURN, SHADE_TURN)
     bevel = replace(
         state.bevel,
-        width_px=float(np.clip(state.bevel.width_px + np.clip(width[0], -0.7, 0.7), *limits)),
+        width_px=float(np.clip(state.bevel.width_px + wider, *limits)),
         share=state.bevel.share + light,
         lighting=state.bevel.lighting + lighting,
-        shade=float(np.clip(state.bevel.shade + np.clip(shade[0], -0.2, 0.2), *SHADES)),
+        shade=float(np.clip(state.bevel.shade + darker, *SHADES)),
         fall=np.clip(state.bevel.fall + np.clip(fall, -1, 1), -FURTHEST_PX, FURTHEST_PX),
         soft_px=float(np.clip(state.bevel.soft_px + np.clip(soft[0], -1, 1), *SOFTS_PX)),
         spread=state.bevel.spread + spread,
@@ -195,6 +205,7 @@ def _alike(pulls: Reals, noise: float, normal: Reals) -> float:
 
 
 _EXPECTED = np.concatenate([[1e6], np.repeat(SMOOTH / np.arange(1, ALL_ORDERS + 1) ** 2, 2)])
+"""Standard deviations expected of a band's light: its mean is left free, its harmonics smooth."""
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -17,7 +17,15 @@ from cogloupe.optics.response import unit_step
 from cogloupe_calibration.arrays import Reals
 
 SECTORS = 24
+"""Ways of facing, of 15 degrees: a band's light, a few waves of the turn, hardly changes in one."""
 BIN_PX = 0.5
+"""How finely profiles are averaged; finer than what a blurred edge shows."""
+ASLANT = 0.68
+"""What rows and columns that run aslant at 45 degrees reach along the normal, 0.71, with room for
+places beside the middle pixel."""
+MOVES_PX, MOVE_STEP_PX = 1.0, 0.25
+"""How far out and, with a band's width, in of single steps an edge is tried, and how finely: the
+fit that follows needs no nearer beginning."""
 WIDTHS = 9
 """Widths tried, in even ratios."""
 SHARPER = (0.7, 0.85, 1.0)
@@ -26,6 +34,7 @@ STRAY = 0.1
 """Light by which a sector may stray from its neighbours' before it counts less: a band as bright
 as the ground cannot be told from none, so some sectors are wrong."""
 RIDGE = 1e-3
+"""What keeps levels of a band and a shadow finite where both have no pixel of their own."""
 
 
 @dataclass(frozen=True)
@@ -112,7 +121,7 @@ def by_facing(light: Reals, distance: Reals, normal: Reals, blur: float) -> Faci
     """
     sector = sector_of(normal, SECTORS)
     # Rows and columns that run aslant reach less far along the normal.
-    reach = np.floor(np.abs(distance).max() * 0.68)
+    reach = np.floor(np.abs(distance).max() * ASLANT)
     middle = np.arange(-reach, reach, BIN_PX) + BIN_PX / 2
     place = np.floor((distance + reach) / BIN_PX).astype(int)
     within = (place >= 0) & (place < len(middle))
@@ -151,7 +160,7 @@ def _bands(
     for width in np.geomspace(*widths, WIDTHS):
         for sharper in SHARPER:
             blur = sharper * facing.blur
-            moves = np.arange(-1.0, width + 1.01, 0.25)
+            moves = np.arange(-MOVES_PX, width + MOVES_PX + 1e-2, MOVE_STEP_PX)
             z = (facing.distance - moves[:, None]) / blur
             outer, inner = (unit_step(place)[0] for place in (z, z + width / blur))
             parts = [1 - inner, inner - outer, outer]

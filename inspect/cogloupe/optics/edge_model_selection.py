@@ -43,6 +43,8 @@ RESPONSE_SAMPLES, BEVEL_SAMPLES = 3000, 9000
 """Samples that are enough to tell the camera curve, and a bevel, in stretches of
 `SAMPLE_STRETCH`."""
 SAMPLE_STRETCH = 240
+"""Neighbouring samples that are kept together: levels, marks and bends are told by neighbours over
+far less, and the stretches still come from all round the gear (our own judgement)."""
 UNDECIDED, RULED_OUT = 3.0, 10.0
 """Factors by which single edges must speak against a camera curve for a band that is not believed
 to have no say, and to rule it out."""

@@ -25,6 +25,7 @@ MARKS_LEFT = 0.1
 """Share of the variance of tool marks that the fit of edges cannot tell from an edge (rendered
 gears show 0.02 to 0.1)."""
 LEAST_PROFILES = 200
+"""Profiles without which no mixture of colours is looked for: variances are known to a tenth."""
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -25,7 +25,10 @@ STEP_BLURS, BIN_BLURS, PARTS = 2.5, 0.5, 40
 """Where a step tells the camera's curve, how finely that is looked at, and the parts of an outline
 whose words are compared."""
 SECTORS = 36
+"""Ways of facing, of 10 degrees, over which profiles are averaged: finer than light from one side
+changes, and each with hundreds of samples."""
 BIN_PX = 0.5
+"""How finely they are averaged; finer than what a blurred edge shows."""
 
 
 @dataclass(frozen=True)

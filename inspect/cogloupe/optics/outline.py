@@ -18,6 +18,14 @@ from cogloupe.optics.greys import Greys
 from cogloupe_calibration.arrays import Floats
 
 _BAND, _HALO = 256, 2  # rows divided at a time, and how many more their smoothing needs
+TEETH_REACH = 0.3, 1.08
+"""Distances from the centre, in tip radii, within which the outline of the gear runs: a pinion's
+floors, and tips whose radius was seen roughly (our own judgement)."""
+SHORTEST_OUTLINE_PX, SHORTEST_HOLE_PX, SHORTEST_HOLE = 40, 24, 0.05
+"""Border pixels of the smallest gear, and of the smallest hole, also in tip radii: specks have
+fewer (our own judgement)."""
+MOST_HOLES = 40
+"""Holes that are followed, the longest first: no gear has more, a textured face has thousands."""
 
 
 def material_mask(greys: Greys, region: Region) -> NDArray[np.uint8]:
@@ -62,21 +70,21 @@ def border_chains(
     centre = np.array([region.x, region.y]) - corner
     outers = [i for i in range(len(contours)) if tree[0, i, 3] < 0]
     best = max(outers, key=lambda i: _gear_fit(contours[i], centre, region.tip_radius))
-    smallest = max(24, 0.05 * region.tip_radius)
+    smallest = max(SHORTEST_HOLE_PX, SHORTEST_HOLE * region.tip_radius)
     holes = [
         contours[i][:, 0, :]
         for i in range(len(contours))
         if tree[0, i, 3] == best and len(contours[i]) > smallest
     ]
-    return contours[best][:, 0, :], sorted(holes, key=len, reverse=True)[:40]
+    return contours[best][:, 0, :], sorted(holes, key=len, reverse=True)[:MOST_HOLES]
 
 
 def _gear_fit(contour: NDArray[Any], centre: Floats, tip_radius: float) -> float:
     """Outline length that runs where the teeth were seen."""
-    if len(contour) < 40:
+    if len(contour) < SHORTEST_OUTLINE_PX:
         return 0.0
     distance = np.hypot(*(contour[:, 0, :] - centre).T) / tip_radius
-    return float(((distance > 0.3) & (distance < 1.08)).sum())
+    return float(((distance > TEETH_REACH[0]) & (distance < TEETH_REACH[1])).sum())
 
 
 @dataclass(frozen=True)

@@ -15,9 +15,9 @@ import numpy as np
 
 from cogloupe_calibration.arrays import Reals
 
-# Abramowitz and Stegun, Handbook of Mathematical Functions, 26.2.17 (from memory).
-_NEARNESS = 0.2316419
-_POWERS = (0.319381530, -0.356563782, 1.781477937, -1.821255978, 1.330274429)
+_NEARNESS, _POWERS = 0.2316419, (0.319381530, -0.356563782, 1.781477937, -1.821255978, 1.330274429)
+"""Normal integral to 7.5e-8: Abramowitz and Stegun, Handbook of Mathematical Functions, 26.2.17
+(from memory)."""
 
 
 def srgb_light(stored: Reals) -> Reals:

@@ -12,7 +12,9 @@ from cogloupe_calibration.arrays import Reals
 Z = np.arange(-6.0, 6.0, 0.1)
 """Where steps are compared, in blurs."""
 BOUNDS = np.array([-3.0, 0.2]), np.array([3.0, 5.0])
+"""Least and most place and blur of a step, in blurs: wide of what a wrong curve does to either."""
 SIZES = np.array([0.1, 0.1])
+"""Sizes of their changes, by which the fit takes its steps."""
 
 
 @dataclass(frozen=True)

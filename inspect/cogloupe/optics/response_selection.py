@@ -21,6 +21,15 @@ LOOK_REACH_PX = 14
 COLOUR_IS_SRGB = 2.0
 """Factor by which the sRGB curve may fit a colour picture worse and still be believed."""
 NOT_SEEN = Misfit(1e9, 1.0, 1.0)
+"""Stands where too few profiles were seen: worse than any that was."""
+LEAST_PROFILES = 200
+"""Profiles whose averages are worth looking at: without so many straight ones, all are taken."""
+STRAIGHT = (0.8, 0.99)
+"""Cosine of an outline's bend within reach from which it may be straight, and from which it is: the
+blur of a bend is no matter of camera or bevel."""
+ROOM_SHARE, LEAST_REACH_PX = 0.7, 5
+"""Share of the room beside an edge that profiles take, short of the next edge's blur; and their
+least, without which a step shows no levels."""
 MISFIT_LOOKED_INTO = 0.0028
 """A single step that fits the averaged profiles to this share of the contrast is good enough: the
 band behind such a misfit moves no edge by a hundredth of a pixel (it moves them by about twice the
@@ -285,14 +294,14 @@ def long_profiles(greys: Greys, measured: Samples, reach: int) -> Profiles | Non
     jump = np.abs(np.roll(measured.points.xy, -1, axis=0) - measured.points.xy).max(axis=1) > 3
     usable = measured.points.good & (running_mean(1.0 * jump, 2 * reach) == 0)
     # The blur of a bend is no matter of camera or bevel: on small teeth only the straighter half.
-    straight = max(0.8, median(turn[usable])) if usable.any() else 0.8
-    kept = np.flatnonzero(usable & (turn >= min(straight, 0.99)))
-    if len(kept) < 200:
+    straight = max(STRAIGHT[0], median(turn[usable])) if usable.any() else STRAIGHT[0]
+    kept = np.flatnonzero(usable & (turn >= min(straight, STRAIGHT[1])))
+    if len(kept) < LEAST_PROFILES:
         kept = np.flatnonzero(usable)
     crossings = measured.crossings.take(kept)
     values, offsets, inside = profiles_across(greys, crossings, reach)
     kept = kept[inside]
-    if len(kept) < 200 or measured.burnt > 0.5:
+    if len(kept) < LEAST_PROFILES or measured.burnt > 0.5:
         return None
     points = measured.points.take(kept)
     cosine = np.abs(dot(points.normal, crossings.step.take(inside, axis=0)))
@@ -326,7 +335,7 @@ def left_by_facing(models: list[EdgeModel]) -> float:
 
 def profile_reach(fit: Fit) -> int:
     """How far the profiles reach by which single edges are judged, px to each side."""
-    return int(np.clip(0.7 * fit.room_px, 5, LOOK_REACH_PX))
+    return int(np.clip(ROOM_SHARE * fit.room_px, LEAST_REACH_PX, LOOK_REACH_PX))
 
 
 def curve_doubt(best: EdgeModel, others: list[EdgeModel]) -> float:

@@ -33,6 +33,10 @@ FIRST_REACH_PX = 8
 """Reach of the profiles that tell the first blur."""
 ALL_GOOD = 0.98
 """Share of good samples from which the others are not looked at again."""
+MOST_NOISE, MODEL_SHARE, LEAST_STEP = 4.0, 0.02, 0.3
+"""What a good sample leaves at most, in noise of a pixel and, as an edge is no perfect step, in
+shares of the contrast; and the share of the usual contrast that it has at least (our own
+judgement)."""
 STRAY = 4.0
 """Level of a sample's own, in usual ones, from which it is no tool mark."""
 LONGEST_REACH_PX = 16
@@ -195,11 +199,11 @@ def sample_edge(greys: Greys, crossings: Crossings, fit: Fit) -> Samples:
     typical = median(np.abs(contrast))
     u = noise / np.maximum(np.abs(contrast), 1e-6) * np.sqrt(2 * sqrt(pi) * s * cosine)
     z = blurs_out(offsets, t, cosine / s)
-    most = 4 * noise + 0.02 * typical
+    most = MOST_NOISE * noise + MODEL_SHARE * typical
     good = _rms(residual) < most
     if np.mean(good) < ALL_GOOD:  # tool marks are no fault of the edge
         good |= _rms(_levelled(residual, z, width / s, typical)) < most
-    good &= np.abs(contrast) > 0.3 * typical
+    good &= np.abs(contrast) > LEAST_STEP * typical
     few = slice(None, None, BURNT_EVERY)
     ends = offsets.astype(np.int64)[[*range(BURNT_ENDS), *range(-BURNT_ENDS, 0)]]
     full = greys.burnt(seen.inside[few], seen.step[few], ends).reshape(-1, 2, BURNT_ENDS)
@@ -231,7 +235,7 @@ def _levelled(residual: Reals, z: Reals, band: Floats, typical: float) -> Reals:
     for share in (face, unit_step(z)[0]):
         plateau = share > PLATEAU_SHARE
         own = (plateau * residual).sum(axis=1) / np.maximum(plateau.sum(axis=1), 1)
-        most = STRAY * median(np.abs(own)) + 0.02 * typical
+        most = STRAY * median(np.abs(own)) + MODEL_SHARE * typical
         left = left - share * np.clip(own, -most, most)[:, None]
     return left
 

@@ -24,15 +24,21 @@ from cogloupe_calibration.robust import median
 BIN_PX, FINE_PX = 0.25, 0.1
 """How finely the averaged edge is looked at, and worked out."""
 LEAST_IN_BIN = 20
+"""Pixels in a bin of the averaged edge whose scatter can be believed, to a sixth."""
 MISFIT = 0.002
 """What may be wrong with the averaged edge besides its noise, as a share of the contrast: steps of
 8 bits, and edges that were placed a little apart."""
 GROUND_SIDE_PX = 0.3
 """Where the ground side begins: the step itself is half the band's."""
 GROUND_LOOSE = 0.2
+"""How far the ground's level may lie from where levels beside edges say, in shares of full scale: a
+halo lifts it."""
 SCALES = np.array([0.1, 0.1, 0.01, 0.01, 0.1, 0.1])
+"""Sizes by which the fit takes its steps: place and blur, px, both levels, amount, log radius."""
 STARTS = ((0.5, 1.0), (1.0, 2.0))
+"""Amounts and radii, px, that a fit begins with: mild and strong, narrow and wide."""
 MOST_AMOUNT, RADII_PX = 4.0, (0.5, 6.0)
+"""Bounds of what cameras do (common practice, no source), several times beyond `USUAL_PX`."""
 USUAL_PX, USUAL_SPREAD = 1.3, 0.3
 """Radius that cameras sharpen with, and the standard deviation of its logarithm (common practice,
 no source): a smaller one with a larger amount draws nearly the same edge."""
@@ -48,9 +54,11 @@ CLIPPED = 0.01
 TAIL = 5.0
 """Standard deviations to which a Gaussian reaches."""
 KERNEL_PX = 64
+"""Side of the inverse's kernel: some ten times the largest radius."""
 SIXTEEN_BITS = 257
 """Factor from bytes to 16 bits."""
 BAND_ROWS = 512
+"""Rows that are undone at a time, so that a large picture is not held twice at sixteen bits."""
 
 
 @dataclass(frozen=True)

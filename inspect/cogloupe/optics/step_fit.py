@@ -41,6 +41,7 @@ share of a blur, from which the next turn would change a third and a twentieth o
 BLURS_PX = 0.3, 8.0
 """Least and most blur that is looked for."""
 GRAINED_TURNS = 3
+"""Turns with weights of the grain, from places that are nearly there; they end by `SETTLED_PX`."""
 LEAST_PLATEAU_PX = 2.5
 """Plateau that a profile must reach for grain to be told from it."""
 LEAST_GRAIN = 0.1

@@ -21,6 +21,8 @@ TRIALS = 12
 STEP_MODULES = 0.3
 """... but of cycloidal teeth it is flat about the pitch circles, so that no step is longer."""
 SETTLED_MM = 1e-4
+"""A tenth of a micrometre: a hundredth of what a workshop can place holes to (common practice, no
+source)."""
 SWEPT = 11
 """Distances at which the window is drawn; between them all curves are nearly straight."""
 SWEPT_MODULES = (-0.12, 0.9)

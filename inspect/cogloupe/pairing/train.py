@@ -16,6 +16,7 @@ from cogloupe_calibration.units import parse_length
 
 TRAIN_FILE = "train.toml"
 FEWEST_GEARS = 2
+"""One gear alone meshes with nothing."""
 _LENGTH = "a length with its unit, such as 12.19mm, 0.48in or 45thou"
 
 

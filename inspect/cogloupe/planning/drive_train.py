@@ -22,6 +22,7 @@ StepRule = Literal["accumulator", "nearest", "fixed"]
 STEP_RULES: tuple[StepRule, ...] = ("accumulator", "nearest", "fixed")
 
 _HALF = Fraction(1, 2)
+"""Exact, as all counts of the drive are."""
 
 
 @dataclass(frozen=True)

@@ -7,6 +7,7 @@ from pydantic import Field
 from cogloupe_calibration.units import MM_PER_INCH
 
 MOST_TEETH = 2000
+"""On a picture of 8000 px each then has 12 px of the rim (our own judgement)."""
 SMALLEST_MODULE_MM, LARGEST_MODULE_MM = 0.02, 200.0
 """From watch wheels to mill gears (common practice, no source)."""
 FINEST_UM_PER_PX, COARSEST_UM_PER_PX = 0.001, 100_000.0

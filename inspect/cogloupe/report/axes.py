@@ -6,6 +6,7 @@ from matplotlib.ticker import FixedLocator
 from cogloupe.report.styles import FAINT, GRID, INK
 
 FONT = 9.5
+"""Points, of all words in charts: read beside the page's own text."""
 
 
 def plain_axes(axes: Axes, title: str) -> None:

@@ -17,11 +17,12 @@ from cogloupe_calibration.ruled import RuledScale
 from cogloupe_calibration.summary import Summary
 
 _WIDTH_IN, _DPI, FONT = 10.6, 150, 9.5
+"""Size of the drawing, and of its words in points; layout only."""
 _LONG = 0.9  # a residual at the 95th percentile is drawn as long as this share of a spacing
-_REASON_CHARACTERS = 120
-_REASONS = 6
-_ARROWS = 360
+_REASON_CHARACTERS, _REASONS, _ARROWS = 120, 6, 360
+"""Characters of a line, lines and arrows for which the drawing has room."""
 _PEN, _OTHER = SIDE_STYLES[0].pen, SIDE_STYLES[1].pen
+"""The two colours of the two sides, which differ in lightness too."""
 
 
 def target_picture(shown: GridScale | CircleScale | RuledScale) -> Figure:

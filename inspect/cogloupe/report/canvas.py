@@ -23,7 +23,9 @@ from cogloupe_calibration.arrays import Floats
 Canvas = NDArray[np.uint8]
 
 _SHIFT = 4
+"""Binary places of coordinates: lines lie to a sixteenth of a pixel."""
 _FAR = 1e6
+"""Pixels: far outside any drawing, and in sixteenths still within 32 bits."""
 
 
 @dataclass(frozen=True, kw_only=True)

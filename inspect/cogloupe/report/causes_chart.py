@@ -14,6 +14,7 @@ from cogloupe.wording.numbers import COVERAGE
 from cogloupe_calibration.arrays import Floats
 
 _WIDTH_IN, _DPI = 10.6, 110
+"""As wide as the page's text; layout only."""
 _NAMES = {
     "thickness": "tooth thickness, mean", "root": "floor radius", "tip": "tip radius",
     "slope_left": "slope, left flanks", "slope_right": "slope, right flanks",

@@ -23,6 +23,7 @@ from cogloupe.report.gear_name import gear_name
 from cogloupe.report.markup import data_uri, page_template
 
 _MOST_WAVES = 5
+"""Waves that the table shows; how many more there are is told."""
 
 
 def cause_tables(diagnosis: Diagnosis) -> list[Table]:

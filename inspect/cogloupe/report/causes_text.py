@@ -14,9 +14,11 @@ from cogloupe.wording.numbers import rounded, with_uncertainty, with_unit
 
 CLEAR, LIKELY = 0.9, 0.6
 """Probabilities from which a cause is called clear, and likely."""
-SHOWN_SHARE = 0.01
-MOST_SHOWN = 5
+SHOWN_SHARE, MOST_SHOWN = 0.01, 5
+"""Probability from which a cause is shown, and the most of them: more is not read (our own
+judgement)."""
 _MOST_TIMES = 1000.0
+"""Odds beyond which a figure would only pretend: causes that nobody thought of are left out."""
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -24,7 +24,9 @@ from cogloupe_calibration.arrays import Floats
 _WIDTH_IN, _HEIGHT_IN, _DPI = 5.94, 6.0, 150
 """As high as the ring beside it in the picture for a forum."""
 _BAR = 0.36
+"""Width of a bar, in teeth: two stand beside one another and leave a gap."""
 _FEW = 60
+"""Teeth up to which bars and points leave room for dark lines."""
 
 
 def chart_pngs(reading: Reading) -> dict[str, bytes]:

@@ -20,8 +20,10 @@ from cogloupe.wording.numbers import COVERAGE
 from cogloupe_calibration.arrays import Floats
 
 _WIDTH_IN, _DPI = 10.6, 110
+"""As wide as the page's text; layout only."""
 _BEFORE = "#8a9299"
 _FEW = 60
+"""Teeth up to which points leave room for bars of U."""
 
 
 def teeth_chart(comparison: Comparison, labels: Sequence[str]) -> Figure:

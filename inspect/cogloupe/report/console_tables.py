@@ -26,6 +26,7 @@ _COLUMNS = (
 _CAPTION = "Under each figure its U (k = 2). n. r.: smaller than its U, not resolved."
 _WIDE_CAPTION = "± U (k = 2). n. r.: smaller than its U, not resolved."
 _NAME_WIDTH = 28
+"""Columns of the terminal that the names of photographs get at least; layout only."""
 _WIDE = 130
 """Columns of a terminal from which figures stand beside their U."""
 

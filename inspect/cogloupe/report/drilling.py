@@ -28,7 +28,9 @@ for each line of the table and of the text there."""
 CHECK_MM, CHECK_IN = 50.0, 2.0
 """Side of the square that shows whether the sheet came out in true size, and the bar beside it."""
 _CROSS = 4.0
+"""Half of a centre's cross at least, mm: a punch is set by it."""
 _MM_POINTS = 72 / MM_PER_INCH
+"""Points, of 1/72 inch, to a millimetre."""
 _MILLIMETRES = 4
 """How a DXF file says that its lengths are millimetres."""
 _LAYERS = {"HOLES": 7, "CENTRES": 1, "PITCH_CIRCLES": 3, "TIP_CIRCLES": 8, "EDGES": 5, "TEXT": 2}
@@ -64,8 +66,8 @@ class HoleRow:
 
 
 ROW_HEADS = ("x", "y", "move x", "move y", "bore")
-_ROW_PLACES = (12.0, 34.0, 56.0, 78.0, 100.0)
-_GEARS_PLACE = 120.0
+_ROW_PLACES, _GEARS_PLACE = (12.0, 34.0, 56.0, 78.0, 100.0), 120.0
+"""Where columns of the table begin, mm from its left; layout only."""
 
 
 def hole_rows(layout: Layout) -> tuple[HoleRow, ...]:

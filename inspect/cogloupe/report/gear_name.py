@@ -8,6 +8,7 @@ from cogloupe.forms.standard_sizes import DIAMETRAL_PITCHES, MODULES_MM
 from cogloupe.reading.models import GearInfo
 
 _SAME_SIZE = 1e-3
+"""Share within which a size is the standard one: rounded as it is stated, but no neighbour."""
 
 
 def stated_in_dp(gear: GearInfo) -> bool:

@@ -18,10 +18,8 @@ from cogloupe.report.canvas import (
 from cogloupe.report.styles import ALARM, INK, SIDE_STYLES
 from cogloupe_calibration.arrays import Floats
 
-_SIZE = 21
-_ROW = 38
-_LEFT = 24
-_GLYPH = 46
+_SIZE, _ROW, _LEFT, _GLYPH = 21, 38, 24, 46
+"""Height of letters and rows, margin, and width of a sample, px of the drawing; layout only."""
 EDGE = "#0a7d5a"
 
 

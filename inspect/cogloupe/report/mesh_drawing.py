@@ -22,6 +22,7 @@ from cogloupe_calibration.arrays import Floats
 MOST_PLACES = 4000
 """Mesh positions that a page carries; between them the curves are drawn straight."""
 _MARGIN_MODULES = 1.0
+"""Room round both gears; layout only."""
 _NEAR_MODULES = 2.6
 """Half the width of what the enlarged view shows."""
 _DOT = 0.009

@@ -15,6 +15,7 @@ from cogloupe_calibration.errors import UseError
 MOST_POINTS = 6000
 """Points kept of a measured outline: on a gear of 40 mm they lie 20 µm apart."""
 _MARGIN_MM = 1.0
+"""Room round the outlines; layout only."""
 _LAYERS = {"measured": 5, "theoretical": 1, "axis": 3}
 """Layers of the DXF file and their colour numbers (blue, red, green, as the format has them)."""
 _MILLIMETRES = 4

@@ -30,11 +30,11 @@ from cogloupe.report.wording import at_worst, flanks
 from cogloupe.wording.numbers import resolved
 from cogloupe_calibration.arrays import Floats
 
-LONG_SIDE = 1600
-_PANEL_HEIGHT = 1400
-_MARGIN = 0.075
+LONG_SIDE, _PANEL_HEIGHT, _MARGIN = 1600, 1400, 0.075
+"""Largest sides of the drawing, px, and the room round the gear as a share; layout only."""
 FORM_PEN, REACH_PEN = "#6a3fa0", "#1f8a8a"
 _ROUND_FACTORS = (1.0, 1.5, 2.0, 2.5, 3.0, 4.0, 5.0, 6.0, 8.0)
+"""Exaggerations of a decade that a person can divide by in the head."""
 
 
 @dataclass(frozen=True, kw_only=True)

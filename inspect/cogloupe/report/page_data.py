@@ -23,7 +23,9 @@ from cogloupe_calibration.arrays import Floats
 LONG_SIDE = 1800
 """Largest side of the photograph in the page, px: with JPEG some 0.3 to 0.8 MB."""
 JPEG_QUALITY = 80
+"""Of the picture that is looked at; measured is the photograph itself (our own judgement)."""
 THUMBNAIL = 160
+"""Largest side of the small picture in a list, px."""
 AROUND = 1.1
 """How far beyond the tips the photograph reaches, in tip radii."""
 FLANK_POINTS = 14

@@ -13,6 +13,7 @@ from cogloupe.report.styles import ALARM, FAINT, INK, PAPER, SIDE_STYLES
 from cogloupe_calibration.arrays import Floats
 
 _WIDTH_IN, _DPI = 10.6, 110
+"""As wide as the page's text; layout only."""
 _MOST_POINTS = 6000
 """Points of a curve that are drawn; of more, highest and lowest of each stretch are kept."""
 

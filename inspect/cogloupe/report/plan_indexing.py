@@ -11,6 +11,7 @@ from cogloupe.report.plan_text import Row, Section, fraction, length_row, text_r
 from cogloupe.wording.numbers import tooth_list
 
 _PATTERN_SHOWN = 24
+"""Counts of a step pattern that fit on a line."""
 
 _RULES: dict[StepRule, str] = {
     "accumulator": "the remainder is carried; a step is made when it is fully due",

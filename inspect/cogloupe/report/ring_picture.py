@@ -30,13 +30,16 @@ from cogloupe.report.wording import at_worst, flanks, verdict
 from cogloupe.wording.numbers import COVERAGE, resolved
 from cogloupe_calibration.arrays import Floats
 
-WIDTH, HEIGHT = 1800, 1060
-_HEAD = 150
+WIDTH, HEIGHT, _HEAD = 1800, 1060, 150
+"""Size of the picture and of the title over it, px; layout only."""
 _SIDE = HEIGHT - _HEAD
 _TIP = 0.276 * _SIDE
 """Tip radius on the drawing; the ring and its numbers need the rest."""
 _ZERO, _REACH, _NUMBERS, _LENS = 1.31 * _TIP, 0.2 * _TIP, 1.63 * _TIP, 1.07 * _TIP
+"""Radius of the ring's zero, how far its scale reaches, and the radii of the numbers and of the
+photograph, px: they just do not touch."""
 _MIDDLE = np.array([_SIDE / 2, _HEAD + _SIDE / 2])
+"""Middle of the ring, px."""
 _MOST_WIDE = 0.032 * _TIP
 """Half the width of a bar of a gear with few teeth."""
 _FEW = 60

@@ -71,6 +71,8 @@ SIDE_STYLES = (
         marker="s",
     ),
 )
+"""Left and right differ in lightness, hatching, dash and marker too, so that neither a colour-blind
+reader nor a grey print confuses them."""
 
 
 def rgb(colour: str) -> tuple[int, int, int]:

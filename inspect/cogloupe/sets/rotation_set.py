@@ -40,8 +40,7 @@ UNKNOWN_LENS = {
 """Standard uncertainty of each term of a lens that the pictures themselves are to tell: wide enough
 for 3 % of distortion and a lean of several degrees, so that it binds little; common practice, no
 source."""
-ROUNDS = 6
-STANDS_STILL_PX = 0.002
+ROUNDS, STANDS_STILL_PX = 6, 0.002
 """Rounds at the most, and the change of all teeth from which another is not worth its time: below
 the noise of a flank on the cleanest picture (0.003 px)."""
 HARDLY_TOLD_PX = 0.05

@@ -41,8 +41,7 @@ from cogloupe_calibration.errors import UseError
 from cogloupe_calibration.lens import unmeasured_lens
 from cogloupe_calibration.scale import Scale
 
-ROUNDS = 12
-STANDS_STILL_PX = 0.005
+ROUNDS, STANDS_STILL_PX = 12, 0.005
 """Rounds at the most, and the change of all teeth from which another is not worth its time: a tenth
 of what joints of slid arcs leave (see `tests/benchmarks/results/join.md`)."""
 

@@ -13,6 +13,7 @@ from cogloupe.simulation.process import Process
 from cogloupe_calibration.arrays import Floats
 
 ARCMIN = radians(1 / 60)
+"""Radians of a minute of arc."""
 # Unsteady running keeps for about one turn of the hob.
 JITTER_HOB_TURNS = 1.0
 # Drag that holds the work still in its play, in standard deviations of a full cut's force.

@@ -13,14 +13,14 @@ from cogloupe.simulation.picture import Picture, render_scene
 from cogloupe.simulation.scene import Scene, load_scene
 from cogloupe_calibration.errors import UseError
 
-# How an upright picture is turned so that its EXIF orientation turns it back (EXIF 2.3 tag 0x0112,
-# from memory).
+_ORIENTATION_TAG = 0x0112
+"""EXIF 2.3 (from memory)."""
+# How an upright picture is turned so that its EXIF orientation turns it back.
 _TURNED = {
     3: Image.Transpose.ROTATE_180,
     6: Image.Transpose.ROTATE_90,
     8: Image.Transpose.ROTATE_270,
 }
-_ORIENTATION_TAG = 0x0112
 OTHER_SCALES = ("calibration", "known_tip_diameter", "known_bore")
 """Settings that give a scale: beside one of them another is refused when the picture is read."""
 

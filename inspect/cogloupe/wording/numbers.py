@@ -11,9 +11,11 @@ from math import floor, isfinite, log10
 from cogloupe_calibration.units import MM_PER_INCH
 
 COVERAGE = 2.0
+"""Coverage factor of every U: 95 % of normal errors (JCGM 100)."""
 NOT_SEEN = "not seen"
 
 _THOU_BELOW_MM = 2.54
+"""A tenth of an inch: shops speak of thou below it (common practice, no source)."""
 
 
 def expanded(u: float | None) -> float | None:

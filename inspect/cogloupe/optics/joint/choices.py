@@ -60,9 +60,12 @@ LIKE_SIDE, LIKE_BLUR, RESOLVED_BLURS = 0.08, 0.3, 1.5
 usual difference of both, where it is neither of them; how far beyond both, or unlike from side to
 side, that of a narrow one must be not to be only blur; and the width up to which it is narrow."""
 SHARPEST_PX = 0.7
+"""Blur below which none is tried with a wide band: a lens and a pixel's own width hardly leave less
+(our own judgement)."""
 FAINTEST = 0.03
 """Share of the ground's light that a shadow takes at least."""
 FIRST_SHADOW = Shadow(shade=0.2, fall=(0.0, 0.0), soft_px=4.0)
+"""Shadow that a fit begins with: of middling light, and falling nowhere yet."""
 VOTERS, BETTER = 9, 0.3
 """Neighbours that choose between two places, and the gain of a profile from which they do."""
 AGREE_PX, AGREE_SHARE, CAP_PX = 0.5, 0.8, 3.0

@@ -12,6 +12,8 @@ from cogloupe.optics.joint.looks import Look
 SMOOTH = 12
 """Edges that are averaged, so that noise is no doubt."""
 MOST_APART_PX = 6.0
+"""How far two explanations of an edge count as apart at most: further off one of them has lost it
+(our own judgement)."""
 
 
 @dataclass(frozen=True)

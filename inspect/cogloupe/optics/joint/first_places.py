@@ -18,6 +18,7 @@ from cogloupe_calibration.arrays import Floats, Ints, Reals
 PIECE, NEIGHBOURS = 6, 3
 """Profiles of a piece of the outline, and pieces that vote together."""
 STEP_PX = 0.5
+"""How finely places are tried: a third of a blur, between which the cost is nearly a parabola."""
 FIRST_BLUR_PX = 1.5
 """Blur of the steps where none is known; edges of another are found as well, only less sharply."""
 LEAST_SHARE = 1e-3

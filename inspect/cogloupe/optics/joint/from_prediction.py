@@ -28,6 +28,7 @@ from cogloupe_calibration.arrays import Floats
 from cogloupe_calibration.robust import median, scatter
 
 FIRST_BLUR_PX = 1.2
+"""Blur that the fit of a whole outline begins with, about that of a focused picture."""
 REACH, REACH_IN_MODULES = (6, 12), 0.22
 """Least and most pixels of a profile to either side, and the most in modules of a gear, beyond
 which the next flank lies."""

@@ -15,7 +15,10 @@ from cogloupe_calibration.arrays import Floats, Reals
 from cogloupe_calibration.robust import median
 
 PLAIN_TURNS, TURNS, ROUNDS = 4, 2, 3
+"""Turns of a fit without local levels; and, with them, turns of what is shared in each round and
+rounds of both."""
 RIDGE = 1e-6
+"""What keeps terms of the levels finite where an arc faces few ways only."""
 PLAIN = Kind()
 LEAST_LEFT = 1e-6
 """Mean square that any profile is taken to leave, in the usual one."""
