@@ -1,6 +1,6 @@
 """The shapes that cutter, depth and blank leave: alike in all gaps, so no flank is out of place.
 
-Families for ranking, as in `causes_shapes`.
+Families for ranking, as in `shapes`.
 """
 
 from dataclasses import replace

@@ -1,9 +1,9 @@
 """What on the machine leaves which error on the teeth: one row a cause.
 
-A row names the shapes its cause can leave (`causes_shapes`), reads its size off the best of them
-in the machine's own units (`causes_sizes`), words the pattern (`causes_words`), and says what would
-look alike, which cheap test tells them apart and what to mind. To add a cause, add its shape and a
-row; `diagnosis` does the rest.
+A row names the shapes its cause can leave (`shapes`), reads its size off the best of them in the
+machine's own units (`machine_units`), words the pattern (`pattern_text`), and says what would look
+alike, which cheap test tells them apart and what to mind. To add a cause, add its shape and a row;
+`diagnosis` does the rest, and what it costs and how the report says it lie in `judging`.
 What each test shows is common practice, no source.
 """
 

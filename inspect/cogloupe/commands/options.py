@@ -7,6 +7,8 @@ from typing import Annotated
 
 import typer
 
+from cogloupe.forms.basic_racks import RACK_NAMES
+
 
 class EdgeChoice(StrEnum):
     """Edge of a bevel."""
@@ -82,8 +84,8 @@ Addendum = Annotated[
 Rack = Annotated[
     str | None,
     typer.Option(
-        help="Basic rack by name: iso53-a to -d, dp-coarse-20, dp-fine-20, dp-fine-14.5, "
-        "full-depth-20, full-depth-14.5, stub-20. Without it the usual one for the pressure angle."
+        help=f"Basic rack by name: {', '.join(RACK_NAMES)}. Without it the usual one for the "
+        "pressure angle."
     ),
 ]
 CalibrationFile = Annotated[

@@ -1,6 +1,6 @@
 """The figures that two readings are compared by: where each stands, what is good, what it shares.
 
-One table; a further figure is a line in it.
+One table; a further figure is a line at its end, as the first one is the headline.
 """
 
 from collections.abc import Callable
