@@ -20,6 +20,9 @@ judgement)."""
 RING_PX, RING_SAMPLES = 4.5, 32
 """Ring that looks round a corner: three times that blur away, where the four squares are clear, and
 about one sample a pixel of its length."""
+WIDE_RINGS, MORE_CORNERS = 2.5, 1.1
+"""Squares of so many rings' radii are wide enough to be sure of; and how many times more corners a
+finer picture must show to be taken instead (our own judgement)."""
 SURE_CORNERS, WEAKEST_SADDLE = 16, 0.15
 """A board that can be used has this many corners, so a saddle weaker than this share of theirs is
 none; uneven light makes some corners fainter (our own judgement)."""
@@ -68,9 +71,9 @@ def find_corners(grey: Floats) -> tuple[Saddles, Lattice] | None:
         lattice = grow_lattice(saddles.xy, saddles.harmonic)
         if lattice is None:
             continue
-        wide = lattice.spacing >= 2.5 * RING_PX
+        wide = lattice.spacing >= WIDE_RINGS * RING_PX
         full = Lattice(lattice.point, lattice.index, lattice.spacing * factor)
-        if best is None or len(full) > 1.1 * len(best[1]):
+        if best is None or len(full) > MORE_CORNERS * len(best[1]):
             places = (saddles.xy + 0.5) * factor - 0.5
             best = (Saddles(places, saddles.harmonic), full)
         if wide and len(full) >= 2 * SURE_CORNERS and len(full) >= len(best[1]):

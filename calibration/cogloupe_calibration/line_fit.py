@@ -11,6 +11,9 @@ from scipy.special import ndtr
 from cogloupe_calibration.arrays import Floats, Ints
 from cogloupe_calibration.rulings import BIN_PX, Bands
 
+TAIL_BLURS = 2.5
+"""Blurs to which an edge shows: beyond lies less than 1 % of its height."""
+
 
 @dataclass(frozen=True)
 class LineShape:
@@ -22,7 +25,7 @@ class LineShape:
     @property
     def reach(self) -> float:
         """How far from the centre the line still shows, px."""
-        return self.width / 2 + 2.5 * self.blur
+        return self.width / 2 + TAIL_BLURS * self.blur
 
     def profile(self, v: Floats) -> Floats:
         """Height of the line at v from its centre."""

@@ -12,6 +12,8 @@ from cogloupe_calibration.robust import scatter
 
 # Two neighbouring gaps of a ruled scale agree within this, tilt and rough places included.
 SPACING_AGREES_REL = 0.10
+TUKEY = 4.685
+"""Tuning constant of Tukey's biweight, 95 % efficient under normal noise (common practice)."""
 LARGEST_LEAN = 0.05
 """How far lines may still lean, as a slope, in a picture already turned along them: 3 degrees."""
 _NOT_EVEN = "no even rulings found: {}; fill the picture with the scale, in focus and square to it"
@@ -187,5 +189,5 @@ def robust_fit(
         terms = np.linalg.lstsq(root[:, None] * design / size, root * u, rcond=1e-9)[0] / size
         residual = u - design @ terms
         size_of_error = max(scatter(residual), least)
-        weight = np.clip(1 - (residual / (4.685 * size_of_error)) ** 2, 0, None) ** 2
+        weight = np.clip(1 - (residual / (TUKEY * size_of_error)) ** 2, 0, None) ** 2
     return RowModel(terms), np.abs(residual) < 5 * size_of_error

@@ -15,8 +15,11 @@ its derivatives (n, p, k). Parameters 0 and 1 are the mark's centre, 2 its blur.
 
 STEPS = 12
 """Damped steps of a fit, at most; it ends when a step takes nothing more off."""
-# A mark that moves further than this share of the window from the first guess is another one.
-LOST_SHARE = 0.4
+LOST_SHARE, LOST_PX = 0.4, 2.5
+"""A mark that moves further from the first guess than this share of the window, and than so many
+pixels, is another one (our own judgement)."""
+OFF_MIDDLE_PX = 0.75
+"""A mark further from the middle of its window than this is fitted once more about where it is."""
 SMALLEST_BLUR_PX = 0.25
 """A pixel's own width blurs by 0.29 px, the root of a twelfth; a sharper edge there is none."""
 # Windows are fitted in lots, so that many large ones fit into memory.
@@ -143,12 +146,13 @@ def fit_marks(
     params, u, misfit = _fitted_about(grey, centre, params, reach, model)
     # A window must lie evenly about its mark: that symmetry keeps the mark from moving.
     away = np.max(np.abs(params[:, :2] - centre), axis=1)
-    moved = np.flatnonzero((away > 0.75) & (away < reach))
+    moved = np.flatnonzero((away > OFF_MIDDLE_PX) & (away < reach))
     if len(moved):
         there = np.rint(params[moved, :2]).astype(np.int64)
         again = _fitted_about(grey, there, params[moved], reach, model)
         params[moved], u[moved], misfit[moved] = again
-    lost = ~np.isfinite(u) | (np.hypot(*(params[:, :2] - xy).T) > max(2.5, LOST_SHARE * reach))
+    off = np.hypot(*(params[:, :2] - xy).T)
+    lost = ~np.isfinite(u) | (off > max(LOST_PX, LOST_SHARE * reach))
     params[lost, :2] = np.nan
     return Marks(params[:, :2], u, params[:, 2], misfit, params)
 

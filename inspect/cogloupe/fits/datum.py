@@ -7,7 +7,7 @@ import numpy as np
 
 from cogloupe.fits.bore_doubt import USUAL_WIDTH, left_open_by_rims, round_enough
 from cogloupe.fits.measured import Measured
-from cogloupe.fits.teeth_axis import teeth_axis_shift
+from cogloupe.fits.teeth_axis import WHOLE_TURN, teeth_axis_shift
 from cogloupe.reading.models import DatumKind
 from cogloupe_calibration.arrays import Floats
 from cogloupe_calibration.errors import PhotoError
@@ -50,7 +50,7 @@ def choose_datum(
     tips = measured.tip_circle.centre if measured.tip_circle is not None else None
     fits = measured.fits
     # On an arc the axis was found with the tips' help, which the flanks alone would undo.
-    whole = bool(measured.teeth.seen.mean() > 0.75)
+    whole = bool(measured.teeth.seen.mean() > WHOLE_TURN)
     teeth = fits.centre + teeth_axis_shift(fits) if whole else fits.centre
     seen = {"bore": bore, "teeth": teeth, "tips": tips}
     serves = measured.bore is not None and round_enough(measured.bore)

@@ -19,6 +19,9 @@ FAR_OFF = 4.0
 """Slopes further off than so many robust standard deviations do not tell the axis."""
 FURTHEST_AXIS = 0.4
 """Furthest that the teeth's axis may lie from the centre of the tips, in modules."""
+WHOLE_TURN = 0.75
+"""Share of the teeth that must be seen for flanks alone to tell the axis; on an arc of less the way
+to its middle is told poorly, and the tips help (our own judgement)."""
 
 
 def teeth_axis_shift(
@@ -251,7 +254,7 @@ def nearer_axis(outlines: Outlines, teeth: ToothMap, anchor: Floats, fits: Flank
     No blank is turned further off than that; where the flanks say so, the gear leans or its lower
     edge is seen past the upper one, and the tips are the better witness.
     """
-    tips, whole = None, bool(teeth.seen.mean() > 0.75)
+    tips, whole = None, bool(teeth.seen.mean() > WHOLE_TURN)
     if not whole:
         tips = tip_radii(outlines.outer, teeth, fits.centre, half_tip(teeth))[0].value
     module = (teeth.tip_radius - teeth.root_radius) / 2.25
