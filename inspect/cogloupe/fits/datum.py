@@ -13,7 +13,7 @@ from cogloupe_calibration.arrays import Floats
 from cogloupe_calibration.errors import PhotoError
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class Axes:
     """The datum and the other axes that can be seen, px.
 
@@ -60,7 +60,7 @@ def choose_datum(
         what = "round bore" if kind == "bore" else "tip circle"
         raise PhotoError(f"no {what} is seen, so it cannot be the datum: leave --datum out")
     doubt = _bore_doubt(measured, teeth, tips, thickness_mm) if whole else 0.0
-    return Axes(kind, datum, teeth, bore, tips, doubt)
+    return Axes(kind=kind, datum=datum, teeth=teeth, bore=bore, tips=tips, u_bore_px=doubt)
 
 
 def _bore_doubt(

@@ -126,7 +126,7 @@ class _Joint:
 
 def _teeth_axes(measured: Measured) -> Axes:
     centre = measured.fits.centre
-    return Axes("teeth", centre, centre, None, None)
+    return Axes(kind="teeth", datum=centre, teeth=centre, bore=None, tips=None)
 
 
 def _joined(
