@@ -8,9 +8,11 @@ from cogloupe.causes.machine_units import Case
 from cogloupe.causes.model import fresh, scatter_covariance
 from cogloupe.causes.patterns import observe
 from cogloupe.causes.ranking import by_chance
+from cogloupe.causes.table import CAUSES, NONE
 from cogloupe.figures.tolerance import FlankFigures, Graded, class_range_2013
 from cogloupe.inputs.settings import make_settings
 from cogloupe.inspection import or_left_out, with_verdict
+from cogloupe.judging import costs, fault_text
 from cogloupe.judging.allowances import allowed
 from cogloupe.judging.classes import class_text, meets, reached_class
 from cogloupe.judging.costs import cost_of
@@ -253,3 +255,9 @@ def test_the_field_of_a_reading_keeps_what_is_left_open():
     observed = observe(read(eccentricity_um=5.0))
     assert fresh(observed).open_count == 2  # where each side's count begins
     assert Case(observed, None).teeth == 24
+
+
+def test_every_cause_has_its_cost_and_its_words():
+    codes = {cause.code for cause in CAUSES}
+    assert set(costs._COSTS) == codes
+    assert set(fault_text._SAY) == codes - {NONE.code}
