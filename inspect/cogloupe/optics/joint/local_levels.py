@@ -30,6 +30,8 @@ STRAY = 9.0
 RESOLVED_BLURS = 2.0
 """Width in blurs from which a band's light can be told from its edge's place, so that stretches
 have their own; that of a narrower one only changes smoothly with the way it faces."""
+UNTOLD = 1e-9
+"""Weight of an unknown that nothing tells, in that of one that is told: far below any noise."""
 LOOSE, LOOSE_OWN = 1e-3, 2e-2
 """Ridges, in usual curvatures, under which stretches and single profiles have their first say."""
 LEAST_BEYOND, HELD = 1e-3, 1e4
@@ -170,18 +172,28 @@ def _change(
     normal, pull = shaped[..., :-1], shaped[..., -1]
     own = normal.diagonal(axis1=1, axis2=2)
     noise *= _crowded(np.asarray(pieces.reshape(unknowns, unknowns + 1, -1)), noise, count)
-    loose = np.linalg.inv(normal + np.diag(LOOSE * own.mean(axis=0)))
+    usual_own = _told(own.mean(axis=0))
+    loose = np.linalg.inv(normal + np.diag(LOOSE * usual_own))
     word = (loose @ pull[..., None])[..., 0]
     chance = noise * np.median(loose.diagonal(axis1=1, axis2=2), axis=0)
     square = word**2
     usual = np.minimum(square, STRAY * np.median(square, axis=0)).mean(axis=0)
     variance = np.maximum(usual - BY_CHANCE * chance, LEAST_BEYOND * chance)
-    stiff = np.where(held, HELD * own.max(axis=0), noise / variance)
+    stiff = np.where(held, HELD * _told(own.max(axis=0)), noise / variance)
+    stiff = np.maximum(stiff, UNTOLD * usual_own)
     inverse = np.linalg.inv(normal + np.diag(stiff))
     found = (inverse @ pull[..., None])[..., 0]
     free = 1 - stiff * inverse.diagonal(axis1=1, axis2=2).mean(axis=0)
     change = np.asarray(along(np.ascontiguousarray(found.T), n), np.float64)
     return change, float(free[:-1].sum())
+
+
+def _told(own: Floats) -> Floats:
+    """Weight of each unknown; of one that no pixel tells, as of a band without width, next to none.
+
+    So it stays where it is, and the others can be solved for.
+    """
+    return np.asarray(np.maximum(own, UNTOLD * max(float(own.max()), 1e-30)))
 
 
 def _crowded(pieces: Reals, noise: float, count: int) -> float:
@@ -205,7 +217,7 @@ def _own_levels(sums: Floats, square: Floats, held: Bools) -> tuple[Floats, Floa
     """
     normal = sums[:-1, :-1].transpose(2, 0, 1)
     pull = sums[:-1, -1].T
-    own = np.median(normal.diagonal(axis1=1, axis2=2), axis=0)
+    own = _told(np.median(normal.diagonal(axis1=1, axis2=2), axis=0))
     loose = np.linalg.inv(normal + np.diag(LOOSE_OWN * own))
     word = (loose @ pull[..., None])[..., 0]
     chance = (loose @ normal @ loose).diagonal(axis1=1, axis2=2) * square[:, None]
