@@ -61,8 +61,10 @@ def class_text(reading: Reading, wanted: int | None) -> str:
     tolerance = reading.tolerance
     reached = reached_class(tolerance)
     if tolerance is None or reached is None:
-        note = "" if tolerance is None else f" ({tolerance.note.split('. ')[0].rstrip('.')})"
-        return f"No class is told for it{note}."
+        if tolerance is None:
+            return "No class is told for it."
+        why = tolerance.note.split(". ")[0].rstrip(".").removeprefix("Not graded: ")
+        return f"No class is told for it: {why}."
     low, high = reached
     says = f"By pitch and runout it reaches {_span(low, high, tolerance)}"
     answer = {
