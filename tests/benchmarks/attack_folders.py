@@ -72,7 +72,8 @@ def kill_inspect(number: int, count: int, kept: Path) -> dict[str, float]:
             process = _start(folder, "inspect", ".", *options, "--jobs", rng.choice("12"))
             time.sleep(rng.uniform(0.3, 1.1) * whole)
             found["done before the kill"] += process.poll() is not None
-            os.killpg(process.pid, signal.SIGKILL)
+            with suppress(ProcessLookupError):  # done between the two
+                os.killpg(process.pid, signal.SIGKILL)
             process.wait()
             found.update(["kills"])
             found.update(_looked_over(folder / "readings", 2))
