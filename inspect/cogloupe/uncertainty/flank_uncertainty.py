@@ -120,8 +120,15 @@ def datum_doubt(measured: Measured, axes: Axes) -> float:
     if axes.kind == "bore" and measured.bore is not None:
         u = hypot(measured.bore.u_centre, axes.u_bore_px)
     else:
-        u = float(np.nanmedian(measured.tips.u)) * sqrt(2 / measured.wheel.teeth)
+        u = _tip_doubt(measured) * sqrt(2 / measured.wheel.teeth)
     return hypot(u, BEVEL_DOUBT * measured.outlines.bevel_px)
+
+
+def _tip_doubt(measured: Measured) -> float:
+    """Standard uncertainty of one tip; where lands are too small to tell theirs, their scatter."""
+    if np.isfinite(measured.tips.u).any():
+        return float(np.nanmedian(measured.tips.u))
+    return 0.0 if measured.tip_circle is None else measured.tip_circle.rms
 
 
 def flank_doubt(measured: Measured) -> float:
