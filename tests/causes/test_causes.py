@@ -1,6 +1,8 @@
 """Ranking of causes: each pattern leads to its cause, with its size; noise leads to none."""
 
+import json
 from fractions import Fraction
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -13,6 +15,7 @@ from cogloupe.causes.table import CAUSES, NONE
 from cogloupe.commands import main
 from cogloupe.planning.machine import make_machine
 from cogloupe.reading.files import reading_json
+from cogloupe.reading.models import Reading
 from cogloupe.report.causes_page import cause_tables, causes_html
 from cogloupe.report.causes_text import headline, period_rows
 from cogloupe.simulation import DriveError, Faults, GearSpec, LostSteps, Process, make
@@ -252,3 +255,10 @@ def test_what_cannot_serve_is_told_in_one_line(run, tmp_path, name):
     assert (status, out) == (2, "")
     assert len(err) == 1, err
     assert message in err[0]
+
+
+def test_a_pitch_that_a_file_calls_certain_holds_nothing_up():
+    path = Path(__file__).parents[1] / "reading" / "old" / "1.0-involute.json"
+    data = json.loads(path.read_text("utf-8"))
+    data["teeth"][3]["left"]["u_single_pitch_um"] = 0.0
+    assert diagnose(Reading.model_validate(data)).named

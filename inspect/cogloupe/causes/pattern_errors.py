@@ -27,6 +27,8 @@ STRETCHED = 6
 """So many of `SHARED`, from the first on, feel a stretch along the radius."""
 LEAST_STRETCH = 1e-6
 """Stretches smaller than this share are nothing."""
+NANOMETRE = 1e-3
+"""µm: far below what any picture tells."""
 LEAST_NOISE = 0.01
 """Least standard uncertainty of a flank by itself, as a share of its single pitch's."""
 
@@ -262,7 +264,7 @@ def _sizes_and_noise(reading: Reading, camera: Floats) -> tuple[Floats, Floats]:
     rows = np.concatenate([apart[:, np.isfinite(single)], away[:, later]], axis=1).T
     stated = np.concatenate([single[np.isfinite(single)], summed[later]])
     design = np.concatenate([rows, np.full((len(rows), 1), 2.0)], axis=1)
-    weight = 1 / stated
+    weight = 1 / np.maximum(stated, NANOMETRE**2)  # nothing in a file is surer
     squares, _ = nnls(design * weight[:, None], stated * weight)
     noise = float(squares[-1])
     # A flank that is less sure than the rest raises both pitches that it bounds.
