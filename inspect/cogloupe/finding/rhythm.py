@@ -136,16 +136,18 @@ def strongest_rhythms(directions: Directions) -> list[Rhythm]:
             here = [_about(directions, place, slant, teeth) for slant in slants]
             best = max(here, key=lambda view: view.merit)
             if best.clearness > PROMISING:
-                here += _bettered(directions, best)
+                here += _bettered(directions, best, best.rhythms[0])
             views = sorted([*views, *here], key=lambda view: -view.merit)
             if views[0].clearness > CLEARLY:
                 return _all_rhythms(views)
         places = [(views[0].rhythms[0].x, views[0].rhythms[0].y)]
     # A centre that is off may favour a wrong number by a little, and each number sees its own way.
     flat = next(view for view in views if view.rhythms[0].slant == FLAT)
-    views += _bettered(directions, views[0])
-    for told in flat.rhythms[:2]:
-        views += _bettered(directions, flat, told)
+    begun = [(flat, told) for told in flat.rhythms[:2]]
+    if views[0] is not flat:
+        begun.insert(0, (views[0], views[0].rhythms[0]))
+    for view, told in begun:
+        views += _bettered(directions, view, told)
     return _all_rhythms(views)
 
 
@@ -184,15 +186,14 @@ class View:
         return self.rhythms[0].strength / max(self.rhythms[1].strength, 1e-9)
 
 
-def _bettered(directions: Directions, view: View, told: "Rhythm | None" = None) -> list[View]:
-    """Views about better centres for a rhythm (the view's strongest) and for what shows there.
+def _bettered(directions: Directions, view: View, told: Rhythm) -> list[View]:
+    """Views about better centres for a rhythm of a view, and for what shows there.
 
     Laid flat, and leaning where that makes them stronger.
     """
     least = LEAST_RADIUS * max(directions.shape)
     found, best = [], view
     for _ in range(TURNS_BETTERED):
-        told = told or best.rhythms[0]
         place, oval = _better_place(told, best.rows, least)
         before = told.slant
         oval = (before.oval[0] + oval[0], before.oval[1] + oval[1])
@@ -203,7 +204,7 @@ def _bettered(directions: Directions, view: View, told: "Rhythm | None" = None) 
         better = max(found, key=lambda view: view.merit)
         if better.merit < GAIN * best.merit:
             break
-        best, told = better, None
+        best, told = better, better.rhythms[0]
     nearer = _nearer_side(best.rhythms[0], best.rows, least)
     if any(nearer):
         told = best.rhythms[0]
@@ -328,12 +329,6 @@ def _nearer_side(rhythm: Rhythm, rows: Spectrum, least: float) -> tuple[float, f
     if strength[best] < NEARER_GAIN * np.abs(signal[2 * MOST_NEARER].sum()):
         return 0.0, 0.0
     return float(east[best]) * ROW, float(south[best]) * ROW
-
-
-def _strongest(signal: Spectrum, sizes: list[Floats], waves: Floats) -> Floats:
-    """Sizes of the waves of phase that, undone, leave the strongest sum."""
-    tried = np.stack(sizes, axis=1)
-    return np.asarray(tried[np.abs(np.exp(1j * (tried @ waves)) @ signal).argmax()])
 
 
 @dataclass(frozen=True)
