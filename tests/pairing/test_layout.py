@@ -1,5 +1,6 @@
 """Where the holes go on the plate, and how a train is written down."""
 
+import os
 from math import cos, pi, radians, sin
 
 import pytest
@@ -113,3 +114,12 @@ def test_a_train_file_with_a_mistake_is_told_in_one_line(tmp_path, what):
     with pytest.raises(UseError, match=told) as refused:
         train_of(tmp_path, text)
     assert "\n" not in str(refused.value)
+
+
+def test_a_train_file_is_read_as_every_other_one(tmp_path):
+    text = '\ufeff[[gear]]\r\nreading = "a"\r\n[[gear]]\r\nmate_teeth = 20\r\nbacklash = 0.1mm\r\n'
+    assert train_of(tmp_path, text).gear[1].backlash == pytest.approx(0.1)
+    (tmp_path / "train.toml").unlink()
+    os.mkfifo(tmp_path / "train.toml")  # opened, it would wait for ever
+    with pytest.raises(UseError, match="no ordinary file"):
+        load_train(tmp_path / "train.toml")

@@ -77,7 +77,7 @@ def parse_toml(text: str, where: str, what: str = "TOML") -> dict[str, Any]:
     text = _plain_paths(text.removeprefix("\ufeff"))  # which some editors put there
     try:
         _check_lines(text)
-        document = _parsed(text, where)
+        document = _parsed(text, where, what)
         check_letters(document)
     except RecursionError as error:
         raise UseError(f"{where} cannot be read as {what}: it is nested too deeply") from error
@@ -86,7 +86,7 @@ def parse_toml(text: str, where: str, what: str = "TOML") -> dict[str, Any]:
     return document
 
 
-def _parsed(text: str, where: str) -> dict[str, Any]:
+def _parsed(text: str, where: str, what: str) -> dict[str, Any]:
     try:
         return tomllib.loads(text)
     except tomllib.TOMLDecodeError:
@@ -94,7 +94,7 @@ def _parsed(text: str, where: str) -> dict[str, Any]:
     try:
         return tomllib.loads(mended)
     except tomllib.TOMLDecodeError as error:
-        raise UseError(printable(_told(mended, where, str(error)))) from error
+        raise UseError(printable(_told(mended, where, what, str(error)))) from error
 
 
 def _check_lines(text: str) -> None:
@@ -144,7 +144,7 @@ def _is_toml(line: str) -> bool:
     return True
 
 
-def _told(text: str, where: str, error: str) -> str:
+def _told(text: str, where: str, what: str, error: str) -> str:
     """Which line is no TOML, and how to write what it seems to mean."""
     lines = text.split("\n")
     wrong = next((k for k, line in enumerate(lines) if _stands_alone(line)), None)
@@ -152,7 +152,7 @@ def _told(text: str, where: str, error: str) -> str:
         seen = _LINE_NUMBER.search(error)
         wrong = min(int(seen[1]) - 1, len(lines) - 1) if seen else 0
     line = lines[wrong].strip()
-    return f"{where}, line {wrong + 1}: '{line}' cannot be read; {_advice(line)}"
+    return f"{where}, line {wrong + 1}: '{line}' cannot be read as {what}; {_advice(line)}"
 
 
 def _stands_alone(line: str) -> bool:

@@ -4,32 +4,19 @@ Each ``[[gear]]`` after the first runs with the one before it, or sits on its ar
 written with a unit and kept in millimetres.
 """
 
-import tomllib
 from pathlib import Path
-from typing import Annotated, Self
+from typing import Self
 
-from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, ValidationError, model_validator
+from pydantic import BaseModel, ConfigDict, Field, ValidationError, model_validator
 
+from cogloupe.inputs.lengths import LENGTH, Length
+from cogloupe.inputs.toml_file import read_toml
 from cogloupe.wording.wrong_fields import wrong_field
 from cogloupe_calibration.errors import UseError
-from cogloupe_calibration.units import parse_length
 
 TRAIN_FILE = "train.toml"
 FEWEST_GEARS = 2
 """One gear alone meshes with nothing."""
-_LENGTH = "a length with its unit, such as 12.19mm, 0.48in or 45thou"
-
-
-def _length(value: object) -> float:
-    if not isinstance(value, str):
-        raise ValueError("not a length")
-    try:
-        return parse_length(value)
-    except UseError as error:
-        raise ValueError(str(error)) from error
-
-
-Length = Annotated[float, BeforeValidator(_length)]
 
 
 class TrainGear(BaseModel):
@@ -47,9 +34,9 @@ class TrainGear(BaseModel):
     mate_profile_shift: float = Field(
         default=0.0, ge=-1, le=1.5, strict=True, description="profile shift, -1 to 1.5 modules"
     )
-    hole: Length | None = Field(default=None, description=_LENGTH)
-    centre_distance: Length | None = Field(default=None, description=_LENGTH)
-    backlash: Length | None = Field(default=None, description=_LENGTH)
+    hole: Length | None = Field(default=None, description=LENGTH)
+    centre_distance: Length | None = Field(default=None, description=LENGTH)
+    backlash: Length | None = Field(default=None, description=LENGTH)
     direction_deg: float = Field(
         default=0.0, ge=-360, le=360, description="degrees, from -360 to 360"
     )
@@ -78,8 +65,8 @@ class Train(BaseModel):
     model_config = ConfigDict(extra="forbid", frozen=True)
 
     name: str = Field(default="", max_length=80, description="what the train is called, a text")
-    edge_x: Length | None = Field(default=None, description=_LENGTH)
-    edge_y: Length | None = Field(default=None, description=_LENGTH)
+    edge_x: Length | None = Field(default=None, description=LENGTH)
+    edge_y: Length | None = Field(default=None, description=LENGTH)
     gear: tuple[TrainGear, ...] = Field(
         min_length=FEWEST_GEARS, description="two tables [[gear]] or more"
     )
@@ -100,10 +87,7 @@ def load_train(path: Path) -> Train:
     UseError
         One line naming the file, the field, what was given and what is allowed.
     """
-    try:
-        stated = tomllib.loads(path.read_text("utf-8"))
-    except (OSError, UnicodeDecodeError, tomllib.TOMLDecodeError) as error:
-        raise UseError(f"{path} cannot be read as TOML: {error}") from error
+    stated = read_toml(path)
     gears = stated.get("gear")
     for number, table in enumerate(gears if isinstance(gears, list) else [], 1):
         try:

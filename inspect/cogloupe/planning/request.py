@@ -2,31 +2,18 @@
 
 from collections.abc import Mapping
 from pathlib import Path
-from typing import Annotated, Literal, Self
+from typing import Literal, Self
 
-from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, ValidationError, model_validator
+from pydantic import BaseModel, ConfigDict, Field, ValidationError, model_validator
 
 from cogloupe.forms.basic_racks import BasicRack, basic_rack, rack_for_angle
+from cogloupe.inputs.lengths import LENGTH, Length
 from cogloupe.inputs.toml_file import read_toml
 from cogloupe.wording.wrong_fields import wrong_field
 from cogloupe_calibration.errors import UseError
-from cogloupe_calibration.units import MM_PER_INCH, parse_length
+from cogloupe_calibration.units import MM_PER_INCH
 
 Process = Literal["hob", "form"]
-
-_LENGTH = "a length with its unit, such as 12.19mm, 0.48in or 45thou"
-
-
-def _length(value: object) -> float:
-    if not isinstance(value, str):
-        raise ValueError("not a length")
-    try:
-        return parse_length(value)
-    except UseError as error:
-        raise ValueError(str(error)) from error
-
-
-Length = Annotated[float, BeforeValidator(_length)]
 
 
 class PlanRequest(BaseModel):
@@ -48,18 +35,18 @@ class PlanRequest(BaseModel):
     profile_shift: float = Field(
         default=0.0, ge=-1, le=1.5, strict=True, description="profile shift, -1 to 1.5 modules"
     )
-    blank_diameter: Length | None = Field(default=None, description=_LENGTH)
+    blank_diameter: Length | None = Field(default=None, description=LENGTH)
     mate_teeth: int | None = Field(
         default=None, strict=True, ge=5, le=1000, description="a whole number from 5 to 1000"
     )
     mate_profile_shift: float = Field(
         default=0.0, ge=-1, le=1.5, strict=True, description="profile shift, -1 to 1.5 modules"
     )
-    backlash: Length | None = Field(default=None, description=_LENGTH)
+    backlash: Length | None = Field(default=None, description=LENGTH)
     passes: int = Field(
         default=2, strict=True, ge=1, le=50, description="a whole number of passes, 1 to 50"
     )
-    pin_diameter: Length | None = Field(default=None, description=_LENGTH)
+    pin_diameter: Length | None = Field(default=None, description=LENGTH)
     process: Process = Field(
         default="hob", description="hob, or form for a form cutter, gap by gap"
     )
@@ -67,11 +54,11 @@ class PlanRequest(BaseModel):
         default=None, gt=0, le=100_000, strict=True,
         description="hob spindle speed, turns a minute above 0",
     )  # fmt: skip
-    hob_diameter: Length | None = Field(default=None, description=_LENGTH)
+    hob_diameter: Length | None = Field(default=None, description=LENGTH)
     hob_gashes: int | None = Field(
         default=None, strict=True, ge=2, le=100, description="a whole number of gashes, 2 to 100"
     )
-    feed_per_turn: Length | None = Field(default=None, description=_LENGTH)
+    feed_per_turn: Length | None = Field(default=None, description=LENGTH)
     counts_from: int = Field(default=8, strict=True, ge=5, le=1000, description="5 to 1000 teeth")
     counts_to: int = Field(default=120, strict=True, ge=5, le=1000, description="5 to 1000 teeth")
 
