@@ -7,6 +7,7 @@ in which the gear's own colour vanishes, whatever its brightness, shows where th
 import numpy as np
 
 from cogloupe.finding.colour import LUMA
+from cogloupe.optics.greys import ROUNDING
 from cogloupe.optics.joint.looks import Look
 from cogloupe_calibration.arrays import Floats
 
@@ -16,8 +17,6 @@ UNLIKE = 0.3
 """Standard deviation that the brightness of a gear's edges is taken to have, as a share."""
 LAG = 4
 """Pixels that are compared to tell noise: a JPEG file keeps neighbours' colours alike."""
-ROUNDING = 0.5
-"""Noise that any colour is taken to have, in levels of bytes."""
 AS_CLEAR = 0.2
 """Contrast in noise, by that of brightness, that the mixture must have: of two greys a difference
 of colours shows little more than what the file rounds."""

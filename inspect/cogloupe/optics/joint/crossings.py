@@ -9,7 +9,8 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from cogloupe.numerics.moving_average import dot, running_mean
+from cogloupe.numerics.moving_average import dot
+from cogloupe.optics.outline import normals
 from cogloupe_calibration.arrays import Floats, Ints
 
 
@@ -122,18 +123,3 @@ def _across(xy: Floats, axis: int) -> tuple[Floats, Floats, Ints]:
     place = xy.take(piece, axis=0) + share[:, None] * (after - xy).take(piece, axis=0)
     place[:, 1 - axis] = line
     return piece + share, place, np.full(len(piece), axis, np.int64)
-
-
-def normals(xy: Floats) -> Floats:
-    """Unit normals of a closed line, on the left of its course as the picture shows it."""
-    tangent = tangents(xy)
-    return np.stack([tangent[:, 1], -tangent[:, 0]], axis=1)
-
-
-def tangents(xy: Floats, reach: int = 5) -> Floats:
-    """Unit tangents of a closed line, from smoothed neighbours on both sides."""
-    reach = min(reach, max(1, len(xy) // 4))
-    smooth = running_mean(xy.T, reach).T
-    chord = np.roll(smooth, -reach, axis=0) - np.roll(smooth, reach, axis=0)
-    length = np.maximum(np.sqrt(dot(chord, chord)), 1e-9)
-    return np.asarray(chord / length[:, None])

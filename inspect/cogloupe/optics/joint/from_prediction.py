@@ -15,13 +15,15 @@ from numpy.typing import NDArray
 from cogloupe.finding.colour import LUMA
 from cogloupe.finding.segmentation import Region
 from cogloupe.numerics.moving_average import PIECE, dot, running_mean
+from cogloupe.optics.grain import PLATEAU_BLURS
 from cogloupe.optics.joint.choices import Choice, Predicted, choose, thinned
-from cogloupe.optics.joint.crossings import Crossings, crossings_of, normals
+from cogloupe.optics.joint.crossings import Crossings, crossings_of
 from cogloupe.optics.joint.doubts import Doubt, doubt_of
 from cogloupe.optics.joint.looks import Fit, Look, look
 from cogloupe.optics.joint.profiles import in_sight
 from cogloupe.optics.joint.shared_terms import Frame
 from cogloupe.optics.joint.wide_greys import WideGreys
+from cogloupe.optics.outline import normals
 from cogloupe.optics.outlines import BEVEL_DOUBT, BURNT_DOUBT, EdgeChoice, Outlines
 from cogloupe.optics.sampling import EdgePoints
 from cogloupe_calibration.arrays import Floats
@@ -38,8 +40,6 @@ BURNT_ENDS, BURNT_EVERY = 3, 4
 """Pixels at an end of a sample most of which touch full scale where its bright level is burnt out
 (the halo of a camera that sharpens lies nearer to the edge); and the samples that are looked at for
 it, every so many."""
-PLATEAU_BLURS = 2.2
-"""From this distance to the edge on, in blurs, a pixel tells of its own side alone (to 1.4 %)."""
 FEWEST_LOCAL = 200
 """Samples of a hole from which light beside it is followed from stretch to stretch."""
 

@@ -10,14 +10,13 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from cogloupe.optics.bevel import BLURS_PX
 from cogloupe.optics.joint.forward_model import Drawn, Kind, draw
 from cogloupe.optics.joint.profiles import Profiles
 from cogloupe.optics.joint.shared_terms import Frame, facing
 from cogloupe_calibration.arrays import Floats, Reals
 from cogloupe_calibration.robust import median
 
-BLURS_PX = 0.35, 8.0
-"""Least and most blur that is looked for."""
 FURTHEST_PX = 1.0
 """How far a place may move in one turn."""
 BLUR_TURN = 0.3
