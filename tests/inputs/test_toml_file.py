@@ -135,3 +135,11 @@ def test_saving_keeps_the_line_ends_of_the_file(tmp_path):
     path.write_bytes(b"teeth = 30\r\n[photo.'a.jpg']\r\nteeth = 12\r\n")
     save_toml(path, {"teeth": 21})
     assert path.read_bytes() == b"teeth = 21\r\n[photo.'a.jpg']\r\nteeth = 12\r\n"
+
+
+def test_saving_into_a_file_of_another_encoding_keeps_what_it_meant(tmp_path):
+    path = tmp_path / "gear.toml"
+    path.write_bytes("teeth = 30\n# für alle\n".encode("utf-16"))
+    save_toml(path, {"dp": 48.0})
+    assert "# für alle" in path.read_text("utf-8")
+    assert read_toml(path) == {"teeth": 30, "dp": 48.0}

@@ -48,14 +48,17 @@ def read_toml(path: Path, what: str = "TOML") -> dict[str, Any]:
     UseError
         One line: which line is wrong, and how to write it.
     """
+    return parse_toml(_text_of(path, what), str(path), what)
+
+
+def _text_of(path: Path, what: str) -> str:
     try:
         data = read_file(path, TOML_MOST_BYTES)
-        text = data.decode(next(name for mark, name in _MARKS if data.startswith(mark)))
+        return data.decode(next(name for mark, name in _MARKS if data.startswith(mark)))
     except UnicodeDecodeError as error:
         raise UseError(f"{path} is no text in UTF-8: save it as UTF-8 in the editor") from error
     except OSError as error:
         raise UseError(f"{path} cannot be read as {what}: {error.strerror}") from error
-    return parse_toml(text, str(path), what)
 
 
 def parse_toml(text: str, where: str, what: str = "TOML") -> dict[str, Any]:
@@ -208,8 +211,8 @@ def _text_to_keep(path: Path) -> str:
     """What stands in the file already, mended where that is needed; its line ends as they are."""
     if not path.exists():
         return ""
-    read_toml(path)
-    text = path.read_bytes().decode("utf-8-sig")
+    text = _text_of(path, "TOML")
+    parse_toml(text, str(path))
     line_end = "\r\n" if "\r\n" in text else "\n"
     text = _plain_paths(text)
     return (text if _is_toml(text) else mend_toml(text)).replace("\n", line_end)
