@@ -68,7 +68,7 @@ def inspect_photo(
         settings = settings_by_sight(photo.pixels, settings, stated.scale, lens)
     seen = see_gear(photo.pixels, settings)
     measured = with_scale_at_gear(measure_seen(seen, settings, stated.scale, lens), frame, lens)
-    axes = choose_datum(measured, settings.datum, settings.lengths_mm.get("thickness"))
+    axes = choose_datum(measured, settings.datum)
     figures = compute_pitch(measured, axes, settings, frame, lens)
     details = compute_details(measured, axes, figures, frame, lens, settings)
     notices = (*stated.notices, *_scale_notices(measured, settings, stated))

@@ -28,9 +28,7 @@ class Axes:
     u_bore_px: float = 0.0
 
 
-def choose_datum(
-    measured: Measured, wanted: DatumKind | None, thickness_mm: float | None = None
-) -> Axes:
+def choose_datum(measured: Measured, wanted: DatumKind | None) -> Axes:
     """Pick the datum axis.
 
     Parameters
@@ -38,8 +36,6 @@ def choose_datum(
     measured : Measured
     wanted : {'bore', 'teeth', 'tips'} or None
         What the person asked for; None takes the bore where a round one is seen, else the teeth.
-    thickness_mm : float, optional
-        Of the gear, where it was stated.
 
     Raises
     ------
@@ -59,17 +55,16 @@ def choose_datum(
     if datum is None:
         what = "round bore" if kind == "bore" else "tip circle"
         raise PhotoError(f"no {what} is seen, so it cannot be the datum: leave --datum out")
-    doubt = _bore_doubt(measured, teeth, tips, thickness_mm) if whole else 0.0
+    doubt = _bore_doubt(measured, teeth, tips) if whole else 0.0
     return Axes(kind=kind, datum=datum, teeth=teeth, bore=bore, tips=tips, u_bore_px=doubt)
 
 
-def _bore_doubt(
-    measured: Measured, teeth: Floats, tips: Floats | None, thickness_mm: float | None
-) -> float:
-    if measured.bore is None or tips is None or measured.region.bright:
-        return 0.0  # light from above shows the upper rim for what it is
-    if thickness_mm is None:
-        thickness_mm = USUAL_WIDTH * measured.wheel.module_mm
+def _bore_doubt(measured: Measured, teeth: Floats, tips: Floats | None) -> float:
+    """What a thickness that was not stated leaves open; light from above shows the upper rim."""
+    if measured.bore is None or tips is None:
+        return 0.0
+    if measured.region.bright or measured.thickness_stated:
+        return 0.0
     u = hypot(measured.bore.u_centre, measured.outlines.u_level_px)
-    thickness = thickness_mm / measured.scale.mm_per_px
+    thickness = USUAL_WIDTH * measured.wheel.module_mm / measured.scale.mm_per_px
     return left_open_by_rims(measured.bore, teeth, np.asarray(tips), u, thickness)

@@ -150,6 +150,7 @@ def measure_seen(
         tip_circle=fitted.tip_circle,
         notices=notices,
         addendum_source=_addendum_source(settings),
+        thickness_stated="thickness" in settings.lengths_mm,
     )
 
 

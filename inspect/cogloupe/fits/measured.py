@@ -45,6 +45,8 @@ class Measured:
     notices : tuple of Notice
     addendum_source : {'given', 'estimated'} or None
         Where the addendum curve of cycloidal teeth came from.
+    thickness_stated : bool
+        What a lean does to the bore of a gear so thick is in the bore's uncertainty.
     """
 
     region: Region
@@ -60,6 +62,7 @@ class Measured:
     tip_circle: Circle | None
     notices: tuple[Notice, ...]
     addendum_source: Literal["given", "estimated"] | None = None
+    thickness_stated: bool = False
 
     @property
     def gear(self) -> Gear:
