@@ -8,7 +8,7 @@ from numpy.typing import NDArray
 from cogloupe_calibration.arrays import Bools, Floats
 from cogloupe_calibration.grid_scale import GridScale
 from cogloupe_calibration.lens import TERMS
-from cogloupe_calibration.verdict import Finding
+from cogloupe_calibration.verdict import Finding, graded
 
 ENOUGH_POINTS, MANY_POINTS = 40, 80
 """Points of a usable and of a good grid (our own judgement)."""
@@ -64,16 +64,10 @@ def grid_findings(grid: GridScale, size: tuple[int, int] | None) -> list[Finding
     return [finding for finding in found if finding is not None]
 
 
-def _graded(value: float, good: float, usable: float, reason: str) -> Finding | None:
-    if value <= good:
-        return None
-    return Finding("usable" if value <= usable else "take it again", reason)
-
-
 def _few(grid: GridScale) -> Finding | None:
     points = int(grid.points.used.sum())
     reason = f"{points} points seen, {ENOUGH_POINTS} are needed and {MANY_POINTS} are better"
-    return _graded(-points, -MANY_POINTS, -ENOUGH_POINTS, reason)
+    return graded(-points, -MANY_POINTS, -ENOUGH_POINTS, reason)
 
 
 def _size(grid: GridScale, size: tuple[int, int] | None) -> Finding | None:
@@ -158,7 +152,7 @@ def _blurred(grid: GridScale) -> Finding | None:
     soft = min(SOFT_BLUR_PX, SOFT_SHARE * grid.fit.period_px)
     blurred = min(BLURRED_PX, BLURRED_SHARE * grid.fit.period_px)
     reason = f"edges are blurred by {grid.blur_px:.1f} px, {soft:.1f} px is the most for good"
-    return _graded(grid.blur_px, soft, blurred, reason)
+    return graded(grid.blur_px, soft, blurred, reason)
 
 
 def _residual(grid: GridScale) -> Finding | None:
@@ -168,13 +162,13 @@ def _residual(grid: GridScale) -> Finding | None:
         f"points lie off an even grid by {rms:.2g} px, {100 * share:.1f} % of a "
         f"pitch (RMS), {100 * ROUGH_RESIDUAL_SHARE:.0f} % is the most for good"
     )
-    return _graded(share, ROUGH_RESIDUAL_SHARE, WRONG_RESIDUAL_SHARE, reason)
+    return graded(share, ROUGH_RESIDUAL_SHARE, WRONG_RESIDUAL_SHARE, reason)
 
 
 def _correction(grid: GridScale) -> Finding | None:
     u, good = 2 * grid.correction_u_px, 2 * GOOD_CORRECTION_PX
     reason = f"corrected places are known to U = {u:.2g} px only, {good:.2g} px is good"
-    return _graded(grid.correction_u_px, GOOD_CORRECTION_PX, USABLE_CORRECTION_PX, reason)
+    return graded(grid.correction_u_px, GOOD_CORRECTION_PX, USABLE_CORRECTION_PX, reason)
 
 
 def _lean(grid: GridScale) -> Finding | None:
@@ -184,7 +178,7 @@ def _lean(grid: GridScale) -> Finding | None:
         f"the target leans: the scale changes by {100 * change:.1f} % from corner to corner; a "
         "gear must lie in the same plane"
     )
-    return _graded(change, SEEN_LEAN_REL, STRONG_LEAN_REL, reason)
+    return graded(change, SEEN_LEAN_REL, STRONG_LEAN_REL, reason)
 
 
 def _unequal(grid: GridScale) -> Finding | None:

@@ -30,7 +30,7 @@ from cogloupe_calibration.rulings import (
 from cogloupe_calibration.scale import Scale
 from cogloupe_calibration.spacing import Spacing, fit_spacing
 from cogloupe_calibration.summary import Summary
-from cogloupe_calibration.verdict import Finding, judge, scale_findings
+from cogloupe_calibration.verdict import Finding, graded, judge, scale_findings
 
 # Whole length of a rule or stage micrometer within 0.1 %, rectangular: common practice, no source.
 U_DIVISION_REL = 0.001 / sqrt(3)
@@ -292,12 +292,12 @@ def _findings(rows: _Rows, fit: Spacing) -> list[Finding]:
     few = f"{lines} lines seen, {ENOUGH_LINES} are needed and {MANY_LINES} are better"
     rough = f"lines lie off even spacing by {100 * residual_share:.1f} % of a division (RMS)"
     tilt = f"the scale changes by {100 * bend:.1f} % over the picture (tilt or distortion)"
-    graded = [
-        _graded(-lines, -MANY_LINES, -ENOUGH_LINES, few),
-        _graded(residual_share, ROUGH_RESIDUAL_SHARE, WRONG_RESIDUAL_SHARE, rough),
-        _graded(bend, SEEN_UNEVEN_REL, TOO_UNEVEN_REL, tilt),
+    judged = [
+        graded(-lines, -MANY_LINES, -ENOUGH_LINES, few),
+        graded(residual_share, ROUGH_RESIDUAL_SHARE, WRONG_RESIDUAL_SHARE, rough),
+        graded(bend, SEEN_UNEVEN_REL, TOO_UNEVEN_REL, tilt),
     ]
-    found = [finding for finding in graded if finding is not None]
+    found = [finding for finding in judged if finding is not None]
     found += _soft_findings(rows.shape, fit.period) + _alternating_findings(rows)
     return found + _finer_findings(rows, fit)
 
@@ -340,12 +340,6 @@ def _finer_findings(rows: _Rows, fit: Spacing) -> list[Finding]:
         return []
     seen = f"fainter marks part every {fit.period:.1f} px in {parts}: those are the divisions"
     return [Finding("take it again", f"{seen}, take a sharper picture")]
-
-
-def _graded(value: float, good: float, usable: float, reason: str) -> Finding | None:
-    if value <= good:
-        return None
-    return Finding("usable" if value <= usable else "take it again", reason)
 
 
 def _details(ruled: RuledScale) -> dict[str, float | str]:

@@ -20,6 +20,26 @@ class Finding:
     reason: str
 
 
+def graded(value: float, good: float, usable: float, reason: str) -> Finding | None:
+    """What a figure comes to that should be small.
+
+    Parameters
+    ----------
+    value : float
+    good, usable : float
+        Up to which it does no harm, and up to which the calibration still serves.
+    reason : str
+
+    Returns
+    -------
+    Finding or None
+        None where it does no harm.
+    """
+    if value <= good:
+        return None
+    return Finding("usable" if value <= usable else "take it again", reason)
+
+
 def judge(findings: list[Finding]) -> tuple[Verdict, tuple[str, ...]]:
     """Sum findings up: the worst one decides.
 
@@ -52,8 +72,6 @@ def scale_findings(relative_u: float) -> list[Finding]:
     list of Finding
         Empty where the scale is known well enough not to matter.
     """
-    if relative_u <= GOOD_RELATIVE_U:
-        return []
     reason = f"the scale is known to U = {200 * relative_u:.2g} % only"
-    usable = relative_u <= USABLE_RELATIVE_U
-    return [Finding("usable" if usable else "take it again", reason)]
+    finding = graded(relative_u, GOOD_RELATIVE_U, USABLE_RELATIVE_U, reason)
+    return [] if finding is None else [finding]

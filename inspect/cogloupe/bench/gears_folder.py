@@ -12,6 +12,7 @@ from cogloupe.inputs.settings import MACHINE_FILE, SETTINGS_FILE, GearSettings, 
 from cogloupe.inputs.toml_file import read_toml, save_toml
 from cogloupe.planning.machine import make_machine
 from cogloupe_calibration.errors import UseError
+from cogloupe_calibration.files import write_whole
 
 MOST_BYTES = 200 * 2**20
 """Of one photograph: 48 megapixels of three 16-bit colours are 288 MB bare, half that as a file."""
@@ -139,7 +140,7 @@ class GearsFolder:
         for number in range(1, MOST_PHOTOS + 2):
             place = self.path / (wanted if number == 1 else f"{stem}-{number}{suffix}")
             if not place.exists():
-                place.write_bytes(data)
+                write_whole(place, data)
                 return place
             if hashlib.sha256(place.read_bytes()).digest() == digest:
                 return place

@@ -45,7 +45,7 @@ def _of_places(fit: Fit, case: Case, allowed: Allowed) -> float:
     return max(
         step / allowed.single_pitch_um,
         turn / allowed.turn_um,
-        _of_thickness(_shared(fit, case, "thickness"), allowed),
+        _of_thickness(shared_part(fit, case, "thickness"), allowed),
     )
 
 
@@ -54,7 +54,7 @@ def _of_scatter(fit: Fit, case: Case, allowed: Allowed) -> float:
     flanks = 2 * case.teeth
     covariance = scatter_covariance(case.observed, fit.kind, fit.scatter)[:flanks:2, :flanks:2]
     step = sqrt(max(2 * float(covariance[0, 0] - covariance[0, 1]), 0.0))
-    wider = _of_thickness(_shared(fit, case, "thickness"), allowed)
+    wider = _of_thickness(shared_part(fit, case, "thickness"), allowed)
     turn = RANGE_OF_MANY * fit.scatter / allowed.scatter_um
     return max(LARGEST_OF_MANY * step / allowed.single_pitch_um, turn, wider)
 
@@ -65,7 +65,8 @@ def _of_thickness(thicker_um: float, allowed: Allowed) -> float:
     return -thicker_um / allowed.thinner_um
 
 
-def _shared(fit: Fit, case: Case, name: str) -> float:
+def shared_part(fit: Fit, case: Case, name: str) -> float:
+    """What a fit makes of one of the figures that all teeth share, µm."""
     return float(fit.shape[2 * case.teeth + SHARED.index(name)])
 
 
@@ -78,19 +79,19 @@ def _tips_off(fit: Fit, case: Case, allowed: Allowed) -> float:
 
 
 def _of_depth(fit: Fit, case: Case, allowed: Allowed) -> float:
-    floors = abs(_shared(fit, case, "root")) / allowed.depth_um
-    return max(floors, _of_thickness(_shared(fit, case, "thickness"), allowed))
+    floors = abs(shared_part(fit, case, "root")) / allowed.depth_um
+    return max(floors, _of_thickness(shared_part(fit, case, "thickness"), allowed))
 
 
 def _of_blank(fit: Fit, case: Case, allowed: Allowed) -> float:
     return max(
-        abs(_shared(fit, case, "tip")) / allowed.depth_um,
-        _of_thickness(_shared(fit, case, "thickness"), allowed),
+        abs(shared_part(fit, case, "tip")) / allowed.depth_um,
+        _of_thickness(shared_part(fit, case, "thickness"), allowed),
     )
 
 
 def _of_slopes(fit: Fit, case: Case, allowed: Allowed) -> float:
-    slopes = [abs(_shared(fit, case, f"slope_{side}")) for side in ("left", "right")]
+    slopes = [abs(shared_part(fit, case, f"slope_{side}")) for side in ("left", "right")]
     return max(slopes) / allowed.slope_um
 
 
@@ -132,7 +133,7 @@ def _nothing(fit: Fit, case: Case, allowed: Allowed) -> float:
 
 
 def _of_widening(fit: Fit, case: Case, allowed: Allowed) -> float:
-    return _of_thickness(_shared(fit, case, "thickness"), allowed)
+    return _of_thickness(shared_part(fit, case, "thickness"), allowed)
 
 
 _COSTS: dict[str, Cost] = {

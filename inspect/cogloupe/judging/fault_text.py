@@ -9,10 +9,9 @@ from math import degrees
 
 from cogloupe.causes.diagnosis import Ranked
 from cogloupe.causes.machine_units import Case, length_of, off_bore
-from cogloupe.causes.pattern_layout import SHARED
 from cogloupe.causes.pattern_text import times_a_turn, tooth_after, tooth_before
 from cogloupe.causes.ranking import Fit
-from cogloupe.judging.costs import angle_off_deg
+from cogloupe.judging.costs import angle_off_deg, shared_part
 from cogloupe.wording.numbers import resolved, with_uncertainty
 
 
@@ -120,7 +119,7 @@ def _wave(fit: Fit, case: Case) -> Said:
 
 def _whole_steps(fit: Fit, case: Case) -> Said:
     if fit.family.name == "hobbed":
-        value = abs(_shared(fit, case, "thickness"))
+        value = abs(shared_part(fit, case, "thickness"))
         text = f"Every gap is about {value:.0f} µm too wide: the motor's steps are too coarse."
         return Said(kind="whole_steps", text=text, value_um=value)
     value = float(abs(fit.shape[: 2 * case.teeth]).max())
@@ -129,10 +128,6 @@ def _whole_steps(fit: Fit, case: Case) -> Said:
         "are too coarse."
     )
     return Said(kind="whole_steps", text=text, value_um=value)
-
-
-def _shared(fit: Fit, case: Case, name: str) -> float:
-    return float(fit.shape[2 * case.teeth + SHARED.index(name)])
 
 
 def _scatter(fit: Fit, case: Case) -> Said:
@@ -166,7 +161,7 @@ def _wide(fit: Fit, case: Case) -> Said:
 def _depth(fit: Fit, case: Case) -> Said:
     value, u = _size(fit)
     deep = fit.size[0] > 0
-    teeth = abs(_shared(fit, case, "thickness"))
+    teeth = abs(shared_part(fit, case, "thickness"))
     how = "too deep" if deep else "not deep enough, by"
     size = _pm(value, u)
     cut = f"{size} {how}" if deep else f"{how} {size}"

@@ -10,6 +10,7 @@ from cogloupe.causes.machine_units import Size, drive_periods
 from cogloupe.causes.pattern_text import could_be
 from cogloupe.causes.shapes import alias
 from cogloupe.causes.table import NONE
+from cogloupe.judging.judge import percent
 from cogloupe.wording.numbers import rounded, with_uncertainty, with_unit
 
 CLEAR, LIKELY = 0.9, 0.6
@@ -60,15 +61,15 @@ def verdict(finding: Finding) -> str:
     """How surely which cause."""
     best = finding.best
     if best.cause is NONE:
-        return f"No cause: nothing larger than its uncertainty ({_percent(best.share)})."
+        return f"No cause: nothing larger than its uncertainty ({percent(best.share)})."
     if best.share >= CLEAR:
-        return f"Clear: {best.cause.name} ({_percent(best.share)}, {times(best)})."
+        return f"Clear: {best.cause.name} ({percent(best.share)}, {times(best)})."
     second = finding.ranked[1].cause.name if len(finding.ranked) > 1 else "nothing else"
     if best.share >= LIKELY:
-        return f"Likely: {best.cause.name} ({_percent(best.share)}, {times(best)}: {second})."
+        return f"Likely: {best.cause.name} ({percent(best.share)}, {times(best)}: {second})."
     return (
-        f"Not settled: {best.cause.name} ({_percent(best.share)}), or {second} "
-        f"({_percent(finding.ranked[1].share)})."
+        f"Not settled: {best.cause.name} ({percent(best.share)}), or {second} "
+        f"({percent(finding.ranked[1].share)})."
     )
 
 
@@ -78,12 +79,6 @@ def times(ranked: Ranked) -> str:
         return "over 1000 times likelier than the next"
     shown = f"{ranked.over_next:.0f}" if ranked.over_next >= 10 else f"{ranked.over_next:.1f}"
     return f"{shown} times likelier than the next"
-
-
-def _percent(share: float) -> str:
-    if share > 0.99:
-        return "over 99 %"
-    return f"{100 * share:.0f} %" if share >= 0.01 else "under 1 %"
 
 
 def cause_rows(diagnosis: Diagnosis, finding: Finding) -> list[CauseRow]:
@@ -108,7 +103,7 @@ def _row(diagnosis: Diagnosis, ranked: Ranked, best: bool) -> CauseRow:
         name=cause.name,
         pattern=diagnosis.pattern(ranked),
         sizes=tuple(map(size_text, diagnosis.sizes(ranked))),
-        share=_percent(ranked.share),
+        share=percent(ranked.share),
         alike=cause.alike,
         test=cause.test,
         best=best,
