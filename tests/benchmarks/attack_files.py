@@ -21,15 +21,15 @@ from time import process_time
 from typing import Any
 
 import tomlkit
-from hypothesis import HealthCheck, Phase, given, seed, settings
 from hypothesis import strategies as st
 from PIL import Image
 from tests.benchmarks.attack_pictures import (
     LONGEST_SECONDS,
-    MOST_MB,
     HungError,
     called_off,
+    for_each,
     forget_peak,
+    note_spent,
     originals,
     peak_mb,
 )
@@ -282,13 +282,8 @@ def attack(number: int, count: int, kept: Path) -> dict[str, float]:
     worst = {"seconds": 0.0, "mb": 0.0}
     home = Path.cwd()
 
-    @seed(number)
-    @settings(
-        max_examples=count, phases=(Phase.generate,), database=None, deadline=None,
-        suppress_health_check=list(HealthCheck),
-    )  # fmt: skip
-    @given(CHANGES)
-    def each(change: Change) -> None:
+    @for_each(number, count, CHANGES)
+    def _(change: Change) -> None:
         kind, data = change.made()
         with TemporaryDirectory() as name:
             folder = Path(name)
@@ -307,12 +302,8 @@ def attack(number: int, count: int, kept: Path) -> dict[str, float]:
             finally:
                 os.chdir(home)
         found.update(["files", outcome, f"{outcome} ({kind.name})"])
-        bad = {outcome} & {"fault", "hung", "untidy"}
-        for what, most in (("seconds", LONGEST_SECONDS), ("mb", MOST_MB)):
-            worst[what] = max(worst[what], spent[what])
-            if spent[what] > most and kind.command[0] != "simulate":
-                bad.add(what)
-                found[f"over {what}"] += 1
+        bounded = kind.command[0] != "simulate"
+        bad = {outcome} & {"fault", "hung", "untidy"} | note_spent(spent, worst, found, bounded)
         if bad:
             label = (
                 f"{'-'.join(sorted(bad))}-{kind.name.replace('/', '-')}-{number}-{found['files']}"
@@ -320,7 +311,6 @@ def attack(number: int, count: int, kept: Path) -> dict[str, float]:
             (kept / label).write_bytes(data)
             (kept / f"{label}.txt").write_text(f"{kind.command}\n{out}\n{err}")
 
-    each()
     return {**found, **worst}
 
 

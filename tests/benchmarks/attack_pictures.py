@@ -275,6 +275,50 @@ def forget_peak() -> None:
         reset.write_text("5")
 
 
+def for_each(number: int, count: int, drawn: st.SearchStrategy[Any]) -> Callable[[Any], None]:
+    """Call a function with so many things that are drawn, the same ones for the same number.
+
+    Parameters
+    ----------
+    number : int
+        Seed of what is drawn.
+    count : int
+    drawn : strategy
+    """
+
+    def call(function: Callable[[Any], None]) -> None:
+        plain = settings(
+            max_examples=count, phases=(Phase.generate,), database=None, deadline=None,
+            suppress_health_check=list(HealthCheck),
+        )  # fmt: skip
+        seed(number)(plain(given(drawn)(function)))()
+
+    return call
+
+
+def note_spent(
+    spent: dict[str, float], worst: dict[str, float], found: Counter[str], bounded: bool = True
+) -> set[str]:
+    """Note what a try took, and name what was more than is allowed.
+
+    Parameters
+    ----------
+    spent, worst : dict of float
+        `seconds` and `mb` of this try, and at most.
+    found : Counter
+        Counts what is over a bound.
+    bounded : bool, optional
+        Whether the bounds are asked.
+    """
+    over = set()
+    for name, most in (("seconds", LONGEST_SECONDS), ("mb", MOST_MB)):
+        worst[name] = max(worst[name], spent[name])
+        if bounded and spent[name] > most:
+            over.add(name)
+            found[f"over {name}"] += 1
+    return over
+
+
 def attack(number: int, count: int, kept: Path) -> dict[str, float]:
     """Read some mutated pictures.
 
@@ -296,30 +340,19 @@ def attack(number: int, count: int, kept: Path) -> dict[str, float]:
     worst = {"seconds": 0.0, "mb": 0.0}
     known = make_settings({"module_mm": 1.0, "scale_um_per_px": 120.0})
 
-    @seed(number)
-    @settings(
-        max_examples=count, phases=(Phase.generate,), database=None, deadline=None,
-        suppress_health_check=list(HealthCheck),
-    )  # fmt: skip
-    @given(MUTATIONS)
-    def each(mutation: Mutation) -> None:
+    @for_each(number, count, MUTATIONS)
+    def _(mutation: Mutation) -> None:
         data = mutation.made()
         forget_peak()
         start = process_time()
         outcome = _outcome(data, known, mutation.seed % REPORTS == 0)
-        seconds, mb = process_time() - start, peak_mb()
+        spent = {"seconds": process_time() - start, "mb": peak_mb()}
         found.update(["pictures", outcome])
-        bad = {"fault", "hung"} & {outcome}
-        for name, value, most in (("seconds", seconds, LONGEST_SECONDS), ("mb", mb, MOST_MB)):
-            worst[name] = max(worst[name], value)
-            if value > most:
-                bad.add(name)
-                found[f"over {name}"] += 1
+        bad = {"fault", "hung"} & {outcome} | note_spent(spent, worst, found)
         if bad:
             name = f"{'-'.join(sorted(bad))}-{hashlib.sha256(data).hexdigest()[:12]}"
             (kept / name).write_bytes(data)
 
-    each()
     return {**found, **worst}
 
 
