@@ -27,10 +27,6 @@ OVAL_OF_TWO = 0.21
 DISAGREES = 4.0
 """Times their joint standard uncertainty from which two middles are told to lie apart: an edge
 taken for another does more, and tips and teeth of a good gear stay within."""
-USUAL_WIDTH = 10.0
-"""Thickness of a gear that was not stated, in modules (common practice: 8 to 12, no source)."""
-AGREE = 0.5
-"""Share of what a bore lies off tips and teeth up to which those two agree with each other."""
 OUT_OF_ROUND, OUT_OF_ROUND_PX = 0.01, 0.6
 """Root mean square departure from a circle, as a share of its radius and in px, beyond which a hole
 is no datum: a drilled one keeps within a tenth of that (common practice, no source)."""
@@ -111,10 +107,8 @@ def with_thickness(bore: Bore, thickness_px: float) -> Bore:
     return replace(bore, u_centre=hypot(bore.u_centre, thickness_px * UNMEASURED_LEAN))
 
 
-def left_open_by_rims(
-    bore: Bore, teeth: Floats, tips: Floats, u_px: float, thickness_px: float
-) -> float:
-    """What tips and teeth that agree leave open of where the bore is on the upper face.
+def left_open_by_rims(bore: Bore, teeth: Floats, tips: Floats, u_px: float) -> float:
+    """What tips and teeth leave open of where the bore is on the upper face.
 
     Parameters
     ----------
@@ -123,25 +117,23 @@ def left_open_by_rims(
         Their middles, which are on the upper face.
     u_px : float
         Standard uncertainty of how far the bore lies off them.
-    thickness_px : float
-        Of the gear.
 
     Returns
     -------
     float
-        Standard uncertainty of either coordinate, px: anything between what is seen and what they
-        say may be so. 0 where they do not disagree with the bore, where they disagree with each
-        other (teeth that were cut off centre do), and where no usual lean moves a rim so far.
+        Standard uncertainty of either coordinate, px: anything between the bore as it is seen and
+        the tips may be so. 0 where tips or teeth bear the bore out (a gear cut off centre still has
+        its tips about the bore, one turned off centre its teeth).
 
     Notes
     -----
     Against the light the lower rim of a bore lies wholly inside the upper one where the camera is
-    near: one circle is seen, and nothing on it tells that it is not on the upper face.
+    near: one circle is seen, and nothing on it tells that it is not on the upper face. Under a lamp
+    its wall may be as bright as the face, or a gleam on it be taken for the rim.
     """
-    apart = float(np.hypot(*(bore.centre - (teeth + tips) / 2)))
-    agree = float(np.hypot(*(teeth - tips))) < AGREE * apart
-    within = DISAGREES * u_px < apart < 2 * UNMEASURED_LEAN * thickness_px
-    return apart / 3**0.5 if agree and within else 0.0
+    off_tips, off_teeth = (float(np.hypot(*(bore.centre - place))) for place in (tips, teeth))
+    borne_out = min(off_tips, off_teeth) <= DISAGREES * u_px
+    return 0.0 if borne_out else off_tips / 3**0.5
 
 
 def axes_notices(axes: dict[str, Floats], u: dict[str, float], px: float) -> tuple[Notice, ...]:

@@ -5,7 +5,8 @@ from math import hypot
 
 import numpy as np
 
-from cogloupe.fits.bore_doubt import USUAL_WIDTH, left_open_by_rims, round_enough
+from cogloupe.fits.bore import Bore
+from cogloupe.fits.bore_doubt import left_open_by_rims, round_enough
 from cogloupe.fits.measured import Measured
 from cogloupe.fits.teeth_axis import WHOLE_TURN, teeth_axis_shift
 from cogloupe.reading.models import DatumKind
@@ -36,6 +37,8 @@ def choose_datum(measured: Measured, wanted: DatumKind | None) -> Axes:
     measured : Measured
     wanted : {'bore', 'teeth', 'tips'} or None
         What the person asked for; None takes the bore where a round one is seen, else the teeth.
+        Where neither tips nor teeth bear that bore out, the tips serve: a blank is turned on its
+        bore (common practice, no source).
 
     Raises
     ------
@@ -49,22 +52,26 @@ def choose_datum(measured: Measured, wanted: DatumKind | None) -> Axes:
     whole = bool(measured.teeth.seen.mean() > WHOLE_TURN)
     teeth = fits.centre + teeth_axis_shift(fits) if whole else fits.centre
     seen = {"bore": bore, "teeth": teeth, "tips": tips}
-    serves = measured.bore is not None and round_enough(measured.bore)
-    kind: DatumKind = wanted or ("bore" if serves else "teeth")
+    doubt = _bore_doubt(measured, tips) if whole else 0.0
+    kind: DatumKind = wanted or _usual(measured.bore, doubt)
     datum = seen[kind]
     if datum is None:
         what = "round bore" if kind == "bore" else "tip circle"
         raise PhotoError(f"no {what} is seen, so it cannot be the datum: leave --datum out")
-    doubt = _bore_doubt(measured, teeth, tips) if whole else 0.0
     return Axes(kind=kind, datum=datum, teeth=teeth, bore=bore, tips=tips, u_bore_px=doubt)
 
 
-def _bore_doubt(measured: Measured, teeth: Floats, tips: Floats | None) -> float:
-    """What a thickness that was not stated leaves open; light from above shows the upper rim."""
-    if measured.bore is None or tips is None:
+def _usual(bore: Bore | None, doubt: float) -> DatumKind:
+    """The datum of a gear of which nobody said one."""
+    if bore is None or not round_enough(bore):
+        return "teeth"
+    return "tips" if doubt else "bore"
+
+
+def _bore_doubt(measured: Measured, tips: Floats | None) -> float:
+    """What a thickness that was not stated leaves open; index errors move no axis here."""
+    if measured.bore is None or tips is None or measured.thickness_stated:
         return 0.0
-    if measured.region.bright or measured.thickness_stated:
-        return 0.0
+    teeth = measured.fits.centre + teeth_axis_shift(measured.fits, drive=True)
     u = hypot(measured.bore.u_centre, measured.outlines.u_level_px)
-    thickness = USUAL_WIDTH * measured.wheel.module_mm / measured.scale.mm_per_px
-    return left_open_by_rims(measured.bore, teeth, np.asarray(tips), u, thickness)
+    return left_open_by_rims(measured.bore, teeth, np.asarray(tips), u)

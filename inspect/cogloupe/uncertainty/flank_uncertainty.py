@@ -118,10 +118,10 @@ def datum_doubt(measured: Measured, axes: Axes) -> float:
     if axes.kind == "teeth":
         return 0.0
     if axes.kind == "bore" and measured.bore is not None:
-        u = hypot(measured.bore.u_centre, axes.u_bore_px)
+        u = measured.bore.u_centre
     else:
         u = _tip_doubt(measured) * sqrt(2 / measured.wheel.teeth)
-    return hypot(u, BEVEL_DOUBT * measured.outlines.bevel_px)
+    return hypot(u, axes.u_bore_px, BEVEL_DOUBT * measured.outlines.bevel_px)
 
 
 def _tip_doubt(measured: Measured) -> float:

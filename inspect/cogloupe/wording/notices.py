@@ -44,10 +44,11 @@ SENTENCES: dict[str, str] = {
     "axes_apart": "The middles of {what} lie {um:.0f} µm apart, beyond their U of {limit:.0f} µm: "
     "one was made off the other, or a rim or an edge below the upper face was taken for its own; "
     "take another picture from straight above and farther away to tell which.",
-    "bore_or_rim": "The bore stands {um:.0f} µm off the middle that tips and teeth have in common: "
-    "it was opened off centre, or its lower rim is seen, as on a thick gear from near by. What "
-    "follows from its place is unsure by that; tell with a picture from straight above and farther "
-    "away, with thickness in gear.toml, or with --datum teeth.",
+    "bore_or_rim": "The bore stands {um:.0f} µm off the middle of the tips, and the teeth do not "
+    "bear it out: it was opened off centre, or its lower rim or its wall is seen, as on a thick "
+    "gear from near by. What follows from its place is unsure by that, and the tips are the datum "
+    "unless --datum says another; tell with a picture from straight above and farther away, or "
+    "with thickness in gear.toml.",
     "bore_no_datum": "The hole in the middle is not round (out by {um:.0f} µm), so it is no datum; "
     "the teeth themselves are. --datum bore takes it all the same.",
     "two_rims": "Both rims of the bore are seen; the upper one was taken, and its middle is sure "
