@@ -1,6 +1,7 @@
 """Bores that show two rims, or none that could be a datum."""
 
 from dataclasses import replace
+from math import inf
 
 import numpy as np
 import pytest
@@ -11,10 +12,8 @@ from cogloupe.fits.bore_doubt import (
     left_open_by_rims,
     round_enough,
     upper_rim,
-    with_thickness,
 )
 from cogloupe.optics.sampling import EdgePoints
-from cogloupe_calibration.lens import UNMEASURED_LEAN
 
 CENTRE = np.array([200.0, 190.0])
 
@@ -66,12 +65,6 @@ def test_between_two_rims_alike_the_middle_is_taken_and_doubted():
     assert doubt == pytest.approx(apart / 2)
 
 
-def test_a_thick_gear_leaves_its_bore_as_unsure_as_the_lean():
-    bore = bore_of(hole())
-    doubted = with_thickness(bore, 300.0)
-    assert doubted.u_centre == pytest.approx(300 * UNMEASURED_LEAN, rel=1e-3)
-
-
 @pytest.mark.parametrize(("oval", "serves"), [(0.0, True), (0.03, False)])
 def test_a_hole_that_is_not_round_is_no_datum(oval, serves):
     bore = round_outline(hole(oval=oval), 2000.0, hollow=True)
@@ -88,16 +81,18 @@ def test_middles_that_disagree_are_told():
 
 
 @pytest.mark.parametrize(
-    ("bore", "teeth", "open_px"),
+    ("bore", "teeth", "furthest", "open_px"),
     [
-        ((3.0, 0.0), (0.0, 0.0), 3 / 3**0.5),
-        ((3.0, 0.0), (-2.0, 1.0), 3 / 3**0.5),  # cut off centre as well: nothing says by how much
-        ((3.0, 0.0), (3.0, 0.1), 0.0),  # the blank was turned off centre
-        ((0.1, 0.0), (4.0, 0.0), 0.0),  # the teeth were cut off centre
+        ((3.0, 0.0), (0.0, 0.0), inf, 3 / 3**0.5),
+        ((3.0, 0.0), (0.0, 0.0), 4.0, 3 / 3**0.5),
+        ((3.0, 0.0), (0.0, 0.0), 2.0, 0.0),  # no lean moves a rim of a sheet so far
+        ((3.0, 0.0), (-2.0, 1.0), inf, 3 / 3**0.5),  # cut off centre as well: by how much is open
+        ((3.0, 0.0), (3.0, 0.1), inf, 0.0),  # the blank was turned off centre
+        ((0.1, 0.0), (4.0, 0.0), inf, 0.0),  # the teeth were cut off centre
     ],
-    ids=["apart", "all apart", "teeth bear it out", "tips bear it out"],
+    ids=["apart", "thick", "thin", "all apart", "teeth bear it out", "tips bear it out"],
 )
-def test_a_bore_that_neither_tips_nor_teeth_bear_out_is_left_open(bore, teeth, open_px):
+def test_a_bore_that_neither_tips_nor_teeth_bear_out_is_left_open(bore, teeth, furthest, open_px):
     seen = replace(bore_of(hole()), centre=np.array(bore))
-    found = left_open_by_rims(seen, np.array(teeth), np.zeros(2), 0.05)
+    found = left_open_by_rims(seen, np.array(teeth), np.zeros(2), 0.05, furthest)
     assert found == pytest.approx(open_px)

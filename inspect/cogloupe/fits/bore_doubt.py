@@ -15,7 +15,6 @@ from cogloupe.optics.sampling import EdgePoints
 from cogloupe.wording.notices import Notice, flag
 from cogloupe_calibration import robust
 from cogloupe_calibration.arrays import Floats
-from cogloupe_calibration.lens import UNMEASURED_LEAN
 
 RIMS_APART_PX = 0.5
 """Two rims nearer together than this are not told from one."""
@@ -95,19 +94,9 @@ def round_enough(bore: Bore) -> bool:
     return bore.rms <= max(OUT_OF_ROUND_PX, OUT_OF_ROUND * bore.radius)
 
 
-def with_thickness(bore: Bore, thickness_px: float) -> Bore:
-    """The bore, its middle as unsure as a lean that was not measured leaves it.
-
-    Parameters
-    ----------
-    bore : Bore
-    thickness_px : float
-        Of the gear at the bore.
-    """
-    return replace(bore, u_centre=hypot(bore.u_centre, thickness_px * UNMEASURED_LEAN))
-
-
-def left_open_by_rims(bore: Bore, teeth: Floats, tips: Floats, u_px: float) -> float:
+def left_open_by_rims(
+    bore: Bore, teeth: Floats, tips: Floats, u_px: float, furthest_px: float
+) -> float:
     """What tips and teeth leave open of where the bore is on the upper face.
 
     Parameters
@@ -117,13 +106,16 @@ def left_open_by_rims(bore: Bore, teeth: Floats, tips: Floats, u_px: float) -> f
         Their middles, which are on the upper face.
     u_px : float
         Standard uncertainty of how far the bore lies off them.
+    furthest_px : float
+        How far a lean may move a rim of a gear as thick as this one.
 
     Returns
     -------
     float
         Standard uncertainty of either coordinate, px: anything between the bore as it is seen and
         the tips may be so. 0 where tips or teeth bear the bore out (a gear cut off centre still has
-        its tips about the bore, one turned off centre its teeth).
+        its tips about the bore, one turned off centre its teeth), and where no lean moves a rim so
+        far.
 
     Notes
     -----
@@ -133,7 +125,7 @@ def left_open_by_rims(bore: Bore, teeth: Floats, tips: Floats, u_px: float) -> f
     """
     off_tips, off_teeth = (float(np.hypot(*(bore.centre - place))) for place in (tips, teeth))
     borne_out = min(off_tips, off_teeth) <= DISAGREES * u_px
-    return 0.0 if borne_out else off_tips / 3**0.5
+    return 0.0 if borne_out or off_tips > furthest_px else off_tips / 3**0.5
 
 
 def axes_notices(axes: dict[str, Floats], u: dict[str, float], px: float) -> tuple[Notice, ...]:

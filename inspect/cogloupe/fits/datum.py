@@ -1,7 +1,7 @@
 """The axis that figures are about, and the other axes that can be seen on a gear."""
 
 from dataclasses import dataclass
-from math import hypot
+from math import hypot, inf
 
 import numpy as np
 
@@ -12,6 +12,7 @@ from cogloupe.fits.teeth_axis import WHOLE_TURN, teeth_axis_shift
 from cogloupe.reading.models import DatumKind
 from cogloupe_calibration.arrays import Floats
 from cogloupe_calibration.errors import PhotoError
+from cogloupe_calibration.lens import UNMEASURED_LEAN
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -52,8 +53,8 @@ def choose_datum(measured: Measured, wanted: DatumKind | None) -> Axes:
     whole = bool(measured.teeth.seen.mean() > WHOLE_TURN)
     teeth = fits.centre + teeth_axis_shift(fits) if whole else fits.centre
     seen = {"bore": bore, "teeth": teeth, "tips": tips}
-    doubt = _bore_doubt(measured, tips) if whole else 0.0
-    kind: DatumKind = wanted or _usual(measured.bore, doubt)
+    doubt, doubted = _bore_doubt(measured, tips if whole else None)
+    kind: DatumKind = wanted or _usual(measured.bore, doubted)
     datum = seen[kind]
     if datum is None:
         what = "round bore" if kind == "bore" else "tip circle"
@@ -61,17 +62,22 @@ def choose_datum(measured: Measured, wanted: DatumKind | None) -> Axes:
     return Axes(kind=kind, datum=datum, teeth=teeth, bore=bore, tips=tips, u_bore_px=doubt)
 
 
-def _usual(bore: Bore | None, doubt: float) -> DatumKind:
+def _usual(bore: Bore | None, doubted: bool) -> DatumKind:
     """The datum of a gear of which nobody said one."""
     if bore is None or not round_enough(bore):
         return "teeth"
-    return "tips" if doubt else "bore"
+    return "tips" if doubted else "bore"
 
 
-def _bore_doubt(measured: Measured, tips: Floats | None) -> float:
-    """What a thickness that was not stated leaves open; index errors move no axis here."""
-    if measured.bore is None or tips is None or measured.thickness_stated:
-        return 0.0
+def _bore_doubt(measured: Measured, tips: Floats | None) -> tuple[float, bool]:
+    """What lean and thickness leave open of the bore, px, and whether tips and teeth doubt it."""
+    if measured.bore is None:
+        return 0.0, False
+    lean_px = UNMEASURED_LEAN * measured.thickness_px
+    if tips is None:
+        return lean_px if lean_px < inf else 0.0, False
+    # What the drive did moves no axis here.
     teeth = measured.fits.centre + teeth_axis_shift(measured.fits, drive=True)
     u = hypot(measured.bore.u_centre, measured.outlines.u_level_px)
-    return left_open_by_rims(measured.bore, teeth, np.asarray(tips), u)
+    doubt = left_open_by_rims(measured.bore, teeth, np.asarray(tips), u, 2 * lean_px)
+    return doubt, doubt > 0

@@ -4,6 +4,7 @@ Everything here is arrays in, arrays out; `assembling` turns the result into a r
 """
 
 from dataclasses import dataclass, replace
+from math import inf
 from typing import Any, Literal
 
 import numpy as np
@@ -13,7 +14,7 @@ from cogloupe.finding.gear_selection import choose_gear, gears_on
 from cogloupe.finding.segmentation import Region
 from cogloupe.finding.tooth_map import ToothMap, map_teeth, tips_centre
 from cogloupe.fits.bore import Bore
-from cogloupe.fits.bore_doubt import upper_rim, with_thickness
+from cogloupe.fits.bore_doubt import upper_rim
 from cogloupe.fits.flank_fit import fit_at_size
 from cogloupe.fits.flank_guard import refuse_few_flanks
 from cogloupe.fits.measured import Measured
@@ -150,7 +151,7 @@ def measure_seen(
         tip_circle=fitted.tip_circle,
         notices=notices,
         addendum_source=_addendum_source(settings),
-        thickness_stated="thickness" in settings.lengths_mm,
+        thickness_px=settings.lengths_mm.get("thickness", inf) / px,
     )
 
 
@@ -163,8 +164,6 @@ def _bore_on_top(
     bore, (apart, doubt) = upper_rim(outlines.holes[bore.hole], bore)
     if apart:
         bore = replace(bore, u_centre=doubt)
-    if "thickness" in settings.lengths_mm:
-        bore = with_thickness(bore, settings.lengths_mm["thickness"] / px)
     return bore, (flag("two_rims", um=2000 * bore.u_centre * px),) if apart else ()
 
 

@@ -1,7 +1,7 @@
 """A gear as measured on one picture, and what its radii tell."""
 
 from dataclasses import dataclass
-from math import hypot, sqrt
+from math import hypot, inf, sqrt
 from typing import Literal
 
 import numpy as np
@@ -45,8 +45,8 @@ class Measured:
     notices : tuple of Notice
     addendum_source : {'given', 'estimated'} or None
         Where the addendum curve of cycloidal teeth came from.
-    thickness_stated : bool
-        What a lean does to the bore of a gear so thick is in the bore's uncertainty.
+    thickness_px : float
+        Of the gear; infinite where it was not stated.
     """
 
     region: Region
@@ -62,7 +62,7 @@ class Measured:
     tip_circle: Circle | None
     notices: tuple[Notice, ...]
     addendum_source: Literal["given", "estimated"] | None = None
-    thickness_stated: bool = False
+    thickness_px: float = inf
 
     @property
     def gear(self) -> Gear:

@@ -1,0 +1,56 @@
+"""Which axis figures are about."""
+
+from dataclasses import replace
+from math import inf
+
+import numpy as np
+import pytest
+
+from cogloupe.fits.datum import choose_datum
+from cogloupe.fits.measure import measure_gear
+from cogloupe.inputs.settings import make_settings
+from cogloupe.simulation import Camera, Faults, GearSpec, render
+from cogloupe_calibration.lens import UNMEASURED_LEAN
+from cogloupe_calibration.scale import from_stated_scale
+
+THICK_PX = 100.0
+RIM_PX = np.array([1.5, -0.8])
+"""Less than two standard leans move a rim of a gear so thick."""
+
+
+@pytest.fixture(scope="module")
+def measured():
+    camera = Camera(mm_per_px=0.06, width_px=360, height_px=360, noise=0.0, oversample=2)
+    spec = GearSpec(teeth=16, module_mm=1.0, bore_mm=5.0)
+    image = render(spec, Faults(), camera, np.random.default_rng(1)).image
+    settings = make_settings({"teeth": 16, "module_mm": 1.0})
+    return measure_gear(image, settings, from_stated_scale(60.0))
+
+
+def with_bore_moved(measured, thickness):
+    moved = replace(measured.bore, centre=measured.bore.centre + RIM_PX)
+    return replace(measured, bore=moved, thickness_px=thickness)
+
+
+def test_a_bore_that_tips_and_teeth_bear_out_is_the_datum(measured):
+    axes = choose_datum(measured, None)
+    assert (axes.kind, axes.u_bore_px) == ("bore", 0.0)
+
+
+@pytest.mark.parametrize("thickness", [inf, THICK_PX])
+def test_a_bore_that_may_be_a_lower_rim_leaves_the_datum_to_the_tips(measured, thickness):
+    axes = choose_datum(with_bore_moved(measured, thickness), None)
+    assert axes.kind == "tips"
+    assert axes.u_bore_px == pytest.approx(np.hypot(*RIM_PX) / 3**0.5, rel=0.05)
+
+
+def test_a_bore_off_the_tips_of_a_sheet_is_the_datum(measured):
+    thin = 0.2 * np.hypot(*RIM_PX) / UNMEASURED_LEAN
+    axes = choose_datum(with_bore_moved(measured, thin), None)
+    assert (axes.kind, axes.u_bore_px) == ("bore", 0.0)
+
+
+def test_where_no_tips_are_seen_a_stated_thickness_is_the_doubt(measured):
+    axes = choose_datum(replace(measured, tip_circle=None, thickness_px=THICK_PX), None)
+    assert axes.kind == "bore"
+    assert axes.u_bore_px == pytest.approx(THICK_PX * UNMEASURED_LEAN)
