@@ -181,8 +181,8 @@ def build_notices(
         um = 1000 * measured.bore.rms * measured.scale.mm_per_px
         code = "bore_not_round" if round_enough(measured.bore) else "bore_no_datum"
         notices.append(flag(code, um=um))
-    if axes.u_bore_px:
-        um = 1000 * 3**0.5 * axes.u_bore_px * measured.scale.mm_per_px
+    if axes.bore_doubted and axes.bore is not None and axes.tips is not None:
+        um = 1000 * float(np.hypot(*(axes.bore - axes.tips))) * measured.scale.mm_per_px
         notices.append(flag("bore_or_rim", um=um))
     else:
         notices += _axes_notices(measured, axes)

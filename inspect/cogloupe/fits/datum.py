@@ -19,7 +19,8 @@ from cogloupe_calibration.lens import UNMEASURED_LEAN
 class Axes:
     """The datum and the other axes that can be seen, px.
 
-    `u_bore_px` is what tips and teeth leave open of the bore beside its own uncertainty.
+    `u_bore_px` is what lean and thickness leave open of the bore beside its own uncertainty,
+    `bore_doubted` whether neither tips nor teeth bear it out.
     """
 
     kind: DatumKind
@@ -28,6 +29,7 @@ class Axes:
     bore: Floats | None
     tips: Floats | None
     u_bore_px: float = 0.0
+    bore_doubted: bool = False
 
 
 def choose_datum(measured: Measured, wanted: DatumKind | None) -> Axes:
@@ -59,7 +61,10 @@ def choose_datum(measured: Measured, wanted: DatumKind | None) -> Axes:
     if datum is None:
         what = "round bore" if kind == "bore" else "tip circle"
         raise PhotoError(f"no {what} is seen, so it cannot be the datum: leave --datum out")
-    return Axes(kind=kind, datum=datum, teeth=teeth, bore=bore, tips=tips, u_bore_px=doubt)
+    return Axes(
+        kind=kind, datum=datum, teeth=teeth, bore=bore, tips=tips,
+        u_bore_px=doubt, bore_doubted=doubted,
+    )  # fmt: skip
 
 
 def _usual(bore: Bore | None, doubted: bool) -> DatumKind:
