@@ -12,8 +12,12 @@ from tests.benchmarks.traced_gear import CutGear
 SEED = 17
 """Of the whole set. Change it, and all gears and looks are others."""
 
-PICTURES = 64
-"""In the set: the first half to develop with, the second held for the final table."""
+THIRDS = {"development": range(32), "held": range(32, 64), "unseen": range(64, 96)}
+"""Numbers of the pictures to develop with, of those held for tables, and of those that were drawn
+when these had been seen as well."""
+
+PICTURES = max(map(max, THIRDS.values())) + 1
+"""In the set."""
 
 Colour = tuple[float, float, float]
 
