@@ -2,7 +2,7 @@
 
 import numpy as np
 
-from cogloupe.optics.joint.local_levels import _change
+from cogloupe.optics.joint.local_levels import _change, _own_levels
 
 
 def test_a_level_that_no_pixel_tells_stays_and_holds_nothing_up():
@@ -17,3 +17,14 @@ def test_a_level_that_no_pixel_tells_stays_and_holds_nothing_up():
     np.testing.assert_allclose(change[0], 0.5, atol=0.01)
     assert np.all(change[1] == 0)
     assert np.isfinite(free)
+
+
+def test_a_profile_without_light_between_its_sides_tells_no_place():
+    rng = np.random.default_rng(3)
+    values = rng.normal(0, 1, (3, 9, 40))  # a level, the place, and what is left
+    values[1, :, 7] = 0  # both sides are alike
+    sums = np.einsum("pkn,qkn->pqn", values, values)
+    found, spread, _ = _own_levels(sums, np.ones(40), np.zeros(2, bool))
+    assert np.isfinite(found).all()
+    others = np.arange(40) != 7
+    assert spread[7] > 1e6 * spread[others].max()

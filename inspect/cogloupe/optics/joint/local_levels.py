@@ -115,7 +115,7 @@ def place(profiles: Profiles, shared: Shared, state: State, own: bool = True) ->
         found = np.zeros((len(sums) - 1, len(profiles)))
         found[-1] = spread * sums[-2, -1]
     left = values[-1] - np.einsum("pkn,pn->kn", values[:-1], found.astype(np.float32))
-    spare = pixels - 1.0 - spent
+    spare = np.maximum(pixels - 1.0 - spent, 1.0)
     rest = np.einsum("kn,kn->n", left, left) / spare
     # Where light is even, what differs from profile to profile is what a file rounds, and little of
     # that says how far an edge is off.
@@ -226,12 +226,14 @@ def _own_levels(sums: Floats, square: Floats, held: Bools) -> tuple[Floats, Floa
     noise = np.maximum(square, FEWEST * median(square))
     stiff = noise[:, None] / variance
     stiff = np.where(held, HELD * own, stiff)
-    stiff[:, -1] = 0.0
+    # A profile without any light between its two sides tells no place.
+    stiff[:, -1] = UNTOLD * own[-1]
     inverse = np.linalg.inv(normal + stiff[:, :, None] * np.eye(len(own)))
     found = (inverse @ pull[..., None])[..., 0]
     free = 1 - stiff[:, :-1] * inverse.diagonal(axis1=1, axis2=2)[:, :-1]
+    spread = inverse[:, -1, -1]
     return (
         found.T,
-        np.asarray(inverse[:, -1, -1], np.float64),
+        np.where(spread > 0, spread, np.inf),
         np.asarray(free.sum(axis=1), np.float64),
     )
