@@ -91,6 +91,17 @@ def test_a_cause_is_found_beside_another():
     assert found[-1] == "none"
 
 
+@pytest.mark.parametrize("seed", [3, 8, 10])
+def test_a_step_within_chance_does_not_claim_gaps_that_are_wide(seed):
+    # In 1.5 µm of scatter some step always fits a little; 70 µm of widening are no sign of it.
+    lens = MeasuringErrors(lens=1.0)
+    wide = {"thinning_um": 70.0, "pitch_scatter_um": 1.5, "flank_scatter_um": 0.8}
+    diagnosis, best = first(read(seed, errors=lens, **wide))
+    assert best.cause.code == "wide_gaps"
+    offered = {ranked.cause.code for ranked in diagnosis.findings[0].ranked}
+    assert not offered & {"lost_steps", "wrong_ratio"}
+
+
 def test_one_burred_flank_is_not_taken_for_the_machine():
     flanks = np.zeros(24)
     flanks[6] = -12.0

@@ -210,7 +210,7 @@ def rank(
         members = len(table) * sum(max(len(f.plus), f.stands_for) for f in families)
         if cause is not NONE and (
             not resolved(cause.sizes(fit, here))
-            or by_chance(fit.gain, max(len(fit.size), 1), members) > CHANCE
+            or by_chance(fit.gain, fit.telling, members) > CHANCE
         ):
             continue
         rows.append(cause)

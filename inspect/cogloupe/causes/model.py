@@ -44,6 +44,8 @@ class Family:
         The sizes are 1: nothing is fitted.
     positive : tuple of bool
         Sizes that cannot be below zero, one for each of the p; empty for none.
+    companions : int
+        The last so many columns may come with other causes too, and do not tell this one.
     name : str
         Tells the cause which of its families was found.
     weight : float
@@ -60,6 +62,7 @@ class Family:
     scatter: tuple[Scatter, ...] = ()
     fixed: bool = False
     positive: tuple[bool, ...] = ()
+    companions: int = 0
     name: str = ""
     weight: float = 1.0
     stands_for: int = 0

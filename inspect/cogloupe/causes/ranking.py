@@ -60,8 +60,8 @@ class Fit:
     shape : ndarray, shape (2 z + 10,)
         What the cause would leave at these sizes.
     gain : float
-        By how much it lowers chi-square (minus twice the log likelihood, for a scatter) against
-        no such cause.
+        By how much what tells the cause lowers chi-square (minus twice the log likelihood, for a
+        scatter) against no such cause.
     """
 
     family: Family
@@ -73,6 +73,11 @@ class Fit:
     kind: Scatter
     shape: Floats
     gain: float
+
+    @property
+    def telling(self) -> int:
+        """Number of sizes that tell the cause; a scatter counts as one."""
+        return max(len(self.size) - self.family.companions, 1)
 
 
 def evidence(
@@ -137,20 +142,9 @@ def _family_evidence(place: Field, family: Family, rough: bool) -> tuple[float, 
     if not len(tried):
         return -np.inf, lambda: _none_of(place, family)
     few = replace(family, plus=family.plus[tried], minus=family.minus[tried])
-    backs = [back for back, _ in options]
-    if _of_the_cutter(place, family):
-        logs = [_members(max(backs, key=lambda back: back.base), few).log] * len(options)
-    else:
-        logs = [_members(back, few).log for back in backs]
-    table = np.stack([b.base + log + w for (b, w), log in zip(options, logs, strict=True)])
+    table = np.stack([back.base + _members(back, few).log + weight for back, weight in options])
     log = log_sum(table.ravel()) - float(np.log(max(len(family.plus), family.stands_for)))
     return log, lambda: _best(place, family, tried, [b for b, _ in options], table)
-
-
-def _of_the_cutter(place: Field, family: Family) -> bool:
-    """Tell whether a family's shapes move neither flanks nor tips: no scatter hides them then."""
-    flanks, tips = family.basis[:, : 2 * place.observed.design.teeth], family.basis[:, -2:]
-    return bool(family.plus.size) and not (flanks.any() or tips.any())
 
 
 def _tried(place: Field, family: Family) -> Ints:
@@ -254,7 +248,7 @@ def _told(back: Background, family: Family) -> Bools:
     own, all_of_it = np.einsum("mii->mi", gram), np.einsum("mii->mi", whole)
     told = (own > LEAST_TOLD * all_of_it) & (all_of_it > 0)
     if gram.shape[1] > 1:
-        scale = np.sqrt(np.maximum(own, 1e-300))
+        scale = np.sqrt(np.where(told, own, 1.0))
         shaped = gram / (scale[:, :, None] * scale[:, None, :])
         told &= (np.linalg.det(shaped) > ALIKE)[:, None]
     return np.asarray(told.all(axis=1))
@@ -291,6 +285,10 @@ def _best(place: Field, family: Family, tried: Ints, backs: list[Background], ta
     own = np.maximum(np.diag(covariance), 0.0)
     scatter, u_scatter = _scatter_size(place, backs, table[:, at], back)
     gain = float(here.gain[at])
+    if family.companions:
+        # What the telling sizes add beside the rest: their chi-square, the others left open.
+        telling = slice(len(size) - family.companions)
+        gain = float(size[telling] @ np.linalg.solve(covariance[telling, telling], size[telling]))
     if family.scatter and family.scatter != ("none",):
         still = max(b.base for b, _ in _backgrounds(place, replace(family, scatter=("none",))))
         gain += 2 * (back.base - still)

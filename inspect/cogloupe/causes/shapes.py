@@ -148,7 +148,7 @@ def _between(
     )
     wider = replace(
         alone, plus=np.hstack([plus, last]), minus=np.hstack([minus, np.full_like(minus, -1)]),
-        positive=(*positive, True),
+        positive=(*positive, True), companions=1,
     )  # fmt: skip
     return [alone, wider]
 
@@ -184,6 +184,7 @@ def drift(observed: Observed) -> list[Family]:
                 plus=np.hstack([first, wide]),
                 minus=np.hstack([none, none]),
                 positive=(False, True),
+                companions=1,
                 name="several turns",
                 weight=0.5,
             )
