@@ -419,6 +419,23 @@ def test_a_calibration_serves_pictures_of_its_own_frame_only(run, tmp_path, whee
 
 
 @pytest.mark.usefixtures("only_reading")
+def test_a_calibration_to_be_taken_again_is_used_only_when_told_to(run, tmp_path, wheel_png):
+    (tmp_path / "a.png").write_bytes(wheel_png)
+    run("calibrate", "--scale", "40", "--out", "poor.json")
+    poor = json.loads((tmp_path / "poor.json").read_text())
+    poor |= {"verdict": "take it again", "reasons": ["7 lines seen"]}
+    (tmp_path / "poor.json").write_text(json.dumps(poor))
+    options = ("a.png", "--teeth", "24", "--module", "1", "--calibration", "poor.json")
+    status, _, err = run("inspect", *options)
+    assert status == 1
+    assert err[0].startswith("a.png: poor.json says of itself: take it again; 7 lines seen")
+    assert not (tmp_path / "readings/a/reading.json").exists()
+    status, out, _ = run("inspect", *options, "--even-so")
+    assert status == 0
+    assert "the calibration's own verdict is 'take it again': 7 lines seen" in out
+
+
+@pytest.mark.usefixtures("only_reading")
 def test_a_calibration_of_another_camera_is_used_with_a_warning(run, tmp_path, wheel_png):
     (tmp_path / "a.png").write_bytes(wheel_png)
     run("calibrate", "a.png", "--known-bore", "6mm")

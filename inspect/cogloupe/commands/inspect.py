@@ -19,6 +19,7 @@ from cogloupe.commands.options import (
     Datum,
     Dp,
     Edge,
+    EvenSo,
     Form,
     GeneratingCircle,
     Jobs,
@@ -85,6 +86,7 @@ def inspect(
     pick: Pick = None,
     partial: Partial = None,
     unknown: Unknown = None,
+    even_so: EvenSo = None,
     turned: Turned = False,
     repeats: Repeats = False,
     join: Join = False,
@@ -217,6 +219,7 @@ def watch(
     pick: Pick = None,
     partial: Partial = None,
     unknown: Unknown = None,
+    even_so: EvenSo = None,
 ) -> None:
     """Read each photograph that is dropped into a folder, until stopped with Ctrl+C."""
     from cogloupe.folders.index import Bookkeeper

@@ -157,6 +157,10 @@ Unknown = Annotated[
         "by; a scale is needed to tell sizes.",
     ),
 ]
+EvenSo = Annotated[
+    bool | None,
+    typer.Option("--even-so", help="Use a calibration file that itself says: take it again."),
+]
 Turned = Annotated[
     bool,
     typer.Option(
@@ -253,5 +257,6 @@ SETTINGS = {
     "pick": "pick",
     "partial": "partial",
     "unknown": "unknown",
+    "even_so": "even_so",
 }
 """Options of inspect and watch, and the names the settings have for them."""

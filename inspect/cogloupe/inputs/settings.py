@@ -108,6 +108,7 @@ class GearSettings(BaseModel):
     edge: Literal["outer", "inner"] = "outer"
     partial: bool = False
     unknown: bool = False
+    even_so: bool = False
     pick: Annotated[int, Field(ge=1, le=MOST_ON_A_PICTURE)] | None = None
 
     @field_validator(*_LENGTHS)

@@ -14,6 +14,7 @@ from cogloupe_calibration.calibration import (
     check_fits,
     load_calibration,
 )
+from cogloupe_calibration.errors import CalibrationError
 from cogloupe_calibration.plain_text import printable
 from cogloupe_calibration.scale import Scale, from_stated_scale
 
@@ -54,13 +55,20 @@ def stated_scale(photo: Photo, settings: GearSettings) -> StatedScale:
     Raises
     ------
     CalibrationError
-        Where the calibration file is wrong or cannot fit the photograph.
+        Where the calibration file is wrong, cannot fit the photograph, or says of itself that it
+        is to be taken again, and nobody said to use it even so.
     """
     if settings.scale_um_per_px is not None:
         return StatedScale(from_stated_scale(settings.scale_um_per_px))
     if settings.calibration is None:
         return StatedScale()
     calibration = load_calibration(settings.calibration)
+    if calibration.verdict == "take it again" and not settings.even_so:
+        reasons = "; ".join(calibration.reasons)
+        raise CalibrationError(
+            f"{settings.calibration} says of itself: take it again; {reasons}. "
+            "Make it anew with 'cogloupe calibrate', or use it with --even-so"
+        )
     warnings = check_fits(
         calibration, photo.width, photo.height, camera=camera_of(photo), today=datetime.date.today()
     )
