@@ -42,8 +42,7 @@ def build_summary(
         [_spread(single[:, s], figures, s) for s in (0, 1)]
     )
     bore_seen = axes.kind == "bore"
-    vector, turned = figures.eccentricity, degrees(u_direction(measured, figures))
-    resolved = abs(vector) > 0
+    direction, u_of_direction = _direction(measured, figures) if bore_seen else (None, None)
     u_thickness = judged["thickness_mean_mm"].u
     ratio, u_ratio = floor_ratio_mean(shapes)
     angle, u_angle = profiles.angle_mean
@@ -60,14 +59,10 @@ def build_summary(
         runout_um=number(runout.value),
         u_runout_um=number(runout.u),
         pin_diameter_mm=figures.pin,
-        eccentricity_um=number(1000 * abs(vector)) if bore_seen else None,
+        eccentricity_um=number(1000 * abs(figures.eccentricity)) if bore_seen else None,
         u_eccentricity_um=number(judged["eccentricity_um"].u) if bore_seen else None,
-        eccentricity_direction_deg=(
-            atan2_deg(float(np.angle(vector))) if bore_seen and resolved else None
-        ),
-        u_eccentricity_direction_deg=(
-            number(min(turned, 180.0)) if bore_seen and resolved else None
-        ),
+        eccentricity_direction_deg=direction,
+        u_eccentricity_direction_deg=u_of_direction,
         thickness_mean_mm=number(mean_seen(figures.thickness)),
         u_thickness_mean_mm=number(u_thickness),
         gap_width_mean_mm=number(mean_seen(figures.gap_width)),
@@ -84,6 +79,14 @@ def build_summary(
         u_pressure_angle_mean_deg=number(degrees(u_angle)),
         **profile_summary(profiles),
     )
+
+
+def _direction(measured: Measured, figures: Figures) -> tuple[float | None, float | None]:
+    """Direction of the eccentricity and its standard uncertainty, degrees; none without one."""
+    if not abs(figures.eccentricity) > 0:
+        return None, None
+    u = degrees(u_direction(measured, figures))
+    return atan2_deg(float(np.angle(figures.eccentricity))), number(min(u, 180.0))
 
 
 def _spread(single: Floats, figures: Figures, side: int) -> tuple[float, float, float, float]:
