@@ -1,7 +1,7 @@
 """How the edges of a picture look by each camera curve that it may be stored by."""
 
 from dataclasses import dataclass, replace
-from math import inf, sqrt
+from math import cbrt, inf, sqrt
 
 import numpy as np
 
@@ -351,15 +351,23 @@ def curve_doubt(best: EdgeModel, others: list[EdgeModel]) -> float:
     Returns
     -------
     float
-        Standard uncertainty, in blurs: half of what lies between the curves where the picture
-        does not tell, the less the better one explains the edges than the other.
+        Standard uncertainty, in blurs: that of edges that lie anywhere from the better curve's
+        place to the other's where the picture does not tell, and the less far on the better this
+        one explains them.
+
+    Notes
+    -----
+    A picture that was stored by the other curve and blurred once more, as copies are that were
+    scaled, lies between the two. With a share r of its blur from before it was stored, its edges
+    are off by r times what lies between the curves, but lopsided by r cubed alone: cumulants add,
+    and the later blur has no third one. So of what is left as an amplitude counts the cube root.
     """
     if not others:
-        return 0.5 * best.half_way
+        return best.half_way / sqrt(3)
     other = others[0]
     # Beside a band, single edges are judged by what the band is: what is left by facing.
     alike = best.bevel.seen == other.bevel.seen
     left, worse = (
         model.penalty if alike else model.prior * model.misfit.by_facing for model in (best, other)
     )
-    return 0.5 * best.half_way * min(1.0, sqrt(left / worse))
+    return best.half_way / sqrt(3) * min(1.0, cbrt(sqrt(left / worse)))
