@@ -14,6 +14,12 @@ settings.register_profile("patient", deadline=None)
 settings.load_profile("patient")
 
 
+def pytest_configure(config):
+    """Leave the tests of a file to one process: they share what they render, measure and read."""
+    if getattr(config.option, "dist", "no") == "load":
+        config.option.dist = "loadfile"
+
+
 @pytest.fixture(scope="session")
 def chromium():
     """The one browser of a run."""

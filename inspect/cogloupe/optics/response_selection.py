@@ -351,23 +351,27 @@ def curve_doubt(best: EdgeModel, others: list[EdgeModel]) -> float:
     Returns
     -------
     float
-        Standard uncertainty, in blurs: that of edges that lie anywhere from the better curve's
-        place to the other's where the picture does not tell, and the less far on the better this
-        one explains them.
+        Standard uncertainty, in blurs: half of what lies between the curves where the picture
+        does not tell, the less the better one explains the edges than the other.
 
     Notes
     -----
-    A picture that was stored by the other curve and blurred once more, as copies are that were
-    scaled, lies between the two. With a share r of its blur from before it was stored, its edges
-    are off by r times what lies between the curves, but lopsided by r cubed alone: cumulants add,
-    and the later blur has no third one. So of what is left as an amplitude counts the cube root.
+    A picture that was stored by the sRGB curve and blurred once more, as copies are that were
+    scaled, looks like one stored in proportion to light. With a share r of its blur from before it
+    was stored, its edges are off by r times what lies between the curves, but lopsided by r cubed
+    alone: cumulants add, and the later blur has no third one. So of the mean square that is left
+    beyond chance, which leaves 1, counts the sixth root; edges may lie anywhere up to there.
     """
     if not others:
-        return best.half_way / sqrt(3)
+        return 0.5 * best.half_way
     other = others[0]
     # Beside a band, single edges are judged by what the band is: what is left by facing.
     alike = best.bevel.seen == other.bevel.seen
     left, worse = (
         model.penalty if alike else model.prior * model.misfit.by_facing for model in (best, other)
     )
-    return best.half_way / sqrt(3) * min(1.0, cbrt(sqrt(left / worse)))
+    told = 0.5 * min(1.0, sqrt(left / worse))
+    if best.curve > 0 or best.bevel.seen:
+        return best.half_way * told
+    lopsided = max(left - 1.0, 0.0) / worse
+    return best.half_way * max(told, min(1.0, cbrt(sqrt(lopsided))) / sqrt(3))
