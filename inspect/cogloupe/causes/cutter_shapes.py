@@ -126,6 +126,9 @@ def other_corner(observed: Observed) -> list[Family]:
     if design.drawn is None:
         return []
     corner = np.concatenate([_rounded(design, share) for share in CORNERS])
+    rack, module_um = design.drawn.rack, 1e3 * design.drawn.module_mm
+    sharp, round_ = -rack.fillet_radius, full_radius(rack.pressure_angle, rack.dedendum)
+    reach = module_um * sharp, module_um * (round_ + sharp)
     # A longer tooth of the cutter is narrower at its end; the floor ratio is held against the
     # stated one at the depth that was found, whose gap is wider on the reference circle.
     narrower = 2 * tan(design.pressure_angle)
@@ -134,11 +137,12 @@ def other_corner(observed: Observed) -> list[Family]:
     )
     pairs = np.array([[k, len(corner)] for k in range(len(corner))])
     return [
-        plain(corner, name="corners"),
+        plain(corner, name="corners", reach=reach),
         Family(
             basis=np.concatenate([corner, longer]),
             plus=pairs,
             minus=np.full_like(pairs, -1),
+            reach=reach,
             name="corners and depth",
             weight=0.3,
         ),

@@ -2,7 +2,7 @@
 
 from dataclasses import dataclass, field
 from functools import cached_property
-from math import sqrt
+from math import inf, sqrt
 from typing import Literal
 
 import numpy as np
@@ -44,6 +44,8 @@ class Family:
         The sizes are 1: nothing is fitted.
     positive : tuple of bool
         Sizes that cannot be below zero, one for each of the p; empty for none.
+    reach : (float, float)
+        Least and most that the first size can be.
     companions : int
         The last so many columns may come with other causes too, and do not tell this one.
     name : str
@@ -62,6 +64,7 @@ class Family:
     scatter: tuple[Scatter, ...] = ()
     fixed: bool = False
     positive: tuple[bool, ...] = ()
+    reach: tuple[float, float] = (-inf, inf)
     companions: int = 0
     name: str = ""
     weight: float = 1.0

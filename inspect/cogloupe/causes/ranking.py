@@ -36,6 +36,8 @@ LEAST_TOLD = 0.01
 ALIKE = 1e-3
 """Two columns of a shape that are alike but for this share of their squares cannot both
 be sized."""
+COVERAGE = 2.0
+"""Standard uncertainties by which a size may lie beyond its reach (k = 2)."""
 TRIED_ALL, FOLLOWED = 200, 40
 """A family of more members is looked through on few backgrounds first, and so many of its members
 are followed up on all."""
@@ -218,11 +220,20 @@ def _members(back: Background, family: Family) -> _Members:
     covariance = _inverse(gram)
     size = np.einsum("mij,mj->mi", covariance, dot)
     gain = np.einsum("mi,mi->m", size, dot)
-    if family.positive:
-        gain = np.where(((size >= 0) | ~np.array(family.positive)).all(axis=1), gain, 0.0)
+    gain = np.where(_possible(family, size, covariance), gain, 0.0)
     g = SIZE_PRIOR
     log = 0.5 * (g / (1 + g) * gain - p * np.log(1 + g))
     return _Members(log, gain, size, covariance)
+
+
+def _possible(family: Family, size: Floats, covariance: Floats) -> Bools:
+    """Members whose sizes there can be, the first one's uncertainty heeded."""
+    beyond = COVERAGE * np.sqrt(np.maximum(covariance[:, 0, 0], 0.0))
+    least, most = family.reach
+    possible = (size[:, 0] + beyond >= least) & (size[:, 0] - beyond <= most)
+    if family.positive:
+        possible &= ((size >= 0) | ~np.array(family.positive)).all(axis=1)
+    return np.asarray(possible)
 
 
 def _inverse(gram: Floats) -> Floats:

@@ -34,6 +34,9 @@ class Fault:
 
 DIRT = "dirt"
 UNEXPLAINED = "unexplained"
+AT_ONCE = 3
+"""Causes of what all gaps share that one gear may have; more would explain any seven figures (our
+own judgement)."""
 JUST_TOO_MUCH = 1.0 + 1e-9
 """Cost of what stands in the way but has no size: less than any fault that has one."""
 
@@ -54,12 +57,15 @@ def faults_of(reading: Reading, diagnosis: Diagnosis | None, allowed: Allowed) -
 
 def _ranked(diagnosis: Diagnosis, allowed: Allowed) -> Iterator[Fault]:
     case = diagnosis.case
-    for finding in diagnosis.findings:
+    found = [finding for finding in diagnosis.findings if finding.best.cause is not NONE]
+    of_cutter = [of_the_cutter(finding, case.teeth) for finding in found]
+    unexplained = diagnosis.strained or sum(of_cutter) > AT_ONCE
+    for finding, shared in zip(found, of_cutter, strict=True):
         best = finding.best
-        if best.cause is NONE or (diagnosis.strained and of_the_cutter(finding, case.teeth)):
+        if unexplained and shared:
             continue
         yield Fault(say_fault(best, case), cost_of(best, case, allowed), finding)
-    if diagnosis.strained:
+    if unexplained:
         text = (
             "Depth, thickness and shape of the gaps do not go together as any of the usual causes "
             "leaves them."
