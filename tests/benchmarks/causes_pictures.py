@@ -251,8 +251,11 @@ class Read:
 
     def right(self, among: int) -> bool:
         """Whether one of the first so many causes is right."""
-        told = self.codes[:among] if self.accused else []
-        return any(code in _kind(self.fault).right for code in told)
+        return self.accused and self.told(among)
+
+    def told(self, among: int) -> bool:
+        """The same, or told as what comes next where the class allows the fault."""
+        return any(code in _kind(self.fault).right for code in self.codes[:among])
 
 
 def _kind(name: str) -> Pictured:
@@ -423,6 +426,8 @@ def summary(reads: list[Read]) -> list[str]:
          "at least 90 %"],
         ["right among two, pattern above 3 U", _share([r.right(2) for r in strong]),
          "at least 97 %"],
+        ["the same, or told as what comes next where the usual class allows the fault",
+         f"{_share([r.told(1) for r in strong])}; {_share([r.told(2) for r in strong])}", ""],
         ["stated size within U", _share(sized), "at least 93 %"],
         ["not read", f"{len(reads) - len(read)} of {len(reads)}", ""],
     ])  # fmt: skip
