@@ -1,6 +1,7 @@
 """Ranking of causes: each pattern leads to its cause, with its size; noise leads to none."""
 
 import json
+from dataclasses import replace
 from fractions import Fraction
 from pathlib import Path
 
@@ -8,6 +9,7 @@ import numpy as np
 import pytest
 
 from cogloupe.causes.diagnosis import diagnose
+from cogloupe.causes.joint_fit import sized_together
 from cogloupe.causes.machine_units import drive_periods
 from cogloupe.causes.pattern_text import could_be
 from cogloupe.causes.shapes import alias
@@ -126,6 +128,22 @@ def test_a_step_is_told_between_teeth():
     assert "teeth 1 and 2" in said or "teeth 24 and 1" in said
 
 
+def test_a_flank_that_was_cut_half_a_step_is_no_measure_of_it():
+    diagnosis, best = first(read(step_um=30.0, step_tooth=20))
+    observed, fit = diagnosis.case.observed, best.fit
+    moved = np.flatnonzero(fit.shape[: 2 * 24])
+    half = observed.value.copy()
+    half[moved[:2]] -= fit.shape[moved[:2]] / 2
+    edges = np.eye(len(half))[moved[:2]]
+    (left_out,), (taken,) = (
+        sized_together(replace(observed, value=half), [fit], shapes)
+        for shapes in (edges, edges[:0])
+    )
+    assert abs(abs(left_out.size[0]) - 30) < 2 * left_out.u[0]
+    # Two of the few displaced flanks, 15 µm short, would draw it down by more than a micrometre.
+    assert abs(taken.size[0]) < abs(left_out.size[0]) - 1
+
+
 def test_flanks_that_were_not_seen_do_not_stop_the_ranking():
     reading = read(eccentricity_um=12.0)
     teeth = list(reading.teeth)
@@ -156,8 +174,9 @@ def test_a_step_that_is_read_finely_is_not_taken_for_a_wandering_work():
     process = Process(steps_per_turn=38400, turns=4.0, lost_steps=(LostSteps(steps=23, turn=3.5),))
     fine = MeasuringErrors(flank_um=0.2, lens=1.0)
     spec = GearSpec(teeth=40, module_mm=0.5, bore_mm=5.0)
-    _, best = first(read(process=process, errors=fine, spec=spec), BENCH)
+    diagnosis, best = first(read(process=process, errors=fine, spec=spec), BENCH)
     assert best.cause.code == "lost_steps"
+    assert abs(diagnosis.sizes(best)[0].value - 23) < 2 * diagnosis.sizes(best)[0].u
 
 
 def test_a_worm_is_recognised_behind_its_alias():

@@ -155,7 +155,9 @@ def diagnose(reading: Reading, machine: Machine | None = None, most: int = MOST_
 def _together(case: Case, findings: Sequence[Finding]) -> tuple[Finding, ...]:
     """The findings with the sizes of what was found fitted together."""
     found = [finding for finding in findings if finding.best.cause is not NONE]
-    fits = iter(sized_together(case.observed, [finding.best.fit for finding in found]))
+    edges = np.concatenate([np.zeros((0, len(case.observed.value)))]
+                           + [_edges(case, finding.best) for finding in found])  # fmt: skip
+    fits = iter(sized_together(case.observed, [finding.best.fit for finding in found], edges))
     return tuple(
         Finding((replace(finding.best, fit=next(fits)), *finding.ranked[1:]))
         if finding.best.cause is not NONE

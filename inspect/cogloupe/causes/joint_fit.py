@@ -18,7 +18,7 @@ TOLD_APART = 0.02
 """Share of a shape's weight that must be left beside the other causes for it to be sized anew."""
 
 
-def sized_together(observed: Observed, fits: Sequence[Fit]) -> list[Fit]:
+def sized_together(observed: Observed, fits: Sequence[Fit], edges: Floats) -> list[Fit]:
     """Size the causes that were found with one another.
 
     Parameters
@@ -26,6 +26,8 @@ def sized_together(observed: Observed, fits: Sequence[Fit]) -> list[Fit]:
     observed : Observed
     fits : sequence of Fit
         As found, one after the other.
+    edges : ndarray, shape (k, 2 z + 10)
+        Further shapes to leave open: flanks that were cut half a step.
 
     Returns
     -------
@@ -33,19 +35,17 @@ def sized_together(observed: Observed, fits: Sequence[Fit]) -> list[Fit]:
         In the same order. Uncertainties are those of the fit together, with the scatter that it
         leaves, and no smaller than what was found of each alone.
     """
-    place = _explained(observed, fits)
-    return [_sized(place, fit, fits) for fit in fits]
+    place = _explained(observed, fits, edges)
+    return [_sized(place, fit, fits, edges) for fit in fits]
 
 
-def _explained(observed: Observed, fits: Sequence[Fit]) -> Field:
+def _explained(observed: Observed, fits: Sequence[Fit], edges: Floats) -> Field:
     """The reading with all shapes left open, sizes that are known taken off, scatter put in."""
     known = sum(
         (fit.shape for fit in fits if fit.family.fixed), start=np.zeros(len(observed.value))
     )
     scatters = [(fit.kind, fit.scatter) for fit in fits if fit.family.scatter and fit.scatter]
-    open_shapes = np.concatenate(
-        [np.zeros((0, len(observed.value))), *(_columns(fit) for fit in fits)]
-    )
+    open_shapes = np.concatenate([edges, *(_columns(fit) for fit in fits)])
     observed = replace(observed, value=observed.value - known)
     place = Field(observed, open_shapes, scatters[0] if scatters else None)
     return place if scatters else Field(observed, open_shapes, _scatter_left(place))
@@ -65,14 +65,12 @@ def _columns(fit: Fit) -> Floats:
     return fit.family.shape(fit.member)
 
 
-def _sized(place: Field, fit: Fit, fits: Sequence[Fit]) -> Fit:
+def _sized(place: Field, fit: Fit, fits: Sequence[Fit], edges: Floats) -> Fit:
     own = _columns(fit)
     if not len(own):
         return fit
     others = [_columns(other) for other in fits if other is not fit]
-    alone = Field(
-        place.observed, np.concatenate([np.zeros((0, own.shape[1])), *others]), place.rough
-    )
+    alone = Field(place.observed, np.concatenate([edges, *others]), place.rough)
     back = alone.background("none", 0.0)
     rows = own[:, back.seen]
     inner, whole = rows @ back.omega @ rows.T, rows @ back.whole @ rows.T
