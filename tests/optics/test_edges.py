@@ -100,7 +100,9 @@ def test_the_picture_s_own_figures_are_told():
     assert found.blur_px == pytest.approx(BLUR, rel=0.05)
     assert found.burnt == 0
     assert found.curve == 0  # `disc` stores light as it is
-    assert found.u_level_px < 0.05
+    # What is left by chance of so few profiles could be a later blur: that it was stored by the
+    # curve before is then worth a seventh of the blur.
+    assert found.u_level_px < 0.15 * found.blur_px
     assert found.outer.good.mean() > 0.99
 
 
