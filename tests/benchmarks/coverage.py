@@ -70,7 +70,8 @@ def compare(case: Case, reading: Reading) -> Row:
     dict
         Figures by their names.
     """
-    truth = case.truth.about_bore if reading.datum.kind == "bore" else case.truth.about_teeth
+    # Tips are turned about the bore in this set.
+    truth = case.truth.about_teeth if reading.datum.kind == "teeth" else case.truth.about_bore
     found = {name: _flanks(reading, truth, name) for name in FLANKS}
     teeth = [(t.thickness_mm, s.thickness_mm, t.u_thickness_mm) for t, s in _pairs(reading, truth)]
     found["thickness_mm"] = _compared(teeth)
