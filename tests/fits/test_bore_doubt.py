@@ -94,5 +94,5 @@ def test_middles_that_disagree_are_told():
 )
 def test_a_bore_that_neither_tips_nor_teeth_bear_out_is_left_open(bore, teeth, furthest, open_px):
     seen = replace(bore_of(hole()), centre=np.array(bore))
-    found = left_open_by_rims(seen, np.array(teeth), np.zeros(2), 0.05, furthest)
+    found = left_open_by_rims(seen, np.array([teeth]), np.zeros(2), 0.05, furthest)
     assert found == pytest.approx(open_px)

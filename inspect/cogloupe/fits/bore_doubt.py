@@ -102,8 +102,10 @@ def left_open_by_rims(
     Parameters
     ----------
     bore : Bore
-    teeth, tips : ndarray, shape (2,)
-        Their middles, which are on the upper face.
+    teeth : ndarray, shape (n, 2)
+        Their middle, by one way or more of telling it from what the drive did.
+    tips : ndarray, shape (2,)
+        Their middle, which is on the upper face as well.
     u_px : float
         Standard uncertainty of how far the bore lies off them.
     furthest_px : float
@@ -123,9 +125,9 @@ def left_open_by_rims(
     near: one circle is seen, and nothing on it tells that it is not on the upper face. Under a lamp
     its wall may be as bright as the face, or a gleam on it be taken for the rim.
     """
-    off_tips, off_teeth = (float(np.hypot(*(bore.centre - place))) for place in (tips, teeth))
-    borne_out = min(off_tips, off_teeth) <= DISAGREES * u_px
-    return 0.0 if borne_out or off_tips > furthest_px else off_tips / 3**0.5
+    off_tips, *off_teeth = np.hypot(*(bore.centre - np.vstack([tips, teeth])).T).tolist()
+    borne_out = min(off_tips, *off_teeth) <= DISAGREES * u_px
+    return 0.0 if borne_out or off_tips > furthest_px else float(off_tips / 3**0.5)
 
 
 def axes_notices(axes: dict[str, Floats], u: dict[str, float], px: float) -> tuple[Notice, ...]:

@@ -81,8 +81,8 @@ def _bore_doubt(measured: Measured, tips: Floats | None) -> tuple[float, bool]:
     lean_px = UNMEASURED_LEAN * measured.thickness_px
     if tips is None:
         return lean_px if lean_px < inf else 0.0, False
-    # What the drive did moves no axis here.
-    teeth = measured.fits.centre + teeth_axis_shift(measured.fits, drive=True)
+    shifts = [teeth_axis_shift(measured.fits, drive=drive) for drive in (False, True)]
+    teeth = measured.fits.centre + np.stack(shifts)
     u = hypot(measured.bore.u_centre, measured.outlines.u_level_px)
     doubt = left_open_by_rims(measured.bore, teeth, np.asarray(tips), u, 2 * lean_px)
     return doubt, doubt > 0
