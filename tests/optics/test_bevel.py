@@ -1,5 +1,6 @@
 """Bevelled edges in all kinds of light: found where they are, and only there."""
 
+from dataclasses import replace
 from functools import cache
 
 import numpy as np
@@ -7,6 +8,8 @@ import pytest
 from scipy.special import ndtr
 
 from cogloupe.finding.segmentation import find_gears
+from cogloupe.optics.bevel import NO_BEVEL
+from cogloupe.optics.bevel_fit import like_ground
 from cogloupe.optics.bevel_start import by_facing, first_band, smooth_light
 from cogloupe.optics.edges import find_edges
 
@@ -98,6 +101,18 @@ def test_a_deep_shadow_is_not_taken_for_a_bevel(camera):
     assert rms(single) < 0.1
     assert abs(thick) < 0.1
     assert "two_edges" not in {notice.code for notice in reading.warnings}
+
+
+@pytest.mark.parametrize(
+    ("light", "black", "ground"),
+    [(0.85, 1.1, False), (1.2, 1.1, True), (0.85, -0.3, True), (0.4, -0.3, False)],
+    ids=["bright gear's bevel", "bright gear's shadow", "dark gear's shadow", "dark gear's bevel"],
+)
+def test_what_a_shadow_cannot_have_done_is_no_ground(light, black, ground):
+    # 0 is the face's light, 1 the ground's; `black` is none, and shadows lie on its side of 1.
+    assert (
+        like_ground(replace(NO_BEVEL, width_px=3.0, share=np.array([light]), black=black)) == ground
+    )
 
 
 @pytest.mark.parametrize("width", [2.5, 5.0])

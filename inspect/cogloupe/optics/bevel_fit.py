@@ -42,7 +42,8 @@ ORDERS = 3
 surface needs one (Lambert's cosine law), several lamps or a shine more (common practice, no
 source)."""
 MOST_LIKE_GROUND = 0.7
-"""Mean light of a band, 1 being that of the ground, from which it is none."""
+"""Mean light of a band, 1 being that of the ground, from which it may be a shadow on the ground
+beside a darker gear."""
 FIRST_WIDTHS_PX = (2.5, 6.0)
 """Widths that are begun with beside those that averaged profiles show, a narrow and a wide one (our
 own judgement)."""
@@ -89,10 +90,20 @@ def find_bevel(profiles: Profiles) -> tuple[Bevel, Profiles]:
     starts = _starts(profiles, frame, limits)
     tried = [settle(profiles, start, limits, FIRST_TURNS) for start in starts]
     # What looks like the ground all round is ground, or a shadow on it.
-    tried = [end for end in tried if end[0].bevel.share[0] < MOST_LIKE_GROUND] or tried
+    tried = [end for end in tried if not like_ground(end[0].bevel)] or tried
     best, _ = min(tried, key=lambda end: end[1])
     state, _ = settle(profiles, best, limits, TURNS)
     return state.bevel, state.of(profiles)
+
+
+def like_ground(bevel: Bevel) -> bool:
+    """Tell whether a band may be the ground itself, or a shadow on it.
+
+    A shadow takes light away, so beside a gear that is brighter than the ground it makes the ground
+    less like the gear; what is brighter than that ground is a part of the gear.
+    """
+    bright_gear = bevel.darkness > 0
+    return float(bevel.share[0]) > (1.0 if bright_gear else MOST_LIKE_GROUND)
 
 
 def find_shadow(profiles: Profiles) -> tuple[Bevel, Profiles]:

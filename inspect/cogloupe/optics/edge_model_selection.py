@@ -9,9 +9,9 @@ from numpy.typing import NDArray
 
 from cogloupe.optics.bevel import NARROWEST_PX, Bevel, Profiles
 from cogloupe.optics.bevel_fit import (
-    MOST_LIKE_GROUND,
     find_bevel,
     find_shadow,
+    like_ground,
     settle_bevel,
     shadow_without_band,
 )
@@ -149,7 +149,7 @@ def _believed(
 def _worth(banded: EdgeModel, single: list[EdgeModel]) -> bool:
     """Whether a band or a shadow explains enough to be looked into."""
     bevel = banded.bevel
-    if not bevel.seen or bevel.share[0] > MOST_LIKE_GROUND:
+    if not bevel.seen or (bevel.width_px > 0 and like_ground(bevel)):
         return False
     clearly = BAND_BETTER**2 * banded.score < min(model.score for model in single)
     return clearly or BAND_BETTER * banded.penalty < left_by_facing(single)
