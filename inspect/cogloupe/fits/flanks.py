@@ -67,6 +67,8 @@ class FlankPoints:
     sharp : ndarray, shape (n,)
         How much surer each is than the usual point: the inverse of its own uncertainty, in that of
         the usual one.
+    doubt : ndarray, shape (n,)
+        Standard uncertainty of the stretch that each lies in, as a whole, px.
     """
 
     flank: Ints
@@ -77,6 +79,7 @@ class FlankPoints:
     good: Bools
     arm: Floats
     sharp: Floats
+    doubt: Floats
 
     @property
     def sign(self) -> Floats:
@@ -97,7 +100,8 @@ class FlankFits:
     slope : ndarray, shape (z, 2)
         Change of unwound angle with roll length, rad/px.
     u_unwound, u_slope : ndarray, shape (z, 2)
-        Standard uncertainties from the scatter of the points, their correlation included.
+        Standard uncertainties from the scatter of the points, their correlation included, and of
+        places from what else they may be explained by.
     coverage : ndarray, shape (z, 2)
         Share of the evaluation range that good points cover.
     rejected : ndarray, shape (z, 2)
@@ -180,7 +184,7 @@ def unwind(
     sharp = _sharpness(picked)
     return FlankPoints(
         flank=flank, roll=roll, unwound=unwound, xy=xy, normal=picked.normal, good=good, arm=arm,
-        sharp=sharp,
+        sharp=sharp, doubt=np.zeros(len(index)) if picked.doubt is None else picked.doubt,
     ), nominal  # fmt: skip
 
 
@@ -234,6 +238,7 @@ def fit_flanks(edges: EdgePoints, teeth: ToothMap, centre: Floats, curve: FlankC
     line = np.where(coverage > LEAST_COVERAGE, line, np.nan)
     unit = np.tile(scatter / arm * sqrt(correlation), z)
     value, spread, slope, u_slope = _at_measuring_circle(line, leverage, unit)
+    spread = np.hypot(spread, _doubt_of_flanks(points, used, 2 * z) / np.tile(arm, z))
     shape = (z, 2)
     return FlankFits(
         centre=centre,
@@ -251,6 +256,12 @@ def fit_flanks(edges: EdgePoints, teeth: ToothMap, centre: Floats, curve: FlankC
         form=form * (arm * OUT)[:, None],
         curve=curve,
     )
+
+
+def _doubt_of_flanks(points: FlankPoints, used: Bools, flanks: int) -> Floats:
+    """Doubt of each flank as a whole, px: the mean of its points', which are not independent."""
+    count, total = (np.bincount(points.flank, used * w, flanks) for w in (1.0, points.doubt))
+    return np.asarray(total / np.maximum(count, 1), np.float64)
 
 
 def _judged(points: FlankPoints, residual: Floats, form: Floats, curve: FlankCurve) -> Floats:
@@ -357,6 +368,7 @@ def _median_form(points: FlankPoints, residual: Floats, curve: FlankCurve) -> Fl
         good=points.good,
         arm=points.arm,
         sharp=points.sharp,
+        doubt=points.doubt,
     )  # the medians are taken by cell instead of by flank
     return _level(_flank_medians(cells, 2 * FORM_BINS).reshape(2, FORM_BINS))
 

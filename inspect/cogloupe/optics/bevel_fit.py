@@ -69,13 +69,15 @@ UNSHADED = np.array([0, 0, 1e9, 1e9, 1e9, 0, 0])
 """Damping, as of `bevel_gauss_newton.FREE`, that holds a shadow where it is: no shadow."""
 
 
-def find_bevel(profiles: Profiles) -> tuple[Bevel, Profiles]:
+def find_bevel(profiles: Profiles, brightness: bool) -> tuple[Bevel, Profiles]:
     """Find the band along an outline that explains its profiles best.
 
     Parameters
     ----------
     profiles : Profiles
         Placed by single steps.
+    brightness : bool
+        Of brightness, and not of another mixture of colours.
 
     Returns
     -------
@@ -90,19 +92,20 @@ def find_bevel(profiles: Profiles) -> tuple[Bevel, Profiles]:
     starts = _starts(profiles, frame, limits)
     tried = [settle(profiles, start, limits, FIRST_TURNS) for start in starts]
     # What looks like the ground all round is ground, or a shadow on it.
-    tried = [end for end in tried if not like_ground(end[0].bevel)] or tried
+    tried = [end for end in tried if not like_ground(end[0].bevel, brightness)] or tried
     best, _ = min(tried, key=lambda end: end[1])
     state, _ = settle(profiles, best, limits, TURNS)
     return state.bevel, state.of(profiles)
 
 
-def like_ground(bevel: Bevel) -> bool:
+def like_ground(bevel: Bevel, brightness: bool) -> bool:
     """Tell whether a band may be the ground itself, or a shadow on it.
 
     A shadow takes light away, so beside a gear that is brighter than the ground it makes the ground
-    less like the gear; what is brighter than that ground is a part of the gear.
+    less like the gear; what is brighter than that ground is a part of the gear. That is so of
+    brightness: a shadow may have a colour of its own.
     """
-    bright_gear = bevel.darkness > 0
+    bright_gear = brightness and bevel.darkness > 0
     return float(bevel.share[0]) > (1.0 if bright_gear else MOST_LIKE_GROUND)
 
 

@@ -149,7 +149,7 @@ def _believed(
 def _worth(banded: EdgeModel, single: list[EdgeModel]) -> bool:
     """Whether a band or a shadow explains enough to be looked into."""
     bevel = banded.bevel
-    if not bevel.seen or (bevel.width_px > 0 and like_ground(bevel)):
+    if not bevel.seen or (bevel.width_px > 0 and like_ground(bevel, not banded.greys.mixed)):
         return False
     clearly = BAND_BETTER**2 * banded.score < min(model.score for model in single)
     return clearly or BAND_BETTER * banded.penalty < left_by_facing(single)
@@ -197,7 +197,7 @@ def _with_band(model: EdgeModel, reach: int) -> EdgeModel:
     profiles = long_profiles(model.greys, model.measured, reach)
     if profiles is None:
         return model
-    banded = _judged(model, *find_bevel(profiles))
+    banded = _judged(model, *find_bevel(profiles, not model.greys.mixed))
     # A band that ends as narrow as may be was not found.
     found = banded if banded.bevel.width_px > PINNED * NARROWEST_PX else model
     bare = _bare(banded)

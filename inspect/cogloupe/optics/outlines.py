@@ -47,8 +47,8 @@ class Outlines:
     bevel_px : float
         Width of a bevel along the outline, px; 0 where none is seen.
     u_bevel_px : float
-        Standard uncertainty that what is not known of the bevel leaves in an edge, by the way it
-        faces, px.
+        Standard uncertainty that what is not known of the bevel leaves in the usual edge, by the
+        way it faces, px; what is known of single stretches goes with the points.
     mixed : bool
         Colours were mixed otherwise than to brightness.
     sharpening : float

@@ -63,6 +63,8 @@ class EdgePoints:
         False where the grey profile does not look like one blurred step.
     weighed : bool
         `u` is each one's own, by what its profile leaves; else by noise that all have in common.
+    doubt : ndarray, shape (n,), or None
+        Standard uncertainty of each stretch as a whole, from how else it may be explained, px.
     """
 
     xy: Floats
@@ -71,6 +73,7 @@ class EdgePoints:
     blur: Floats
     good: Bools
     weighed: bool = False
+    doubt: Floats | None = None
 
     def __len__(self) -> int:
         """Count the samples."""
@@ -88,7 +91,7 @@ class EdgePoints:
         xy, normal = self.xy.take(index, axis=0), self.normal.take(index, axis=0)
         return replace(
             self, xy=xy, normal=normal, u=self.u[index], blur=self.blur[index],
-            good=self.good[index],
+            good=self.good[index], doubt=None if self.doubt is None else self.doubt[index],
         )  # fmt: skip
 
     def straightened(self, curvature: Floats | float) -> Floats:

@@ -8,7 +8,7 @@ them (`doubts`).
 
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, replace
-from functools import reduce
+from functools import cmp_to_key, reduce
 from math import ceil
 
 import numpy as np
@@ -16,7 +16,7 @@ import numpy as np
 from cogloupe.numerics.moving_average import dot, running_mean
 from cogloupe.optics.joint.colours import other_mixture
 from cogloupe.optics.joint.crossings import Crossings
-from cogloupe.optics.joint.evidence import gain, lopsided, odds, unexplained
+from cogloupe.optics.joint.evidence import gain, lopsided, odds, unexplained, words
 from cogloupe.optics.joint.first_places import FIRST_BLUR_PX, FirstPlaces, first_places
 from cogloupe.optics.joint.forward_model import Kind, Shadow
 from cogloupe.optics.joint.looks import Fit, Look, look
@@ -50,8 +50,11 @@ NARROW_BLURS, NARROW_SHIFTS = (1.4, 2.6), (0.0, 0.6, 1.0)
 WIDE_PX, SHARPER = (2.4, 3.4, 4.6, 6.2, 8.4), (1.0, 0.5, 0.3)
 """Widths of a band that are looked for in single profiles; and blurs, as shares of the single
 edge's, which takes a band for more blur."""
-CARRIED_ON = 2
-"""Beginnings of a band that are carried on to the end."""
+CARRIED_ON, SAME_PX = 4, 0.2
+"""Beginnings of a band that are carried on to the end; and how far apart their edges lie on the
+mean where they are not one and the same."""
+WIDEST_TRIED = 2
+"""Wide bands that are begun with, of those looked for in single profiles."""
 PLATEAU_PX, SLANT = 6.0, 1.42
 """How far beyond the places that come into question profiles are looked at, and how much less far
 those that run aslant reach along the normal."""
@@ -161,7 +164,7 @@ def choose(fit: Fit, predicted: Predicted, coloured: bool) -> Choice:
     local = replace(plain[0].fit, local=True, kind=Kind(powers=(1, 1)))
     base = _by_curve([look(with_curve(local, c), plain[0].crossings) for c in usual])[0]
     hued = _in_colours(base, predicted) if coloured else None
-    chosen = _with_terms(base, predicted, hued)
+    chosen = _with_terms(_again(base), predicted, hued)
     best = chosen.best
     others = [*chosen.others]
     other = CURVES[0] if best.fit.greys.curve else CURVES[1]
@@ -223,6 +226,15 @@ def _best(looks: list[Look]) -> Look:
     return reduce(lambda one, two: two if gain(one, two)[0] > 0 else one, looks)
 
 
+def _again(found: Look) -> Look:
+    """The look about the edges that it found, where those that a start was far off from settle."""
+    return look(found.fit, found.crossings)
+
+
+def _best_first(one: Look, two: Look) -> int:
+    return 1 if gain(one, two)[0] > 0 else -1
+
+
 def _in_colours(base: Look, predicted: Predicted) -> Look | None:
     """The outline in a mixture of colours in which the gear vanishes, where there is one."""
     weights = other_mixture(base)
@@ -231,7 +243,7 @@ def _in_colours(base: Look, predicted: Predicted) -> Look | None:
     greys = replace(base.fit.greys.by_curve(1.0), weights=weights)
     start = predicted.crossings.recentred(predicted.near(greys).out)
     found = look(replace(base.fit, greys=greys), start)
-    return found if found.sound else None
+    return _again(found) if found.sound else None
 
 
 def _clearer(bright: Look, hued: Look) -> tuple[Look, Look]:
@@ -251,21 +263,22 @@ def _clearer(bright: Look, hued: Look) -> tuple[Look, Look]:
 
 def _with_terms(base: Look, predicted: Predicted, hued: Look | None) -> Choice:
     """The look with a band, and with a shadow, as far as they pay."""
-    others = []
     banded = list(_banded(base, predicted, hued))
     best = _better(base, banded)
-    for one in banded:
-        if one is not best and best is not base:
-            others.append(Other("bevel", one, odds(gain(one, best)[1])))
-    if best is not base:
-        others.append(Other("bevel", base, odds(gain(base, best)[1])))
-        best = _agreed(best, predicted)
-    shaded = _better(best, [_shaded(best)])
+    single = _best([base, *(one for one in banded if one.sound and not _sensible(one))])
+    tried = [("bevel", one) for one in banded if one is not best and _sensible(one)]
+    agreed = _agreed(best, predicted)
+    shaded = _better(agreed, [_shaded(agreed)])
     if best is not base:
         shaded = _better(shaded, [_shaded(base)])
-    if shaded is not best:
-        others.append(Other("shadow", best, odds(gain(best, shaded)[1])))
-    return Choice(_simpler(shaded), tuple(others))
+    if shaded is not agreed:
+        tried.append(("shadow", agreed))
+    best = _simpler(shaded)
+    told = best if best.fit.kind.banded else _best([best, single])
+    others = [Other(source, one, odds(gain(one, told)[1])) for source, one in tried if one.sound]
+    if best.fit.kind.banded:
+        others.append(Other("bevel", base, odds(gain(single, best)[1])))
+    return Choice(best, tuple(others))
 
 
 def _simpler(best: Look) -> Look:
@@ -276,13 +289,17 @@ def _simpler(best: Look) -> Look:
 
 
 def _better(best: Look, tried: Iterable[Look]) -> Look:
-    """The best of what was tried, where it is surely better by enough, and makes sense."""
-    sound = [one for one in tried if one.sound and _sensible(one)]
+    """The best of what was tried, where it is surely better by enough, and makes sense.
+
+    A band that is no other than the face or the ground beside it says that there is one edge: what
+    explains less than it is only more freedom for their light.
+    """
+    sound = [one for one in tried if one.sound]
     if not sound:
         return best
     found = _best(sound)
     more, sure = gain(best, found)
-    return found if more > LEAST_GAIN and sure > SURE else best
+    return found if more > LEAST_GAIN and sure > SURE and _sensible(found) else best
 
 
 def _sensible(found: Look) -> bool:
@@ -305,10 +322,18 @@ def _banded(base: Look, predicted: Predicted, hued: Look | None) -> Iterator[Loo
     begun = [
         look(fit, start, rounds=1, free=True) for fit, start in _band_starts(base, predicted, hued)
     ]
-    begun = [one for one in begun if one.sound and _sensible(one)]
-    begun.sort(key=lambda one: one.word.mean())
-    for one in begun[:CARRIED_ON]:
+    begun = sorted((one for one in begun if one.sound), key=cmp_to_key(_best_first))
+    for one in _unlike(begun)[:CARRIED_ON]:
         yield look(one.fit, one.crossings, free=True)
+
+
+def _unlike(looks: list[Look]) -> list[Look]:
+    """Those of looks that see the edges elsewhere than any before them."""
+    kept: list[Look] = []
+    for one in looks:
+        if all(float(np.mean(np.abs(one.off(other)))) > SAME_PX for other in kept):
+            kept.append(one)
+    return kept
 
 
 def _with_band(fit: Fit, width: float, blur: float) -> Fit:
@@ -333,7 +358,7 @@ def _band_starts(
     sharper = [share * blur for share in SHARPER if share * blur > SHARPEST_PX]
     pairs = [(width, sharp) for width in WIDE_PX for sharp in sharper if width > 1.8 * sharp]
     first = [predicted.near(base.fit.greys, *pair, max(WIDE_PX)) for pair in pairs]
-    for index in np.argsort([found.cost for found in first])[:CARRIED_ON]:
+    for index in np.argsort([found.cost for found in first])[:WIDEST_TRIED]:
         width, sharp = pairs[index]
         yield _with_band(base.fit, width, sharp), predicted.crossings.recentred(first[index].out)
 
@@ -344,9 +369,9 @@ def _agreed(best: Look, predicted: Predicted) -> Look:
     A step beside a band can be taken for either of its edges, and so can a whole side of the gear:
     where most of them lie is asked from further out as well.
     """
-    again = look(best.fit, best.crossings)
-    for further in FURTHER_OUT:
-        start = _voted(best, predicted, further * best.fit.kind.width_px)
+    again = _again(best)
+    for further in sorted({share * best.fit.kind.width_px for share in FURTHER_OUT}, reverse=True):
+        start = _voted(best, predicted, further)
         anew = look(best.fit, predicted.crossings.recentred(start))
         if anew.sound:
             merged = _either(anew, again, predicted)
@@ -356,9 +381,9 @@ def _agreed(best: Look, predicted: Predicted) -> Look:
 
 def _either(one: Look, two: Look, predicted: Predicted) -> Look:
     """The first of two looks, and the second where it is surely the better one."""
-    words = [running_mean(each.word[None], VOTERS)[0] for each in (one, two)]
+    said = [running_mean(word[None], VOTERS)[0] for word in words(one, two)]
     places = [predicted.off(each.crossings) for each in (one, two)]
-    out = np.where(words[1] < words[0] - BETTER, places[1], places[0])
+    out = np.where(said[1] < said[0] - BETTER, places[1], places[0])
     return look(one.fit, predicted.crossings.recentred(out), free=True)
 
 

@@ -1,60 +1,84 @@
 """What each choice that could have gone the other way would have made of the edges."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from math import sqrt
 
 import numpy as np
 
 from cogloupe.numerics.moving_average import running_mean
-from cogloupe.optics.joint.choices import Other
+from cogloupe.optics.joint.choices import Choice, Other
 from cogloupe.optics.joint.looks import Look
+from cogloupe_calibration.arrays import Floats
 
 SMOOTH = 12
 """Edges that are averaged, so that noise is no doubt."""
+TERMS = ("bevel", "shadow")
+"""What edges may have."""
 MOST_APART_PX = 6.0
 """How far two explanations of an edge count as apart at most: further off one of them has lost it
 (our own judgement)."""
 
 
 @dataclass(frozen=True)
-class Doubt:
-    """Standard uncertainty of edges from a choice, px.
+class Doubts:
+    """What choices leave in doubt, of the edges of the look that was chosen.
 
     Attributes
     ----------
-    source : str
-        ``curve``, ``bevel``, ``shadow``, ``colours``, ``bevel`` or ``burnt``.
+    shift : ndarray, shape (n,)
+        How far out of each edge its mean lies over the explanations, by their chances, px.
     common_px : float
-        Of all edges alike, out of or into the material.
-    apart_px : float
-        Of each flank by itself, or by the way it faces.
+        Standard uncertainty of all edges alike, out of or into the material, px.
+    own_px : ndarray, shape (n,)
+        The same of each edge by itself.
     """
 
-    source: str
+    shift: Floats
     common_px: float
-    apart_px: float
+    own_px: Floats
 
 
-def doubt_of(best: Look, other: Other) -> Doubt:
-    """Say what a choice leaves in doubt.
+def doubts_of(choice: Choice) -> Doubts:
+    """Say what the choices left in doubt.
 
-    Parameters
-    ----------
-    best : Look
-        What was believed.
-    other : Other
-        What might be right instead, of the same edges.
-
-    Returns
-    -------
-    Doubt
-        Standard deviations of edges that lie at the one or the other by the odds.
+    Notes
+    -----
+    Terms of an edge exclude one another, so the mean over all of them is taken, weighed by their
+    chances. Curve and colours were chosen each by itself; what they would have changed is doubt.
     """
-    apart = running_mean(other.look.off(best)[None], SMOOTH)[0]
-    apart = np.clip(apart, -MOST_APART_PX, MOST_APART_PX)
-    share = sqrt(other.odds * (1 - other.odds))
-    middle = float(np.median(apart))
+    best = choice.best
+    terms = [other for other in choice.others if other.source in TERMS]
+    alone = [[other] for other in choice.others if other.source not in TERMS]
+    shift, common, own = _mixture(best, terms)
+    square, squares = common**2, own**2
+    for others in alone:
+        _, common, own = _mixture(best, others)
+        square, squares = square + common**2, squares + own**2
+    return Doubts(shift, sqrt(square), np.sqrt(squares))
+
+
+def _mixture(best: Look, others: Sequence[Other]) -> tuple[Floats, float, Floats]:
+    """Mean shift of each edge over explanations, and the spread of all alike and of each."""
+    chance = np.array([1.0, *(other.odds / (1 - other.odds) for other in others)])
+    chance /= chance.sum()
+    none = np.zeros(len(best.profiles))
+    apart = np.stack([none, *(_apart(best, other.look) for other in others)])
+    own = np.stack([none, *(_own(best, other.look) for other in others)])
+    middle = np.median(apart, axis=1)
+    shift = chance @ apart
+    common = sqrt(max(float(chance @ middle**2 - (chance @ middle) ** 2), 0.0))
+    return shift, common, np.sqrt(np.maximum(chance @ own**2 - (chance @ own) ** 2, 0.0))
+
+
+def _own(best: Look, one: Look) -> Floats:
+    """How far each edge by itself lies elsewhere: a gear moved or wider as a whole is no doubt."""
+    apart = _apart(best, one)
+    apart = apart - np.median(apart)
     normal = best.crossings.normal
-    # A gear that is moved as a whole is no doubt about its flanks.
-    moved = normal @ np.linalg.lstsq(normal, apart - middle, rcond=None)[0]
-    return Doubt(other.source, share * abs(middle), share * float(np.std(apart - middle - moved)))
+    return np.asarray(apart - normal @ np.linalg.lstsq(normal, apart, rcond=None)[0])
+
+
+def _apart(best: Look, one: Look) -> Floats:
+    apart = running_mean(one.off(best)[None], SMOOTH)[0]
+    return np.asarray(np.clip(apart, -MOST_APART_PX, MOST_APART_PX))

@@ -9,9 +9,10 @@ from math import exp, sqrt
 
 import numpy as np
 
+from cogloupe.numerics.moving_average import dot
 from cogloupe.optics.joint.joint_fit import trust
 from cogloupe.optics.joint.looks import Look
-from cogloupe_calibration.arrays import Floats, Ints, Reals
+from cogloupe_calibration.arrays import Bools, Floats, Ints, Reals
 from cogloupe_calibration.robust import median
 
 PARTS = 40
@@ -40,10 +41,26 @@ def gain(one: Look, two: Look) -> tuple[float, float]:
     sure : float
         The same in its own standard errors, from parts of the outline.
     """
-    more = np.clip(one.word - two.word, -MOST_GAIN, MOST_GAIN)
+    more = np.clip(np.subtract(*words(one, two)), -MOST_GAIN, MOST_GAIN)
     parts = np.array([part.mean() for part in np.array_split(more, PARTS)])
     error = max(float(parts.std(ddof=1)) / sqrt(PARTS), 1e-9)
     return float(parts.mean()), float(parts.mean()) / error
+
+
+def words(one: Look, two: Look) -> tuple[Floats, Floats]:
+    """The words of two looks at the same samples, on the pixels that both of them take in.
+
+    Profiles are taken about where each look sees the edge; where one of them lies further out, it
+    would else be better by the marks of the face that it leaves out.
+    """
+    here, there = one.profiles.crossings, two.profiles.crossings
+    further: Ints = dot(there.inside - here.inside, here.step).astype(np.int64)
+    offsets = one.profiles.offsets[:, None]
+
+    def common(shift: Ints) -> Bools:
+        return np.asarray((offsets + shift >= offsets[0]) & (offsets + shift <= offsets[-1]))
+
+    return one.word_on(common(-further)), two.word_on(common(further))
 
 
 def odds(sure: float) -> float:

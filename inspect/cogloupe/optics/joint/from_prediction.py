@@ -6,7 +6,7 @@ edges are to be explained (`choices`), and then every one of them is measured.
 
 from collections.abc import Iterable
 from dataclasses import replace
-from math import hypot, sqrt
+from math import ceil, hypot, sqrt
 from typing import Any
 
 import numpy as np
@@ -18,15 +18,15 @@ from cogloupe.numerics.moving_average import PIECE, dot, running_mean
 from cogloupe.optics.grain import PLATEAU_BLURS
 from cogloupe.optics.joint.choices import Choice, Predicted, choose, thinned
 from cogloupe.optics.joint.crossings import Crossings, crossings_of
-from cogloupe.optics.joint.doubts import Doubt, doubt_of
+from cogloupe.optics.joint.doubts import SMOOTH, Doubts, doubts_of
 from cogloupe.optics.joint.looks import Fit, Look, look
 from cogloupe.optics.joint.profiles import in_sight
 from cogloupe.optics.joint.shared_terms import Frame
 from cogloupe.optics.joint.wide_greys import WideGreys
 from cogloupe.optics.outline import normals
 from cogloupe.optics.outlines import BEVEL_DOUBT, BURNT_DOUBT, EdgeChoice, Outlines
-from cogloupe.optics.sampling import EdgePoints
-from cogloupe_calibration.arrays import Floats
+from cogloupe.optics.sampling import LEAST_STEP, EdgePoints
+from cogloupe_calibration.arrays import Floats, Ints
 from cogloupe_calibration.robust import median, scatter
 
 FIRST_BLUR_PX = 1.2
@@ -40,6 +40,8 @@ BURNT_ENDS, BURNT_EVERY = 3, 4
 """Pixels at an end of a sample most of which touch full scale where its bright level is burnt out
 (the halo of a camera that sharpens lies nearer to the edge); and the samples that are looked at for
 it, every so many."""
+AT_ONCE = 500
+"""Samples whose nearest ones are looked for at once."""
 FEWEST_LOCAL = 200
 """Samples of a hole from which light beside it is followed from stretch to stretch."""
 
@@ -107,29 +109,53 @@ def _hole(fit: Fit, region: Region, line: Floats) -> Look:
 
 
 def _outlines(choice: Choice, outer: Look, holes: Iterable[Look], inwards: float) -> Outlines:
-    best, fit = choice.best, outer.fit
+    fit = outer.fit
     noise = scatter(outer.placed.left[:, :: max(1, len(outer.profiles) // 1000)])
     rise = median(np.abs(outer.rise))
     levels = np.median(np.stack(outer.sides), axis=1)
     burnt, blur = _burnt(outer), median(outer.blur)
-    doubts = [doubt_of(best, other) for other in choice.others]
-    doubts.append(Doubt("burnt", BURNT_DOUBT * burnt * blur, 0.0))
-    if fit.kind.banded:
-        doubts.append(Doubt("bevel", BEVEL_DOUBT * fit.kind.width_px, 0.0))
+    doubts = doubts_of(choice)
+    points, usual = _doubted(_points(outer, inwards), choice, doubts)
     return Outlines(
-        outer=_points(outer, inwards),
+        outer=points,
         holes=tuple(_points(hole, inwards) for hole in holes),
         contrast=fit.greys.contrast(levels),
         noise=noise / max(rise, 1e-9),
         blur_px=blur,
         burnt=burnt,
         curve=fit.greys.curve,
-        u_level_px=hypot(*(doubt.common_px for doubt in doubts)),
+        u_level_px=hypot(
+            doubts.common_px, BURNT_DOUBT * burnt * blur, BEVEL_DOUBT * fit.kind.width_px
+        ),
         bevel_px=fit.kind.width_px,
-        u_bevel_px=hypot(*(doubt.apart_px for doubt in doubts)),
+        u_bevel_px=usual,
         mixed=fit.greys.mixed,
         sharpening=0.0,
         texture=_texture(outer) / max(rise, 1e-9),
+    )
+
+
+def _doubted(points: EdgePoints, choice: Choice, doubts: Doubts) -> tuple[EdgePoints, float]:
+    """Edge points with what the choices leave in doubt, beyond the usual, which is told as well."""
+    best = choice.best
+    there = best.crossings.moved()
+    near = _nearest(points.xy, there)
+    # All samples were fitted anew from those that were chosen by: where they ended elsewhere, the
+    # light beside the edge does not hold it.
+    anew = dot(points.xy - there[near], best.crossings.normal[near])
+    anew = running_mean((anew - median(anew))[None], SMOOTH * best.fit.every)[0]
+    own = np.hypot(doubts.own_px[near], anew / sqrt(2))
+    usual = median(own)
+    beyond = np.sqrt(np.maximum(own**2 - usual**2, 0.0))
+    xy = points.xy + doubts.shift[near][:, None] * points.normal
+    return replace(points, xy=xy, doubt=beyond), usual
+
+
+def _nearest(xy: Floats, among: Floats) -> Ints:
+    """Index of the nearest of other places, for each of some."""
+    parts = np.array_split(xy, ceil(len(xy) / AT_ONCE))
+    return np.concatenate(
+        [((part[:, None] - among) ** 2).sum(axis=2).argmin(axis=1) for part in parts]
     )
 
 
@@ -140,7 +166,8 @@ def _points(found: Look, inwards: float) -> EdgePoints:
     normal = normals(xy)
     normal *= np.where(dot(normal, crossings.step) < 0, -1.0, 1.0)[:, None]
     left = np.sqrt(np.einsum("kn,kn->n", placed.left, placed.left) / found.profiles.pixels)
-    good = left < 4 * median(left) + 0.02 * median(np.abs(found.rise))
+    usual = median(found.step)
+    good = (left < 4 * median(left) + 0.02 * usual) & (found.step > LEAST_STEP * usual)
     return EdgePoints(
         xy=xy - inwards * normal, normal=normal, u=placed.u, blur=found.blur, good=good,
         weighed=True,

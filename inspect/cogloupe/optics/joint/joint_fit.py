@@ -45,15 +45,15 @@ class State:
         Blur over the frame, px, by `Frame.terms`.
     levels : ndarray, shape (p, n)
         Light of the columns of each profile.
-    spent : float
-        Unknowns for each profile that went into levels from stretch to stretch.
+    free : tuple of float
+        Shares of their levels that stretches of each length were free to change, in all turns.
     """
 
     kind: Kind
     out: Floats
     spread: Floats
     levels: Floats
-    spent: float = 0.0
+    free: tuple[float, ...] = ()
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -172,7 +172,8 @@ def _turn(profiles: Profiles, shared: Shared, state: State, free: bool) -> State
     found = _solved(*places.taken_out(*_normal_equations(shared_sums, blocks)))
     parts = np.split(found, np.cumsum([block.shape[1] for block in blocks])[:-1])
     kind = state.kind.changed(np.concatenate(parts[count + 1 :])) if common else state.kind
-    return State(
+    return replace(
+        state,
         kind=kind,
         out=state.out + np.clip(places.moves(found), -FURTHEST_PX, FURTHEST_PX),
         spread=state.spread + np.clip(parts[count], -BLUR_TURN, BLUR_TURN),

@@ -78,21 +78,28 @@ def follow(profiles: Profiles, shared: Shared, state: State, every: int = 1) -> 
     every : int
         One in how many samples of the outline these are.
     """
-    spent = 0.0
-    for stretch, count in SCALES:
-        length = max(1, round(stretch / every))
+    before, free = state.free or (0.0,) * len(SCALES), []
+    for (stretch, count), earlier in zip(SCALES, before, strict=True):
+        length = _length(stretch, every)
         sums, _ = _compared(profiles, shared, state)
         held = _held(state, shared)
         held[-1] = length * count * every > PLACED_FROM
         noise = float(np.mean(sums[-1, -1] / profiles.pixels))
-        change, free = _change(sums, noise, held, length, count)
-        spent += free / (length * count)
+        change, share = _change(sums, noise, held, length, count)
+        # What was free once stays spent, however little the next turn changes.
+        free.append(1 - (1 - earlier) * (1 - share))
         moved = np.clip(change[-1], -FURTHEST_PX, FURTHEST_PX)
         state = replace(state, levels=state.levels + change[:-1], out=state.out + moved)
-    return replace(state, spent=spent)
+    return replace(state, free=tuple(free))
 
 
-def place(profiles: Profiles, shared: Shared, state: State, own: bool = True) -> Placed:
+def _length(stretch: int, every: int) -> int:
+    return max(1, round(stretch / every))
+
+
+def place(
+    profiles: Profiles, shared: Shared, state: State, own: bool = True, every: int = 1
+) -> Placed:
     """Place every edge by its own profile.
 
     Parameters
@@ -102,6 +109,8 @@ def place(profiles: Profiles, shared: Shared, state: State, own: bool = True) ->
     state : State
     own : bool
         Whether a profile may have levels of its own, too.
+    every : int
+        One in how many samples of the outline these are.
     """
     sums, values = _compared(profiles, shared, state, weighed=False)
     pixels, square = profiles.pixels, sums[-1, -1]
@@ -123,8 +132,16 @@ def place(profiles: Profiles, shared: Shared, state: State, own: bool = True) ->
     return Placed(
         out=state.out + np.clip(found[-1], -FURTHEST_PX, FURTHEST_PX),
         u=np.sqrt(spread * noise), levels=state.levels + found[:-1], left=left,
-        spent=state.spent + spent,
+        spent=spent + _spent(state, every),
     )  # fmt: skip
+
+
+def _spent(state: State, every: int) -> float:
+    """Unknowns for each profile that went into levels from stretch to stretch."""
+    sizes = [_length(stretch, every) * count for stretch, count in SCALES]
+    return sum(
+        state.kind.count * free / size for free, size in zip(state.free, sizes, strict=False)
+    )
 
 
 def _own_noise(square: Floats, by_chance: float) -> Floats:
@@ -161,9 +178,9 @@ def _held(state: State, shared: Shared) -> Bools:
 def _change(
     sums: Floats, noise: float, held: Bools, length: int, count: int
 ) -> tuple[Floats, float]:
-    """What stretches say that levels and places differ by, and how many levels were free to.
+    """What stretches say that levels and places differ by, and how far levels were free to.
 
-    Shape (p + 1, n), and a number for each stretch.
+    Shape (p + 1, n), and a share.
     """
     unknowns, n = len(sums) - 1, sums.shape[2]
     pieces = by_piece(sums[:-1].reshape(-1, n), length) * length
@@ -185,7 +202,7 @@ def _change(
     found = (inverse @ pull[..., None])[..., 0]
     free = 1 - stiff * inverse.diagonal(axis1=1, axis2=2).mean(axis=0)
     change = np.asarray(along(np.ascontiguousarray(found.T), n), np.float64)
-    return change, float(free[:-1].sum())
+    return change, float(free[:-1].mean())
 
 
 def _told(own: Floats) -> Floats:

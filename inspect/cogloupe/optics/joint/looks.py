@@ -11,7 +11,7 @@ from cogloupe.optics.joint.local_levels import Placed, follow, place
 from cogloupe.optics.joint.profiles import Profiles, profiles_across
 from cogloupe.optics.joint.shared_terms import Frame
 from cogloupe.optics.joint.wide_greys import WideGreys
-from cogloupe_calibration.arrays import Floats, Reals
+from cogloupe_calibration.arrays import Bools, Floats, Reals
 from cogloupe_calibration.robust import median
 
 PLAIN_TURNS, TURNS, ROUNDS = 4, 2, 3
@@ -97,6 +97,12 @@ class Look:
         material, ground = self.sides
         return np.asarray(ground - material)
 
+    @property
+    def step(self) -> Floats:
+        """The greatest change of light at either edge; where gear and ground are alike, none."""
+        sides = [*self.sides, *self.state.levels[-1:][: self.fit.kind.banded]]
+        return np.asarray(np.ptp(np.stack(sides), axis=0))
+
     def smooth(self, levels: Floats) -> Floats:
         """Levels as they change slowly over the frame and with the way the outline faces."""
         terms = self.shared.light
@@ -116,20 +122,21 @@ class Look:
         return self.fit.greys.stored(grey, self.placed.left) / full
 
     @property
-    def square(self) -> Floats:
-        """Mean square of what is left of each profile, in the picture's own values."""
-        left = self.left_as_stored
-        return np.asarray(np.einsum("kn,kn->n", left, left) / self.profiles.pixels, np.float64)
-
-    @property
     def word(self) -> Floats:
         """Half the logarithm of what is left of each profile as stored, for every pixel of it.
 
         What was spent on levels of its own is added (Akaike's information criterion).
         """
-        square, pixels = self.square, self.profiles.pixels
+        return self.word_on(np.ones(self.profiles.grey.shape, bool))
+
+    def word_on(self, pixels: Bools) -> Floats:
+        """The same for some pixels only, shape (k, n)."""
+        if self.profiles.within is not None:
+            pixels = pixels & self.profiles.within
+        left, count = self.left_as_stored, np.maximum(pixels.sum(axis=0), 1)
+        square = np.einsum("kn,kn,kn->n", left, left, pixels) / count
         word = 0.5 * np.log(square + LEAST_LEFT * median(square) + 1e-12)
-        return np.asarray(word * pixels + self.placed.spent)
+        return np.asarray(word * count + self.placed.spent)
 
     @property
     def sound(self) -> bool:
@@ -163,6 +170,6 @@ def look(fit: Fit, crossings: Crossings, rounds: int = ROUNDS, free: bool = Fals
         for _ in range(rounds):
             state = settle(profiles, shared, state, TURNS, free)
             state = follow(profiles, shared, state, fit.every)
-    placed = place(profiles, shared, state, fit.local)
+    placed = place(profiles, shared, state, fit.local, fit.every)
     fit = replace(fit, kind=state.kind, spread=state.spread)
     return Look(fit=fit, profiles=profiles, shared=shared, state=state, placed=placed)
