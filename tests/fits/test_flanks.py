@@ -136,6 +136,17 @@ def test_samples_that_are_no_clean_step_do_not_count():
     assert np.isnan(moved[5, 1]) or abs(moved[5, 1]) < 0.1
 
 
+def test_what_else_a_flank_may_be_is_in_its_uncertainty_alone():
+    wheel = traced(noise=0.02)
+    doubt = on_flank(wheel, 3, 0, 0.0, 99.0) * 0.8
+    doubted = replace(wheel, edges=replace(wheel.edges, doubt=doubt))
+    extra = fitted(doubted).u_unwound ** 2 - fitted(wheel).u_unwound ** 2
+    radius = fitted(wheel).curve.measuring_radius
+    expected = np.zeros_like(extra)
+    expected[3, 0] = 0.8 / (radius * np.cos(np.radians(20)))
+    np.testing.assert_allclose(np.sqrt(np.maximum(extra, 0)), expected, atol=1e-6)
+
+
 def test_a_flank_without_points_is_not_seen():
     wheel = traced()
     hidden = on_flank(wheel, 5, 0, 0.0, 99.0)
