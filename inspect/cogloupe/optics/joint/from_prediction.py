@@ -40,6 +40,9 @@ BURNT_ENDS, BURNT_EVERY = 3, 4
 """Pixels at an end of a sample most of which touch full scale where its bright level is burnt out
 (the halo of a camera that sharpens lies nearer to the edge); and the samples that are looked at for
 it, every so many."""
+UNSURE = 2.0
+"""Uncertainty of a place, in the usual one, from which an edge between nearly equal lights is not
+seen: with the usual noise, `LEAST_STEP` leaves three times as much; in a clean shadow, less."""
 AT_ONCE = 500
 """Samples whose nearest ones are looked for at once."""
 FEWEST_LOCAL = 200
@@ -167,7 +170,8 @@ def _points(found: Look, inwards: float) -> EdgePoints:
     normal *= np.where(dot(normal, crossings.step) < 0, -1.0, 1.0)[:, None]
     left = np.sqrt(np.einsum("kn,kn->n", placed.left, placed.left) / found.profiles.pixels)
     usual = median(found.step)
-    good = (left < 4 * median(left) + 0.02 * usual) & (found.step > LEAST_STEP * usual)
+    seen = (found.step > LEAST_STEP * usual) | (placed.u < UNSURE * median(placed.u))
+    good = seen & (left < 4 * median(left) + 0.02 * usual)
     return EdgePoints(
         xy=xy - inwards * normal, normal=normal, u=placed.u, blur=found.blur, good=good,
         weighed=True,
