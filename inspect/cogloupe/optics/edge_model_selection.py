@@ -149,7 +149,7 @@ def _believed(
 def _worth(banded: EdgeModel, single: list[EdgeModel]) -> bool:
     """Whether a band or a shadow explains enough to be looked into."""
     bevel = banded.bevel
-    if not bevel.seen or (bevel.width_px > 0 and like_ground(bevel, not banded.greys.mixed)):
+    if not bevel.seen or like_ground(bevel, not banded.greys.mixed):
         return False
     clearly = BAND_BETTER**2 * banded.score < min(model.score for model in single)
     return clearly or BAND_BETTER * banded.penalty < left_by_facing(single)

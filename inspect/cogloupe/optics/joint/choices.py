@@ -172,6 +172,8 @@ def choose(fit: Fit, predicted: Predicted, coloured: bool) -> Choice:
     others.append(_other_curve(best, worse))
     if hued is not None:
         best, worse = _clearer(best, hued)
+        if best is hued:
+            others = []  # ties between explanations of brightness do not move edges of colour
         others.append(Other("colours", worse, COLOURS_ODDS))
     return Choice(best, tuple(others))
 
