@@ -26,15 +26,15 @@ class Doubts:
 
     Attributes
     ----------
-    shift : ndarray, shape (n,)
-        How far out of each edge its mean lies over the explanations, by their chances, px.
+    shift_px : float
+        How far out of all edges their mean lies over the explanations, by their chances.
     common_px : float
         Standard uncertainty of all edges alike, out of or into the material, px.
     own_px : ndarray, shape (n,)
         The same of each edge by itself.
     """
 
-    shift: Floats
+    shift_px: float
     common_px: float
     own_px: Floats
 
@@ -45,7 +45,8 @@ def doubts_of(choice: Choice) -> Doubts:
     Notes
     -----
     Terms of an edge exclude one another, so the mean over all of them is taken, weighed by their
-    chances. Curve and colours were chosen each by itself; what they would have changed is doubt.
+    chances, of all edges alike: of single ones the best look knows most. Curve and colours were
+    chosen each by itself; what they would have changed is doubt.
     """
     best = choice.best
     terms = [other for other in choice.others if other.source in TERMS]
@@ -58,16 +59,16 @@ def doubts_of(choice: Choice) -> Doubts:
     return Doubts(shift, sqrt(square), np.sqrt(squares))
 
 
-def _mixture(best: Look, others: Sequence[Other]) -> tuple[Floats, float, Floats]:
-    """Mean shift of each edge over explanations, and the spread of all alike and of each."""
+def _mixture(best: Look, others: Sequence[Other]) -> tuple[float, float, Floats]:
+    """Mean shift of all edges over explanations, and the spread of all alike and of each."""
     chance = np.array([1.0, *(other.odds / (1 - other.odds) for other in others)])
     chance /= chance.sum()
     none = np.zeros(len(best.profiles))
     apart = np.stack([none, *(_apart(best, other.look) for other in others)])
     own = np.stack([none, *(_own(best, other.look) for other in others)])
     middle = np.median(apart, axis=1)
-    shift = chance @ apart
-    common = sqrt(max(float(chance @ middle**2 - (chance @ middle) ** 2), 0.0))
+    shift = float(chance @ middle)
+    common = sqrt(max(float(chance @ middle**2) - shift**2, 0.0))
     return shift, common, np.sqrt(np.maximum(chance @ own**2 - (chance @ own) ** 2, 0.0))
 
 

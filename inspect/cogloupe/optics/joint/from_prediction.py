@@ -150,7 +150,7 @@ def _doubted(points: EdgePoints, choice: Choice, doubts: Doubts) -> tuple[EdgePo
     own = np.hypot(doubts.own_px[near], anew / sqrt(2))
     usual = median(own)
     beyond = np.sqrt(np.maximum(own**2 - usual**2, 0.0))
-    xy = points.xy + doubts.shift[near][:, None] * points.normal
+    xy = points.xy + doubts.shift_px * points.normal
     return replace(points, xy=xy, doubt=beyond), usual
 
 
