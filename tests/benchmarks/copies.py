@@ -1,7 +1,7 @@
 """The check from inside: copies of a picture that ought to read alike, and whether U covers them.
 
-Run: ``python -m tests.benchmarks.copies`` for the sample pictures (about ten minutes on two cores),
-with folders of pictures besides to read these as well; a folder holds a gear.toml or, as `traced.py`
+Run: ``python -m tests.benchmarks.copies`` for the sample pictures (ten minutes on two cores), with
+folders of pictures besides to read these as well; a folder holds a gear.toml or, as `traced.py`
 writes it, a manifest.json.
 """
 
@@ -181,8 +181,8 @@ def _row(name: str, apart: NDArray[np.float64]) -> tuple[object, ...]:
 
 
 _EXPLAINED = (
-    f"How far {', '.join(FIGURES)} of a copy lie from those of the picture itself, in U of these. A "
-    "copy that is refused counts as beyond.\n"
+    f"How far {', '.join(FIGURES)} of a copy lie from those of the picture itself, in U of "
+    "these. A copy that is refused counts as beyond.\n"
 )
 
 
