@@ -1,5 +1,6 @@
 """Find gears by their rhythm where no grey level parts them from the ground."""
 
+from collections.abc import Sequence
 from dataclasses import replace
 from math import acos, degrees, hypot, pi, sqrt
 from typing import Any
@@ -46,7 +47,9 @@ LEVEL_REACH = 0.15
 """Distance over which levels beside the outline are averaged, in tip radii."""
 
 
-def gears_by_theory(small: NDArray[Any], teeth: int | None = None) -> list[Region]:
+def gears_by_theory(
+    small: NDArray[Any], teeth: int | None = None, begun: Sequence[tuple[float, float]] = ()
+) -> list[Region]:
     """Find the gear that a picture shows by the rhythm of its edges.
 
     Parameters
@@ -55,6 +58,8 @@ def gears_by_theory(small: NDArray[Any], teeth: int | None = None) -> list[Regio
         Reduced picture, in levels of 8 bits or of 16.
     teeth : int, optional
         The number that was stated: it is taken where it is found nearly as clearly as another.
+    begun : sequence of (float, float)
+        Centres, px, of what may be a gear by its greys.
 
     Returns
     -------
@@ -64,7 +69,7 @@ def gears_by_theory(small: NDArray[Any], teeth: int | None = None) -> list[Regio
     directions = edge_directions(small)
     if not directions.any():  # an even picture
         return []
-    told = strongest_rhythms(directions)
+    told = strongest_rhythms(directions, begun)
     best = _best_followed(directions, told, teeth)
     if best is None:
         return []

@@ -6,6 +6,7 @@ as its number tells; they are held against those of the picture for all numbers,
 once. What is even round the turn (turned rings, a rim) has no rhythm and does not count.
 """
 
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from functools import cache
 from math import ceil, cos, hypot, log2, pi, sin
@@ -112,12 +113,16 @@ class Rhythm:
         return float(self.strength * self.tip_radius**0.5)
 
 
-def strongest_rhythms(directions: Directions) -> list[Rhythm]:
+def strongest_rhythms(
+    directions: Directions, begun: Sequence[tuple[float, float]] = ()
+) -> list[Rhythm]:
     """What repeats on a picture, best first.
 
     Parameters
     ----------
     directions : ndarray, shape (h, w), complex64
+    begun : sequence of (float, float)
+        Centres, px, that something else tells of: they are looked at first.
 
     Returns
     -------
@@ -129,7 +134,7 @@ def strongest_rhythms(directions: Directions) -> list[Rhythm]:
     What is tried grows until one rhythm is clear of all others about its centre: centre after
     centre of a gear that lies flat, then finer teeth, then leaning gears.
     """
-    places = likely_centres(directions)
+    places: Iterable[tuple[float, float]] = _places(directions, begun)
     views: list[View] = []
     for teeth, slants in ((USUAL_TEETH, (FLAT,)), (FINE_TEETH, (FLAT,)), (USUAL_TEETH, LEANING)):
         for place in places:
@@ -149,6 +154,14 @@ def strongest_rhythms(directions: Directions) -> list[Rhythm]:
     for view, told in begun:
         views += _bettered(directions, view, told)
     return _all_rhythms(views)
+
+
+def _places(
+    directions: Directions, begun: Sequence[tuple[float, float]]
+) -> Iterator[tuple[float, float]]:
+    """Centres to look at; what takes time to find comes last."""
+    yield from begun
+    yield from likely_centres(directions)
 
 
 def _all_rhythms(views: "list[View]") -> list[Rhythm]:

@@ -54,7 +54,7 @@ def find_gears(pixels: NDArray[Any], teeth: int | None = None) -> list[Region]:
     found = gears_by_mask(small.astype(np.float32))
     found = [_seen_whole(pixels, region, factor) for region in found]
     if not any(settled(region) for region in found[:1]):
-        laid = gears_by_theory(small, teeth)
+        laid = gears_by_theory(small, teeth, [(region.x, region.y) for region in found[:2]])
         if any(region.cut_off for region in laid) and any(_likely(region) for region in found):
             laid = []  # of an arc the outline itself tells more than a whole turn's theory
         others = [r for r in found if not any(overlap(r, other) for other in laid)]
