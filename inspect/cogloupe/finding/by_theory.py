@@ -11,12 +11,12 @@ from numpy.typing import NDArray
 
 from cogloupe.finding.colour import mix_colours, mixed_otherwise
 from cogloupe.finding.edge_directions import Directions, edge_directions
-from cogloupe.finding.following import Followed, follow
+from cogloupe.finding.following import Followed, Pose, follow
 from cogloupe.finding.gear_detection import GearOutline
 from cogloupe.finding.mask_search import BRIGHTNESS_AHEAD
 from cogloupe.finding.mixtures import clearness, mixtures
-from cogloupe.finding.region import Region, region_of
-from cogloupe.finding.rhythm import CLEARLY, Rhythm, strongest_rhythms
+from cogloupe.finding.region import Region, may_be_meant, overlap, region_of
+from cogloupe.finding.rhythm import CLEARLY, Rhythm, rhythms_near, strongest_rhythms
 from cogloupe.numerics.circles import Circle
 from cogloupe_calibration.arrays import Bools, Floats
 
@@ -32,14 +32,20 @@ OWN_SHARE, OWN_SHARE_CLEAR = 0.65, 0.5
 """Least share however many flanks are seen, and where the rhythm is clear of all others."""
 SURE_SHARE = 0.9
 """Share from which no other number of teeth is tried."""
-TRIED = 4
-"""Different rhythms that are laid over a picture at most."""
+TRIED, TRIED_NEAR, NEARER = 4, 3, 4
+"""Different rhythms that are laid over a picture at most; and where none of them is followed by
+nearly all flanks, those about better centres, and how often such are sought: each time the number
+may come nearer."""
 RIVAL = 1.25
 """Another number that is found up to so many times less clearly leaves open which is right. Right
 ones of rendered gears are 1.4 to 3.8 times as clear as the next."""
+RIVAL_FOLLOWED = 1.5
+"""The same where it was laid over the picture and followed."""
 FOLLOWED_WITHIN = 2.5
 """Pixels of the reduced picture within which nearly all of an outline is followed (composed and
 path-traced pictures show 0.5 to 1 RMS)."""
+LEAVES_BY = 1.0
+"""Pixels of the reduced picture beyond the frame from which an outline is cut off."""
 BORE_ANGLES, BORE_REACH, BORE_APART = 240, 4, 2.0
 """Places round a bore; pixels of the reduced picture in which its edge is looked for; and how far
 its level lies from the face's, in their common scatter round the axis."""
@@ -50,7 +56,7 @@ LEVEL_REACH = 0.15
 def gears_by_theory(
     small: NDArray[Any], teeth: int | None = None, begun: Sequence[tuple[float, float]] = ()
 ) -> list[Region]:
-    """Find the gear that a picture shows by the rhythm of its edges.
+    """Find the gears that a picture shows by the rhythm of their edges.
 
     Parameters
     ----------
@@ -64,63 +70,108 @@ def gears_by_theory(
     Returns
     -------
     list of Region
-        One, in the reduced picture's pixels; empty where nothing is followed well enough.
+        Best first, in the reduced picture's pixels; empty where nothing is followed well enough.
     """
     directions = edge_directions(small)
     if not directions.any():  # an even picture
         return []
-    told = strongest_rhythms(directions, begun)
-    best = _best_followed(directions, told, teeth)
-    if best is None:
-        return []
-    rivals = _rivals(told, best.pose.teeth, RIVAL)
-    region = _as_region(np.asarray(small, np.float32), best)
-    return [replace(region, rivals=rivals)]
+    told, tried = _all_followed(directions, strongest_rhythms(directions, begun), teeth)
+    regions: list[Region] = []
+    for followed in tried:
+        rivals = _rivals(told, tried, followed)
+        region = replace(_as_region(np.asarray(small, np.float32), followed), rivals=rivals)
+        if _is_gear(followed, told) and not any(overlap(region, other) for other in regions):
+            regions.append(region)
+    return regions
 
 
-def _best_followed(
+def _all_followed(
     directions: Directions, told: list[Rhythm], teeth: int | None
-) -> Followed | None:
-    """The rhythm whose theoretical outline is followed by most flanks, if it is a gear's at all."""
+) -> tuple[list[Rhythm], list[Followed]]:
+    """All that was told, and theoretical outlines laid over the picture, best followed first."""
     stated = [rhythm for rhythm in told if rhythm.teeth == teeth][:1]
     first = [rhythm for rhythm in stated if rhythm.merit * RIVAL > told[0].merit]
-    best: Followed | None = None
-    for rhythm in [*first, *_different(told)]:
-        followed = follow(directions, rhythm)
-        if best is None or followed.merit > best.merit:
-            best = followed
-        if best.share > SURE_SHARE:
+    tried: list[Followed] = []
+    for rhythm in [*first, *_different(told)[:TRIED]]:
+        tried.append(follow(directions, rhythm))
+        if _sure(tried[-1], directions.shape):
             break
-    if best is None or (best.pose.teeth <= MOST_SIDES and best.weakest < ALL_ALONG):
-        return None
-    least = OWN_SHARE if _rivals(told, best.pose.teeth, CLEARLY) else OWN_SHARE_CLEAR
-    flanks = int(best.in_frame.sum())
+    best = max(tried, key=_worth)
+    for _ in range(NEARER):
+        if _sure(best, directions.shape):
+            break
+        pose = best.pose
+        near = rhythms_near(directions, pose.teeth, (pose.x, pose.y), pose.slant)
+        new = [follow(directions, rhythm) for rhythm in _different(near)[:TRIED_NEAR]]
+        told, tried = [*told, *near], [*tried, *new]
+        if _worth(max(new, key=_worth)) <= _worth(best):
+            break
+        best = max(new, key=_worth)
+    return told, sorted(tried, key=_worth, reverse=True)
+
+
+def _worth(followed: Followed) -> float:
+    """How well it is followed, and more for a larger gear."""
+    return followed.merit * float(followed.pose.tip_radius) ** 0.5
+
+
+def _sure(followed: Followed, shape: tuple[int, ...]) -> bool:
+    """Whether nothing else need be tried."""
+    pose = followed.pose
+    meant = may_be_meant((pose.x, pose.y), pose.tip_radius, shape)
+    return meant and followed.share > SURE_SHARE and _edged_all_along(followed)
+
+
+def _edged_all_along(followed: Followed) -> bool:
+    """Whether flanks have edges from top to bottom, where flats and corners could look alike."""
+    return followed.pose.teeth > MOST_SIDES or followed.weakest >= ALL_ALONG
+
+
+def _is_gear(followed: Followed, told: list[Rhythm]) -> bool:
+    """Whether so many flanks have an edge of their own as only a gear's do."""
+    if not _edged_all_along(followed):
+        return False
+    least = OWN_SHARE if _near_numbers(told, followed, CLEARLY) else OWN_SHARE_CLEAR
+    flanks = int(followed.in_frame.sum())
     chance = BY_CHANCE + DEVIATIONS * sqrt(BY_CHANCE * (1 - BY_CHANCE) / max(flanks, 1))
-    return best if best.share >= max(least, chance) else None
+    return followed.share >= max(least, chance)
 
 
 def _different(told: list[Rhythm]) -> list[Rhythm]:
     """The clearest rhythm of each number, and all that lie elsewhere, best first."""
     kept: list[Rhythm] = []
     for rhythm in told:
-        if all(
-            rhythm.teeth != k.teeth or hypot(rhythm.x - k.x, rhythm.y - k.y) > 0.25 * k.tip_radius
-            for k in kept
-        ):
+        if all(rhythm.teeth != k.teeth or not _about_one(rhythm, k) for k in kept):
             kept.append(rhythm)
-    return kept[:TRIED]
+    return kept
 
 
-def _rivals(told: list[Rhythm], teeth: int, times: float) -> tuple[int, ...]:
-    """Other numbers that are found less than so many times less clearly about the same centre."""
-    own = max((rhythm for rhythm in told if rhythm.teeth == teeth), key=lambda r: r.merit)
-    near = {
-        rhythm.teeth
-        for rhythm in told
-        if rhythm.merit * times > own.merit
-        and hypot(rhythm.x - own.x, rhythm.y - own.y) < 0.25 * own.tip_radius
+def _rivals(told: list[Rhythm], tried: list[Followed], best: Followed) -> tuple[int, ...]:
+    """Other numbers about the same centre that are told, or followed, nearly as clearly."""
+    followed = {
+        other.pose.teeth
+        for other in tried
+        if other.merit * RIVAL_FOLLOWED > best.merit and _at_one_place(other.pose, best.pose)
     }
-    return tuple(sorted(near - {teeth}))
+    return tuple(sorted((followed | _near_numbers(told, best, RIVAL)) - {best.pose.teeth}))
+
+
+def _near_numbers(told: list[Rhythm], best: Followed, times: float) -> set[int]:
+    """Numbers that are told less than so many times less clearly about the same centre."""
+    near = [rhythm for rhythm in told if _at_one_place(rhythm, best.pose)]
+    own = max((rhythm.merit for rhythm in near if rhythm.teeth == best.pose.teeth), default=0.0)
+    return {rhythm.teeth for rhythm in near if rhythm.merit * times > own} - {best.pose.teeth}
+
+
+def _at_one_place(one: Rhythm | Pose, other: Rhythm | Pose) -> bool:
+    """Whether two are looks at the same row of teeth: holes in a face are another."""
+    alike = abs(one.tip_radius - other.tip_radius) < 0.25 * other.tip_radius
+    return alike and _about_one(one, other)
+
+
+def _about_one(one: Rhythm | Pose, other: Rhythm | Pose) -> bool:
+    """Whether two are about the same centre."""
+    return hypot(one.x - other.x, one.y - other.y) < 0.25 * other.tip_radius
 
 
 def _as_region(small: NDArray[np.float32], followed: Followed) -> Region:
@@ -157,8 +208,9 @@ def _as_region(small: NDArray[np.float32], followed: Followed) -> Region:
 
 
 def _beyond(outline: Floats, shape: tuple[int, ...]) -> bool:
-    """Whether an outline leaves the picture."""
-    return bool((outline < -0.5).any() or (outline > np.array(shape[1::-1]) - 0.5).any())
+    """Whether an outline leaves the picture by more than it may be off."""
+    far = 0.5 + LEAVES_BY
+    return bool((outline < -far).any() or (outline > np.array(shape[1::-1]) - 1 + far).any())
 
 
 def lean_of(oval: tuple[float, float]) -> float:

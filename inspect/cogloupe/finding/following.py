@@ -224,9 +224,9 @@ def _summed_edges(directions: Directions, pose: Pose) -> list[Floats]:
 
 def _along(pair: Reals, pose: Pose, part: tuple[Floats, Floats]) -> Floats:
     """Edges that run along one part on each tooth, summed at places beside it."""
-    xy, normal = part
-    off = np.arange(-STEPS, STEPS + 1) * (REACH / STEPS * pose.pitch)
-    at = (xy[:, :, None, :] + normal[:, :, None, :] * off[:, None]).astype(np.float32)
+    xy, normal = (np.asarray(each, np.float32) for each in part)
+    off = np.arange(-STEPS, STEPS + 1, dtype=np.float32) * np.float32(REACH / STEPS * pose.pitch)
+    at = xy[:, :, None, :] + normal[:, :, None, :] * off[:, None]
     flat = at.reshape(len(xy) * xy.shape[1], len(off), 2)
     found = _sampled(pair, flat).reshape(*at.shape)
     double = (normal[..., 0] + 1j * normal[..., 1]) ** 2
@@ -328,11 +328,10 @@ def _path(votes: Floats) -> Ints:
 
     The turn is closed by going round it a second time from where the first round ended.
     """
-    places = votes.shape[1]
-    near = np.abs(np.arange(places) - STEPS) <= STRAY / REACH * STEPS
-    clear = np.quantile(votes[:, near].max(axis=1), 0.75) + 1e-9
-    worth = np.where(near, votes / clear, -10.0)
-    apart = np.abs(np.subtract.outer(np.arange(places), np.arange(places)))
+    reach = int(STRAY / REACH * STEPS)
+    votes = votes[:, STEPS - reach : STEPS + reach + 1]
+    worth = votes / (np.quantile(votes.max(axis=1), 0.75) + 1e-9)
+    apart = np.abs(np.subtract.outer(*[np.arange(2 * reach + 1)] * 2))
     cost = np.minimum(apart * (REACH / STEPS / STIFF), 1.5)
     total, back = worth[0], []
     for own in np.concatenate([worth[1:], worth]):
@@ -344,7 +343,7 @@ def _path(votes: Floats) -> Ints:
         path.append(int(came[path[-1]]))
     path.reverse()
     z = len(votes)
-    return np.array(path[z:] if len(path) >= 2 * z else path)
+    return np.array(path[z:] if len(path) >= 2 * z else path) + STEPS - reach
 
 
 def _own_edge(votes: Floats, places: Ints) -> Bools:

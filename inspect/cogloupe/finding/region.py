@@ -16,6 +16,9 @@ LEAST_REACH_PX = 3.0
 """Furthest that the true edge may lie from the predicted outline, px, where pictures are small."""
 REACH_REDUCED_PX = 1.0
 """The same in pixels of the reduced picture, beyond that."""
+CHIEF_RADIUS = 0.15
+"""Tip radius, as a share of the picture's longer side, under which a gear may lie beside the one
+that was meant."""
 
 
 def _nowhere() -> Floats:
@@ -201,6 +204,27 @@ def to_full_size(region: Region, factor: float) -> Region:
 
 def _enlarged(xy: Floats, factor: float) -> Floats:
     return np.asarray((xy + 0.5) * factor - 0.5)
+
+
+def may_be_meant(place: tuple[float, float], tip_radius: float, shape: tuple[int, ...]) -> bool:
+    """Tell whether a gear is so large and whole that no other need be looked for beside it.
+
+    Parameters
+    ----------
+    place : (float, float)
+        Its centre, px.
+    tip_radius : float
+        Px.
+    shape : (int, int, ...)
+        Of the picture.
+
+    Returns
+    -------
+    bool
+    """
+    height, width = shape[:2]
+    to_frame = min(place[0], place[1], width - 1 - place[0], height - 1 - place[1])
+    return tip_radius >= CHIEF_RADIUS * max(height, width) and to_frame > 0.9 * tip_radius
 
 
 def overlap(one: Region, two: Region) -> bool:

@@ -16,6 +16,7 @@ import numpy as np
 
 from cogloupe.finding.centre_search import likely_centres
 from cogloupe.finding.edge_directions import Directions
+from cogloupe.finding.region import may_be_meant
 from cogloupe.finding.tooth_harmonics import (
     HARMONICS,
     ROW,
@@ -48,6 +49,8 @@ for it."""
 PLACES, LARGEST_WAVE, LEAST_WAVE = 64, 3.0, 0.5
 """Places round the turn at which the phase of a rhythm is looked at; largest wave of it that is
 looked for, and least that is taken for a lean, rad."""
+MOST_WOUND = 3
+"""Turns that the phase winds up at most: teeth by which a number may be off."""
 REACH = 8
 """Harmonics beside a number's own into which a centre that is a little off spreads its rhythm."""
 
@@ -131,8 +134,9 @@ def strongest_rhythms(
 
     Notes
     -----
-    What is tried grows until one rhythm is clear of all others about its centre: centre after
-    centre of a gear that lies flat, then finer teeth, then leaning gears.
+    What is tried grows until one rhythm is clear of all others about its centre, if it may be the
+    gear that is meant: centre after centre of a gear that lies flat, then finer teeth, then leaning
+    gears.
     """
     places: Iterable[tuple[float, float]] = _places(directions, begun)
     views: list[View] = []
@@ -143,7 +147,9 @@ def strongest_rhythms(
             if best.clearness > PROMISING:
                 here += _bettered(directions, best, best.rhythms[0])
             views = sorted([*views, *here], key=lambda view: -view.merit)
-            if views[0].clearness > CLEARLY:
+            told = views[0].rhythms[0]
+            meant = may_be_meant((told.x, told.y), told.tip_radius, directions.shape)
+            if meant and views[0].clearness > CLEARLY:
                 return _all_rhythms(views)
         places = [(views[0].rhythms[0].x, views[0].rhythms[0].y)]
     # A centre that is off may favour a wrong number by a little, and each number sees its own way.
@@ -154,6 +160,30 @@ def strongest_rhythms(
     for view, told in begun:
         views += _bettered(directions, view, told)
     return _all_rhythms(views)
+
+
+def rhythms_near(
+    directions: Directions, teeth: int, place: tuple[float, float], slant: Slant
+) -> list[Rhythm]:
+    """What repeats about a centre that is nearly right, and about better ones that it tells of.
+
+    Parameters
+    ----------
+    directions : ndarray, shape (h, w), complex64
+    teeth : int
+        Number that was seen there, by whose teeth better ones are sought.
+    place : (float, float)
+        Centre, px.
+    slant : Slant
+
+    Returns
+    -------
+    list of Rhythm
+        Of that number and others, best first.
+    """
+    view = _about(directions, place, slant, USUAL_TEETH if teeth <= USUAL_TEETH[1] else FINE_TEETH)
+    own = next((told for told in view.rhythms if told.teeth == teeth), view.rhythms[0])
+    return _all_rhythms([view, *_bettered(directions, view, own)])
 
 
 def _places(
@@ -310,14 +340,22 @@ def _better_place(
     tip = round(float(np.log(radius / least)) / ROW)
     template = np.roll(tooth_harmonics(z)[0][0, 0], tip)[:ROWS]
     signal = (template @ rows[:, z + beside]) @ np.exp(1j * beside[:, None] * angle)
-    once, twice = _waves(1), _waves(2)
-    shift, oval = np.zeros(3), np.zeros(3)
-    for _ in range(3):
-        shift = once.strongest(signal * twice.undone(oval))
-        oval = twice.strongest(signal * once.undone(shift))
+    wound = [signal * np.exp(-1j * turns * angle) for turns in range(-MOST_WOUND, MOST_WOUND + 1)]
+    _, shift, oval = max((_waves_of(one) for one in wound), key=lambda found: found[0])
     middle = radius / (1 + 2 / z) / z
     place = rhythm.x + float(shift[0]) * middle, rhythm.y + float(shift[1]) * middle
     return place, (float(oval[0]) / z, float(oval[1]) / z)
+
+
+def _waves_of(signal: Spectrum) -> tuple[float, Floats, Floats]:
+    """Strength of a rhythm with the waves of its phase undone, and these: once and twice a turn."""
+    (sizes, once), (_, twice) = _waves(1), _waves(2)
+    shift = oval = len(sizes) // 2
+    for _ in range(3):
+        shift = int(np.abs(once @ (signal * twice[oval])).argmax())
+        strength = np.abs(twice @ (signal * once[shift]))
+        oval = int(strength.argmax())
+    return float(strength[oval]), sizes[shift], sizes[oval]
 
 
 def _nearer_side(rhythm: Rhythm, rows: Spectrum, least: float) -> tuple[float, float]:
@@ -344,42 +382,15 @@ def _nearer_side(rhythm: Rhythm, rows: Spectrum, least: float) -> tuple[float, f
     return float(east[best]) * ROW, float(south[best]) * ROW
 
 
-@dataclass(frozen=True)
-class _Waves:
-    """Waves of phase round the turn, of all sizes that are tried.
-
-    Attributes
-    ----------
-    sizes : ndarray, shape (m, 3)
-        To east and to south, rad, and turns that the phase winds up.
-    shapes : ndarray, shape (3, PLACES)
-        Phase at every place round the turn for a unit of each.
-    undoing : ndarray, shape (m, PLACES), complex64
-        Factors that undo each.
-    """
-
-    sizes: Floats
-    shapes: Floats
-    undoing: Spectrum
-
-    def strongest(self, signal: Spectrum) -> Floats:
-        """Sizes of the wave that, undone, leaves the strongest sum."""
-        return np.asarray(self.sizes[np.abs(self.undoing @ signal).argmax()])
-
-    def undone(self, size: Floats) -> Spectrum:
-        """Factors that undo a wave; winding up is left to the other."""
-        return np.asarray(np.exp(1j * (size[:2] @ self.shapes[:2])), np.complex64)
-
-
 @cache
-def _waves(times: int) -> _Waves:
-    """Waves that come so many times a turn."""
+def _waves(times: int) -> tuple[Floats, Spectrum]:
+    """Waves of phase that come so many times a turn: sizes to east and to south, rad, and factors
+    that undo them, shape (m, PLACES).
+
+    No wave lies in the middle.
+    """
     angle = np.arange(PLACES) * (2 * pi / PLACES)
     late = np.linspace(-LARGEST_WAVE, LARGEST_WAVE, 19)
-    sizes = np.stack([w.ravel() for w in np.meshgrid(late, late, np.arange(-3, 4))], axis=1)
-    shapes = np.stack([-np.sin(times * angle), np.cos(times * angle), -angle])
-    return _Waves(
-        np.asarray(sizes, np.float64),
-        shapes,
-        np.asarray(np.exp(1j * (sizes @ shapes)), np.complex64),
-    )
+    sizes = np.stack([w.ravel() for w in np.meshgrid(late, late)], axis=1)
+    shapes = np.stack([-np.sin(times * angle), np.cos(times * angle)])
+    return sizes, np.asarray(np.exp(1j * (sizes @ shapes)), np.complex64)

@@ -16,7 +16,7 @@ from cogloupe.finding.by_theory import gears_by_theory
 from cogloupe.finding.colour import mix_colours
 from cogloupe.finding.mask_search import gears_by_mask
 from cogloupe.finding.mixtures import colourfulness
-from cogloupe.finding.region import Region, overlap, reduced, to_full_size
+from cogloupe.finding.region import Region, may_be_meant, overlap, reduced, to_full_size
 from cogloupe_calibration.arrays import Bools, Floats
 
 __all__ = ["Region", "find_gears"]
@@ -53,12 +53,9 @@ def find_gears(pixels: NDArray[Any], teeth: int | None = None) -> list[Region]:
     factor = pixels.shape[1] / small.shape[1]
     found = gears_by_mask(small.astype(np.float32))
     found = [_seen_whole(pixels, region, factor) for region in found]
-    if not any(settled(region) for region in found[:1]):
-        laid = gears_by_theory(small, teeth, [(region.x, region.y) for region in found[:2]])
-        if any(region.cut_off for region in laid) and any(_likely(region) for region in found):
-            laid = []  # of an arc the outline itself tells more than a whole turn's theory
-        others = [r for r in found if not any(overlap(r, other) for other in laid)]
-        found = [*laid, *(r for r in others if _likely(r))]
+    if not any(_certain(region, small.shape) for region in found[:1]):
+        centres = [(region.x, region.y) for region in found[:2]]
+        found = _best_of_both(found, gears_by_theory(small, teeth, centres))
     coloured = colourfulness(small.astype(np.float32)) > 0.0
     return [to_full_size(replace(region, coloured=coloured), factor) for region in found]
 
@@ -76,6 +73,35 @@ def settled(region: Region) -> bool:
     """
     even = region.follows >= (SETTLED_ARC if region.cut_off else SETTLED)
     return even and region.share >= WHOLE_TURN
+
+
+def _certain(region: Region, shape: tuple[int, ...]) -> bool:
+    """Whether an outline by grey levels needs no other witness.
+
+    Beside a small one may lie the gear that is meant; of one that reaches the frame only a side or
+    a shadow may do so. An arc whose centre lies outside the picture is one.
+    """
+    height, width = shape[:2]
+    arc = not (0 <= region.x < width and 0 <= region.y < height)
+    meant = may_be_meant((region.x, region.y), region.tip_radius, shape)
+    return settled(region) and (arc or (meant and not region.cut_off))
+
+
+def _best_of_both(found: list[Region], laid: list[Region]) -> list[Region]:
+    """Gears by grey levels and by theory, a look at each place, best first.
+
+    An even outline by levels is nearer than one by theory. Of an arc the outline itself tells more
+    than a whole turn's theory.
+    """
+    likely = [region for region in found if _likely(region)]
+    whole = [region for region in likely if settled(region) and not region.cut_off]
+    kept = whole + [
+        region
+        for region in laid
+        if not (region.cut_off and likely) and not any(overlap(region, other) for other in whole)
+    ]
+    kept += [region for region in likely if not any(overlap(region, other) for other in kept)]
+    return sorted(kept, key=lambda region: region.merit, reverse=True)
 
 
 def _likely(region: Region) -> bool:
