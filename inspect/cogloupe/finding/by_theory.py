@@ -15,7 +15,7 @@ from cogloupe.finding.following import Followed, Pose, follow
 from cogloupe.finding.gear_detection import GearOutline
 from cogloupe.finding.mask_search import BRIGHTNESS_AHEAD
 from cogloupe.finding.mixtures import clearness, mixtures
-from cogloupe.finding.region import Region, may_be_meant, overlap, region_of
+from cogloupe.finding.region import Region, may_be_meant, region_of
 from cogloupe.finding.rhythm import CLEARLY, Rhythm, rhythms_near, strongest_rhythms
 from cogloupe.numerics.circles import Circle
 from cogloupe_calibration.arrays import Bools, Floats
@@ -76,13 +76,11 @@ def gears_by_theory(
     if not directions.any():  # an even picture
         return []
     told, tried = _all_followed(directions, strongest_rhythms(directions, begun), teeth)
-    regions: list[Region] = []
-    for followed in tried:
-        rivals = _rivals(told, tried, followed)
-        region = replace(_as_region(np.asarray(small, np.float32), followed), rivals=rivals)
-        if _is_gear(followed, told) and not any(overlap(region, other) for other in regions):
-            regions.append(region)
-    return regions
+    values = np.asarray(small, np.float32)
+    return [
+        replace(_as_region(values, followed), rivals=_rivals(told, tried, followed))
+        for followed in _apart([one for one in tried if _is_gear(one, told)])
+    ]
 
 
 def _all_followed(
@@ -112,7 +110,7 @@ def _all_followed(
 
 def _worth(followed: Followed) -> float:
     """How well it is followed, and more for a larger gear."""
-    return followed.merit * float(followed.pose.tip_radius) ** 0.5
+    return float(followed.merit * followed.pose.tip_radius**0.5)
 
 
 def _sure(followed: Followed, shape: tuple[int, ...]) -> bool:
@@ -135,6 +133,15 @@ def _is_gear(followed: Followed, told: list[Rhythm]) -> bool:
     flanks = int(followed.in_frame.sum())
     chance = BY_CHANCE + DEVIATIONS * sqrt(BY_CHANCE * (1 - BY_CHANCE) / max(flanks, 1))
     return followed.share >= max(least, chance)
+
+
+def _apart(gears: list[Followed]) -> list[Followed]:
+    """The first at each place."""
+    kept: list[Followed] = []
+    for gear in gears:
+        if not any(_about_one(gear.pose, other.pose) for other in kept):
+            kept.append(gear)
+    return kept
 
 
 def _different(told: list[Rhythm]) -> list[Rhythm]:

@@ -21,8 +21,8 @@ RING_WIDTHS = (0.4, 0.2, 0.1, 0.05)
 finer ones fill half of the last."""
 DISC_WIDTHS = (1.0, 0.4)
 GRAIN = 1 / 16
-"""Reach over which edges that run one way are taken for grain, stripes or a long border, as a share
-of the longer side: less than the smallest ring."""
+"""Reach over which edges that run one way on the whole are grain, stripes or a long border, as a
+share of the longer side: less than the smallest ring. All round a centre teeth run every way."""
 LARGEST_RING, SMALLEST_RING = 0.65, 0.1
 """Radii of the rings, as shares of the picture's longer side."""
 APART = 0.03
@@ -47,8 +47,8 @@ def likely_centres(directions: Directions) -> list[tuple[float, float]]:
     scale = min(1.0, SEARCH_SIDE_PX / longer)
     size = (round(directions.shape[1] * scale), round(directions.shape[0] * scale))
     parts = (cv2.resize(part, size, interpolation=cv2.INTER_AREA) for part in _parts(directions))
-    east, south = parts
-    field = np.asarray(east + 1j * south - _grain(east, south), np.complex64)
+    east, south = (part - cv2.GaussianBlur(part, (0, 0), GRAIN * max(size)) for part in parts)
+    field = np.asarray(east + 1j * south, np.complex64)
     radial, round_about = [], []
     for width, answer in _ring_answers(field):
         if width in RING_WIDTHS:
@@ -65,13 +65,6 @@ def likely_centres(directions: Directions) -> list[tuple[float, float]]:
 
 def _parts(directions: Directions) -> tuple[Reals, Reals]:
     return np.ascontiguousarray(directions.real), np.ascontiguousarray(directions.imag)
-
-
-def _grain(east: Reals, south: Reals) -> Directions:
-    """Which way edges run on the whole about every pixel: teeth all round a centre have no such."""
-    reach = GRAIN * max(east.shape)
-    parts = [cv2.GaussianBlur(part, (0, 0), reach) for part in (east, south)]
-    return np.asarray(parts[0] + 1j * parts[1], np.complex64)
 
 
 def _ring_answers(field: Directions) -> Iterator[tuple[float, Reals]]:

@@ -29,6 +29,10 @@ difference of colours between two greys looks clear where a JPEG file has smooth
 NEARLY = 0.97
 """Share of the best one's by which another look at the same gear may be less like one."""
 
+MOST_BORDERS = 0.1
+"""Share of neighbouring pixels on both sides of a level from which that is noise: thousands of
+outlines would be looked at. A fine gear that fills the picture has 0.03."""
+
 
 def gears_by_mask(small: NDArray[np.float32]) -> list[Region]:
     """Find what a grey level shows as a gear, best first.
@@ -66,8 +70,11 @@ def _gears_in(grey: NDArray[np.float32], weights: Floats | None) -> list[Region]
     """Gears that one grey picture shows, in its own pixels, best first."""
     regions = []
     for threshold in _dividing_levels(grey):
+        above = grey > threshold
+        if np.mean(above[:, 1:] != above[:, :-1]) > MOST_BORDERS:
+            continue
         for bright in (False, True):
-            mask = (grey > threshold) if bright else (grey < threshold)
+            mask = above if bright else (grey < threshold)
             for outline in gear_outlines(mask):
                 clear, contrast = inf, inf
                 if weights is not None:

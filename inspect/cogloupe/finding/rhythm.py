@@ -154,10 +154,10 @@ def strongest_rhythms(
         places = [(views[0].rhythms[0].x, views[0].rhythms[0].y)]
     # A centre that is off may favour a wrong number by a little, and each number sees its own way.
     flat = next(view for view in views if view.rhythms[0].slant == FLAT)
-    begun = [(flat, told) for told in flat.rhythms[:2]]
+    likely = [(flat, told) for told in flat.rhythms[:2]]
     if views[0] is not flat:
-        begun.insert(0, (views[0], views[0].rhythms[0]))
-    for view, told in begun:
+        likely.insert(0, (views[0], views[0].rhythms[0]))
+    for view, told in likely:
         views += _bettered(directions, view, told)
     return _all_rhythms(views)
 
@@ -384,10 +384,9 @@ def _nearer_side(rhythm: Rhythm, rows: Spectrum, least: float) -> tuple[float, f
 
 @cache
 def _waves(times: int) -> tuple[Floats, Spectrum]:
-    """Waves of phase that come so many times a turn: sizes to east and to south, rad, and factors
-    that undo them, shape (m, PLACES).
+    """Waves of phase that come so many times a turn, none in the middle.
 
-    No wave lies in the middle.
+    Sizes to east and to south, rad, and factors that undo them, shape (m, PLACES).
     """
     angle = np.arange(PLACES) * (2 * pi / PLACES)
     late = np.linspace(-LARGEST_WAVE, LARGEST_WAVE, 19)

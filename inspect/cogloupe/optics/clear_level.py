@@ -19,6 +19,9 @@ PIXELS = 4
 """Of each side that are looked at."""
 SECTORS, FEWEST = 24, 10
 """Parts of a turn, since light is uneven, and the samples that one must have."""
+DRAWN = 0.5
+"""Share of the predicted outline that the border must run along: letters on paper are parted from
+it clearly too, and a gear between them is not."""
 
 
 def level_is_clear(greys: Greys, crossings: Crossings, region: Region) -> bool:
@@ -34,8 +37,10 @@ def level_is_clear(greys: Greys, crossings: Crossings, region: Region) -> bool:
     Returns
     -------
     bool
-        By the median of the parts of a turn.
+        By the median of the parts of a turn; False where it is the border of something else.
     """
+    if not _runs_along(greys, crossings, region):
+        return False
     module = 2 * region.tip_radius / (region.teeth + 2)
     out = np.arange(int(np.clip(IN_MODULES * module, NEAREST_PX, FURTHEST_PX)) + 1)[-PIXELS:]
     seen = crossings.take(np.flatnonzero(_in_sight(greys, crossings, int(out[-1]))))
@@ -54,6 +59,15 @@ def level_is_clear(greys: Greys, crossings: Crossings, region: Region) -> bool:
             spread = np.sqrt(grain + (greys.full_scale / 255) ** 2 / 12)
             clear.append(abs(float(two.mean() - one.mean())) / float(spread))
     return not clear or float(np.median(clear)) > 2 * DEVIATIONS
+
+
+def _runs_along(greys: Greys, crossings: Crossings, region: Region) -> bool:
+    """Whether the border runs along most of the outline that was predicted."""
+    from scipy.spatial import cKDTree  # slow to import, and seldom needed
+
+    border = cKDTree(crossings.inside + np.array(greys.corner))
+    apart, _ = border.query(region.outline, distance_upper_bound=2 * region.reach_px)
+    return bool(np.mean(np.isfinite(apart)) > DRAWN)
 
 
 def _in_sight(greys: Greys, crossings: Crossings, reach: int) -> Bools:
