@@ -173,8 +173,8 @@ def test_colours_are_mixed_by_their_weights(weights):
 def test_the_rhythm_of_an_outline_is_its_number_of_teeth(teeth):
     wheel = traced(teeth)
     circle = Circle(*wheel.centre, wheel.rough[1], 0.0, np.ones(1, bool))
-    count, share, root = tooth_rhythm(wheel.edges.xy, circle)
-    assert count == teeth
+    (count, steps), share, root = tooth_rhythm(wheel.edges.xy, circle)
+    assert count == steps == teeth
     assert share > 0.97
     assert root == pytest.approx(wheel.rough[0], abs=0.1 * PX_PER_MM)
 
@@ -183,7 +183,7 @@ def test_the_rhythm_stands_against_a_hidden_quarter():
     wheel = traced(40)
     angle = np.arctan2(*(wheel.edges.xy - wheel.centre).T[::-1])
     circle = Circle(*wheel.centre, wheel.rough[1], 0.0, np.ones(1, bool))
-    count, share, _ = tooth_rhythm(wheel.edges.xy[np.abs(angle) > np.pi / 4], circle)
+    (count, _), share, _ = tooth_rhythm(wheel.edges.xy[np.abs(angle) > np.pi / 4], circle)
     assert count == 40
     assert share > 0.8
 

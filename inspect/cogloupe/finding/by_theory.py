@@ -40,7 +40,10 @@ RIVAL = 1.25
 """Another number that is found up to so many times less clearly leaves open which is right. Right
 ones of rendered gears are 1.4 to 3.8 times as clear as the next."""
 RIVAL_FOLLOWED = 1.5
-"""The same where it was laid over the picture and followed."""
+"""The same where it was laid over the picture and followed, and flanks of the first have no edge
+of their own: a number one off, its centre moved for it, finds two thirds of them."""
+SAME_ROW = 0.25
+"""Difference of tip radii, as a share, under which two are looks at one row of teeth."""
 FOLLOWED_WITHIN = 2.5
 """Pixels of the reduced picture within which nearly all of an outline is followed (composed and
 path-traced pictures show 0.5 to 1 RMS)."""
@@ -78,7 +81,7 @@ def gears_by_theory(
     told, tried = _all_followed(directions, strongest_rhythms(directions, begun), teeth)
     values = np.asarray(small, np.float32)
     return [
-        replace(_as_region(values, followed), rivals=_rivals(told, tried, followed))
+        replace(_as_region(values, followed), rivals=_rivals(directions, told, tried, followed))
         for followed in _apart([one for one in tried if _is_gear(one, told)])
     ]
 
@@ -153,18 +156,36 @@ def _different(told: list[Rhythm]) -> list[Rhythm]:
     return kept
 
 
-def _rivals(told: list[Rhythm], tried: list[Followed], best: Followed) -> tuple[int, ...]:
-    """Other numbers about the same centre that are told, or followed, nearly as clearly."""
-    followed = {
-        other.pose.teeth
-        for other in tried
-        if other.merit * RIVAL_FOLLOWED > best.merit and _at_one_place(other.pose, best.pose)
+def _rivals(
+    directions: Directions, told: list[Rhythm], tried: list[Followed], best: Followed
+) -> tuple[int, ...]:
+    """Other numbers about the same centre that are followed nearly as well.
+
+    Those that were told nearly as clearly are followed for that.
+    """
+    followed = [other for other in tried if _at_one_place(other.pose, best.pose)]
+    left = _near_numbers(told, best, RIVAL) - {other.pose.teeth for other in followed}
+    own = [rhythm for rhythm in told if rhythm.teeth in left and _at_one_place(rhythm, best.pose)]
+    followed += [follow(directions, rhythm) for rhythm in _different(own)[:TRIED]]
+    times = RIVAL if best.share > SURE_SHARE else RIVAL_FOLLOWED
+    near = {other.pose.teeth for other in followed if other.merit * times > best.merit}
+    return tuple(sorted((near | _further_out(told, best)) - {best.pose.teeth}))
+
+
+def _further_out(told: list[Rhythm], best: Followed) -> set[int]:
+    """Numbers of rows further out that are told nearly as clearly: holes lie within the teeth."""
+    about = [rhythm for rhythm in told if _about_one(rhythm, best.pose)]
+    inner = [rhythm.merit for rhythm in about if _at_one_place(rhythm, best.pose)]
+    return {
+        rhythm.teeth
+        for rhythm in about
+        if rhythm.tip_radius > (1 + SAME_ROW) * best.pose.tip_radius
+        and rhythm.merit * RIVAL > max(inner, default=0.0)
     }
-    return tuple(sorted((followed | _near_numbers(told, best, RIVAL)) - {best.pose.teeth}))
 
 
 def _near_numbers(told: list[Rhythm], best: Followed, times: float) -> set[int]:
-    """Numbers that are told less than so many times less clearly about the same centre."""
+    """Other numbers that are told less than so many times less clearly about the same centre."""
     near = [rhythm for rhythm in told if _at_one_place(rhythm, best.pose)]
     own = max((rhythm.merit for rhythm in near if rhythm.teeth == best.pose.teeth), default=0.0)
     return {rhythm.teeth for rhythm in near if rhythm.merit * times > own} - {best.pose.teeth}
@@ -172,7 +193,7 @@ def _near_numbers(told: list[Rhythm], best: Followed, times: float) -> set[int]:
 
 def _at_one_place(one: Rhythm | Pose, other: Rhythm | Pose) -> bool:
     """Whether two are looks at the same row of teeth: holes in a face are another."""
-    alike = abs(one.tip_radius - other.tip_radius) < 0.25 * other.tip_radius
+    alike = abs(one.tip_radius - other.tip_radius) < SAME_ROW * other.tip_radius
     return alike and _about_one(one, other)
 
 

@@ -19,6 +19,8 @@ SMALLEST_GEAR = 50
 of few pixels look like pinions."""
 LEAST_SHARE = 0.40
 """Share of the seen turn that evenly spaced teeth must take before it is called a gear."""
+NEARLY_WHOLE = 0.9
+"""Share of the turn in sight from which teeth are counted step by step too."""
 SMALLEST_HOLE, MOST_HOLES = 0.05, 40
 """Length of a hole's border, in tip radii, under which it is a mark; and how many are kept."""
 EVEN_PITCH, EVEN_TIP, READS_WITHIN_PX = 0.08, 0.15, 1.0
@@ -37,6 +39,8 @@ class GearOutline:
         Through the tips.
     root_radius : float
     teeth : int
+    rivals : tuple of int
+        What counting step by step gives, where that is another number.
     share : float
         Share (0 to 1) of the seen turn that evenly spaced teeth take.
     cut_off : bool
@@ -52,6 +56,7 @@ class GearOutline:
     circle: Circle
     root_radius: float
     teeth: int
+    rivals: tuple[int, ...] = ()
     share: float
     cut_off: bool
     follows: float
@@ -104,7 +109,7 @@ def _as_gear(contour: NDArray[Any], shape: tuple[int, ...]) -> GearOutline | Non
         return None
     if not _material_inside(contour, inside, circle):
         return None
-    teeth, share, root = tooth_rhythm(seen, circle)
+    (teeth, counted), share, root = tooth_rhythm(seen, circle)
     depth = (circle.radius - root) / circle.radius
     if teeth < FEWEST_TEETH or share < LEAST_SHARE or depth < 0.4 * 4.5 / (teeth + 2):
         return None
@@ -112,6 +117,7 @@ def _as_gear(contour: NDArray[Any], shape: tuple[int, ...]) -> GearOutline | Non
         circle=circle,
         root_radius=root,
         teeth=teeth,
+        rivals=() if counted == teeth else (counted,),
         share=share,
         cut_off=bool(not inside.all()),
         follows=evenness(seen, circle, root, teeth),
@@ -134,7 +140,7 @@ def _material_inside(contour: NDArray[Any], inside: Bools, circle: Circle) -> bo
     return float(step[both].sum()) * cv2.contourArea(contour, oriented=True) > 0
 
 
-def tooth_rhythm(xy: Floats, circle: Circle) -> tuple[int, float, float]:
+def tooth_rhythm(xy: Floats, circle: Circle) -> tuple[tuple[int, int], float, float]:
     """Count what repeats round an outline.
 
     Parameters
@@ -146,8 +152,9 @@ def tooth_rhythm(xy: Floats, circle: Circle) -> tuple[int, float, float]:
 
     Returns
     -------
-    teeth : int
-        Strongest count per turn, from the Fourier series of the radius against angle; 0 if none.
+    teeth : (int, int)
+        Strongest count per turn, from the Fourier series of the radius against angle, and the count
+        from step to step, where nearly all of a turn is in sight; 0 if none.
     share : float
         Share (0 to 1) of the seen turn that is taken by evenly spaced teeth.
     root_radius : float
@@ -163,12 +170,12 @@ def tooth_rhythm(xy: Floats, circle: Circle) -> tuple[int, float, float]:
     radius, angle = np.hypot(dx, dy), np.arctan2(dy, dx)
     near = (radius > 0.4 * circle.radius) & (radius < 1.06 * circle.radius)
     if near.sum() < 40:
-        return 0, 0.0, 0.0
+        return (0, 0), 0.0, 0.0
     grid, profile, seen = _radius_by_angle(radius[near], angle[near])
     root, tip = np.percentile(profile[seen], [8, 92])
     pitches = _pitches(profile - (root + tip) / 2, grid)
     if len(pitches) < 4:
-        return 0, 0.0, 0.0
+        return (0, 0), 0.0, 0.0
     pitch = float(np.median(pitches))
     even = pitches[np.abs(pitches / pitch - 1) < 0.3]
     share = float(even.sum() / (seen.mean() * 2 * pi))
@@ -176,8 +183,10 @@ def tooth_rhythm(xy: Floats, circle: Circle) -> tuple[int, float, float]:
     power = np.abs(np.fft.rfft(wave)) ** 2
     low, high = int(2 * pi / pitch * 0.85), int(2 * pi / pitch * 1.15) + 1
     if high > MOST_TEETH or len(even) < 4:
-        return 0, 0.0, 0.0
-    return low + int(np.argmax(power[low : high + 1])), min(share, 1.0), float(root)
+        return (0, 0), 0.0, 0.0
+    teeth = low + int(np.argmax(power[low : high + 1]))
+    steps = int(np.maximum(np.round(pitches / pitch), 1).sum())
+    return (teeth, steps if seen.mean() > NEARLY_WHOLE else teeth), min(share, 1.0), float(root)
 
 
 def _radius_by_angle(radius: Floats, angle: Floats) -> tuple[Floats, Floats, Bools]:

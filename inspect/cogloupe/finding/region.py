@@ -141,6 +141,7 @@ def region_of(outline: GearOutline, **looks: Any) -> Region:
         tip_radius=outline.circle.radius,
         root_radius=outline.root_radius,
         teeth=outline.teeth,
+        rivals=outline.rivals,
         share=outline.share,
         cut_off=outline.cut_off,
         follows=outline.follows,

@@ -51,6 +51,8 @@ PLACES, LARGEST_WAVE, LEAST_WAVE = 64, 3.0, 0.5
 looked for, and least that is taken for a lean, rad."""
 MOST_WOUND = 3
 """Turns that the phase winds up at most: teeth by which a number may be off."""
+WOUND_NEAR = 3
+"""How many of these are tried about a centre that is nearly right: the neighbouring numbers."""
 REACH = 8
 """Harmonics beside a number's own into which a centre that is a little off spreads its rhythm."""
 
@@ -183,7 +185,7 @@ def rhythms_near(
     """
     view = _about(directions, place, slant, USUAL_TEETH if teeth <= USUAL_TEETH[1] else FINE_TEETH)
     own = next((told for told in view.rhythms if told.teeth == teeth), view.rhythms[0])
-    return _all_rhythms([view, *_bettered(directions, view, own)])
+    return _all_rhythms([view, *_bettered(directions, view, own, wound=WOUND_NEAR)])
 
 
 def _places(
@@ -229,21 +231,22 @@ class View:
         return self.rhythms[0].strength / max(self.rhythms[1].strength, 1e-9)
 
 
-def _bettered(directions: Directions, view: View, told: Rhythm) -> list[View]:
+def _bettered(directions: Directions, view: View, told: Rhythm, wound: int = 1) -> list[View]:
     """Views about better centres for a rhythm of a view, and for what shows there.
 
-    Laid flat, and leaning where that makes them stronger.
+    Laid flat, and leaning where that makes them stronger; for the strongest of so many numbers
+    that the phase may wind up by.
     """
     least = LEAST_RADIUS * max(directions.shape)
     found, best = [], view
     for _ in range(TURNS_BETTERED):
-        place, oval = _better_place(told, best.rows, least)
         before = told.slant
-        oval = (before.oval[0] + oval[0], before.oval[1] + oval[1])
-        slants = [before]
-        if hypot(*oval) * told.teeth > LEAST_WAVE:
-            slants.append(replace(before, oval=oval))
-        found += [_about(directions, place, slant, view.teeth) for slant in slants]
+        for place, more in _better_places(told, best.rows, least)[:wound]:
+            oval = (before.oval[0] + more[0], before.oval[1] + more[1])
+            slants = [before]
+            if hypot(*oval) * told.teeth > LEAST_WAVE:
+                slants.append(replace(before, oval=oval))
+            found += [_about(directions, place, slant, view.teeth) for slant in slants]
         better = max(found, key=lambda view: view.merit)
         if better.merit < GAIN * best.merit:
             break
@@ -325,10 +328,10 @@ def _answers(rows: Spectrum, teeth: tuple[int, int]) -> tuple[Spectrum, Ints, Fl
     return answer, numbers, length
 
 
-def _better_place(
+def _better_places(
     rhythm: Rhythm, rows: Spectrum, least: float
-) -> tuple[tuple[float, float], tuple[float, float]]:
-    """Centre and oval about which the rhythm would be strongest.
+) -> list[tuple[tuple[float, float], tuple[float, float]]]:
+    """Centres and ovals about which the rhythm would be strongest, best first.
 
     About a wrong centre the teeth come early on one side and late on the other: the phase of the
     rhythm waves once a turn, on an oval twice, which spreads its harmonic over those beside it. A
@@ -341,10 +344,15 @@ def _better_place(
     template = np.roll(tooth_harmonics(z)[0][0, 0], tip)[:ROWS]
     signal = (template @ rows[:, z + beside]) @ np.exp(1j * beside[:, None] * angle)
     wound = [signal * np.exp(-1j * turns * angle) for turns in range(-MOST_WOUND, MOST_WOUND + 1)]
-    _, shift, oval = max((_waves_of(one) for one in wound), key=lambda found: found[0])
     middle = radius / (1 + 2 / z) / z
-    place = rhythm.x + float(shift[0]) * middle, rhythm.y + float(shift[1]) * middle
-    return place, (float(oval[0]) / z, float(oval[1]) / z)
+    found = sorted((_waves_of(one) for one in wound), key=lambda waves: -waves[0])
+    return [
+        (
+            (rhythm.x + float(shift[0]) * middle, rhythm.y + float(shift[1]) * middle),
+            (float(oval[0]) / z, float(oval[1]) / z),
+        )
+        for _, shift, oval in found
+    ]
 
 
 def _waves_of(signal: Spectrum) -> tuple[float, Floats, Floats]:

@@ -72,7 +72,7 @@ def settled(region: Region) -> bool:
     bool
     """
     even = region.follows >= (SETTLED_ARC if region.cut_off else SETTLED)
-    return even and region.share >= WHOLE_TURN
+    return even and region.share >= WHOLE_TURN and not region.rivals
 
 
 def _certain(region: Region, shape: tuple[int, ...]) -> bool:
