@@ -11,6 +11,10 @@ from skimage import data
 
 from cogloupe.finding.by_theory import gears_by_theory, lean_of
 from cogloupe.finding.edge_directions import edge_directions
+from cogloupe.finding.gear_selection import choose_gear
+from cogloupe.finding.segmentation import find_gears
+from cogloupe.inputs.settings import make_settings
+from cogloupe_calibration.errors import PhotoError
 
 from ..helpers.composites import Look, compose
 
@@ -76,7 +80,32 @@ def test_the_count_is_the_same_turned_and_mirrored(turn):
 
 @pytest.mark.parametrize("picture", [data.coins, data.page])
 def test_what_is_no_gear_has_no_rhythm(picture):
-    assert gears_by_theory(picture()) == []
+    assert not any(region.sure for region in gears_by_theory(picture()))
+
+
+def test_what_comes_nearest_is_told():
+    # Eleven teeth of which most lie under hands.
+    image = compose(Look(teeth=11, contrast=0.1, hidden=7, seed=5)).image
+    assert find_gears(image) == []
+    nearest = find_gears(image, doubtful=True)
+    told = (
+        r"nearest come .* teeth round the place \d+, \d+ px.*: \d+% of their flanks .* full scale"
+    )
+    with pytest.raises(PhotoError, match=told):
+        choose_gear(nearest, make_settings({}), image.shape)
+
+
+def test_a_gear_is_found_beside_a_smaller_one_that_is_clearer():
+    # The smaller one is black and has 17 teeth.
+    made = compose(Look(teeth=31, ground="text", contrast=-0.05, tip_radius=180.0, second=True))
+    first = find_gears(made.image)[0]
+    assert first.teeth == 31
+
+
+def test_teeth_are_counted_under_scratches_that_run_one_way():
+    made = compose(Look(teeth=33, ground="wood", contrast=0.03, texture=0.4, hidden=1))
+    (region,) = find_gears(made.image)
+    assert (region.teeth, region.rivals) == (33, ())
 
 
 def test_a_stated_number_that_is_not_there_is_not_believed():

@@ -73,16 +73,21 @@ def gears_by_theory(
     Returns
     -------
     list of Region
-        Best first, in the reduced picture's pixels; empty where nothing is followed well enough.
+        Best first, in the reduced picture's pixels; where nothing is followed well enough, what
+        comes nearest to a gear, not `sure`; empty on an even picture.
     """
     directions = edge_directions(small)
     if not directions.any():  # an even picture
         return []
     told, tried = _all_followed(directions, strongest_rhythms(directions, begun), teeth)
     values = np.asarray(small, np.float32)
+    gears = _apart([one for one in tried if _is_gear(one, told)])
+    if not gears:
+        near = tuple(sorted(_near_numbers(told, tried[0], RIVAL)))
+        return [replace(_as_region(values, tried[0]), rivals=near, sure=False)]
     return [
-        replace(_as_region(values, followed), rivals=_rivals(directions, told, tried, followed))
-        for followed in _apart([one for one in tried if _is_gear(one, told)])
+        replace(_as_region(values, one), rivals=_rivals(directions, told, tried, one))
+        for one in gears
     ]
 
 

@@ -18,7 +18,9 @@ SMALLEST_MATE = 0.12
 """Tip radius of a second gear, as a share of the clearest one's."""
 
 
-def gears_on(pixels: NDArray[Any], teeth: int | None = None) -> list[Region]:
+def gears_on(
+    pixels: NDArray[Any], teeth: int | None = None, doubtful: bool = False
+) -> list[Region]:
     """Gears on a picture in the order that picks them: from left to right.
 
     Parameters
@@ -27,13 +29,15 @@ def gears_on(pixels: NDArray[Any], teeth: int | None = None) -> list[Region]:
         Upright photograph.
     teeth : int, optional
         The number that was stated.
+    doubtful : bool
+        Also give what comes nearest to a gear where nothing is one for sure.
 
     Returns
     -------
     list of Region
         Beside the clearest gear only those nearly as clear and not much smaller.
     """
-    regions = find_gears(pixels, teeth)
+    regions = find_gears(pixels, teeth, doubtful)
     if not regions:
         return []
     clear = [
@@ -51,11 +55,12 @@ def choose_gear(
     regions: list[Region], settings: GearSettings, shape: tuple[int, ...]
 ) -> tuple[Region, tuple[Notice, ...]]:
     """The gear to read and what to say of the others, or the reason why there is none."""
-    if not regions:
+    if not regions or not regions[0].sure:
         raise PhotoError(
             "no gear found: neither a level of grey or colour parts one from its ground, nor do "
-            "edges repeat round any centre as teeth do; lay one gear flat and whole under the "
-            "camera, on a ground of another brightness or colour, and look at the focus"
+            f"edges repeat round any centre as teeth do; {_nearest(regions)}lay one gear flat and "
+            "whole under the camera, on a ground of another brightness or colour, and look at the "
+            "focus"
         )
     number = settings.pick or 1 + _likeliest(regions, settings.teeth)
     if number > len(regions):
@@ -75,6 +80,27 @@ def choose_gear(
     return region, (flag("several_gears", count=len(regions), number=number),)
 
 
+def _nearest(regions: list[Region]) -> str:
+    """What comes nearest to a gear, in words, if anything does."""
+    if not regions:
+        return ""
+    near = regions[0]
+    full_scale = 255 if near.threshold.max() <= 255 else 65535
+    lean = ""
+    if near.lean_deg > MOST_LEAN_DEG:
+        lean = f", on an oval that tells a lean of about {near.lean_deg:.0f} degrees"
+    return (
+        f"nearest come {_numbers(near)} teeth round the place {near.x:.0f}, {near.y:.0f} px{lean}: "
+        f"{near.follows:.0%} of their flanks show an edge of their own, and both sides differ by "
+        f"{near.contrast / full_scale:.1%} of full scale; "
+    )
+
+
+def _numbers(region: Region) -> str:
+    """The number of teeth and others that fit nearly as well."""
+    return " or ".join(str(number) for number in sorted({region.teeth, *region.rivals}))
+
+
 def _refuse_unsure(region: Region, settings: GearSettings) -> None:
     """Say so where the picture leaves the count open, or shows the gear aslant."""
     if region.lean_deg > MOST_LEAN_DEG:
@@ -85,8 +111,7 @@ def _refuse_unsure(region: Region, settings: GearSettings) -> None:
         )
     open_to = sorted({region.teeth, *region.rivals})
     if settings.teeth is None and len(open_to) > 1:
-        numbers = " or ".join(str(number) for number in open_to)
-        raise PhotoError(f"not sure: {numbers} teeth, give --teeth")
+        raise PhotoError(f"not sure: {_numbers(region)} teeth, give --teeth")
     if settings.teeth is not None and region.by_theory and settings.teeth not in open_to:
         raise PhotoError(f"{region.teeth} teeth are seen, not {settings.teeth}: check --teeth")
 

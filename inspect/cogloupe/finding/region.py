@@ -62,6 +62,8 @@ class Region:
         Share (0 to 1) of the teeth in sight that the outline shows evenly and all of one size.
     rivals : tuple of int
         Other numbers of teeth that the picture shows nearly as clearly.
+    sure : bool
+        False where it only comes nearest to a gear.
     lean_deg : float
         Lean that the oval of the teeth tells, degrees; 0 where it was not looked for.
     clear : float
@@ -88,6 +90,7 @@ class Region:
     by_theory: bool = False
     follows: float = 0.0
     rivals: tuple[int, ...] = ()
+    sure: bool = True
     lean_deg: float = 0.0
     clear: float = inf
     contrast: float = inf

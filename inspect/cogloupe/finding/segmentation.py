@@ -34,7 +34,9 @@ CUT_RUN_PX = 3
 """Neighbouring pixels of the picture's outermost line that must be the gear's for it to be cut."""
 
 
-def find_gears(pixels: NDArray[Any], teeth: int | None = None) -> list[Region]:
+def find_gears(
+    pixels: NDArray[Any], teeth: int | None = None, doubtful: bool = False
+) -> list[Region]:
     """Find what looks like a gear, best first.
 
     Parameters
@@ -43,6 +45,8 @@ def find_gears(pixels: NDArray[Any], teeth: int | None = None) -> list[Region]:
         Upright photograph.
     teeth : int, optional
         The number that was stated.
+    doubtful : bool
+        Also give what comes nearest to a gear where nothing is one for sure.
 
     Returns
     -------
@@ -55,7 +59,10 @@ def find_gears(pixels: NDArray[Any], teeth: int | None = None) -> list[Region]:
     found = [_seen_whole(pixels, region, factor) for region in found]
     if not any(_certain(region, small.shape) for region in found[:1]):
         centres = [(region.x, region.y) for region in found[:2]]
-        found = _best_of_both(found, gears_by_theory(small, teeth, centres))
+        laid = gears_by_theory(small, teeth, centres)
+        found = _best_of_both(found, [region for region in laid if region.sure])
+        if doubtful and not found:
+            found = laid
     coloured = colourfulness(small.astype(np.float32)) > 0.0
     return [to_full_size(replace(region, coloured=coloured), factor) for region in found]
 

@@ -69,7 +69,8 @@ def see_gear(pixels: NDArray[Any], settings: GearSettings) -> Seen:
     PhotoError
         Where no gear is seen, or not the one asked for.
     """
-    region, others = choose_gear(gears_on(pixels, settings.teeth), settings, pixels.shape)
+    gears = gears_on(pixels, settings.teeth, doubtful=True)
+    region, others = choose_gear(gears, settings, pixels.shape)
     return Seen(region, find_edges(pixels, region, settings.edge), others)
 
 
