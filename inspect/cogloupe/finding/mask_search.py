@@ -72,7 +72,7 @@ def _gears_in(grey: NDArray[np.float32], weights: Floats | None) -> list[Region]
     for threshold in _dividing_levels(grey):
         above = grey > threshold
         if np.mean(above[:, 1:] != above[:, :-1]) > MOST_BORDERS:
-            continue
+            break
         for bright in (False, True):
             mask = above if bright else (grey < threshold)
             for outline in gear_outlines(mask):
