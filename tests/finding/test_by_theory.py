@@ -86,8 +86,8 @@ def test_what_is_no_gear_has_no_rhythm(picture):
 def test_what_comes_nearest_is_told():
     # Eleven teeth of which most lie under hands.
     image = compose(Look(teeth=11, contrast=0.1, hidden=7, seed=5)).image
-    assert find_gears(image) == []
     nearest = find_gears(image, doubtful=True)
+    assert not nearest[0].sure
     told = (
         r"nearest come .* teeth round the place \d+, \d+ px.*: \d+% of their flanks .* full scale"
     )
