@@ -16,6 +16,7 @@ from cogloupe.finding.by_theory import gears_by_theory
 from cogloupe.finding.colour import mix_colours
 from cogloupe.finding.mask_search import gears_by_mask
 from cogloupe.finding.mixtures import colourfulness
+from cogloupe.finding.one_material import one_material
 from cogloupe.finding.region import Region, may_be_meant, overlap, reduced, to_full_size
 from cogloupe_calibration.arrays import Bools, Floats
 
@@ -55,8 +56,10 @@ def find_gears(
     """
     small = reduced(pixels)
     factor = pixels.shape[1] / small.shape[1]
-    found = gears_by_mask(small.astype(np.float32))
-    found = [_seen_whole(pixels, region, factor) for region in found]
+    found = [
+        _of_one_material(small, _seen_whole(pixels, region, factor))
+        for region in gears_by_mask(small.astype(np.float32))
+    ]
     if not any(_certain(region, small.shape) for region in found[:1]):
         centres = [(region.x, region.y) for region in found[:2]]
         laid = gears_by_theory(small, teeth, centres)
@@ -114,6 +117,13 @@ def _best_of_both(found: list[Region], laid: list[Region]) -> list[Region]:
 def _likely(region: Region) -> bool:
     even = region.follows >= LIKELY and region.share >= LIKELY_TURN
     return settled(region) or (even and region.teeth >= LIKELY_TEETH)
+
+
+def _of_one_material(small: NDArray[Any], region: Region) -> Region:
+    """The region, no longer called settled where a side or a shadow is part of it."""
+    if one_material(small.astype(np.float32), region):
+        return region
+    return replace(region, follows=min(region.follows, LIKELY))
 
 
 def _seen_whole(pixels: NDArray[Any], region: Region, factor: float) -> Region:
