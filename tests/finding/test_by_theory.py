@@ -89,7 +89,7 @@ def test_what_comes_nearest_is_told():
     nearest = find_gears(image, doubtful=True)
     assert not nearest[0].sure
     told = (
-        r"nearest come .* teeth round the place \d+, \d+ px.*: \d+% of their flanks .* full scale"
+        r"nearest come .* teeth round the place \d+, \d+ px.*: \d+ % of their flanks .* full scale"
     )
     with pytest.raises(PhotoError, match=told):
         choose_gear(nearest, make_settings({}), image.shape)

@@ -88,11 +88,11 @@ def _nearest(regions: list[Region]) -> str:
     full_scale = 255 if near.threshold.max() <= 255 else 65535
     lean = ""
     if near.lean_deg > MOST_LEAN_DEG:
-        lean = f", on an oval that tells a lean of about {near.lean_deg:.0f} degrees"
+        lean = f", on an oval that tells a lean of about {near.lean_deg:.0f}°"
     return (
         f"nearest come {_numbers(near)} teeth round the place {near.x:.0f}, {near.y:.0f} px{lean}: "
-        f"{near.follows:.0%} of their flanks show an edge of their own, and both sides differ by "
-        f"{near.contrast / full_scale:.1%} of full scale; "
+        f"{100 * near.follows:.0f} % of their flanks show an edge of their own, and both sides "
+        f"differ by {100 * near.contrast / full_scale:.1f} % of full scale; "
     )
 
 
