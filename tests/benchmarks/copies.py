@@ -72,17 +72,17 @@ class Seen:
     settings: GearSettings
 
 
-def samples() -> Iterator[Seen]:
-    """Sample pictures.
+def with_settings(folder: Path) -> Iterator[Seen]:
+    """Pictures of a folder with a gear.toml.
+
+    Parameters
+    ----------
+    folder : Path
 
     Yields
     ------
     Seen
     """
-    yield from _with_settings(ROOT / "sample_images")
-
-
-def _with_settings(folder: Path) -> Iterator[Seen]:
     for path in sorted(folder.iterdir()):
         if path.suffix.lower() in PHOTO_SUFFIXES:
             yield Seen(read_photo(path), settings_for(path, {}))
@@ -188,9 +188,9 @@ _EXPLAINED = (
 
 def main() -> None:
     """Read the samples and the folders that the command line names."""
-    parts = [part("Samples", samples())]
+    parts = [part("Samples", with_settings(ROOT / "sample_images"))]
     for folder in map(Path, sys.argv[1:]):
-        pictures = traced if (folder / "manifest.json").exists() else _with_settings
+        pictures = traced if (folder / "manifest.json").exists() else with_settings
         parts.append(part(folder.name, pictures(folder)))
     report("copies", "Copies that ought to read alike", [_EXPLAINED, *parts])
 

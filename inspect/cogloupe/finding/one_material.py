@@ -6,7 +6,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from cogloupe.finding.colour import LUMA
+from cogloupe.finding.colour import LUMA, mix_colours
 from cogloupe.finding.region import Region
 from cogloupe_calibration.arrays import Floats
 
@@ -35,7 +35,7 @@ def one_material(small: NDArray[np.float32], region: Region) -> bool:
     region : Region
         In its px.
     """
-    grey = np.asarray(small @ LUMA if small.ndim == 3 else small, np.float32)
+    grey = mix_colours(small, LUMA if small.ndim == 3 else None)
     module = 2 * region.tip_radius / (region.teeth + 2)
     turn = np.linspace(0, tau, 720, endpoint=False)
     radius = region.root_radius - BODY * module

@@ -56,9 +56,10 @@ def find_gears(
     """
     small = reduced(pixels)
     factor = pixels.shape[1] / small.shape[1]
+    values = small.astype(np.float32)
     found = [
-        _of_one_material(small, _seen_whole(pixels, region, factor))
-        for region in gears_by_mask(small.astype(np.float32))
+        _of_one_material(values, _seen_whole(pixels, region, factor))
+        for region in gears_by_mask(values)
     ]
     if not any(_certain(region, small.shape) for region in found[:1]):
         centres = [(region.x, region.y) for region in found[:2]]
@@ -66,7 +67,7 @@ def find_gears(
         found = _best_of_both(found, [region for region in laid if region.sure])
         if doubtful and not found:
             found = laid
-    coloured = colourfulness(small.astype(np.float32)) > 0.0
+    coloured = colourfulness(values) > 0.0
     return [to_full_size(replace(region, coloured=coloured), factor) for region in found]
 
 
@@ -119,9 +120,9 @@ def _likely(region: Region) -> bool:
     return settled(region) or (even and region.teeth >= LIKELY_TEETH)
 
 
-def _of_one_material(small: NDArray[Any], region: Region) -> Region:
+def _of_one_material(small: NDArray[np.float32], region: Region) -> Region:
     """The region, no longer called settled where a side or a shadow is part of it."""
-    if one_material(small.astype(np.float32), region):
+    if one_material(small, region):
         return region
     return replace(region, follows=min(region.follows, LIKELY))
 

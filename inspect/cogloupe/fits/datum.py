@@ -55,7 +55,7 @@ def choose_datum(measured: Measured, wanted: DatumKind | None) -> Axes:
     whole = bool(measured.teeth.seen.mean() > WHOLE_TURN)
     teeth = fits.centre + teeth_axis_shift(fits) if whole else fits.centre
     seen = {"bore": bore, "teeth": teeth, "tips": tips}
-    doubt, doubted = _bore_doubt(measured, tips if whole else None)
+    doubt, doubted = _bore_doubt(measured, teeth, tips if whole else None)
     kind: DatumKind = wanted or _usual(measured.bore, doubted)
     datum = seen[kind]
     if datum is None:
@@ -74,15 +74,17 @@ def _usual(bore: Bore | None, doubted: bool) -> DatumKind:
     return "tips" if doubted else "bore"
 
 
-def _bore_doubt(measured: Measured, tips: Floats | None) -> tuple[float, bool]:
+def _bore_doubt(measured: Measured, teeth: Floats, tips: Floats | None) -> tuple[float, bool]:
     """What lean and thickness leave open of the bore, px, and whether tips and teeth doubt it."""
     if measured.bore is None:
         return 0.0, False
     lean_px = UNMEASURED_LEAN * measured.thickness_px
     if tips is None:
         return lean_px if lean_px < inf else 0.0, False
-    shifts = [teeth_axis_shift(measured.fits, drive=drive) for drive in (False, True)]
-    teeth = measured.fits.centre + np.stack(shifts)
+    # With an error of the drive put into the axis, and without.
+    witnesses = np.stack(
+        [teeth, measured.fits.centre + teeth_axis_shift(measured.fits, drive=True)]
+    )
     u = hypot(measured.bore.u_centre, measured.outlines.u_level_px)
-    doubt = left_open_by_rims(measured.bore, teeth, np.asarray(tips), u, 2 * lean_px)
+    doubt = left_open_by_rims(measured.bore, witnesses, np.asarray(tips), u, 2 * lean_px)
     return doubt, doubt > 0

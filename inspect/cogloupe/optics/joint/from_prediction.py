@@ -6,7 +6,7 @@ edges are to be explained (`choices`), and then every one of them is measured.
 
 from collections.abc import Iterable
 from dataclasses import replace
-from math import ceil, hypot, sqrt
+from math import hypot, sqrt
 from typing import Any
 
 import numpy as np
@@ -26,7 +26,7 @@ from cogloupe.optics.joint.wide_greys import WideGreys
 from cogloupe.optics.outline import normals
 from cogloupe.optics.outlines import BEVEL_DOUBT, BURNT_DOUBT, EdgeChoice, Outlines
 from cogloupe.optics.sampling import LEAST_STEP, EdgePoints
-from cogloupe_calibration.arrays import Floats, Ints
+from cogloupe_calibration.arrays import Floats
 from cogloupe_calibration.robust import median, scatter
 
 FIRST_BLUR_PX = 1.2
@@ -43,8 +43,6 @@ it, every so many."""
 UNSURE = 2.0
 """Uncertainty of a place, in the usual one, from which an edge between nearly equal lights is not
 seen: with the usual noise, `LEAST_STEP` leaves three times as much; in a clean shadow, less."""
-AT_ONCE = 500
-"""Samples whose nearest ones are looked for at once."""
 FEWEST_LOCAL = 200
 """Samples of a hole from which light beside it is followed from stretch to stretch."""
 
@@ -140,9 +138,11 @@ def _outlines(choice: Choice, outer: Look, holes: Iterable[Look], inwards: float
 
 def _doubted(points: EdgePoints, choice: Choice, doubts: Doubts) -> tuple[EdgePoints, float]:
     """Edge points with what the choices leave in doubt, beyond the usual, which is told as well."""
+    from scipy.spatial import cKDTree  # slow to import, and seldom needed
+
     best = choice.best
     there = best.crossings.moved()
-    near = _nearest(points.xy, there)
+    near = cKDTree(there).query(points.xy)[1]
     # All samples were fitted anew from those that were chosen by: where they ended elsewhere, the
     # light beside the edge does not hold it.
     anew = dot(points.xy - there[near], best.crossings.normal[near])
@@ -152,14 +152,6 @@ def _doubted(points: EdgePoints, choice: Choice, doubts: Doubts) -> tuple[EdgePo
     beyond = np.sqrt(np.maximum(own**2 - usual**2, 0.0))
     xy = points.xy + doubts.shift_px * points.normal
     return replace(points, xy=xy, doubt=beyond), usual
-
-
-def _nearest(xy: Floats, among: Floats) -> Ints:
-    """Index of the nearest of other places, for each of some."""
-    parts = np.array_split(xy, ceil(len(xy) / AT_ONCE))
-    return np.concatenate(
-        [((part[:, None] - among) ** 2).sum(axis=2).argmin(axis=1) for part in parts]
-    )
 
 
 def _points(found: Look, inwards: float) -> EdgePoints:
