@@ -195,6 +195,15 @@ def test_same_as_last_time_reads_the_next_picture_at_once(bench, gears, wheel_jp
     assert settings_of(gears, "next.jpg") == settings_of(gears)
 
 
+SLOW_METER = """() => {
+  const quick = window.fetch;
+  window.fetch = async (address, ...more) => {
+    if (String(address).includes("meter")) await new Promise(done => setTimeout(done, 300));
+    return quick(address, ...more);
+  };
+}"""
+
+
 def test_a_microscope_is_looked_through_metered_and_photographed(chromium, gears):
     film = gears.parent / "film.avi"
     image = rendered().image
@@ -209,6 +218,7 @@ def test_a_microscope_is_looked_through_metered_and_photographed(chromium, gears
     with served(gears, str(film)) as address, opened(chromium, address) as page:
         page.set_default_timeout(120_000)
         page.wait_for_selector("body[data-ready]")
+        page.evaluate(SLOW_METER)  # so that the picture is taken while a meter is on its way
         page.click("#use-camera")
         until(page, "document.getElementById('clipped').textContent.includes('white')")
         assert "burnt out" in page.inner_text("#exposure-words")

@@ -37,7 +37,10 @@ def opened(started, address, width=1200, height=900, may_say="\0", **context):
     shown = started.new_context(viewport={"width": width, "height": height}, **context)
     page = shown.new_page()
     page.on("pageerror", lambda error: told.append(str(error)))
-    page.on("console", lambda m: told.append(m.text) if m.type in ("error", "warning") else None)
+    page.on(
+        "console",
+        lambda m: m.type in ("error", "warning") and told.append(f"{m.text} {m.location['url']}"),
+    )
     page.goto(address)
     try:
         yield page

@@ -155,10 +155,10 @@ class Camera:
             if not seen and self._stand_in:  # a film begins again
                 self._capture.set(cv2.CAP_PROP_POS_FRAMES, 0)
                 seen, frame = self._capture.read()
-        if not seen:
-            raise UseError("the camera gives no picture: plug it in again")
-        self._last = np.asarray(frame, dtype=np.uint8)
-        return self._last
+            if not seen:
+                raise UseError("the camera gives no picture: plug it in again")
+            self._last = np.asarray(frame, dtype=np.uint8)
+            return self._last
 
     def last(self) -> NDArray[np.uint8]:
         """The frame that was seen last, or the next where none was.

@@ -5,24 +5,35 @@
   const { element } = cogloupe;
   const { byId } = bench;
   const METER_MS = 400;
-  let best = 0, timer = 0;
+  let best = 0, view = 0, asked = Promise.resolve();
 
-  const metered = async () => {
-    const told = await bench.ask("GET", "/api/camera/meter");
+  /* Counts views, so that what an earlier one still asks for says no more; a meter that is on its
+     way is waited for, since it would find no camera. */
+  const nextView = async () => {
+    const next = ++view;
+    await asked.catch(() => {});
+    return next;
+  };
+
+  const metered = async mine => {
+    if (mine !== view) return;
+    asked = bench.ask("GET", "/api/camera/meter");
+    const told = await asked;
+    if (mine !== view) return;
     best = Math.max(best, told.focus);
     byId("focus").value = best ? told.focus / best : 0;
     byId("exposure").value = told.brightness;
     byId("exposure-words").textContent = told.advice;
     byId("clipped").textContent = `${(100 * told.white).toFixed(1)} % white, ${(100 * told.black).toFixed(1)} % black`;
-    timer = setTimeout(() => metered().catch(stop), METER_MS);
+    setTimeout(() => metered(mine).catch(stop), METER_MS);
   };
 
   const open = async name => {
-    clearTimeout(timer);
+    const mine = await nextView();
     await bench.ask("POST", "/api/camera", { camera: name });
     best = 0;
     byId("live").src = `/api/camera/live?${Date.now()}`;
-    await metered();
+    await metered(mine);
   };
 
   const start = async () => {
@@ -34,10 +45,9 @@
   };
 
   const stop = () => {
-    clearTimeout(timer);
     byId("camera").hidden = true;
     byId("live").removeAttribute("src");
-    bench.ask("DELETE", "/api/camera").catch(() => {});
+    nextView().then(() => bench.ask("DELETE", "/api/camera")).catch(() => {});
   };
 
   const take = async () => {
