@@ -2,13 +2,13 @@
 
 python -m tests.benchmarks.traced render --out DIR [--first N --count N --paths N]
 python -m tests.benchmarks.traced samples --out sample_images
-python -m tests.benchmarks.traced score DIR [NAME ...] [--third unseen]
+python -m tests.benchmarks.traced score DIR [NAME ...] [--part unseen]
 """
 
 import argparse
 from pathlib import Path
 
-from tests.benchmarks.traced_look import PICTURES, THIRDS
+from tests.benchmarks.traced_look import PARTS, PICTURES
 
 
 def main() -> None:
@@ -34,7 +34,7 @@ def _parser() -> argparse.ArgumentParser:
     score = kinds.add_parser("score", help="read the pictures and compare with their truth")
     score.add_argument("folder", type=Path)
     score.add_argument("names", nargs="*")
-    score.add_argument("--third", choices=list(THIRDS))
+    score.add_argument("--part", choices=list(PARTS))
     return parser
 
 
@@ -62,7 +62,7 @@ def _lights(given: argparse.Namespace) -> None:
 def _score(given: argparse.Namespace) -> None:
     from tests.benchmarks.traced_score import score
 
-    score(given.folder, given.names, given.third)
+    score(given.folder, given.names, given.part)
 
 
 if __name__ == "__main__":

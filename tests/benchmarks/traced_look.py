@@ -12,11 +12,13 @@ from tests.benchmarks.traced_gear import CutGear
 SEED = 17
 """Of the whole set. Change it, and all gears and looks are others."""
 
-THIRDS = {"development": range(32), "held": range(32, 64), "unseen": range(64, 96)}
-"""Numbers of the pictures to develop with, of those held for tables, and of those that were drawn
-when these had been seen as well."""
+PARTS = {
+    "development": range(32), "held": range(32, 64), "unseen": range(64, 96), "new": range(96, 128),
+}  # fmt: skip
+"""Numbers of the pictures: those to develop with, then parts of which each was drawn when all
+before it had been seen."""
 
-PICTURES = max(map(max, THIRDS.values())) + 1
+PICTURES = max(map(max, PARTS.values())) + 1
 """In the set."""
 
 Colour = tuple[float, float, float]

@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 from shapely import Polygon
 from tests.benchmarks import traced_sensor
 from tests.benchmarks.traced_gear import Flanks, flanks_about, outline, thickness_mm
-from tests.benchmarks.traced_look import PICTURES, THIRDS, Look, look
+from tests.benchmarks.traced_look import PARTS, PICTURES, Look, look
 from tests.benchmarks.traced_scene import build
 from tests.benchmarks.traced_view import View
 
@@ -173,7 +173,7 @@ def known(wanted: Look) -> dict[str, Any]:
     """
     gear, body, place, camera = wanted.gear, wanted.body, wanted.place, wanted.camera
     return {
-        "third": next(name for name, those in THIRDS.items() if wanted.number in those),
+        "part": next(name for name, those in PARTS.items() if wanted.number in those),
         "teeth": gear.teeth,
         "module_mm": gear.module_mm,
         "pressure_angle_deg": gear.pressure_angle_deg,

@@ -12,7 +12,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 from tests.benchmarks.common import report, table
-from tests.benchmarks.traced_look import THIRDS, look
+from tests.benchmarks.traced_look import PARTS, look
 from tests.benchmarks.traced_noise import own_noise_px
 
 Floats = NDArray[np.float64]
@@ -36,7 +36,7 @@ class Result:
 
     Attributes
     ----------
-    name, third, ground, light, material : str
+    name, part, ground, light, material : str
     refused : str
         What was said in place of a reading; empty where there is one.
     rms_px, greatest_px : float
@@ -61,7 +61,7 @@ class Result:
     """
 
     name: str
-    third: str
+    part: str
     ground: str
     light: str
     material: str
@@ -103,29 +103,29 @@ class Result:
         )
 
 
-def score(folder: Path, names: list[str], third: str | None = None) -> None:
-    """Read all pictures of a folder, one third of them or those named, and tell how well.
+def score(folder: Path, names: list[str], part: str | None = None) -> None:
+    """Read all pictures of a folder, one part of them or those named, and tell how well.
 
     Parameters
     ----------
     folder : Path
     names : list of str
         With any, the result is printed and not written.
-    third : str, optional
-        A name out of `THIRDS`.
+    part : str, optional
+        A name out of `PARTS`.
     """
     known = json.loads((folder / "manifest.json").read_text())
     chosen = {
         name: told
         for name, told in known.items()
-        if (not names or name in names) and third in {None, told["third"]}
+        if (not names or name in names) and part in {None, told["part"]}
     }
     results = [read_one(folder, name, told) for name, told in chosen.items()]
     if names:
         print(pictures_table(results))
         return
     (folder / "score.json").write_text(json.dumps([asdict(r) for r in results], indent=1))
-    parts = [f"## {one}\n\n{_of(results, one)}" for one in ([third] if third else THIRDS)]
+    parts = [f"## {one}\n\n{_of(results, one)}" for one in ([part] if part else PARTS)]
     report("traced", "Path-traced solid gears", [_EXPLAINED, *parts])
 
 
@@ -162,7 +162,7 @@ def read_one(folder: Path, name: str, told: dict[str, Any]) -> Result:
     figures = _figures(reading, truth, told["scale_um_per_px"]) if reading else _NO_FIGURES
     return Result(
         name=name,
-        third=told["third"],
+        part=told["part"],
         ground=told["ground"],
         light=told["light"],
         material=told["material"],
@@ -325,13 +325,13 @@ def _line(r: Result) -> tuple[object, ...]:
     return (r.name, r.light, *pitch, thick, untold, "yes" if r.good else "no", r.seconds)
 
 
-def _of(results: list[Result], third: str) -> str:
-    mine = [r for r in results if r.third == third]
+def _of(results: list[Result], part: str) -> str:
+    mine = [r for r in results if r.part == part]
     return f"{summed(mine)}\n{pictures_table(mine)}" if mine else "No pictures.\n"
 
 
 def summed(results: list[Result]) -> str:
-    """All pictures of a third in a table of one row each ground, and all.
+    """All pictures of a part in a table of one row each ground, and all.
 
     Parameters
     ----------

@@ -44,13 +44,13 @@ def bore_of(edge):
 def test_one_rim_is_left_as_it_is():
     edge = hole()
     bore = bore_of(edge)
-    assert upper_rim(edge, bore) == (bore, (0.0, 0.0))
+    assert upper_rim(edge, bore, 0.01) == (bore, (0.0, 0.0))
 
 
 def test_of_two_rims_the_larger_is_the_upper_one():
     edge = hole(lower=np.array([2.5, 1.5]), lower_radius=78.5)
     bore = bore_of(edge)
-    upper, (apart, doubt) = upper_rim(edge, bore)
+    upper, (apart, doubt) = upper_rim(edge, bore, 0.01)
     assert apart == pytest.approx(np.hypot(2.5, 1.5), abs=0.2)
     # Each arc of half a turn places its circle to 0.02 px / sqrt(250) times about 4.
     np.testing.assert_allclose(upper.centre, CENTRE, atol=0.1)
@@ -58,9 +58,16 @@ def test_of_two_rims_the_larger_is_the_upper_one():
     assert doubt >= 0
 
 
+def test_a_wave_that_the_edges_may_make_themselves_is_no_second_rim():
+    edge = hole(lower=np.array([0.7, 0.8]), lower_radius=79.4)  # a wave of 0.2 px
+    bore = bore_of(edge)
+    assert upper_rim(edge, bore, 0.01)[1][0] > 0.5
+    assert upper_rim(edge, bore, 0.15) == (bore, (0.0, 0.0))
+
+
 def test_between_two_rims_alike_the_middle_is_taken_and_doubted():
     edge = hole(lower=np.array([3.0, 0.0]))
-    upper, (apart, doubt) = upper_rim(edge, bore_of(edge))
+    upper, (apart, doubt) = upper_rim(edge, bore_of(edge), 0.01)
     np.testing.assert_allclose(upper.centre, CENTRE + np.array([1.5, 0]), atol=0.1)
     assert doubt == pytest.approx(apart / 2)
 
@@ -81,18 +88,31 @@ def test_middles_that_disagree_are_told():
 
 
 @pytest.mark.parametrize(
-    ("bore", "teeth", "furthest", "open_px"),
+    ("bore", "teeth", "u_teeth", "furthest", "open_px"),
     [
-        ((3.0, 0.0), (0.0, 0.0), inf, 3 / 3**0.5),
-        ((3.0, 0.0), (0.0, 0.0), 4.0, 3 / 3**0.5),
-        ((3.0, 0.0), (0.0, 0.0), 2.0, 0.0),  # no lean moves a rim of a sheet so far
-        ((3.0, 0.0), (-2.0, 1.0), inf, 3 / 3**0.5),  # cut off centre as well: by how much is open
-        ((3.0, 0.0), (3.0, 0.1), inf, 0.0),  # the blank was turned off centre
-        ((0.1, 0.0), (4.0, 0.0), inf, 0.0),  # the teeth were cut off centre
+        ((3.0, 0.0), (0.0, 0.0), 0.05, inf, 3 / 3**0.5),
+        ((3.0, 0.0), (0.0, 0.0), 0.05, 4.0, 3 / 3**0.5),
+        ((3.0, 0.0), (0.0, 0.0), 0.05, 2.0, 0.0),  # no lean moves a rim of a sheet so far
+        ((3.0, 0.0), (-2.0, 1.0), 0.05, inf, 3 / 3**0.5),  # cut off centre as well: how far is open
+        ((3.0, 0.0), (1.0, 0.0), 1.0, inf, 3 / 3**0.5),  # the teeth stray, and are nearer the tips
+        ((3.0, 0.0), (2.0, 0.0), 1.0, inf, 0.0),  # they stray, and are nearer the bore
+        ((3.0, 0.0), (3.0, 0.1), 0.05, inf, 0.0),  # the blank was turned off centre
+        ((0.1, 0.0), (4.0, 0.0), 0.05, inf, 0.0),  # the teeth were cut off centre
     ],
-    ids=["apart", "thick", "thin", "all apart", "teeth bear it out", "tips bear it out"],
+    ids=[
+        "apart",
+        "thick",
+        "thin",
+        "all apart",
+        "for the tips",
+        "for the bore",
+        "teeth bear it out",
+        "tips bear it out",
+    ],
 )
-def test_a_bore_that_neither_tips_nor_teeth_bear_out_is_left_open(bore, teeth, furthest, open_px):
+def test_a_bore_that_neither_tips_nor_teeth_bear_out_is_left_open(
+    bore, teeth, u_teeth, furthest, open_px
+):
     seen = replace(bore_of(hole()), centre=np.array(bore))
-    found = left_open_by_rims(seen, np.array([teeth]), np.zeros(2), 0.05, furthest)
+    found = left_open_by_rims(seen, np.array([(0, 0), teeth]), np.array([0.05, u_teeth]), furthest)
     assert found == pytest.approx(open_px)

@@ -11,7 +11,6 @@ from cogloupe.figures.shapes import Shapes
 from cogloupe.fits.bore_doubt import axes_notices, round_enough
 from cogloupe.fits.datum import Axes
 from cogloupe.fits.measured import Measured
-from cogloupe.fits.teeth_axis import teeth_axis_covariance
 from cogloupe.forms.clock_wheel import addendum_sizes
 from cogloupe.forms.rack import Gear
 from cogloupe.numerics.angles import atan2_deg
@@ -198,16 +197,8 @@ def build_notices(
 
 def _axes_notices(measured: Measured, axes: Axes) -> tuple[Notice, ...]:
     """Say so where the middles that bore, tips and flanks tell disagree."""
-    places = {"teeth": axes.teeth}
-    u = {"teeth": float(np.sqrt(np.trace(teeth_axis_covariance(measured.fits)) / 2))}
-    if measured.bore is not None and axes.bore is not None:
-        places["bore"], u["bore"] = axes.bore, measured.bore.u_centre
-    if measured.tip_circle is not None and axes.tips is not None:
-        places["tips"] = axes.tips
-        scatter = measured.tip_circle.rms / np.sqrt(measured.teeth.teeth / 2)
-        u["tips"] = float(scatter)
-    allowance = measured.outlines.u_level_px
-    return axes_notices(
-        places, {name: float(np.hypot(v, allowance)) for name, v in u.items()},
-        measured.scale.mm_per_px,
-    )  # fmt: skip
+    seen = {"teeth": axes.teeth, "bore": axes.bore, "tips": axes.tips}
+    places = {name: place for name, place in seen.items() if place is not None}
+    level = measured.outlines.u_level_px
+    u = {name: float(np.hypot(axes.u_px[name], level)) for name in places}
+    return axes_notices(places, u, measured.scale.mm_per_px)

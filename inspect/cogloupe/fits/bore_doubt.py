@@ -18,6 +18,9 @@ from cogloupe_calibration.arrays import Floats
 
 RIMS_APART_PX = 0.5
 """Two rims nearer together than this are not told from one."""
+SURE_WAVE = 2.0
+"""Standard uncertainties of an edge's place that a second harmonic of the radius must exceed to
+tell of a second rim: edges that a bevel moves by the way they face make one as well."""
 RIMS_GAIN = 0.6
 """Two rims are believed where they leave at most this share of what one circle leaves."""
 OVAL_OF_TWO = 0.21
@@ -31,7 +34,7 @@ OUT_OF_ROUND, OUT_OF_ROUND_PX = 0.01, 0.6
 is no datum: a drilled one keeps within a tenth of that (common practice, no source)."""
 
 
-def upper_rim(edge: EdgePoints, bore: Bore) -> tuple[Bore, tuple[float, float]]:
+def upper_rim(edge: EdgePoints, bore: Bore, u_edge_px: float) -> tuple[Bore, tuple[float, float]]:
     """The bore on the upper face, where both rims are seen.
 
     Parameters
@@ -40,6 +43,8 @@ def upper_rim(edge: EdgePoints, bore: Bore) -> tuple[Bore, tuple[float, float]]:
         Outline of the hole.
     bore : Bore
         The one circle fitted to it.
+    u_edge_px : float
+        Standard uncertainty of the edges' place that is alike from point to point.
 
     Returns
     -------
@@ -56,7 +61,7 @@ def upper_rim(edge: EdgePoints, bore: Bore) -> tuple[Bore, tuple[float, float]]:
     turn, out = np.arctan2(arm[:, 1], arm[:, 0]), np.hypot(*arm.T) - bore.radius
     wave = complex(2 * np.mean(out * np.cos(2 * turn)), -2 * np.mean(out * np.sin(2 * turn)))
     apart = abs(wave) / OVAL_OF_TWO
-    if apart < RIMS_APART_PX:
+    if apart < RIMS_APART_PX or abs(wave) < SURE_WAVE * u_edge_px:
         return bore, (0.0, 0.0)
     # The radius is least the way in which the circles lie apart.
     angle = (np.pi - np.angle(wave)) / 2
@@ -94,20 +99,17 @@ def round_enough(bore: Bore) -> bool:
     return bore.rms <= max(OUT_OF_ROUND_PX, OUT_OF_ROUND * bore.radius)
 
 
-def left_open_by_rims(
-    bore: Bore, teeth: Floats, tips: Floats, u_px: float, furthest_px: float
-) -> float:
+def left_open_by_rims(bore: Bore, witnesses: Floats, u_px: Floats, furthest_px: float) -> float:
     """What tips and teeth leave open of where the bore is on the upper face.
 
     Parameters
     ----------
     bore : Bore
-    teeth : ndarray, shape (n, 2)
-        Their middle, by one way or more of telling it from what the drive did.
-    tips : ndarray, shape (2,)
-        Their middle, which is on the upper face as well.
-    u_px : float
-        Standard uncertainty of how far the bore lies off them.
+    witnesses : ndarray, shape (n, 2)
+        Middle of the tips, which is on the upper face as well, then that of the teeth, by one way
+        or more of telling it from what the drive did.
+    u_px : ndarray, shape (n,)
+        Standard uncertainty of how far the bore lies off each.
     furthest_px : float
         How far a lean may move a rim of a gear as thick as this one.
 
@@ -125,9 +127,12 @@ def left_open_by_rims(
     near: one circle is seen, and nothing on it tells that it is not on the upper face. Under a lamp
     its wall may be as bright as the face, or a gleam on it be taken for the rim.
     """
-    off_tips, *off_teeth = np.hypot(*(bore.centre - np.vstack([tips, teeth])).T).tolist()
-    borne_out = min(off_tips, *off_teeth) <= DISAGREES * u_px
-    return 0.0 if borne_out or off_tips > furthest_px else float(off_tips / 3**0.5)
+    off = np.hypot(*(bore.centre - witnesses).T)
+    agrees = off <= DISAGREES * u_px
+    # Teeth that stray so much that they agree with both speak for the nearer one.
+    agrees[1:] &= off[1:] < np.hypot(*(witnesses[0] - witnesses[1:]).T)
+    borne_out = bool(agrees.any())
+    return 0.0 if borne_out or off[0] > furthest_px else float(off[0] / 3**0.5)
 
 
 def axes_notices(axes: dict[str, Floats], u: dict[str, float], px: float) -> tuple[Notice, ...]:

@@ -8,7 +8,7 @@ import numpy as np
 from cogloupe.fits.bore import Bore
 from cogloupe.fits.bore_doubt import left_open_by_rims, round_enough
 from cogloupe.fits.measured import Measured
-from cogloupe.fits.teeth_axis import WHOLE_TURN, teeth_axis_shift
+from cogloupe.fits.teeth_axis import WHOLE_TURN, teeth_axis_covariance, teeth_axis_shift
 from cogloupe.reading.models import DatumKind
 from cogloupe_calibration.arrays import Floats
 from cogloupe_calibration.errors import PhotoError
@@ -19,8 +19,9 @@ from cogloupe_calibration.lens import UNMEASURED_LEAN
 class Axes:
     """The datum and the other axes that can be seen, px.
 
-    `u_bore_px` is what lean and thickness leave open of the bore beside its own uncertainty,
-    `bore_doubted` whether neither tips nor teeth bear it out.
+    `u_px` holds the standard uncertainty of either coordinate of each that is seen, by its name;
+    `u_bore_px` is what lean and thickness leave open of the bore beside that, `bore_doubted`
+    whether neither tips nor teeth bear it out.
     """
 
     kind: DatumKind
@@ -28,6 +29,7 @@ class Axes:
     teeth: Floats
     bore: Floats | None
     tips: Floats | None
+    u_px: dict[str, float]
     u_bore_px: float = 0.0
     bore_doubted: bool = False
 
@@ -55,7 +57,10 @@ def choose_datum(measured: Measured, wanted: DatumKind | None) -> Axes:
     whole = bool(measured.teeth.seen.mean() > WHOLE_TURN)
     teeth = fits.centre + teeth_axis_shift(fits) if whole else fits.centre
     seen = {"bore": bore, "teeth": teeth, "tips": tips}
-    doubt, doubted = _bore_doubt(measured, teeth, tips if whole else None)
+    u_px = own_uncertainties(measured)
+    doubt, doubted = 0.0, False
+    if measured.bore is not None and wanted in (None, "bore"):
+        doubt, doubted = _bore_doubt(measured, measured.bore, teeth, tips if whole else None, u_px)
     kind: DatumKind = wanted or _usual(measured.bore, doubted)
     datum = seen[kind]
     if datum is None:
@@ -63,8 +68,28 @@ def choose_datum(measured: Measured, wanted: DatumKind | None) -> Axes:
         raise PhotoError(f"no {what} is seen, so it cannot be the datum: leave --datum out")
     return Axes(
         kind=kind, datum=datum, teeth=teeth, bore=bore, tips=tips,
-        u_bore_px=doubt, bore_doubted=doubted,
+        u_px=u_px, u_bore_px=doubt, bore_doubted=doubted,
     )  # fmt: skip
+
+
+def own_uncertainties(measured: Measured) -> dict[str, float]:
+    """Standard uncertainty of either coordinate of each middle that is seen.
+
+    Parameters
+    ----------
+    measured : Measured
+
+    Returns
+    -------
+    dict of float
+        Px, by 'teeth', 'bore' and 'tips'.
+    """
+    u_px = {"teeth": float(np.sqrt(np.trace(teeth_axis_covariance(measured.fits)) / 2))}
+    if measured.bore is not None:
+        u_px["bore"] = measured.bore.u_centre
+    if measured.tip_circle is not None:
+        u_px["tips"] = float(measured.tip_circle.rms / np.sqrt(measured.teeth.teeth / 2))
+    return u_px
 
 
 def _usual(bore: Bore | None, doubted: bool) -> DatumKind:
@@ -74,17 +99,17 @@ def _usual(bore: Bore | None, doubted: bool) -> DatumKind:
     return "tips" if doubted else "bore"
 
 
-def _bore_doubt(measured: Measured, teeth: Floats, tips: Floats | None) -> tuple[float, bool]:
+def _bore_doubt(
+    measured: Measured, bore: Bore, teeth: Floats, tips: Floats | None, u_px: dict[str, float]
+) -> tuple[float, bool]:
     """What lean and thickness leave open of the bore, px, and whether tips and teeth doubt it."""
-    if measured.bore is None:
-        return 0.0, False
     lean_px = UNMEASURED_LEAN * measured.thickness_px
     if tips is None:
         return lean_px if lean_px < inf else 0.0, False
     # With an error of the drive put into the axis, and without.
-    witnesses = np.stack(
-        [teeth, measured.fits.centre + teeth_axis_shift(measured.fits, drive=True)]
-    )
-    u = hypot(measured.bore.u_centre, measured.outlines.u_level_px)
-    doubt = left_open_by_rims(measured.bore, witnesses, np.asarray(tips), u, 2 * lean_px)
+    drive = measured.fits.centre + teeth_axis_shift(measured.fits, drive=True)
+    level = measured.outlines.u_level_px
+    u = [hypot(u_px["bore"], u_px[name], level) for name in ("tips", "teeth", "teeth")]
+    witnesses = np.stack([tips, teeth, drive])
+    doubt = left_open_by_rims(bore, witnesses, np.array(u), 2 * lean_px)
     return doubt, doubt > 0

@@ -162,7 +162,7 @@ def _bore_on_top(
     """The bore on the upper face, and what to say of it."""
     if bore is None:
         return None, ()
-    bore, (apart, doubt) = upper_rim(outlines.holes[bore.hole], bore)
+    bore, (apart, doubt) = upper_rim(outlines.holes[bore.hole], bore, outlines.u_level_px)
     if apart:
         bore = replace(bore, u_centre=doubt)
     return bore, (flag("two_rims", um=2000 * bore.u_centre * px),) if apart else ()

@@ -11,7 +11,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from cogloupe.finding.tooth_map import half_tip, map_teeth
-from cogloupe.fits.datum import Axes
+from cogloupe.fits.datum import Axes, own_uncertainties
 from cogloupe.fits.flank_fit import evaluation_range
 from cogloupe.fits.flanks import fit_flanks
 from cogloupe.fits.measure import Seen, undistorted
@@ -126,7 +126,8 @@ class _Joint:
 
 def _teeth_axes(measured: Measured) -> Axes:
     centre = measured.fits.centre
-    return Axes(kind="teeth", datum=centre, teeth=centre, bore=None, tips=None)
+    u_px = own_uncertainties(measured)
+    return Axes(kind="teeth", datum=centre, teeth=centre, bore=None, tips=None, u_px=u_px)
 
 
 def _joined(
