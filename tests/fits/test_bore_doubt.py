@@ -44,13 +44,13 @@ def bore_of(edge):
 def test_one_rim_is_left_as_it_is():
     edge = hole()
     bore = bore_of(edge)
-    assert upper_rim(edge, bore, 0.01) == (bore, (0.0, 0.0))
+    assert upper_rim(edge, bore, CENTRE[None], 0.01) == (bore, (0.0, 0.0))
 
 
 def test_of_two_rims_the_larger_is_the_upper_one():
     edge = hole(lower=np.array([2.5, 1.5]), lower_radius=78.5)
     bore = bore_of(edge)
-    upper, (apart, doubt) = upper_rim(edge, bore, 0.01)
+    upper, (apart, doubt) = upper_rim(edge, bore, CENTRE[None], 0.01)
     assert apart == pytest.approx(np.hypot(2.5, 1.5), abs=0.2)
     # Each arc of half a turn places its circle to 0.02 px / sqrt(250) times about 4.
     np.testing.assert_allclose(upper.centre, CENTRE, atol=0.1)
@@ -61,13 +61,20 @@ def test_of_two_rims_the_larger_is_the_upper_one():
 def test_a_wave_that_the_edges_may_make_themselves_is_no_second_rim():
     edge = hole(lower=np.array([0.7, 0.8]), lower_radius=79.4)  # a wave of 0.2 px
     bore = bore_of(edge)
-    assert upper_rim(edge, bore, 0.01)[1][0] > 0.5
-    assert upper_rim(edge, bore, 0.15) == (bore, (0.0, 0.0))
+    assert upper_rim(edge, bore, CENTRE[None], 0.01)[1][0] > 0.5
+    assert upper_rim(edge, bore, CENTRE[None], 0.15) == (bore, (0.0, 0.0))
+
+
+def test_a_larger_circle_off_the_teeth_is_no_upper_rim():
+    edge = hole(lower=np.array([2.5, 1.5]), lower_radius=78.5)
+    bore = bore_of(edge)
+    tips = bore.centre + np.array([0.3, 0.2])  # nearer to the one circle than to the larger of two
+    assert upper_rim(edge, bore, tips[None], 0.01) == (bore, (0.0, 0.0))
 
 
 def test_between_two_rims_alike_the_middle_is_taken_and_doubted():
     edge = hole(lower=np.array([3.0, 0.0]))
-    upper, (apart, doubt) = upper_rim(edge, bore_of(edge), 0.01)
+    upper, (apart, doubt) = upper_rim(edge, bore_of(edge), CENTRE[None], 0.01)
     np.testing.assert_allclose(upper.centre, CENTRE + np.array([1.5, 0]), atol=0.1)
     assert doubt == pytest.approx(apart / 2)
 

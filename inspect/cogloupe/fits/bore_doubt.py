@@ -34,7 +34,9 @@ OUT_OF_ROUND, OUT_OF_ROUND_PX = 0.01, 0.6
 is no datum: a drilled one keeps within a tenth of that (common practice, no source)."""
 
 
-def upper_rim(edge: EdgePoints, bore: Bore, u_edge_px: float) -> tuple[Bore, tuple[float, float]]:
+def upper_rim(
+    edge: EdgePoints, bore: Bore, witnesses: Floats, u_edge_px: float
+) -> tuple[Bore, tuple[float, float]]:
     """The bore on the upper face, where both rims are seen.
 
     Parameters
@@ -43,6 +45,8 @@ def upper_rim(edge: EdgePoints, bore: Bore, u_edge_px: float) -> tuple[Bore, tup
         Outline of the hole.
     bore : Bore
         The one circle fitted to it.
+    witnesses : ndarray, shape (n, 2)
+        Middles of teeth and tips.
     u_edge_px : float
         Standard uncertainty of the edges' place that is alike from point to point.
 
@@ -50,7 +54,8 @@ def upper_rim(edge: EdgePoints, bore: Bore, u_edge_px: float) -> tuple[Bore, tup
     -------
     Bore
         The larger circle, being the nearer; where both are alike, their middle. As it was where
-        one circle explains the outline.
+        one circle explains the outline, or lies nearer to what bears a bore out: the edge of a
+        shadow in the bore makes a circle of its own.
     (float, float)
         How far the rims lie apart, and the standard uncertainty of the middle for it; 0 where one
         rim is seen.
@@ -74,10 +79,16 @@ def upper_rim(edge: EdgePoints, bore: Bore, u_edge_px: float) -> tuple[Bore, tup
     scatter = max(bore.u_radius, left)
     if abs(one[2] - two[2]) > DISAGREES * scatter:
         upper = max(one, two, key=lambda circle: float(circle[2]))
+        if _from_nearest(upper[:2], witnesses) > _from_nearest(bore.centre, witnesses):
+            return bore, (0.0, 0.0)
         doubt = hypot(scatter, bore.u_centre)
         return replace(bore, centre=upper[:2], radius=float(upper[2])), (apart, doubt)
     middle = (one + two) / 2
     return replace(bore, centre=middle[:2], radius=float(middle[2])), (apart, apart / 2)
+
+
+def _from_nearest(place: Floats, witnesses: Floats) -> float:
+    return float(np.hypot(*(witnesses - place).T).min())
 
 
 def _two_circles(xy: Floats, centre: Floats, axis: Floats) -> tuple[Floats, Floats, float]:

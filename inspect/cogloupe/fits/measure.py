@@ -15,7 +15,7 @@ from cogloupe.finding.segmentation import Region
 from cogloupe.finding.tooth_map import ToothMap, map_teeth, tips_centre
 from cogloupe.fits.bore import Bore
 from cogloupe.fits.bore_doubt import upper_rim
-from cogloupe.fits.flank_fit import fit_at_size
+from cogloupe.fits.flank_fit import Fitted, fit_at_size
 from cogloupe.fits.flank_guard import refuse_few_flanks
 from cogloupe.fits.measured import Measured
 from cogloupe.fits.nominal_form import stated_wheel
@@ -128,7 +128,7 @@ def measure_seen(
     wheel = stated_wheel(settings, teeth, size.module_mm, px)
     fitted = fit_at_size(outlines, teeth, (centre, size.axis), wheel, px, settings)
     refuse_few_flanks(fitted.fits, teeth, whole=not region.cut_off)
-    bore, bore_notices = _bore_on_top(size.bore, outlines, settings, px)
+    bore, bore_notices = _bore_on_top(size.bore, outlines, fitted, px)
     notices = (
         *seen.notices,
         *picture_notices(region, outlines, teeth, settings),
@@ -157,12 +157,15 @@ def measure_seen(
 
 
 def _bore_on_top(
-    bore: Bore | None, outlines: Outlines, settings: GearSettings, px: float
+    bore: Bore | None, outlines: Outlines, fitted: Fitted, px: float
 ) -> tuple[Bore | None, tuple[Notice, ...]]:
     """The bore on the upper face, and what to say of it."""
     if bore is None:
         return None, ()
-    bore, (apart, doubt) = upper_rim(outlines.holes[bore.hole], bore, outlines.u_level_px)
+    tips = () if fitted.tip_circle is None else (fitted.tip_circle.centre,)
+    witnesses = np.stack([fitted.fits.centre, *tips])
+    hole = outlines.holes[bore.hole]
+    bore, (apart, doubt) = upper_rim(hole, bore, witnesses, outlines.u_level_px)
     if apart:
         bore = replace(bore, u_centre=doubt)
     return bore, (flag("two_rims", um=2000 * bore.u_centre * px),) if apart else ()
