@@ -9,8 +9,9 @@ import pytest
 from scipy.spatial import cKDTree
 from skimage import data
 
-from cogloupe.finding.by_theory import gears_by_theory, lean_of
+from cogloupe.finding.by_theory import bore_outline, gears_by_theory, lean_of
 from cogloupe.finding.edge_directions import edge_directions
+from cogloupe.finding.following import Pose
 from cogloupe.finding.gear_selection import choose_gear
 from cogloupe.finding.segmentation import find_gears
 from cogloupe.inputs.settings import make_settings
@@ -63,6 +64,15 @@ def test_a_bore_is_found_as_a_hole():
     (hole,) = region.holes
     radius = np.hypot(*(hole - [made.look.x, made.look.y]).T)
     assert np.median(radius) == pytest.approx(made.look.bore * made.look.tip_radius, abs=2)
+
+
+@pytest.mark.parametrize("bore_radius", [5, 8, 11])
+def test_a_bore_is_found_on_the_smallest_of_gears(bore_radius):
+    grey = np.full((60, 60), 200, np.float32)
+    cv2.circle(grey, (30, 30), bore_radius, 40, cv2.FILLED)
+    pose = Pose(teeth=9, x=30.0, y=30.0, tip_radius=22.0, turn=0.0, depth=5.0)
+    (hole,) = bore_outline(grey, pose)  # looked for up to 15 px from the axis
+    np.testing.assert_allclose(np.hypot(*(hole - 30).T), bore_radius, atol=1.5)
 
 
 def test_a_lean_is_told_in_degrees():

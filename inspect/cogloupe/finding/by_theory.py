@@ -236,7 +236,7 @@ def _as_region(small: NDArray[np.float32], followed: Followed) -> Region:
         bright=brighter > 0, clear=clear, contrast=contrast, by_theory=True,
         lean_deg=0.0 if outline.cut_off else lean_of(pose.slant.oval),
     )  # fmt: skip
-    holes = _bore(grey, followed)
+    holes = bore_outline(grey, followed.pose)
     return replace(region, outline=followed.outline, holes=holes, reach_px=FOLLOWED_WITHIN)
 
 
@@ -283,12 +283,22 @@ def _local_levels(
     return np.asarray(cv2.resize(level, grey.shape[::-1]), np.float32)
 
 
-def _bore(grey: NDArray[np.float32], followed: Followed) -> tuple[Floats, ...]:
+def bore_outline(grey: NDArray[np.float32], pose: Pose) -> tuple[Floats, ...]:
     """Outline of a bore: a round place about the axis that stands out of the face as a whole.
 
     Turned rings do not; a boss of another brightness does.
+
+    Parameters
+    ----------
+    grey : ndarray, shape (h, w)
+    pose : Pose
+        Where the gear lies.
+
+    Returns
+    -------
+    tuple of ndarray, shape (n, 2)
+        Px; empty where none stands out.
     """
-    pose = followed.pose
     angle = np.arange(BORE_ANGLES) * (2 * pi / BORE_ANGLES)
     radius = np.arange(2.0, 0.9 * (pose.tip_radius - pose.depth))
     ring = np.stack([np.cos(angle), np.sin(angle)], axis=-1)
@@ -299,7 +309,7 @@ def _bore(grey: NDArray[np.float32], followed: Followed) -> tuple[Floats, ...]:
     if found is None:
         return ()
     sign = np.sign(seen[found:].mean() - seen[:found].mean())
-    near = slice(max(found - BORE_REACH, 1), found + BORE_REACH)
+    near = slice(max(found - BORE_REACH, 1), min(found + BORE_REACH, len(seen) - 1))
     steps = sign * (seen[near.start + 1 : near.stop + 1] - seen[near.start - 1 : near.stop - 1])
     place = near.start + np.argmax(steps, axis=0)
     # A place is held by those beside it: the median passes over glints and dust.
