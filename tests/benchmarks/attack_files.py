@@ -153,7 +153,7 @@ def _said_otherwise(text: str, places: list[tuple[int, Any]], as_json: bool) -> 
         if number % 11 == 0:
             del table[name]
         else:
-            table[name] = value
+            table[name] = deepcopy(value)  # or a list would hold itself
         if not list(_spots(document)):
             break
     if as_json:
