@@ -1,6 +1,10 @@
 """Fixtures that several test modules share."""
 
 import io
+import os
+
+# As the command does, and before numpy is imported: further threads wait longer than they work.
+os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 
 import pytest
 from hypothesis import settings

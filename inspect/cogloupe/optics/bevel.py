@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 
 from cogloupe.optics.grain import PLATEAU_SHARE
 from cogloupe.optics.levels import LEVEL_WINDOWS, Levelled, common_levels
-from cogloupe.optics.response import BrokenStep, UnitStep, blurs_out, broken_step, unit_step
+from cogloupe.optics.response import UnitStep, blurs_out, broken_step, unit_step
 from cogloupe.optics.step_fit import Band
 from cogloupe_calibration.arrays import Reals
 from cogloupe_calibration.robust import median
@@ -68,6 +68,24 @@ class Frame:
         """
         x, y = ((xy - self.centre) / self.reach).T
         return np.stack([np.ones_like(x), x, y, x * y, x * x - y * y], axis=1)
+
+
+@dataclass(frozen=True)
+class Terms:
+    """What a band's light, its lighting and the blur are made of, at n samples.
+
+    Attributes
+    ----------
+    normal : ndarray, shape (n, 2)
+    facing : ndarray, shape (n, 2 orders + 1)
+        As of `harmonics`.
+    frame : ndarray, shape (n, 5)
+        As of `Frame.terms`.
+    """
+
+    normal: Reals
+    facing: Reals
+    frame: Reals
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -131,40 +149,46 @@ class Bevel:
         """From the light of the ground to none."""
         return self.black - 1
 
-    def along(self, normal: Reals, xy: NDArray[Any]) -> Band:
-        """Take the band and the shadow as samples of the outline meet them.
+    def terms(self, normal: Reals, xy: NDArray[Any]) -> Terms:
+        """Work out what light and blur are made of at samples.
 
         Parameters
         ----------
         normal, xy : ndarray, shape (n, 2)
             Unit normals, and places, px; pixels will do.
         """
-        light = self.black + (self._light(normal) - self.black) * self._lit(xy)
+        return Terms(normal, harmonics(normal, self.orders), self.frame.terms(xy))
+
+    def along(self, terms: Terms) -> Band:
+        """Take the band and the shadow as samples of the outline meet them."""
+        light = self.black + (self._light(terms) - self.black) * self._lit(terms)
         shade = self.shade * self.darkness
         return Band(
             width_px=self.width_px,
             light=light,
             shade=shade,
-            offset_px=normal @ self.fall,
+            offset_px=terms.normal @ self.fall,
             soft_px=self.soft_px,
-            blur=self.blur(xy),
+            blur=self.blur(terms),
         )
 
-    def blur(self, xy: NDArray[Any]) -> Reals:
-        """Work out the blur at places, shape (n, 2), px."""
-        return np.clip(self.frame.terms(xy) @ self.spread, *BLURS_PX)
+    def blur(self, terms: Terms) -> Reals:
+        """Work out the blur at samples, px."""
+        return np.clip(terms.frame @ self.spread, *BLURS_PX)
 
-    def rates(self, normal: Reals, xy: Reals) -> tuple[Reals, Reals]:
-        """Work out how the light changes with the light in the middle, and with the lighting."""
-        return self._lit(xy), self._light(normal) - self.black
+    def by_light(self, terms: Terms) -> Reals:
+        """Work out how the light changes with that in the middle of the frame, and the lighting."""
+        in_middle = (self._light(terms) - self.black)[:, None]
+        changes = self._lit(terms)[:, None] * terms.facing, in_middle * terms.frame[:, 1:]
+        return np.concatenate(changes, axis=1)
 
-    def _light(self, normal: Reals) -> Reals:
+    def _light(self, terms: Terms) -> Reals:
         """Light of the band in the middle of the frame."""
-        return np.asarray(harmonics(normal, self.orders) @ self.share)
+        return np.asarray(terms.facing @ self.share)
 
-    def _lit(self, xy: NDArray[Any]) -> Reals:
+    def _lit(self, terms: Terms) -> Reals:
         """Lighting, 1 in the middle of the frame."""
-        return np.asarray(1 + self.frame.terms(xy)[:, 1:] @ self.lighting)
+        return np.asarray(1 + terms.frame[:, 1:] @ self.lighting)
 
 
 NO_BEVEL = Bevel(
@@ -208,9 +232,9 @@ class Profiles:
     blur: Reals
     weight: Reals
 
-    def take(self, chosen: NDArray[np.bool_]) -> "Profiles":
-        """Pick profiles by a mask."""
-        index = np.flatnonzero(chosen)
+    def take(self, chosen: NDArray[np.bool_] | NDArray[np.int64]) -> "Profiles":
+        """Pick profiles by a mask or by index."""
+        index = np.flatnonzero(chosen) if chosen.dtype == bool else chosen
         return Profiles(
             grey=self.grey.T.take(index, axis=1).T,
             offsets=self.offsets,
@@ -228,12 +252,6 @@ class Profiles:
         return bool(self.offsets[-1] < 3 * median(self.blur) + NARROWEST_PX)
 
 
-def steps_with(profiles: Profiles, bevel: Bevel) -> BrokenStep:
-    """Work out the unit steps that a band leaves in profiles."""
-    band = bevel.along(profiles.normal, profiles.xy)
-    return broken_step(from_edge(profiles), band.in_blurs(profiles.blur))
-
-
 def single_steps(profiles: Profiles) -> UnitStep:
     """Work out the unit steps that profiles hold where there is no band."""
     return UnitStep(step=unit_step(from_edge(profiles))[0], material=None, ground=None)
@@ -241,7 +259,10 @@ def single_steps(profiles: Profiles) -> UnitStep:
 
 def unit_steps(profiles: Profiles, bevel: Bevel) -> UnitStep:
     """Work out the unit steps that profiles hold, with a band or without."""
-    return steps_with(profiles, bevel) if bevel.seen else single_steps(profiles)
+    if not bevel.seen:
+        return single_steps(profiles)
+    band = bevel.along(bevel.terms(profiles.normal, profiles.xy))
+    return broken_step(from_edge(profiles), band.in_blurs(profiles.blur))
 
 
 def levels_beside(profiles: Profiles, unit: UnitStep) -> Levelled:

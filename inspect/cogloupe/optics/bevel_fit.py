@@ -6,7 +6,7 @@ gear's height, lighting and blur change smoothly over the frame, and each sample
 """
 
 from collections.abc import Iterator
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from math import pi, sqrt
 
 import numpy as np
@@ -34,7 +34,7 @@ from cogloupe.optics.bevel_gauss_newton import (
 )
 from cogloupe.optics.bevel_start import by_facing, first_band, smooth_light
 from cogloupe.optics.misfit import PARTS
-from cogloupe_calibration.arrays import Reals
+from cogloupe_calibration.arrays import Ints, Reals
 from cogloupe_calibration.robust import median
 
 ORDERS = 3
@@ -54,6 +54,11 @@ FIRST_SHADE = 0.05
 FIRST_TURNS, TURNS, SHADOW_TURNS = 7, 11, 20
 """Gauss-Newton turns to choose among beginnings, to end the best, and for a shadow, whose places
 follow slowly; at most, as a fit ends by `SETTLED`."""
+FEW = 3
+"""One in how many samples beginnings are fitted to: a few hundred tell them apart."""
+RIVAL, SAME_PX = 1.1, 0.1
+"""Factor of the least misfit up to which another one is carried on as well; and how far apart edges
+lie on the mean, px, where it is another one."""
 SECTORS_NEEDED = 8
 """Ways of facing that `ORDERS` harmonics need, 7 numbers, and one to spare."""
 HALVES, HALF_TURNS = 4, 7
@@ -89,13 +94,43 @@ def find_bevel(profiles: Profiles, brightness: bool) -> tuple[Bevel, Profiles]:
     profiles = weighed(profiles)
     frame = Frame.about(profiles.xy)
     limits = _limits(profiles)
-    starts = _starts(profiles, frame, limits)
-    tried = [settle(profiles, start, limits, FIRST_TURNS) for start in starts]
+    few = np.arange(0, len(profiles.xy), FEW)
+    part = profiles.take(few)
+    tried = [
+        _Run(start, *settle(part, replace(start, place=start.place[few]), limits, FIRST_TURNS))
+        for start in _starts(profiles, frame, limits)
+    ]
     # What looks like the ground all round is ground, or a shadow on it.
-    tried = [end for end in tried if not like_ground(end[0].bevel, brightness)] or tried
-    best, _ = min(tried, key=lambda end: end[1])
-    state, _ = settle(profiles, best, limits, TURNS)
+    tried = [run for run in tried if not like_ground(run.end.bevel, brightness)] or tried
+    ends = [settle(profiles, run.on_all(few), limits, TURNS) for run in _rivals(tried)]
+    state, _ = min(ends, key=lambda end: end[1])
     return state.bevel, state.of(profiles)
+
+
+@dataclass(frozen=True)
+class _Run:
+    """A start for all samples, and where a fit to few of them ended, and what it left."""
+
+    start: State
+    end: State
+    left: float
+
+    def apart(self, other: "_Run") -> float:
+        """How far apart two ends put the edges, on the mean, px."""
+        return float(np.mean(np.abs(self.end.place - other.end.place)))
+
+    def on_all(self, few: Ints) -> State:
+        """Give the other samples places between those of the few."""
+        start = self.start.place
+        moved = np.interp(np.arange(len(start)), few, self.end.place - start[few])
+        return State(self.end.bevel, start + moved)
+
+
+def _rivals(runs: list[_Run]) -> list[_Run]:
+    """The run that left least, and the next as good but for chance that put the edges elsewhere."""
+    best, *others = sorted(runs, key=lambda run: run.left)
+    rivals = [run for run in others if run.left < RIVAL * best.left and run.apart(best) > SAME_PX]
+    return [best, *rivals[:1]]
 
 
 def like_ground(bevel: Bevel, brightness: bool) -> bool:

@@ -3,25 +3,23 @@
 What all samples share changes at once; each one's own place is taken out first.
 """
 
-from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
 
-from cogloupe.numerics.moving_average import dot
 from cogloupe.optics.bevel import (
     SOFT_PX,
     Bevel,
     Profiles,
+    Terms,
     from_edge,
-    harmonics,
     levels_beside,
-    steps_with,
 )
 from cogloupe.optics.levels import least_squares_amplitude
 from cogloupe.optics.misfit import PARTS
-from cogloupe.optics.response import BrokenStep
-from cogloupe_calibration.arrays import Bools, Reals
+from cogloupe.optics.normal_equations import normal_equations, products
+from cogloupe.optics.response import BrokenStep, broken_step
+from cogloupe_calibration.arrays import Reals
 from cogloupe_calibration.robust import median
 
 ALL_ORDERS = 8
@@ -38,12 +36,14 @@ SHADES, SOFTS_PX, FURTHEST_PX = (0.0, 0.95), (1.0, 12.0), 15.0
 SHADE_SIZE, FALL_PX, SOFT_SPREAD_PX = 0.3, 4.0, 1.5
 """Standard deviations expected of a shadow's light, of how far it is moved, and of its softness
 about `SOFT_PX`: as far as a bevel of a tenth of a module is high (common practice, no source)."""
-WORSE, STIFFER = 1.02, 10.0
-"""Factor of the misfit from which a step went too far, and that of the damping then."""
+WORSE, STIFFER, STIFFEST = 1.02, 10.0, 1e3
+"""Factor of the misfit from which a step went too far, that of the damping then, and the damping
+beyond which no step leads on."""
 LEAST_TURNS, SETTLED = 3, 1e-3
 """A fit ends when a turn brings the misfit down by less than this share."""
-PLACE_TURNS = 4
-"""Gauss-Newton steps that place single samples, of a pixel at most, beside a band that is held."""
+PLACE_TURNS, PLACED_PX = 4, 0.01
+"""Gauss-Newton steps that place single samples, of a pixel at most, beside a band that is held; and
+the mean step that is the last, as its square is what the next one would be."""
 FREE = np.zeros(7)
 """Damping of what samples share, the band's light, lighting, a shadow's light, fall and softness,
 width, and blur: nothing held."""
@@ -66,7 +66,11 @@ class State:
 
     def of(self, profiles: Profiles) -> Profiles:
         """Profiles placed and blurred as the fit has them."""
-        return replace(profiles, place=self.place, blur=self.bevel.blur(profiles.xy))
+        return self.on(profiles, self.bevel.terms(profiles.normal, profiles.xy))
+
+    def on(self, profiles: Profiles, terms: Terms) -> Profiles:
+        """The same with terms that were worked out before."""
+        return replace(profiles, place=self.place, blur=self.bevel.blur(terms))
 
 
 def settle(
@@ -97,20 +101,17 @@ def settle(
     float
         Mean square of what is left, which tells how well.
     """
-    terms = state.bevel.frame.terms(profiles.xy)
-    ones = np.ones((len(terms), 1))
-    bases = (
-        harmonics(profiles.normal, state.bevel.orders), terms[:, 1:],
-        ones, profiles.normal, ones, ones, terms,
-    )  # fmt: skip
+    terms = state.bevel.terms(profiles.normal, profiles.xy)
     best, least, more = state, np.inf, 0.0
     for turn in range(turns):
         damping = held + more + (FIRST_DAMPING if turn < DAMPED_TURNS else DAMPING)
-        after, residual = _better(profiles, state, bases, limits, damping)
+        after, residual = _better(profiles, state, terms, limits, damping)
         if residual > WORSE * least:
             # The last step went too far: a shorter one from where it began (Levenberg, Marquardt).
             more = max(STIFFER * more, 1.0)
-            state, _ = _better(profiles, best, bases, limits, held + more)
+            if more > STIFFEST:
+                break
+            state, _ = _better(profiles, best, terms, limits, held + more)
             continue
         settled = least - residual < SETTLED * residual
         best, least, more = state, residual, more / STIFFER
@@ -123,68 +124,67 @@ def settle(
 def _better(
     profiles: Profiles,
     state: State,
-    bases: tuple[Reals, ...],
+    terms: Terms,
     limits: tuple[float, float],
     damping: Reals,
 ) -> tuple[State, float]:
     """One step of Gauss and Newton, each sample's own place eliminated."""
-    laid = _laid(profiles, state)
-    residual, by_place, rates = laid.residual, laid.by_place, _rates(profiles, state, laid)
-    without_place = [
-        v - by_place * least_squares_amplitude(by_place, v)[:, None] for v in (*rates, residual)
-    ]
-    left = without_place[-1]
-    own = (left**2).mean(axis=1)
+    laid = _laid(profiles, state, terms)
+    sums = products([*_rates(profiles, state, laid), laid.residual.T, laid.by_place.T])
+    blocks = _blocks(state, laid, terms)
+    by_place = sums[-1] / np.maximum(sums[-1, -1], 1e-12)
+    left = sums[:-1, :-1] - sums[-1, :-1, None] * by_place[:-1]
+    own = left[-1, -1] / profiles.grey.shape[1]
     usual = own < 9 * median(own)
-    shared = without_place[:-1]
-    normal = _normal(shared, bases, usual)
-    right = [dot(rate, left) * usual for rate in shared]
-    pull = np.concatenate([b.T @ r for b, r in zip(bases, right, strict=True)])
-    share, noise = state.bevel.share, float(own[usual].mean())
-    alike = _alike(bases[0] * right[0][:, None], noise, normal)
-    off = _from_expected(state.bevel)
+    left *= usual
+    normal, pull = normal_equations(left, blocks)
+    noise = float(own[usual].mean())
+    pulls = blocks[0][:, : len(state.bevel.share)] * left[0, -1][:, None]
+    _draw_to_expected(normal, pull, state.bevel, _alike(pulls, noise, normal) * noise)
+    each = np.repeat(damping, _sizes(state.bevel))
+    normal += np.diag(each * np.diag(normal) + 1e-9 * np.trace(normal))
+    change = np.linalg.solve(normal, pull)
+    parts = np.split(change, np.cumsum([block.shape[1] for block in blocks])[:-1])
+    moved = sum(r * (b @ c) for r, b, c in zip(by_place[:-2], blocks, parts, strict=True))
+    place = state.place + np.clip(by_place[-2] - moved, -1, 1)
+    bevel = _changed(state.bevel, change, limits)
+    return State(bevel, np.clip(place, *place_limits(limits))), noise
+
+
+def _sizes(bevel: Bevel) -> list[int]:
+    """Numbers of the unknowns of each kind, see `FREE`."""
+    return [len(bevel.share), len(bevel.lighting), 1, 2, 1, 1, len(bevel.spread)]
+
+
+def _changed(bevel: Bevel, change: Reals, limits: tuple[float, float]) -> Bevel:
+    """The band after a step, as far as one may lead."""
+    ends = np.cumsum(_sizes(bevel))[:-1]
+    light, lighting, shade, fall, soft, width, spread = np.split(change, ends)
+    wider = np.clip(width[0], -WIDTH_TURN_PX, WIDTH_TURN_PX)
+    darker = np.clip(shade[0], -SHADE_TURN, SHADE_TURN)
+    return replace(
+        bevel,
+        width_px=float(np.clip(bevel.width_px + wider, *limits)),
+        share=bevel.share + light,
+        lighting=bevel.lighting + lighting,
+        shade=float(np.clip(bevel.shade + darker, *SHADES)),
+        fall=np.clip(bevel.fall + np.clip(fall, -1, 1), -FURTHEST_PX, FURTHEST_PX),
+        soft_px=float(np.clip(bevel.soft_px + np.clip(soft[0], -1, 1), *SOFTS_PX)),
+        spread=bevel.spread + spread,
+    )
+
+
+def _draw_to_expected(normal: Reals, pull: Reals, bevel: Bevel, variance: float) -> None:
+    """Add to normal equations what is expected of a band's light and of a shadow."""
+    shares = len(bevel.share)
     for first, values, expected in (
-        (0, share, _EXPECTED[: len(share)]),
-        (len(share) + bases[1].shape[1], *off),
+        (0, bevel.share, _EXPECTED[:shares]),
+        (shares + len(bevel.lighting), *_from_expected(bevel)),
     ):
-        stiff = alike * noise / expected**2
+        stiff = variance / expected**2
         place_of = np.arange(first, first + len(values))
         normal[place_of, place_of] += stiff
         pull[place_of] -= stiff * values
-    each = np.repeat(damping, [b.shape[1] for b in bases])
-    normal += np.diag(each * np.diag(normal) + 1e-9 * np.trace(normal))
-    change = np.linalg.solve(normal, pull)
-    changes = np.split(change, np.cumsum([b.shape[1] for b in bases])[:-1])
-    light, lighting, shade, fall, soft, width, spread = changes
-    moved = sum(g * (b @ c)[:, None] for g, b, c in zip(rates, bases, changes, strict=True))
-    place = np.clip(least_squares_amplitude(by_place, residual - moved), -1, 1)
-    wider = np.clip(width[0], -WIDTH_TURN_PX, WIDTH_TURN_PX)
-    darker = np.clip(shade[0], -SHADE_TURN, SHADE_TURN)
-    bevel = replace(
-        state.bevel,
-        width_px=float(np.clip(state.bevel.width_px + wider, *limits)),
-        share=state.bevel.share + light,
-        lighting=state.bevel.lighting + lighting,
-        shade=float(np.clip(state.bevel.shade + darker, *SHADES)),
-        fall=np.clip(state.bevel.fall + np.clip(fall, -1, 1), -FURTHEST_PX, FURTHEST_PX),
-        soft_px=float(np.clip(state.bevel.soft_px + np.clip(soft[0], -1, 1), *SOFTS_PX)),
-        spread=state.bevel.spread + spread,
-    )
-    place = np.clip(state.place + place, *place_limits(limits))
-    return State(bevel, place), float(own[usual].mean())
-
-
-def _normal(shared: Sequence[Reals], bases: tuple[Reals, ...], usual: Bools) -> Reals:
-    """Normal equations of what is shared, from its rates and the terms that it is made of."""
-    ends = np.cumsum([base.shape[1] for base in bases])
-    parts = [slice(end - base.shape[1], end) for base, end in zip(bases, ends, strict=True)]
-    normal = np.empty((ends[-1], ends[-1]))
-    for i, a in enumerate(bases):
-        for j, b in enumerate(bases[: i + 1]):
-            block = a.T @ ((dot(shared[i], shared[j]) * usual)[:, None] * b)
-            normal[parts[i], parts[j]] = block
-            normal[parts[j], parts[i]] = block.T
-    return normal
 
 
 def _from_expected(bevel: Bevel) -> tuple[Reals, Reals]:
@@ -220,37 +220,43 @@ class _Laid:
     by_place: Reals
 
 
-def _laid(profiles: Profiles, state: State) -> _Laid:
-    at = state.of(profiles)
-    unit = steps_with(at, state.bevel)
+def _laid(profiles: Profiles, state: State, terms: Terms) -> _Laid:
+    at = state.on(profiles, terms)
+    distance, band = from_edge(at), state.bevel.along(terms)
+    unit = broken_step(distance, band.in_blurs(at.blur))
     found = levels_beside(profiles, unit)
     per_px = (-found.rise * profiles.cosine / at.blur).astype(np.float32)
+    residual = profiles.grey - found.grey
+    residual *= profiles.weight
+    by_place = unit.both * profiles.weight
+    by_place *= per_px[:, None]
     return _Laid(
-        unit=unit,
-        rise=found.rise[:, None],
-        distance=from_edge(at),
-        blur=at.blur.astype(np.float32)[:, None],
-        residual=profiles.weight * (profiles.grey - found.grey),
-        by_place=profiles.weight * per_px[:, None] * unit.both,
-    )
-
-
-def _rates(profiles: Profiles, state: State, laid: _Laid) -> tuple[Reals, ...]:
-    """How profiles change with all that is shared, weighed."""
-    bevel, unit, rise = state.bevel, laid.unit, laid.rise
-    per_blur = rise / laid.blur
-    by_blur = -per_blur * (unit.both * laid.distance + unit.inner * bevel.width_px / laid.blur)
-    by_share, by_lighting = (
-        rates.astype(np.float32) for rates in bevel.rates(profiles.normal, profiles.xy)
-    )
-    by_light = median(rise) * unit.lit
-    by_soft = bevel.soft_px / np.hypot(bevel.soft_px, laid.blur)
-    shared = (
-        by_light * by_share[:, None], by_light * by_lighting[:, None],
-        bevel.darkness * rise * unit.shaded, per_blur * unit.shifted,
-        per_blur * unit.softer * by_soft, per_blur * unit.inner, by_blur,
+        unit=unit, rise=found.rise[:, None], distance=distance, blur=at.blur[:, None],
+        residual=residual, by_place=by_place,
     )  # fmt: skip
-    return tuple(profiles.weight * rate for rate in shared)
+
+
+def _rates(profiles: Profiles, state: State, laid: _Laid) -> list[Reals]:
+    """How profiles change with all that is shared, weighed, shape (k, n); see `_blocks`."""
+    unit = laid.unit
+    by_blur = unit.both * laid.distance
+    by_blur += unit.inner * (state.bevel.width_px / laid.blur).astype(np.float32)
+    rates = (unit.lit, unit.shaded, unit.shifted, unit.softer, unit.inner, by_blur)
+    return [(profiles.weight * rate).T for rate in rates]
+
+
+def _blocks(state: State, laid: _Laid, terms: Terms) -> list[Reals]:
+    """What samples change by, in `_rates`, with each that is shared, shape (n, q).
+
+    The band's light and lighting, a shadow's light, fall and softness, width, and blur.
+    """
+    bevel, rise = state.bevel, laid.rise
+    per_blur = rise / laid.blur
+    by_soft = bevel.soft_px / np.hypot(bevel.soft_px, laid.blur)
+    return [
+        median(rise) * bevel.by_light(terms), bevel.darkness * rise, per_blur * terms.normal,
+        per_blur * by_soft, per_blur, -per_blur * terms.frame,
+    ]  # fmt: skip
 
 
 def place_all(profiles: Profiles, state: State, limits: tuple[float, float]) -> tuple[State, Reals]:
@@ -270,11 +276,14 @@ def place_all(profiles: Profiles, state: State, limits: tuple[float, float]) -> 
     ndarray, shape (n, k)
         What is left.
     """
+    terms = state.bevel.terms(profiles.normal, profiles.xy)
     for _ in range(PLACE_TURNS):
-        laid = _laid(profiles, state)
+        laid = _laid(profiles, state, terms)
         move = np.clip(least_squares_amplitude(laid.by_place, laid.residual), -1, 1)
         state = replace(state, place=np.clip(state.place + move, *place_limits(limits)))
-    return state, _laid(profiles, state).residual
+        if np.mean(np.abs(move)) < PLACED_PX:
+            return state, laid.residual - laid.by_place * move.astype(np.float32)[:, None]
+    return state, _laid(profiles, state, terms).residual
 
 
 def place_limits(limits: tuple[float, float]) -> tuple[float, float]:

@@ -1,6 +1,6 @@
 """Which camera curve, sharpening, bevel and shadow explain the edges of a picture best."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from dataclasses import replace
 from math import ceil
 
@@ -55,6 +55,9 @@ LEAST_GAIN, SURE, SURE_OF_FAINT = 0.25, 4.0, 5.0
 """Usual misfits by which a band must bring that of a sample down, and in its own standard errors.
 Rendered bevels bring it down by 1 to 3 and 6 to 70 standard errors, uneven light on the face, which
 is no band, by 0.1 and 4; a faint band that all parts of the outline confirm will do."""
+HOPELESS = 4.0
+"""Factor by which a sharpening with a band must leave more than a band does by itself for the other
+camera curve, and a sharpening much like it, not to be tried (our own judgement)."""
 RESOLVED_BLURS, LEAST_UNLIKE = 1.5, 0.15
 """Width from which a band shows for what it is; a narrower one must be as unlike itself from side
 to side, in differences of face and ground, to be told from blur."""
@@ -95,25 +98,24 @@ def select_edge_model(
         return plain
     if explained(plain):
         return _curve_or_sharpening(plain, few, coloured, fit)
-    versions = [plain, *_unsharpened(plain, few, coloured, fit)]
-    undone = versions[-1][0].sharpening
+    undone = _unsharpened(plain, few, coloured, fit)
+    likeliest = undone[-1] if undone else plain
+    sharpening = likeliest[0].sharpening
     # What clipping leaves of a halo is not to be told from a band.
-    if explained(versions[-1]) or (undone and undone.clipped):
-        return versions[-1]
+    if explained(likeliest) or (sharpening and sharpening.clipped):
+        return likeliest
     reach = _bevel_reach(fit)
-    banded = [_banded(models, reach, _with_band) for models in versions]
-    chosen = int(np.argmin([models[0].score for models in banded]))
-    single = versions[chosen]
+    single, banded = min(_versions(plain, undone, reach), key=lambda models: models[1][0].score)
     many = crossings.take(_stretches(len(crossings.step), BEVEL_SAMPLES))
-    believed = _believed(banded[chosen], single, many, fit, reach)
+    believed = _believed(banded, single, many, fit, reach)
     if believed is None:
-        best, *others = banded[chosen]
+        best, *others = banded
         bare = _bare(best)
         believed = _believed([bare, *others], single, many, fit, reach) if bare else None
     if believed is None:
         shaded = _banded(single, profile_reach(fit), _with_shadow)
         believed = _believed(shaded, single, many, fit, profile_reach(fit))
-    return believed or _by_bands(single, banded[chosen])
+    return believed or _by_bands(single, banded)
 
 
 def _curve_or_sharpening(
@@ -183,13 +185,36 @@ def _unsharpened(
     ]
 
 
-def _banded(plain: list[EdgeModel], reach: int, find: Finder) -> list[EdgeModel]:
-    """The same models, best first, with the bands or shadows that suit them best."""
-    possible = [model for model in plain if model.penalty < RULED_OUT * plain[0].penalty]
-    banded = [(find(model, reach), model.penalty) for model in possible]
+def _versions(
+    plain: list[EdgeModel], undone: list[list[EdgeModel]], reach: int
+) -> Iterator[tuple[list[EdgeModel], list[EdgeModel]]]:
+    """Single edges, and the same with bands, as stored and with sharpenings undone, the best last.
+
+    Where the likeliest sharpening is hopeless by its likeliest curve, no other is tried.
+    """
+    stored = _banded(plain, reach, _with_band)
+    yield plain, stored
+    for models in reversed(undone):
+        first = _with_band(models[0], reach)
+        if first.score > HOPELESS * stored[0].score:
+            return
+        yield models, _banded(models, reach, _with_band, first)
+
+
+def _banded(
+    plain: list[EdgeModel], reach: int, find: Finder, first: EdgeModel | None = None
+) -> list[EdgeModel]:
+    """The same models, best first, with the bands or shadows that suit them best.
+
+    The first one's may be known.
+    """
+    best, *others = plain
+    possible = [model for model in others if model.penalty < RULED_OUT * best.penalty]
+    banded = [(first or find(best, reach), best.penalty)]
+    banded += [(find(model, reach), model.penalty) for model in possible]
     # A narrow band can pass for a camera curve, so single edges have a say as well.
     banded.sort(key=lambda pair: pair[0].score * pair[1])
-    return [*(model for model, _ in banded), *plain[len(possible) :]]
+    return [*(model for model, _ in banded), *others[len(possible) :]]
 
 
 def _with_band(model: EdgeModel, reach: int) -> EdgeModel:

@@ -178,29 +178,43 @@ def broken_step(z: Reals, edge: BrokenEdge) -> BrokenStep:
         for v in (edge.width, edge.band, edge.shade, edge.offset, edge.soft)
     )
     (far, inner), (near, outer) = unit_step(z + width), unit_step(z)
-    within = (offset - z) / soft
+    alike = 1 / soft
+    within = (offset - z) * alike
     fading, border = unit_step(within)
     # The lens blurs the edge and the shadow's border alike, so both go together: a bivariate
     # normal distribution, to the second order of its tetrachoric series.
-    alike = 1 / soft
     apart = np.sqrt(1 - alike**2)
     both = outer * border
-    dark = near * fading - alike * both * (1 - 0.5 * alike * z * within)
-    at_edge = outer * unit_step((within + alike * z) / apart)[0]
-    at_border = border * unit_step((z + alike * within) / apart)[0]
-    shifted = shade * at_border / soft
-    softer = shade * alike**2 * both - within * shifted
-    inner = band * inner
-    slope = (1 - band) * outer + inner + shade * at_edge - shifted
-    step = near + band * (far - near) + shade * dark
+    # In place, as memory for thousands of profiles costs as much time as the sums.
+    dark = z * within
+    dark *= -0.5 * alike
+    dark += 1
+    dark *= both
+    dark *= -alike
+    dark += near * fading
+    # At the edge, how much lies in the shadow is one and the same for all pixels of a profile.
+    at_edge = unit_step(offset * alike / apart)[0]
+    shifted = unit_step(z * apart + offset * alike**2 / apart)[0]
+    shifted *= border
+    shifted *= shade * alike
+    both *= shade * alike**2
+    both -= within * shifted
+    inner *= band
+    slope = outer * (1 - band + shade * at_edge)
+    slope += inner
+    slope -= shifted
+    lit = far - near
+    step = band * lit
+    step += near
+    step += shade * dark
     return BrokenStep(
         step=step,
         material=1 - far,
         ground=near,
         both=slope,
         inner=inner,
-        lit=far - near,
+        lit=lit,
         shaded=dark,
         shifted=shifted,
-        softer=softer,
+        softer=both,
     )

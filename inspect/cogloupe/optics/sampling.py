@@ -21,7 +21,7 @@ from cogloupe.optics.grain import PLATEAU_BLURS, PLATEAU_SHARE
 from cogloupe.optics.greys import Greys
 from cogloupe.optics.outline import Crossings, normals
 from cogloupe.optics.response import blurs_out, unit_step
-from cogloupe.optics.step_fit import fit_steps
+from cogloupe.optics.step_fit import Band, fit_steps
 from cogloupe_calibration.arrays import Bools, Floats, Reals
 from cogloupe_calibration.robust import median, scatter
 
@@ -191,7 +191,7 @@ def sample_edge(greys: Greys, crossings: Crossings, fit: Fit) -> Samples:
             return _nothing_measured(crossings)
         seen = crossings.take(kept)
         cosine = np.abs(dot(seen.normal, seen.step)).astype(np.float32)
-        band = fit.bevel.along(seen.normal, seen.inside) if fit.bevel.seen else None
+        band = _band(fit.bevel, seen)
         steps = fit_steps(profiles, offsets, cosine, seen.normal, blur, band, fit.grained)
         blur = max(blur, median(steps.blur))
     t, s, levels, residual = steps.place, steps.blur, steps.levels, steps.residual
@@ -224,6 +224,10 @@ def sample_edge(greys: Greys, crossings: Crossings, fit: Fit) -> Samples:
         residual=residual,
         z=z,
     )
+
+
+def _band(bevel: Bevel, seen: Crossings) -> Band | None:
+    return bevel.along(bevel.terms(seen.normal, seen.inside)) if bevel.seen else None
 
 
 def _rms(residual: Reals) -> Floats:

@@ -124,7 +124,11 @@ class Drawn:
 
     def grey(self, levels: Floats) -> Reals:
         """Profiles of given amounts of light, shape (p, n): shape (k, n)."""
-        return np.asarray(np.einsum("pkn,pn->kn", self.columns, levels.astype(np.float32)))
+        first, *others = zip(self.columns, levels.astype(np.float32), strict=True)
+        grey = first[0] * first[1]
+        for column, level in others:
+            grey += column * level
+        return np.asarray(grey)
 
     def rates(self, levels: Floats) -> tuple[Reals, Reals, list[tuple[Reals, Floats]]]:
         """Changes of the profiles with place, blur, and what all edges have in common.
@@ -219,7 +223,7 @@ def draw(profiles: Profiles, out: Floats, blur: Floats, kind: Kind) -> Drawn:
         ground, outer, fading = _shadowed(kind.shadow, profiles, distance, (step, outer), blur)
     columns: list[Reals] = []
     for side, place, powers in zip((1 - beyond, ground), (far, distance), kind.powers, strict=True):
-        columns += [side * (place / SLOPE_PX) ** power for power in range(powers + 1)]
+        columns += [side, *(side * (place / SLOPE_PX) ** power for power in range(1, powers + 1))]
     if kind.banded:
         columns.append(beyond - step)
     stacked: Reals = np.stack(columns)
@@ -249,8 +253,8 @@ def _shadowed(
     apart = np.sqrt(1 - alike**2)
     both = outer * blur * border
     dark = step * fading - alike * both * (1 - 0.5 * alike * z * within)
-    at_edge = outer * unit_step((within + alike * z) / apart)[0]
-    by_out = shade * border * unit_step((z + alike * within) / apart)[0] / soft
+    at_edge = outer * unit_step(offset / soft / apart)[0]
+    by_out = shade * border * unit_step(z * apart + offset / soft * (alike / apart))[0] / soft
     by_soft = (by_out * within - shade * alike**2 * both / soft) * (soft_px / soft)
     return (
         step - shade * dark,

@@ -14,6 +14,7 @@ from cogloupe.optics.bevel import BLURS_PX
 from cogloupe.optics.joint.forward_model import Drawn, Kind, draw
 from cogloupe.optics.joint.profiles import Profiles
 from cogloupe.optics.joint.shared_terms import Frame, facing
+from cogloupe.optics.normal_equations import normal_equations, products
 from cogloupe_calibration.arrays import Floats, Reals
 from cogloupe_calibration.robust import median
 
@@ -88,16 +89,6 @@ def drawn(profiles: Profiles, shared: Shared, state: State) -> Drawn:
     return draw(profiles, state.out, shared.blur(state.spread), state.kind)
 
 
-def products(values: Reals) -> Floats:
-    """Sums over the pixels of the products of every two values, shape (m, k, n) to (m, m, n)."""
-    count, _, n = values.shape
-    found = np.empty((count, count, n))
-    for i in range(count):
-        for j in range(i + 1):
-            found[i, j] = found[j, i] = np.einsum("kn,kn->n", values[i], values[j])
-    return found
-
-
 def trust(left: Reals, pixels: Reals | float) -> Floats:
     """Weigh profiles by how well they fit: near 2 for the best, 1 for usual ones, 0 for dirt.
 
@@ -123,11 +114,11 @@ def trust(left: Reals, pixels: Reals | float) -> Floats:
 def first_levels(profiles: Profiles, shared: Shared, state: State) -> State:
     """Give a state the shared levels that suit its places."""
     columns = drawn(profiles, shared, state).columns
-    sums = products(np.concatenate([columns, profiles.grey[None]]))
+    sums = products([*columns, profiles.grey])
     blocks = [shared.light] * state.kind.count
     weight = np.ones(len(profiles))
     for _ in range(2):
-        found = _solved(*_normal_equations(sums * weight, blocks))
+        found = _solved(*normal_equations(sums * weight, blocks))
         levels = found.reshape(state.kind.count, -1) @ shared.light.T
         left = profiles.grey - np.einsum("pkn,pn->kn", columns, levels.astype(np.float32))
         weight = trust(left, profiles.pixels)
@@ -163,13 +154,12 @@ def _turn(profiles: Profiles, shared: Shared, state: State, free: bool) -> State
     left = profiles.grey - now.grey(state.levels)
     by_place, by_blur, common = now.rates(state.levels)
     common = common if free else []
-    rates = [by_blur, *(rate for rate, _ in common), by_place, left]
-    sums = products(np.stack([*now.columns, *rates])) * trust(left, profiles.pixels)
+    rates = [by_blur, *(rate for rate, _ in common), left, by_place]
+    sums = products([*now.columns, *rates]) * trust(left, profiles.pixels)
     count = state.kind.count
     blocks = [shared.light] * count + [shared.frame] + [terms for _, terms in common]
     places = _Places(sums, blocks)
-    shared_sums = np.delete(np.delete(sums, -2, axis=0), -2, axis=1)
-    found = _solved(*places.taken_out(*_normal_equations(shared_sums, blocks)))
+    found = _solved(*places.taken_out(*normal_equations(sums[:-1, :-1], blocks)))
     parts = np.split(found, np.cumsum([block.shape[1] for block in blocks])[:-1])
     kind = state.kind.changed(np.concatenate(parts[count + 1 :])) if common else state.kind
     return replace(
@@ -179,19 +169,6 @@ def _turn(profiles: Profiles, shared: Shared, state: State, free: bool) -> State
         spread=state.spread + np.clip(parts[count], -BLUR_TURN, BLUR_TURN),
         levels=state.levels + np.stack(parts[:count]) @ shared.light.T,
     )
-
-
-def _normal_equations(sums: Floats, blocks: list[Floats]) -> tuple[Floats, Floats]:
-    """Normal equations of unknowns made of blocks of terms; the last of the sums is the data's."""
-    ends = np.cumsum([block.shape[1] for block in blocks])
-    parts = [slice(end - block.shape[1], end) for end, block in zip(ends, blocks, strict=True)]
-    normal, pull = np.empty((ends[-1], ends[-1])), np.empty(ends[-1])
-    for i, block in enumerate(blocks):
-        pull[parts[i]] = block.T @ sums[i, -1]
-        for j in range(i + 1):
-            normal[parts[i], parts[j]] = block.T @ (sums[i, j][:, None] * blocks[j])
-            normal[parts[j], parts[i]] = normal[parts[i], parts[j]].T
-    return normal, pull
 
 
 def _solved(normal: Floats, pull: Floats) -> Floats:
@@ -204,17 +181,19 @@ class _Places:
     """Places of pieces of an outline, to be taken out of the normal equations."""
 
     def __init__(self, sums: Floats, blocks: list[Floats]) -> None:
-        own, wish = sums[-2, -2], sums[-2, -1]
+        own, wish = sums[-1, -1], sums[-1, -2]
         # Squares of what is left are those of the noise, about.
-        u = np.sqrt(median(sums[-1, -1] / np.maximum(own, 1e-30)) / SPARE_PIXELS)
+        u = np.sqrt(median(sums[-2, -2] / np.maximum(own, 1e-30)) / SPARE_PIXELS)
         self._length = int(np.clip(np.ceil((u / PLACED_PX) ** 2), 1, LONGEST_PIECE))
         self._own = np.maximum(self._piece(own[:, None]), 1e-30)
         self._wish = self._piece(wish[:, None])
-        crossed = [block * sums[i, -2][:, None] for i, block in enumerate(blocks)]
+        crossed = [block * sums[i, -1][:, None] for i, block in enumerate(blocks)]
         self._crossed = self._piece(np.concatenate(crossed, axis=1))
         self._samples = len(own)
 
     def _piece(self, values: Floats) -> Floats:
+        if self._length == 1:
+            return values
         return np.asarray(np.add.reduceat(values, np.arange(0, len(values), self._length)))
 
     def taken_out(self, normal: Floats, pull: Floats) -> tuple[Floats, Floats]:

@@ -12,8 +12,9 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from cogloupe.numerics.moving_average import along, by_piece, running_mean
-from cogloupe.optics.joint.joint_fit import FURTHEST_PX, Shared, State, drawn, products, trust
+from cogloupe.optics.joint.joint_fit import FURTHEST_PX, Shared, State, drawn, trust
 from cogloupe.optics.joint.profiles import Profiles
+from cogloupe.optics.normal_equations import applied, inverses, products
 from cogloupe_calibration.arrays import Bools, Floats, Reals
 from cogloupe_calibration.robust import median
 
@@ -123,7 +124,9 @@ def place(
         spread = 1 / np.maximum(sums[-2, -2], 1e-30)
         found = np.zeros((len(sums) - 1, len(profiles)))
         found[-1] = spread * sums[-2, -1]
-    left = values[-1] - np.einsum("pkn,pn->kn", values[:-1], found.astype(np.float32))
+    left = values[-1].copy()
+    for value, amount in zip(values[:-1], found.astype(np.float32), strict=True):
+        left -= value * amount
     spare = np.maximum(pixels - 1.0 - spent, 1.0)
     rest = np.einsum("kn,kn->n", left, left) / spare
     # Where light is even, what differs from profile to profile is what a file rounds, and little of
@@ -157,13 +160,15 @@ def _own_noise(square: Floats, by_chance: float) -> Floats:
 
 def _compared(
     profiles: Profiles, shared: Shared, state: State, weighed: bool = True
-) -> tuple[Floats, Reals]:
+) -> tuple[Floats, list[Reals]]:
     """Products of columns, change with place, and what is left; and these themselves."""
     now = drawn(profiles, shared, state)
     left = profiles.grey - now.grey(state.levels)
-    values = np.concatenate([now.columns, [now.rates(state.levels)[0], left]])
+    values = [*now.columns, now.rates(state.levels)[0], left]
     sums = products(values)
-    return sums * trust(left, profiles.pixels) if weighed else sums, values
+    if weighed:
+        sums *= trust(left, profiles.pixels)
+    return sums, values
 
 
 def _held(state: State, shared: Shared) -> Bools:
@@ -185,23 +190,21 @@ def _change(
     unknowns, n = len(sums) - 1, sums.shape[2]
     pieces = by_piece(sums[:-1].reshape(-1, n), length) * length
     near = running_mean(pieces, count) * count
-    shaped = near.reshape(unknowns, unknowns + 1, -1).transpose(2, 0, 1)
-    normal, pull = shaped[..., :-1], shaped[..., -1]
-    own = normal.diagonal(axis1=1, axis2=2)
+    shaped = near.reshape(unknowns, unknowns + 1, -1)
+    normal, pull = shaped[:, :-1], shaped[:, -1]
+    own = np.einsum("uun->un", normal)
     noise *= _crowded(np.asarray(pieces.reshape(unknowns, unknowns + 1, -1)), noise, count)
-    usual_own = _told(own.mean(axis=0))
-    loose = np.linalg.inv(normal + np.diag(LOOSE * usual_own))
-    word = (loose @ pull[..., None])[..., 0]
-    chance = noise * np.median(loose.diagonal(axis1=1, axis2=2), axis=0)
-    square = word**2
-    usual = np.minimum(square, STRAY * np.median(square, axis=0)).mean(axis=0)
+    usual_own = _told(own.mean(axis=1))
+    loose = inverses(normal, LOOSE * usual_own[:, None])
+    chance = noise * np.median(np.einsum("uun->un", loose), axis=1)
+    square = applied(loose, pull) ** 2
+    usual = np.minimum(square, STRAY * np.median(square, axis=1)[:, None]).mean(axis=1)
     variance = np.maximum(usual - BY_CHANCE * chance, LEAST_BEYOND * chance)
-    stiff = np.where(held, HELD * _told(own.max(axis=0)), noise / variance)
+    stiff = np.where(held, HELD * _told(own.max(axis=1)), noise / variance)
     stiff = np.maximum(stiff, UNTOLD * usual_own)
-    inverse = np.linalg.inv(normal + np.diag(stiff))
-    found = (inverse @ pull[..., None])[..., 0]
-    free = 1 - stiff * inverse.diagonal(axis1=1, axis2=2).mean(axis=0)
-    change = np.asarray(along(np.ascontiguousarray(found.T), n), np.float64)
+    inverse = inverses(normal, stiff[:, None])
+    free = 1 - stiff * np.einsum("uun->un", inverse).mean(axis=1)
+    change = np.asarray(along(applied(inverse, pull), n), np.float64)
     return change, float(free[:-1].mean())
 
 
@@ -232,25 +235,25 @@ def _own_levels(sums: Floats, square: Floats, held: Bools) -> tuple[Floats, Floa
 
     Shapes (p + 1, n), (n,) and (n,); the variance by that of the profile's noise.
     """
-    normal = sums[:-1, :-1].transpose(2, 0, 1)
-    pull = sums[:-1, -1].T
-    own = _told(np.median(normal.diagonal(axis1=1, axis2=2), axis=0))
-    loose = np.linalg.inv(normal + np.diag(LOOSE_OWN * own))
-    word = (loose @ pull[..., None])[..., 0]
-    chance = (loose @ normal @ loose).diagonal(axis1=1, axis2=2) * square[:, None]
-    middle = np.median(chance, axis=0)
-    variance = np.maximum(OF_MEDIAN * np.median(word**2, axis=0) - 2 * middle, 1e-4 * middle)
+    normal, pull = sums[:-1, :-1], sums[:-1, -1]
+    own = _told(np.median(np.einsum("uun->un", normal), axis=1))[:, None]
+    loose = inverses(normal, LOOSE_OWN * own)
+    # What chance alone says: the inverse, less what the ridge holds back of it.
+    chance = np.einsum("uun->un", loose) - applied(
+        loose**2, LOOSE_OWN * np.broadcast_to(own, pull.shape)
+    )
+    middle = np.median(chance * square, axis=1)
+    word = applied(loose, pull) ** 2
+    variance = np.maximum(OF_MEDIAN * np.median(word, axis=1) - 2 * middle, 1e-4 * middle)
     noise = np.maximum(square, FEWEST * median(square))
-    stiff = noise[:, None] / variance
-    stiff = np.where(held, HELD * own, stiff)
+    stiff = np.where(held[:, None], HELD * own, noise / variance[:, None])
     # A profile without any light between its two sides tells no place.
-    stiff[:, -1] = UNTOLD * own[-1]
-    inverse = np.linalg.inv(normal + stiff[:, :, None] * np.eye(len(own)))
-    found = (inverse @ pull[..., None])[..., 0]
-    free = 1 - stiff[:, :-1] * inverse.diagonal(axis1=1, axis2=2)[:, :-1]
-    spread = inverse[:, -1, -1]
+    stiff[-1] = UNTOLD * own[-1]
+    inverse = inverses(normal, stiff)
+    free = 1 - (stiff * np.einsum("uun->un", inverse))[:-1]
+    spread = inverse[-1, -1]
     return (
-        found.T,
+        applied(inverse, pull),
         np.where(spread > 0, spread, np.inf),
-        np.asarray(free.sum(axis=1), np.float64),
+        np.asarray(free.sum(axis=0), np.float64),
     )
