@@ -1,6 +1,7 @@
 """Levels and places that follow what stretches of an outline say."""
 
 import numpy as np
+import pytest
 
 from cogloupe.optics.joint.local_levels import _change, _own_levels
 
@@ -28,3 +29,14 @@ def test_a_profile_without_light_between_its_sides_tells_no_place():
     assert np.isfinite(found).all()
     others = np.arange(40) != 7
     assert spread[7] > 1e6 * spread[others].max()
+
+
+@pytest.mark.filterwarnings("error")
+def test_a_level_that_no_profile_tells_stays_where_it_is():
+    values = np.random.default_rng(5).normal(0, 1, (4, 9, 40))
+    values[1] = 0  # a band that is not as wide as a pixel
+    sums = np.einsum("pkn,qkn->pqn", values, values)
+    found, spread, _ = _own_levels(sums, np.ones(40), np.zeros(3, bool))
+    assert np.all(found[1] == 0)
+    assert np.isfinite(found).all()
+    assert np.isfinite(spread).all()

@@ -246,7 +246,9 @@ def _own_levels(sums: Floats, square: Floats, held: Bools) -> tuple[Floats, Floa
     word = applied(loose, pull) ** 2
     variance = np.maximum(OF_MEDIAN * np.median(word, axis=1) - 2 * middle, 1e-4 * middle)
     noise = np.maximum(square, FEWEST * median(square))
-    stiff = np.where(held[:, None], HELD * own, noise / variance[:, None])
+    # A level that no pixel tells has no variance either.
+    stiff = noise / np.maximum(variance, 1e-30)[:, None]
+    stiff = np.where(held[:, None], HELD * own, np.clip(stiff, UNTOLD * own, HELD * own))
     # A profile without any light between its two sides tells no place.
     stiff[-1] = UNTOLD * own[-1]
     inverse = inverses(normal, stiff)
