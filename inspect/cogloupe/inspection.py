@@ -9,7 +9,7 @@ from cogloupe.figures.details import compute_details
 from cogloupe.figures.drawing_data import DrawingData
 from cogloupe.figures.pitch import compute_pitch
 from cogloupe.fits.datum import choose_datum
-from cogloupe.fits.measure import measure_seen, see_gear
+from cogloupe.fits.measure import measure_gear
 from cogloupe.fits.measured import Measured
 from cogloupe.fits.size import CirclesSeen, compare_scales
 from cogloupe.inputs.photo import Photo
@@ -66,8 +66,9 @@ def inspect_photo(
     lens = stated.lens
     if settings.unknown:
         settings = settings_by_sight(photo.pixels, settings, stated.scale, lens)
-    seen = see_gear(photo.pixels, settings)
-    measured = with_scale_at_gear(measure_seen(seen, settings, stated.scale, lens), frame, lens)
+    measured = with_scale_at_gear(
+        measure_gear(photo.pixels, settings, stated.scale, lens), frame, lens
+    )
     axes = choose_datum(measured, settings.datum)
     figures = compute_pitch(measured, axes, settings, frame, lens)
     details = compute_details(measured, axes, figures, frame, lens, settings)

@@ -8,7 +8,6 @@ from dataclasses import dataclass, replace
 from math import cos, hypot, pi, sqrt, tan
 
 import numpy as np
-from numpy.typing import NDArray
 
 from cogloupe.figures.deviations import (
     cumulative_pitch,
@@ -18,7 +17,7 @@ from cogloupe.figures.deviations import (
     single_pitch,
 )
 from cogloupe.fits.datum import Axes
-from cogloupe.fits.flanks import FlankFits
+from cogloupe.fits.flank_guard import flank_status
 from cogloupe.fits.measured import Measured
 from cogloupe.fits.teeth_axis import flank_angles, flank_angles_about, thickness
 from cogloupe.forms.check_sizes import STANDARD_PIN
@@ -33,11 +32,6 @@ from cogloupe.uncertainty.modes import Mode
 from cogloupe_calibration.arrays import Bools, Floats
 from cogloupe_calibration.calibration import Lens
 from cogloupe_calibration.errors import PhotoError
-
-OBSTRUCTED_SHARE = 0.05
-"""A flank with more of its points than this under something is called obstructed."""
-PARTIAL_COVERAGE = 0.8
-"""A flank seen over less than this of its evaluation range is called partial."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -243,27 +237,6 @@ def _filled(centre: Floats, teeth: int) -> Floats:
     seen = np.isfinite(centre)
     start = np.nanmean(wrapped(centre - index * 2 * pi / teeth - centre[seen][0])) + centre[seen][0]
     return np.where(seen, centre, start + index * 2 * pi / teeth)
-
-
-def flank_status(fits: FlankFits) -> NDArray[np.str_]:
-    """Status of every flank.
-
-    Returns
-    -------
-    ndarray, shape (z, 2), str
-        'ok', 'partial', 'obstructed' or 'not_seen'.
-
-    Notes
-    -----
-    Where most flanks of a side have points set aside, that is how the side was cut, not dirt;
-    only those with more than the usual share are called obstructed.
-    """
-    status = np.full(fits.unwound.shape, "ok", dtype="<U10")
-    status[fits.coverage < PARTIAL_COVERAGE] = "partial"
-    beyond = fits.rejected - np.median(fits.rejected, axis=0)
-    status[beyond > OBSTRUCTED_SHARE] = "obstructed"
-    status[~np.isfinite(fits.unwound)] = "not_seen"
-    return status
 
 
 def thickness_uncertainty(measured: Measured, figures: Figures) -> Floats:

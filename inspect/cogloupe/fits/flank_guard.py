@@ -9,6 +9,7 @@ from itertools import pairwise
 from math import pi
 
 import numpy as np
+from numpy.typing import NDArray
 
 from cogloupe.finding.tooth_map import ToothMap
 from cogloupe.fits.flanks import FlankFits
@@ -25,6 +26,10 @@ NEIGHBOUR_AGREES = 0.1
 """Share of a pitch within which a neighbour of the same side must be as far out of place."""
 LEAST_GOOD = 2 / 3
 """Share of the flanks in sight that must be seen for a gear to be read."""
+OBSTRUCTED_SHARE = 0.05
+"""A flank with more of its points than this under something is called obstructed."""
+PARTIAL_COVERAGE = 0.8
+"""A flank seen over less than this of its evaluation range is called partial."""
 
 
 def possible_flanks(fits: FlankFits) -> FlankFits:
@@ -109,3 +114,24 @@ def refuse_few_flanks(fits: FlankFits, teeth: ToothMap, whole: bool) -> None:
             "tell the gear's errors: light it evenly from all sides, on a ground of another "
             "brightness or colour, and keep things off the teeth"
         )
+
+
+def flank_status(fits: FlankFits) -> NDArray[np.str_]:
+    """Status of every flank.
+
+    Returns
+    -------
+    ndarray, shape (z, 2), str
+        'ok', 'partial', 'obstructed' or 'not_seen'.
+
+    Notes
+    -----
+    Where most flanks of a side have points set aside, that is how the side was cut, not dirt;
+    only those with more than the usual share are called obstructed.
+    """
+    status = np.full(fits.unwound.shape, "ok", dtype="<U10")
+    status[fits.coverage < PARTIAL_COVERAGE] = "partial"
+    beyond = fits.rejected - np.median(fits.rejected, axis=0)
+    status[beyond > OBSTRUCTED_SHARE] = "obstructed"
+    status[~np.isfinite(fits.unwound)] = "not_seen"
+    return status

@@ -25,14 +25,17 @@ from cogloupe.fits.picture_checks import (
     picture_notices,
     refuse_unusable,
 )
+from cogloupe.fits.second_look import flanks_unlike, likelier
 from cogloupe.fits.size import find_size
 from cogloupe.inputs.settings import GearSettings
 from cogloupe.optics.edges import find_edges
+from cogloupe.optics.joint.from_prediction import measure_outlines
 from cogloupe.optics.outlines import Outlines
 from cogloupe.optics.sampling import EdgePoints
 from cogloupe.wording.notices import Notice, flag
 from cogloupe_calibration.arrays import Floats
 from cogloupe_calibration.calibration import Lens
+from cogloupe_calibration.errors import PhotoError
 from cogloupe_calibration.lens import ideal_points
 from cogloupe_calibration.scale import Scale
 
@@ -98,16 +101,24 @@ def measure_gear(
     UseError
         Where nothing sets the size.
     """
-    return measure_seen(see_gear(pixels, settings), settings, stated, lens)
+    return measure_seen(pixels, see_gear(pixels, settings), settings, stated, lens)
 
 
 def measure_seen(
-    seen: Seen, settings: GearSettings, stated: Scale | None, lens: Lens | None = None
+    pixels: NDArray[Any],
+    seen: Seen,
+    settings: GearSettings,
+    stated: Scale | None,
+    lens: Lens | None = None,
 ) -> Measured:
     """Measure a gear whose edges were found: `measure_gear` from there on.
 
+    Where a level found them, and flanks lean unlike each other, they are looked for once more
+    without it.
+
     Parameters
     ----------
+    pixels : ndarray
     seen : Seen
     settings, stated, lens
         As for `measure_gear`.
@@ -117,6 +128,20 @@ def measure_seen(
     PhotoError, UseError
         As for `measure_gear`.
     """
+    first = _measured(seen, settings, stated, lens)
+    if not (seen.outlines.by_level and flanks_unlike(first.fits)):
+        return first
+    again = replace(seen, outlines=measure_outlines(pixels, seen.region, settings.edge))
+    try:
+        second = _measured(again, settings, stated, lens)
+    except PhotoError:
+        return first
+    return likelier(first, second) if second.teeth.teeth == first.teeth.teeth else first
+
+
+def _measured(
+    seen: Seen, settings: GearSettings, stated: Scale | None, lens: Lens | None
+) -> Measured:
     region, outlines = seen.region, seen.outlines
     centre = np.array([region.x, region.y])
     if lens is not None:

@@ -1,6 +1,6 @@
 """The axis of the teeth, and where fitted flanks stand about an axis. Lengths px, angles rad."""
 
-from math import pi
+from math import pi, sqrt
 
 import numpy as np
 
@@ -65,7 +65,7 @@ def teeth_axis_shift(
         return np.zeros(2)
     if not drive:
         return np.asarray(np.linalg.lstsq(design, wanted, rcond=None)[0][:2])
-    return _weighed((design, wanted), _slope_rows(fits))[0]
+    return _weighed((design, wanted), _telling(*_slope_rows(fits)))[0]
 
 
 def teeth_axis_covariance(fits: FlankFits) -> Floats:
@@ -83,7 +83,11 @@ def teeth_axis_covariance(fits: FlankFits) -> Floats:
         stands in the axis's way as noise does.
     """
     places = _seen(*_place_rows(fits, drive=True))
-    return _weighed(places, _slope_rows(fits))[1] if len(places[1]) >= 8 else np.zeros((2, 2))
+    return (
+        _weighed(places, _telling(*_slope_rows(fits)))[1]
+        if len(places[1]) >= 8
+        else np.zeros((2, 2))
+    )
 
 
 Rows = tuple[Floats, Floats]
@@ -135,13 +139,47 @@ def _slope_rows(fits: FlankFits) -> Rows:
     per_shift = slope_per_shift(fits)
     slope = OUT * fits.slope * fits.curve.measuring_arm
     side = np.broadcast_to(np.eye(2)[:, None, :], per_shift.shape)
-    design = np.concatenate([per_shift, side]).reshape(4, -1).T
-    design, wanted = _seen(design, slope.ravel())
+    return np.concatenate([per_shift, side]).reshape(4, -1).T, slope.ravel()
+
+
+def _telling(design: Floats, wanted: Floats) -> Rows:
+    """The rows that were seen and are not far off."""
+    design, wanted = _seen(design, wanted)
     if len(wanted) < 8:
         return design[:0], wanted[:0]
     off = wanted - design @ np.linalg.lstsq(design, wanted, rcond=None)[0]
     kept = np.abs(off) <= FAR_OFF * scatter(off) + 1e-12
     return design[kept], wanted[kept]
+
+
+def strays(fits: FlankFits) -> Floats:
+    """How far flanks are from those of one cutter about one axis, evenly divided or by a wave.
+
+    Parameters
+    ----------
+    fits : FlankFits
+
+    Returns
+    -------
+    ndarray, shape (2, z, 2)
+        Places, and how unlike they lean (root mean square along the flank), px out of the
+        material; NaN where not seen.
+    """
+    places, slopes = (
+        (wanted - design @ np.linalg.lstsq(*_telling(design, wanted), rcond=None)[0]).reshape(-1, 2)
+        for design, wanted in (_place_rows(fits, drive=True), _slope_rows(fits))
+    )
+    return np.stack([places, slopes * _root_mean_square_roll(fits)])
+
+
+def lean_noise(fits: FlankFits) -> Floats:
+    """What noise leaves of how unlike flanks lean, px, shape (z, 2)."""
+    return np.asarray(fits.u_slope * fits.curve.measuring_arm * _root_mean_square_roll(fits))
+
+
+def _root_mean_square_roll(fits: FlankFits) -> float:
+    low, high = fits.curve.roll_range
+    return float(high - low) / sqrt(12)
 
 
 def _weighed(*groups: Rows) -> tuple[Floats, Floats]:

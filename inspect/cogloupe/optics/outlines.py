@@ -56,6 +56,8 @@ class Outlines:
     texture : float
         How much the levels of gear and ground vary from place to place beside the outline
         (tool marks, a grained ground), as a share of the contrast.
+    by_level : bool
+        They were followed along a level of grey or colour; else near a predicted outline.
     """
 
     outer: EdgePoints
@@ -71,6 +73,7 @@ class Outlines:
     mixed: bool
     sharpening: float
     texture: float
+    by_level: bool = True
 
 
 def edge_shift(blur: float, seen: float) -> float:

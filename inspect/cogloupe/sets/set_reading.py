@@ -150,7 +150,7 @@ def measure_all(
     for photo, one in zip(photos, seen, strict=True):
         with naming(photo):
             scale = measured[0].scale if measured else stated
-            measured.append(measure_seen(one, settings, scale, lens))
+            measured.append(measure_seen(photo.pixels, one, settings, scale, lens))
     _check_same_gear(photos, measured)
     return measured
 

@@ -6,8 +6,8 @@ from math import hypot, pi, sqrt
 
 import numpy as np
 
-from cogloupe.figures.pitch import flank_status
 from cogloupe.fits.datum import Axes
+from cogloupe.fits.flank_guard import flank_status
 from cogloupe.fits.measured import Measured
 from cogloupe.fits.teeth_axis import flank_angles_about, thickness
 from cogloupe.forms.tooth_form import OUT

@@ -133,6 +133,7 @@ def _outlines(choice: Choice, outer: Look, holes: Iterable[Look], inwards: float
         mixed=fit.greys.mixed,
         sharpening=0.0,
         texture=_texture(outer) / max(rise, 1e-9),
+        by_level=False,
     )
 
 
