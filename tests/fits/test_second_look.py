@@ -5,7 +5,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from cogloupe.fits.second_look import flanks_unlike, surer
+from cogloupe.fits.second_look import UNLIKE_PX, surer, unlike_px
 
 from .test_flank_guard import Z, fits_of, moved, traced
 
@@ -26,17 +26,19 @@ def noisy():
 
 
 def test_flanks_of_one_cutter_call_for_no_second_look(noisy):
-    assert not flanks_unlike(noisy[0])
+    assert unlike_px(noisy[0]) < UNLIKE_PX
 
 
 def test_flanks_that_lean_each_its_own_way_call_for_one(noisy):
-    assert flanks_unlike(leaning(noisy[0], 0.06))
+    # Of 48 flanks a robust scatter is known to a seventh; three times that.
+    assert unlike_px(leaning(noisy[0], 0.06)) == pytest.approx(0.06, rel=0.45)
 
 
 def test_a_wrong_axis_leans_flanks_but_calls_for_none():
     # A pixel off its axis flanks lean by up to a tenth of a pixel, once a turn.
     wheel = traced(Z)
-    assert not flanks_unlike(fits_of(replace(wheel, centre=wheel.centre + [0.7, -0.7])))
+    off = replace(wheel, centre=np.add(wheel.centre, (0.7, -0.7)))
+    assert unlike_px(fits_of(off)) < UNLIKE_PX
 
 
 def test_two_looks_that_differ_by_noise_tie(noisy):

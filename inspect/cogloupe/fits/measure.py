@@ -25,7 +25,7 @@ from cogloupe.fits.picture_checks import (
     picture_notices,
     refuse_unusable,
 )
-from cogloupe.fits.second_look import flanks_unlike, likelier
+from cogloupe.fits.second_look import UNLIKE_PX, doubted, likelier, unlike_px
 from cogloupe.fits.size import find_size
 from cogloupe.inputs.settings import GearSettings
 from cogloupe.optics.edges import find_edges
@@ -129,7 +129,9 @@ def measure_seen(
         As for `measure_gear`.
     """
     first = _measured(seen, settings, stated, lens)
-    if not (seen.outlines.by_level and flanks_unlike(first.fits)):
+    if not seen.outlines.by_level:
+        return doubted(first)
+    if unlike_px(first.fits) < UNLIKE_PX:
         return first
     again = replace(seen, outlines=measure_outlines(pixels, seen.region, settings.edge))
     try:

@@ -23,15 +23,35 @@ from cogloupe_calibration.robust import median, scatter
 UNLIKE_PX = 0.03
 """How far flanks may lean unlike each other, beyond their noise, without a second look: places that
 are off by as much leave a single pitch 0.04 px, about what one look reaches on a lamp."""
+FEWEST = 8
+"""Flanks that can be told to lean unlike each other: an axis and both sides' slopes take four."""
 LEAST_STRAY_PX = 1e-3
 """Flanks this near to where they should be are as good as there."""
 
 
-def flanks_unlike(fits: FlankFits) -> bool:
-    """Tell whether flanks lean so unlike each other that they may be no edges of one cutter's."""
+def unlike_px(fits: FlankFits) -> float:
+    """How far flanks lean unlike each other beyond their noise, root mean square along them, px."""
     lean = strays(fits)[1]
     seen = np.isfinite(lean)
-    return bool(scatter(lean[seen]) > hypot(UNLIKE_PX, median(lean_noise(fits)[seen])))
+    if seen.sum() < FEWEST:
+        return 0.0
+    noise = median(lean_noise(fits)[seen])
+    return sqrt(max(scatter(lean[seen]) ** 2 - noise**2, 0.0))
+
+
+def doubted(measured: Measured) -> Measured:
+    """A look with its flanks' places as much in doubt as they lean unlike each other.
+
+    What tilts an edge moves it as well, and by as much or more where it reaches all along a flank.
+    """
+    return _in_doubt(measured, np.full(measured.fits.unwound.shape, unlike_px(measured.fits)))
+
+
+def _in_doubt(measured: Measured, px: Floats) -> Measured:
+    """The same with a further standard uncertainty of each flank's place."""
+    fits = measured.fits
+    wider = np.hypot(fits.u_unwound, px / fits.curve.measuring_arm)
+    return replace(measured, fits=replace(fits, u_unwound=wider))
 
 
 def likelier(one: Measured, two: Measured) -> Measured:
@@ -45,11 +65,17 @@ def likelier(one: Measured, two: Measured) -> Measured:
     Returns
     -------
     Measured
-        With what the other has elsewhere, by its chance, in the uncertainties.
+        With what the other has elsewhere, by its chance, in the uncertainties. Where flanks lean
+        unlike each other in both, and the looks differ, neither is to be trusted further.
     """
     sure = surer(one.fits, two.fits)
     best, other = (two, one) if sure > 0 else (one, two)
-    return _doubted(best, other, odds(abs(sure)))
+    common, own = _apart(best.fits, other.fits)
+    chance = odds(abs(sure))
+    astray = min(unlike_px(best.fits), scatter(own[np.isfinite(own)]))
+    level = hypot(best.outlines.u_level_px, sqrt(chance) * common)
+    best = replace(best, outlines=replace(best.outlines, u_level_px=level))
+    return _in_doubt(best, np.hypot(astray, sqrt(chance) * np.nan_to_num(own)))
 
 
 def surer(one: FlankFits, two: FlankFits) -> float:
@@ -98,16 +124,9 @@ def _filled(stray: Floats) -> Floats:
     return np.where(np.isfinite(stray), stray, FAR_OFF * median(seen) / 0.6745)
 
 
-def _doubted(best: Measured, other: Measured, chance: float) -> Measured:
-    """The better look, with what the other would have made of its flanks in doubt."""
-    fits, outlines, share = best.fits, best.outlines, sqrt(chance)
-    places = np.roll(other.fits.unwound, _later(fits, other.fits), axis=0)
-    apart = wrapped(places - fits.unwound)
-    common = np.nanmedian(apart, axis=0)
-    own = share * np.nan_to_num(apart - common)
-    thicker = float(np.mean(OUT * common * fits.curve.measuring_arm))
-    return replace(
-        best,
-        fits=replace(fits, u_unwound=np.hypot(fits.u_unwound, own)),
-        outlines=replace(outlines, u_level_px=hypot(outlines.u_level_px, share * thicker)),
-    )
+def _apart(best: FlankFits, other: FlankFits) -> tuple[float, Floats]:
+    """How far out of the material the other look has all flanks, and each one besides, px."""
+    places = np.roll(other.unwound, _later(best, other), axis=0)
+    out = OUT * wrapped(places - best.unwound) * best.curve.measuring_arm
+    common = np.nanmedian(out, axis=0)
+    return float(common.mean()), np.asarray(out - common)
