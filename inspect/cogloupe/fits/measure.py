@@ -25,7 +25,7 @@ from cogloupe.fits.picture_checks import (
     picture_notices,
     refuse_unusable,
 )
-from cogloupe.fits.second_look import UNLIKE_PX, doubted, likelier, unlike_px
+from cogloupe.fits.second_look import UNLIKE_PX, among_explanations, doubted, likelier, unlike_px
 from cogloupe.fits.size import find_size
 from cogloupe.inputs.settings import GearSettings
 from cogloupe.optics.edges import find_edges
@@ -129,16 +129,33 @@ def measure_seen(
         As for `measure_gear`.
     """
     first = _measured(seen, settings, stated, lens)
-    if not seen.outlines.by_level:
-        return doubted(first)
     if unlike_px(first.fits) < UNLIKE_PX:
         return first
+    if not seen.outlines.by_level:
+        return doubted(_explained(pixels, seen, first, settings, lens))
     again = replace(seen, outlines=measure_outlines(pixels, seen.region, settings.edge))
     try:
         second = _measured(again, settings, stated, lens)
     except PhotoError:
         return first
-    return likelier(first, second) if second.teeth.teeth == first.teeth.teeth else first
+    if second.teeth.teeth != first.teeth.teeth:
+        return first
+    return likelier(first, _explained(pixels, again, second, settings, lens))
+
+
+def _explained(
+    pixels: NDArray[Any],
+    seen: Seen,
+    measured: Measured,
+    settings: GearSettings,
+    lens: Lens | None,
+) -> Measured:
+    """The gear by another explanation of its edges, where its flanks surely call for it."""
+    explanation, measured = among_explanations(measured)
+    if not explanation:
+        return measured
+    outlines = measure_outlines(pixels, seen.region, settings.edge, explanation)
+    return _measured(replace(seen, outlines=outlines), settings, measured.scale, lens)
 
 
 def _measured(

@@ -10,14 +10,17 @@ from math import hypot, sqrt
 
 import numpy as np
 
+from cogloupe.finding.tooth_map import map_teeth
 from cogloupe.fits.flank_guard import flank_status
-from cogloupe.fits.flanks import FlankFits
+from cogloupe.fits.flanks import FlankFits, fit_flanks
 from cogloupe.fits.measured import Measured
 from cogloupe.fits.teeth_axis import FAR_OFF, lean_noise, strays
 from cogloupe.forms.tooth_form import OUT
 from cogloupe.numerics.angles import wrapped
 from cogloupe.optics.joint.evidence import odds
+from cogloupe.optics.sampling import EdgePoints
 from cogloupe_calibration.arrays import Floats
+from cogloupe_calibration.errors import PhotoError
 from cogloupe_calibration.robust import median, scatter
 
 UNLIKE_PX = 0.03
@@ -25,6 +28,9 @@ UNLIKE_PX = 0.03
 are off by as much leave a single pitch 0.04 px, about what one look reaches on a lamp."""
 FEWEST = 8
 """Flanks that can be told to lean unlike each other: an axis and both sides' slopes take four."""
+SURE = 2.5
+"""Standard errors from which flanks speak for another explanation than the picture's own pixels do:
+of half a dozen chance leaves one so far off in one of ten times."""
 LEAST_STRAY_PX = 1e-3
 """Flanks this near to where they should be are as good as there."""
 
@@ -45,6 +51,46 @@ def doubted(measured: Measured) -> Measured:
     What tilts an edge moves it as well, and by as much or more where it reaches all along a flank.
     """
     return _in_doubt(measured, np.full(measured.fits.unwound.shape, unlike_px(measured.fits)))
+
+
+def among_explanations(measured: Measured) -> tuple[int, Measured]:
+    """By which explanation of its edges the flanks hang together, where one is surely better.
+
+    Parameters
+    ----------
+    measured : Measured
+        By the first of `Outlines.otherwise`.
+
+    Returns
+    -------
+    int
+        Which one: 0 for the first.
+    Measured
+        With what those that do not hang together worse have elsewhere in the uncertainties.
+    """
+    looks = [fits for points in measured.outlines.otherwise if (fits := _fitted(points, measured))]
+    if len(looks) < 2:
+        return 0, measured
+    first, *others = looks
+    sure = np.array([surer(first, other) for other in others])
+    own = np.stack([np.nan_to_num(_apart(first, other)[1]) for other in others])
+    weight = np.exp(np.minimum(sure, SURE))
+    weight /= 1 + weight.sum()
+    doubt = np.sqrt(np.tensordot(weight, own**2, axes=1))
+    best = int(sure.argmax())
+    doubt = np.roll(doubt, _later(measured.fits, first), axis=0)
+    return (1 + best if sure[best] > SURE else 0), _in_doubt(measured, doubt)
+
+
+def _fitted(points: EdgePoints, measured: Measured) -> FlankFits | None:
+    """Flanks of an outline of the same gear; None where its teeth cannot be told."""
+    teeth, fits = measured.teeth, measured.fits
+    rough = (teeth.root_radius, teeth.tip_radius)
+    try:
+        mapped = map_teeth(points.xy, fits.centre, rough, teeth.teeth, not measured.region.cut_off)
+    except PhotoError:
+        return None
+    return fit_flanks(points, mapped, fits.centre, replace(fits.curve, tooth_high=None))
 
 
 def _in_doubt(measured: Measured, px: Floats) -> Measured:

@@ -58,6 +58,8 @@ class Outlines:
         (tool marks, a grained ground), as a share of the contrast.
     by_level : bool
         They were followed along a level of grey or colour; else near a predicted outline.
+    otherwise : tuple of EdgePoints
+        The toothed outline at one in so many samples, as explained here and in each other way.
     """
 
     outer: EdgePoints
@@ -74,6 +76,7 @@ class Outlines:
     sharpening: float
     texture: float
     by_level: bool = True
+    otherwise: tuple[EdgePoints, ...] = ()
 
 
 def edge_shift(blur: float, seen: float) -> float:
