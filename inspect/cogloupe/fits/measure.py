@@ -25,7 +25,14 @@ from cogloupe.fits.picture_checks import (
     picture_notices,
     refuse_unusable,
 )
-from cogloupe.fits.second_look import UNLIKE_PX, among_explanations, doubted, likelier, unlike_px
+from cogloupe.fits.second_look import (
+    UNLIKE_PX,
+    among_explanations,
+    doubted,
+    likelier,
+    unlike_px,
+    with_explanation,
+)
 from cogloupe.fits.size import find_size
 from cogloupe.inputs.settings import GearSettings
 from cogloupe.optics.edges import find_edges
@@ -132,7 +139,7 @@ def measure_seen(
     if unlike_px(first.fits) < UNLIKE_PX:
         return first
     if not seen.outlines.by_level:
-        return doubted(_explained(pixels, seen, first, settings, lens))
+        return doubted(_explained(seen, first, settings, stated, lens))
     again = replace(seen, outlines=measure_outlines(pixels, seen.region, settings.edge))
     try:
         second = _measured(again, settings, stated, lens)
@@ -140,22 +147,22 @@ def measure_seen(
         return first
     if second.teeth.teeth != first.teeth.teeth:
         return first
-    return likelier(first, _explained(pixels, again, second, settings, lens))
+    return likelier(first, _explained(again, second, settings, stated, lens))
 
 
 def _explained(
-    pixels: NDArray[Any],
     seen: Seen,
     measured: Measured,
     settings: GearSettings,
+    stated: Scale | None,
     lens: Lens | None,
 ) -> Measured:
     """The gear by another explanation of its edges, where its flanks surely call for it."""
-    explanation, measured = among_explanations(measured)
-    if not explanation:
-        return measured
-    outlines = measure_outlines(pixels, seen.region, settings.edge, explanation)
-    return _measured(replace(seen, outlines=outlines), settings, measured.scale, lens)
+    explained, usual = among_explanations(measured), seen.outlines
+    if explained.chosen and usual.by_explanation is not None:
+        found = replace(seen, outlines=usual.by_explanation(explained.chosen))
+        measured = _measured(found, settings, stated, lens)
+    return with_explanation(measured, explained)
 
 
 def _measured(
@@ -230,11 +237,16 @@ def _number_teeth(
 
 def undistorted(outlines: Outlines, lens: Lens) -> Outlines:
     """Outlines as a lens without distortion would have shown them."""
-    outer, *holes = (
-        replace(points, xy=ideal_points(lens, points.xy))
-        for points in (outlines.outer, *outlines.holes)
+
+    def ideal(points: EdgePoints) -> EdgePoints:
+        return replace(points, xy=ideal_points(lens, points.xy))
+
+    return replace(
+        outlines,
+        outer=ideal(outlines.outer),
+        holes=tuple(ideal(hole) for hole in outlines.holes),
+        otherwise=tuple(ideal(outer) for outer in outlines.otherwise),
     )
-    return replace(outlines, outer=outer, holes=tuple(holes))
 
 
 def _addendum_source(settings: GearSettings) -> Literal["given", "estimated"] | None:

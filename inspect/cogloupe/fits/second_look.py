@@ -5,7 +5,7 @@ the light otherwise lean otherwise; those that one cutter left all lean alike. W
 with a gear, a step of its dividing as well, stands in both looks and tells nothing of either.
 """
 
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from math import hypot, sqrt
 
 import numpy as np
@@ -53,8 +53,30 @@ def doubted(measured: Measured) -> Measured:
     return _in_doubt(measured, np.full(measured.fits.unwound.shape, unlike_px(measured.fits)))
 
 
-def among_explanations(measured: Measured) -> tuple[int, Measured]:
-    """By which explanation of its edges the flanks hang together, where one is surely better.
+@dataclass(frozen=True)
+class Explained:
+    """Which explanation of its edges the flanks of a gear call for.
+
+    Attributes
+    ----------
+    chosen : int
+        Of `Outlines.otherwise`: the first where no other is surely better.
+    fits : FlankFits
+        Flanks as it has them.
+    common_px : float
+        Standard uncertainty of all flanks alike, out of the material, for what the others have.
+    own_px : ndarray, shape (z, 2)
+        The same of each flank by itself.
+    """
+
+    chosen: int
+    fits: FlankFits
+    common_px: float
+    own_px: Floats
+
+
+def among_explanations(measured: Measured) -> Explained:
+    """Choose the explanation by which the flanks of a gear hang together.
 
     Parameters
     ----------
@@ -63,23 +85,32 @@ def among_explanations(measured: Measured) -> tuple[int, Measured]:
 
     Returns
     -------
-    int
-        Which one: 0 for the first.
-    Measured
-        With what those that do not hang together worse have elsewhere in the uncertainties.
+    Explained
+        Explanations count by how well flanks hang together, up to what is called sure.
     """
-    looks = [fits for points in measured.outlines.otherwise if (fits := _fitted(points, measured))]
-    if len(looks) < 2:
-        return 0, measured
-    first, *others = looks
-    sure = np.array([surer(first, other) for other in others])
-    own = np.stack([np.nan_to_num(_apart(first, other)[1]) for other in others])
+    looks = [_fitted(points, measured) for points in measured.outlines.otherwise]
+    first = looks[0] if looks else None
+    if first is None:
+        return Explained(0, measured.fits, 0.0, np.zeros(measured.fits.unwound.shape))
+    sure = np.array([-np.inf if other is None else surer(first, other) for other in looks])
+    sure[0] = 0.0
+    chosen = int(sure.argmax()) if sure.max() > SURE else 0
+    best = looks[chosen] or first
     weight = np.exp(np.minimum(sure, SURE))
-    weight /= 1 + weight.sum()
-    doubt = np.sqrt(np.tensordot(weight, own**2, axes=1))
-    best = int(sure.argmax())
-    doubt = np.roll(doubt, _later(measured.fits, first), axis=0)
-    return (1 + best if sure[best] > SURE else 0), _in_doubt(measured, doubt)
+    apart = [(0.0, 0 * best.unwound) if other is None else _apart(best, other) for other in looks]
+    common, own = (np.stack([np.nan_to_num(one[k]) for one in apart]) for k in (0, 1))
+    share = weight / weight.sum()
+    own_px = np.sqrt(np.tensordot(share, own**2, axes=1))
+    common_px = float(np.sqrt(share @ common**2))
+    if chosen:  # what the pixels left open of all edges alike, no lean of flanks tells
+        common_px = hypot(common_px, measured.outlines.u_level_px)
+    return Explained(chosen, best, common_px, own_px)
+
+
+def with_explanation(measured: Measured, explained: Explained) -> Measured:
+    """A gear measured by an explanation, with what the others leave in doubt."""
+    own = np.roll(explained.own_px, _later(measured.fits, explained.fits), axis=0)
+    return _in_doubt(measured, own, explained.common_px)
 
 
 def _fitted(points: EdgePoints, measured: Measured) -> FlankFits | None:
@@ -93,11 +124,16 @@ def _fitted(points: EdgePoints, measured: Measured) -> FlankFits | None:
     return fit_flanks(points, mapped, fits.centre, replace(fits.curve, tooth_high=None))
 
 
-def _in_doubt(measured: Measured, px: Floats) -> Measured:
-    """The same with a further standard uncertainty of each flank's place."""
-    fits = measured.fits
-    wider = np.hypot(fits.u_unwound, px / fits.curve.measuring_arm)
-    return replace(measured, fits=replace(fits, u_unwound=wider))
+def _in_doubt(measured: Measured, own_px: Floats, common_px: float = 0.0) -> Measured:
+    """The same with further standard uncertainties, of each flank's place and of all alike."""
+    fits, outlines = measured.fits, measured.outlines
+    wider = np.hypot(fits.u_unwound, own_px / fits.curve.measuring_arm)
+    level = hypot(outlines.u_level_px, common_px)
+    return replace(
+        measured,
+        fits=replace(fits, u_unwound=wider),
+        outlines=replace(outlines, u_level_px=level),
+    )
 
 
 def likelier(one: Measured, two: Measured) -> Measured:
@@ -119,9 +155,8 @@ def likelier(one: Measured, two: Measured) -> Measured:
     common, own = _apart(best.fits, other.fits)
     chance = odds(abs(sure))
     astray = min(unlike_px(best.fits), scatter(own[np.isfinite(own)]))
-    level = hypot(best.outlines.u_level_px, sqrt(chance) * common)
-    best = replace(best, outlines=replace(best.outlines, u_level_px=level))
-    return _in_doubt(best, np.hypot(astray, sqrt(chance) * np.nan_to_num(own)))
+    own = np.hypot(astray, sqrt(chance) * np.nan_to_num(own))
+    return _in_doubt(best, own, sqrt(chance) * common)
 
 
 def surer(one: FlankFits, two: FlankFits) -> float:

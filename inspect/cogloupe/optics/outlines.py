@@ -1,5 +1,6 @@
 """The edges of a gear, as all later steps take them, and what is not known of them."""
 
+from collections.abc import Callable
 from dataclasses import dataclass
 from math import pi, sqrt
 from typing import Literal
@@ -60,6 +61,8 @@ class Outlines:
         They were followed along a level of grey or colour; else near a predicted outline.
     otherwise : tuple of EdgePoints
         The toothed outline at one in so many samples, as explained here and in each other way.
+    by_explanation : callable or None
+        Gives the outlines by the explanation of that number.
     """
 
     outer: EdgePoints
@@ -77,6 +80,7 @@ class Outlines:
     texture: float
     by_level: bool = True
     otherwise: tuple[EdgePoints, ...] = ()
+    by_explanation: "Callable[[int], Outlines] | None" = None
 
 
 def edge_shift(blur: float, seen: float) -> float:

@@ -47,9 +47,7 @@ FEWEST_LOCAL = 200
 """Samples of a hole from which light beside it is followed from stretch to stretch."""
 
 
-def measure_outlines(
-    pixels: NDArray[Any], region: Region, edge: EdgeChoice, explanation: int = 0
-) -> Outlines:
+def measure_outlines(pixels: NDArray[Any], region: Region, edge: EdgeChoice) -> Outlines:
     """Measure the edges near the outlines that were predicted for a gear.
 
     Parameters
@@ -60,9 +58,6 @@ def measure_outlines(
         With outlines.
     edge : {'outer', 'inner'}
         Which edge of a bevel to measure, where there is one.
-    explanation : int
-        Which of the explanations to measure by, in the order of `Outlines.otherwise`; 0 is the one
-        that the picture itself calls for.
 
     Returns
     -------
@@ -80,13 +75,20 @@ def measure_outlines(
         spread=np.array([FIRST_BLUR_PX, 0, 0, 0, 0, 0]),
     )  # fmt: skip
     choice = choose(fit, predicted, region.coloured)
-    if explanation:
-        choice = Choice(choice.others[explanation - 1].look, ())
-    out = np.interp(np.arange(len(whole)), index, predicted.off(choice.best.crossings))
-    outer = _measured(choice.best.fit, whole.recentred(out))
-    holes = [_hole(outer.fit, region, line) for line in region.holes]
-    inwards = outer.fit.kind.width_px if edge == "inner" else 0.0
-    return _outlines(choice, outer, holes, inwards)
+
+    def by_choice(choice: Choice) -> Outlines:
+        out = np.interp(np.arange(len(whole)), index, predicted.off(choice.best.crossings))
+        outer = _measured(choice.best.fit, whole.recentred(out))
+        holes = [_hole(outer.fit, region, line) for line in region.holes]
+        inwards = outer.fit.kind.width_px if edge == "inner" else 0.0
+        return _outlines(choice, outer, holes, inwards)
+
+    looks = [choice.best, *(other.look for other in choice.others)]
+    return replace(
+        by_choice(choice),
+        otherwise=tuple(_points(one, 0.0) for one in looks),
+        by_explanation=lambda number: by_choice(Choice(looks[number], ())),
+    )
 
 
 def _reach(region: Region) -> int:
@@ -123,7 +125,6 @@ def _outlines(choice: Choice, outer: Look, holes: Iterable[Look], inwards: float
     levels = np.median(np.stack(outer.sides), axis=1)
     burnt, blur = _burnt(outer), median(outer.blur)
     doubts = doubts_of(choice)
-    looks = [choice.best, *(other.look for other in choice.others)]
     points, usual = _doubted(_points(outer, inwards), choice, doubts)
     return Outlines(
         outer=points,
@@ -142,7 +143,6 @@ def _outlines(choice: Choice, outer: Look, holes: Iterable[Look], inwards: float
         sharpening=0.0,
         texture=_texture(outer) / max(rise, 1e-9),
         by_level=False,
-        otherwise=tuple(_points(one, 0.0) for one in looks) if len(looks) > 1 else (),
     )
 
 
