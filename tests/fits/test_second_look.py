@@ -72,5 +72,5 @@ def test_teeth_counted_from_another_one_are_the_same_teeth(noisy):
 def test_flanks_that_only_one_look_can_follow_speak_for_it(noisy):
     one, two = noisy
     lost = two.coverage.copy()
-    lost[: Z // 3] = 0.5
+    lost[: Z // 2] = 0.5
     assert surer(one, replace(two, coverage=lost)) < -SURELY

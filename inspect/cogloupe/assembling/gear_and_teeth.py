@@ -16,7 +16,6 @@ from cogloupe.forms.clock_wheel import addendum_sizes
 from cogloupe.forms.rack import Gear
 from cogloupe.numerics.angles import atan2_deg
 from cogloupe.numerics.missing import mean_seen, number
-from cogloupe.optics.outlines import edge_shift
 from cogloupe.reading.models import SIDES, CommonErrors, Datum, Flank, GearInfo, Tooth
 from cogloupe.uncertainty.combination import place_uncertainty
 from cogloupe.uncertainty.flank_uncertainty import datum_doubt
@@ -128,7 +127,7 @@ def build_datum(measured: Measured, axes: Axes, lens: Lens | None) -> Datum:
     assert datum is not None  # a datum was chosen
     u = None
     if bore is not None:
-        edge = edge_shift(measured.outlines.blur_px, measured.outlines.u_level_px)
+        edge = measured.outlines.u_edge_px
         u = 2 * hypot(bore.u_radius, edge) * px
         u = hypot(u, 2 * bore.radius * measured.scale.u_mm_per_px)
     return Datum(

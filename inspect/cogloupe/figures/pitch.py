@@ -25,7 +25,6 @@ from cogloupe.forms.tooth_form import OUT
 from cogloupe.inputs.settings import GearSettings
 from cogloupe.numerics.angles import wrapped
 from cogloupe.numerics.missing import mean_seen
-from cogloupe.optics.outlines import edge_shift
 from cogloupe.uncertainty.combination import combined, thickness_edge
 from cogloupe.uncertainty.flank_uncertainty import FlankUncertainty, single_image_uncertainty
 from cogloupe.uncertainty.modes import Mode
@@ -157,7 +156,7 @@ def compute_pitch(
     gap_middle = position[:, 1] + gap_width(position, 0.5)
     clear = counts[:, 1] & np.roll(counts[:, 0], -1)
     vector, _ = eccentricity(np.where(clear, pins, np.nan), gap_middle)
-    edge = edge_shift(measured.outlines.blur_px, measured.outlines.u_level_px) * px
+    edge = measured.outlines.u_edge_px * px
     # Nothing states how thick straight-sided teeth should be, or where; only their pitch is read.
     sized = 1.0 if wheel.flank.name != "straight" else float("nan")
     return Figures(

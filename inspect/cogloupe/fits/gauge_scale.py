@@ -19,7 +19,7 @@ from cogloupe.fits.module_seen import SeenModule
 from cogloupe.forms.check_sizes import STANDARD_PIN, teeth_to_span
 from cogloupe.forms.rack import Gear
 from cogloupe.inputs.settings import GearSettings
-from cogloupe.optics.outlines import Outlines, edge_shift
+from cogloupe.optics.outlines import Outlines
 from cogloupe_calibration.arrays import Floats
 from cogloupe_calibration.calibration import Method
 from cogloupe_calibration.errors import PhotoError, UseError
@@ -65,7 +65,7 @@ def scale_from_gauge(
     angle = np.radians(settings.pressure_angle_deg)
     fits = fit_flanks(outlines.outer, teeth, centre, rough_involute(teeth, seen.px, float(angle)))
     flanks = gauged_flanks(fits)
-    level = edge_shift(outlines.blur_px, outlines.u_level_px)
+    level = outlines.u_edge_px
     noise = float(np.nanmedian(fits.u_unwound)) * flanks.base_radius
     if settings.span_mm is not None:
         return _from_span(settings, flanks, seen, level, noise)

@@ -4,7 +4,7 @@ Everything here is arrays in, arrays out; `assembling` turns the result into a r
 """
 
 from dataclasses import dataclass, replace
-from math import inf
+from math import hypot, inf
 from typing import Any, Literal
 
 import numpy as np
@@ -26,12 +26,15 @@ from cogloupe.fits.picture_checks import (
     refuse_unusable,
 )
 from cogloupe.fits.second_look import (
+    SURE,
     UNLIKE_PX,
-    among_explanations,
+    agree,
     doubted,
+    explanations,
     likelier,
+    surer,
     unlike_px,
-    with_explanation,
+    with_explanations,
 )
 from cogloupe.fits.size import find_size
 from cogloupe.inputs.settings import GearSettings
@@ -145,7 +148,7 @@ def measure_seen(
         second = _measured(again, settings, stated, lens)
     except PhotoError:
         return first
-    if second.teeth.teeth != first.teeth.teeth:
+    if second.teeth.teeth != first.teeth.teeth or agree(first.fits, second.fits):
         return first
     return likelier(first, _explained(again, second, settings, stated, lens))
 
@@ -158,11 +161,17 @@ def _explained(
     lens: Lens | None,
 ) -> Measured:
     """The gear by another explanation of its edges, where its flanks surely call for it."""
-    explained, usual = among_explanations(measured), seen.outlines
-    if explained.chosen and usual.by_explanation is not None:
-        found = replace(seen, outlines=usual.by_explanation(explained.chosen))
-        measured = _measured(found, settings, stated, lens)
-    return with_explanation(measured, explained)
+    told, usual = explanations(measured), seen.outlines
+    number = told.likeliest
+    if number and usual.by_explanation is not None:
+        again = replace(seen, outlines=usual.by_explanation(number))
+        other = _measured(again, settings, stated, lens)
+        if surer(measured.fits, other.fits) > SURE:
+            # What pixels leave open of all edges alike, no lean of flanks tells.
+            level = hypot(other.outlines.u_explained_px, usual.u_level_px)
+            outlines = replace(other.outlines, u_explained_px=level)
+            return with_explanations(replace(other, outlines=outlines), number, told)
+    return with_explanations(measured, 0, told)
 
 
 def _measured(

@@ -14,7 +14,13 @@ from cogloupe.finding.tooth_map import map_teeth
 from cogloupe.fits.flank_guard import flank_status
 from cogloupe.fits.flanks import FlankFits, fit_flanks
 from cogloupe.fits.measured import Measured
-from cogloupe.fits.teeth_axis import FAR_OFF, lean_noise, strays
+from cogloupe.fits.teeth_axis import (
+    FAR_OFF,
+    flank_angles,
+    flank_angles_about,
+    lean_noise,
+    strays,
+)
 from cogloupe.forms.tooth_form import OUT
 from cogloupe.numerics.angles import wrapped
 from cogloupe.optics.joint.evidence import odds
@@ -28,16 +34,16 @@ UNLIKE_PX = 0.03
 are off by as much leave a single pitch 0.04 px, about what one look reaches on a lamp."""
 FEWEST = 8
 """Flanks that can be told to lean unlike each other: an axis and both sides' slopes take four."""
-SURE = 2.5
-"""Standard errors from which flanks speak for another explanation than the picture's own pixels do:
-of half a dozen chance leaves one so far off in one of ten times."""
+SURE = 2.0
+"""Standard errors from which flanks speak for another explanation than the picture's own pixels do
+(common practice)."""
 LEAST_STRAY_PX = 1e-3
 """Flanks this near to where they should be are as good as there."""
 
 
 def unlike_px(fits: FlankFits) -> float:
     """How far flanks lean unlike each other beyond their noise, root mean square along them, px."""
-    lean = strays(fits)[1]
+    lean = _strays(fits)[1]
     seen = np.isfinite(lean)
     if seen.sum() < FEWEST:
         return 0.0
@@ -54,63 +60,58 @@ def doubted(measured: Measured) -> Measured:
 
 
 @dataclass(frozen=True)
-class Explained:
-    """Which explanation of its edges the flanks of a gear call for.
+class Explanations:
+    """Flanks of a gear by each explanation of its edges, from one in so many of their samples.
 
     Attributes
     ----------
-    chosen : int
-        Of `Outlines.otherwise`: the first where no other is surely better.
-    fits : FlankFits
-        Flanks as it has them.
-    common_px : float
-        Standard uncertainty of all flanks alike, out of the material, for what the others have.
-    own_px : ndarray, shape (z, 2)
-        The same of each flank by itself.
+    fits : tuple of FlankFits
+        In the order of `Outlines.otherwise`; the first again where its teeth cannot be told.
+    sure : ndarray, shape (n,)
+        How surely they hang together better than by the first, in standard errors.
     """
 
-    chosen: int
-    fits: FlankFits
-    common_px: float
-    own_px: Floats
+    fits: tuple[FlankFits, ...]
+    sure: Floats
+
+    @property
+    def likeliest(self) -> int:
+        """The one by which flanks hang together best."""
+        return int(self.sure.argmax())
 
 
-def among_explanations(measured: Measured) -> Explained:
-    """Choose the explanation by which the flanks of a gear hang together.
+def explanations(measured: Measured) -> Explanations:
+    """Flanks by each explanation of a gear's edges.
 
     Parameters
     ----------
     measured : Measured
         By the first of `Outlines.otherwise`.
-
-    Returns
-    -------
-    Explained
-        Explanations count by how well flanks hang together, up to what is called sure.
     """
     looks = [_fitted(points, measured) for points in measured.outlines.otherwise]
-    first = looks[0] if looks else None
-    if first is None:
-        return Explained(0, measured.fits, 0.0, np.zeros(measured.fits.unwound.shape))
-    sure = np.array([-np.inf if other is None else surer(first, other) for other in looks])
-    sure[0] = 0.0
-    chosen = int(sure.argmax()) if sure.max() > SURE else 0
-    best = looks[chosen] or first
-    weight = np.exp(np.minimum(sure, SURE))
-    apart = [(0.0, 0 * best.unwound) if other is None else _apart(best, other) for other in looks]
-    common, own = (np.stack([np.nan_to_num(one[k]) for one in apart]) for k in (0, 1))
+    first = looks[0] if looks and looks[0] else measured.fits
+    fits = (first, *(look or first for look in looks[1:]))
+    return Explanations(fits, np.array([0.0, *(surer(first, other) for other in fits[1:])]))
+
+
+def with_explanations(measured: Measured, number: int, told: Explanations) -> Measured:
+    """A gear by one explanation of its edges, with what the others leave in doubt.
+
+    Parameters
+    ----------
+    measured : Measured
+    number : int
+        Which explanation it was measured by.
+    told : Explanations
+        They count by how well flanks hang together, up to what is called sure.
+    """
+    best = told.fits[number]
+    weight = np.exp(np.minimum(told.sure, SURE))
     share = weight / weight.sum()
-    own_px = np.sqrt(np.tensordot(share, own**2, axes=1))
-    common_px = float(np.sqrt(share @ common**2))
-    if chosen:  # what the pixels left open of all edges alike, no lean of flanks tells
-        common_px = hypot(common_px, measured.outlines.u_level_px)
-    return Explained(chosen, best, common_px, own_px)
-
-
-def with_explanation(measured: Measured, explained: Explained) -> Measured:
-    """A gear measured by an explanation, with what the others leave in doubt."""
-    own = np.roll(explained.own_px, _later(measured.fits, explained.fits), axis=0)
-    return _in_doubt(measured, own, explained.common_px)
+    common, own = zip(*(_apart(best, other) for other in told.fits), strict=True)
+    square = np.tensordot(share, np.nan_to_num(np.stack(own)) ** 2, axes=1)
+    own_px = np.roll(np.sqrt(square), _later(measured.fits, best), axis=0)
+    return _in_doubt(measured, own_px, float(np.sqrt(share @ np.square(common))))
 
 
 def _fitted(points: EdgePoints, measured: Measured) -> FlankFits | None:
@@ -128,12 +129,19 @@ def _in_doubt(measured: Measured, own_px: Floats, common_px: float = 0.0) -> Mea
     """The same with further standard uncertainties, of each flank's place and of all alike."""
     fits, outlines = measured.fits, measured.outlines
     wider = np.hypot(fits.u_unwound, own_px / fits.curve.measuring_arm)
-    level = hypot(outlines.u_level_px, common_px)
+    explained = hypot(outlines.u_explained_px, common_px)
     return replace(
         measured,
         fits=replace(fits, u_unwound=wider),
-        outlines=replace(outlines, u_level_px=level),
+        outlines=replace(outlines, u_explained_px=explained),
     )
+
+
+def agree(one: FlankFits, two: FlankFits) -> bool:
+    """Tell whether two looks see the same flanks, so that how these lean is the gear's own."""
+    followed = flank_status(one) == "ok", np.roll(flank_status(two) == "ok", _later(one, two), 0)
+    own = _apart(one, two)[1][followed[0] & followed[1]]
+    return len(own) >= FEWEST and scatter(own) < UNLIKE_PX
 
 
 def likelier(one: Measured, two: Measured) -> Measured:
@@ -173,7 +181,7 @@ def surer(one: FlankFits, two: FlankFits) -> float:
         In standard errors of what the flanks say; negative where the first does.
     """
     later = _later(one, two)
-    pairs = zip(_followed(one), np.roll(_followed(two), later, axis=1), strict=True)
+    pairs = zip(abs(_strays(one)), np.roll(abs(_strays(two)), later, axis=1), strict=True)
     gains, errors = zip(*(_gain(*pair) for pair in pairs), strict=True)
     return float(sum(gains) / max(hypot(*errors), 1e-9))
 
@@ -184,9 +192,11 @@ def _later(one: FlankFits, two: FlankFits) -> int:
     return int(np.rint(off * len(one.unwound) / (2 * np.pi)))
 
 
-def _followed(fits: FlankFits) -> Floats:
+def _strays(fits: FlankFits) -> Floats:
     """How far flanks stray that were followed without a break, shape (2, z, 2); else NaN."""
-    return np.where(flank_status(fits) == "ok", np.abs(strays(fits)), np.nan)
+    followed = flank_status(fits) == "ok"
+    places, slopes = (np.where(followed, each, np.nan) for each in (fits.unwound, fits.slope))
+    return strays(replace(fits, unwound=places, slope=slopes))
 
 
 def _gain(one: Floats, two: Floats) -> tuple[float, float]:
@@ -207,7 +217,7 @@ def _filled(stray: Floats) -> Floats:
 
 def _apart(best: FlankFits, other: FlankFits) -> tuple[float, Floats]:
     """How far out of the material the other look has all flanks, and each one besides, px."""
-    places = np.roll(other.unwound, _later(best, other), axis=0)
-    out = OUT * wrapped(places - best.unwound) * best.curve.measuring_arm
+    places = np.roll(flank_angles_about(other, best.centre), _later(best, other), axis=0)
+    out = OUT * wrapped(places - flank_angles(best)) * best.curve.measuring_arm
     common = np.nanmedian(out, axis=0)
     return float(common.mean()), np.asarray(out - common)

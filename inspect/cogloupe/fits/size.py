@@ -16,7 +16,7 @@ from cogloupe.fits.radii import tip_radii
 from cogloupe.forms.standard_sizes import nearest_standard_module
 from cogloupe.inputs.settings import GearSettings
 from cogloupe.numerics.circles import robust_circle
-from cogloupe.optics.outlines import Outlines, edge_shift
+from cogloupe.optics.outlines import Outlines
 from cogloupe.wording.notices import Notice, flag
 from cogloupe_calibration.arrays import Floats
 from cogloupe_calibration.errors import PhotoError, UseError
@@ -203,7 +203,7 @@ def _check_module(module: float, seen: SeenModule, scale: Scale) -> None:
 def _scale_from_circle(settings: GearSettings, circles: CirclesSeen) -> Scale | None:
     """Scale from a tip circle or bore of known diameter."""
     known = settings.lengths_mm
-    level = 2 * edge_shift(circles.outlines.blur_px, circles.outlines.u_level_px)
+    level = 2 * circles.outlines.u_edge_px
     if "known_tip_diameter" in known:
         mapped = circles.teeth
         depth = mapped.tip_radius - mapped.root_radius

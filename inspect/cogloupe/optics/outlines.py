@@ -2,7 +2,7 @@
 
 from collections.abc import Callable
 from dataclasses import dataclass
-from math import pi, sqrt
+from math import hypot, pi, sqrt
 from typing import Literal
 
 from cogloupe.optics.sampling import EdgePoints
@@ -59,6 +59,9 @@ class Outlines:
         (tool marks, a grained ground), as a share of the contrast.
     by_level : bool
         They were followed along a level of grey or colour; else near a predicted outline.
+    u_explained_px : float
+        The same for how else the outline may be explained, as far as a gear's flanks tell. It
+        moves all edges out or in, and no middle.
     otherwise : tuple of EdgePoints
         The toothed outline at one in so many samples, as explained here and in each other way.
     by_explanation : callable or None
@@ -79,8 +82,14 @@ class Outlines:
     sharpening: float
     texture: float
     by_level: bool = True
+    u_explained_px: float = 0.0
     otherwise: tuple[EdgePoints, ...] = ()
     by_explanation: "Callable[[int], Outlines] | None" = None
+
+    @property
+    def u_edge_px(self) -> float:
+        """Standard uncertainty of all edges alike, out of or into the material, px."""
+        return edge_shift(self.blur_px, hypot(self.u_level_px, self.u_explained_px))
 
 
 def edge_shift(blur: float, seen: float) -> float:

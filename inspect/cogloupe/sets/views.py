@@ -12,7 +12,7 @@ from cogloupe.fits.measured import Measured
 from cogloupe.fits.teeth_axis import flank_angles_about, thickness
 from cogloupe.forms.tooth_form import OUT
 from cogloupe.numerics.angles import wrapped
-from cogloupe.optics.outlines import BEVEL_DOUBT, edge_shift
+from cogloupe.optics.outlines import BEVEL_DOUBT
 from cogloupe.sets.adjust import View
 from cogloupe.uncertainty.flank_uncertainty import datum_points, flank_doubt
 from cogloupe_calibration.arrays import Floats, Ints
@@ -179,5 +179,5 @@ def _known_pose(sight: Sight, nominal: Nominal) -> Floats:
         shift = hypot(measured.bore.u_centre, bevel)
     elif sight.axes.kind == "tips":
         shift = float(np.nanmedian(measured.tips.u)) * sqrt(2 / len(sight.order))
-    edge = EDGE_VARIES * edge_shift(measured.outlines.blur_px, measured.outlines.u_level_px)
+    edge = EDGE_VARIES * measured.outlines.u_edge_px
     return np.array([2 * pi / len(sight.order), shift, shift, SWELL_ALLOWANCE, edge])
