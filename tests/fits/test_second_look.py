@@ -5,7 +5,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from cogloupe.fits.second_look import UNLIKE_PX, surer, unlike_px
+from cogloupe.fits.second_look import UNLIKE_PX, agree, surer, unlike_px
 
 from .test_flank_guard import Z, fits_of, moved, traced
 
@@ -74,3 +74,14 @@ def test_flanks_that_only_one_look_can_follow_speak_for_it(noisy):
     lost = two.coverage.copy()
     lost[: Z // 2] = 0.5
     assert surer(one, replace(two, coverage=lost)) < -SURELY
+
+
+def test_looks_that_lean_alike_show_how_the_gear_was_cut(noisy):
+    one, two = (leaning(fits, 0.3, seed=5) for fits in noisy)
+    assert agree(one, two)
+
+
+def test_looks_further_apart_than_flanks_lean_unlike_do_not_agree(noisy):
+    one = leaning(noisy[0], 0.06)
+    off = 0.2 / one.curve.measuring_arm * np.random.default_rng(3).normal(size=(Z, 2))
+    assert not agree(one, replace(noisy[1], unwound=noisy[1].unwound + off))

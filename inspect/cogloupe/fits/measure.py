@@ -144,13 +144,21 @@ def measure_seen(
     if not seen.outlines.by_level:
         return doubted(_explained(seen, first, settings, stated, lens))
     again = replace(seen, outlines=measure_outlines(pixels, seen.region, settings.edge))
-    try:
-        second = _measured(again, settings, stated, lens)
-    except PhotoError:
-        return first
-    if second.teeth.teeth != first.teeth.teeth or agree(first.fits, second.fits):
+    second = _once_more(again, first, settings, stated, lens)
+    if second is None or agree(first.fits, second.fits):
         return first
     return likelier(first, _explained(again, second, settings, stated, lens))
+
+
+def _once_more(
+    seen: Seen, first: Measured, settings: GearSettings, stated: Scale | None, lens: Lens | None
+) -> Measured | None:
+    """The gear by another look; None where that does not show its teeth."""
+    try:
+        other = _measured(seen, settings, stated, lens)
+    except PhotoError:
+        return None
+    return other if other.teeth.teeth == first.teeth.teeth else None
 
 
 def _explained(
@@ -165,8 +173,8 @@ def _explained(
     number = told.likeliest
     if number and usual.by_explanation is not None:
         again = replace(seen, outlines=usual.by_explanation(number))
-        other = _measured(again, settings, stated, lens)
-        if surer(measured.fits, other.fits) > SURE:
+        other = _once_more(again, measured, settings, stated, lens)
+        if other is not None and surer(measured.fits, other.fits) > SURE:
             # What pixels leave open of all edges alike, no lean of flanks tells.
             level = hypot(other.outlines.u_explained_px, usual.u_level_px)
             outlines = replace(other.outlines, u_explained_px=level)

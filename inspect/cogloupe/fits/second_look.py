@@ -43,10 +43,10 @@ LEAST_STRAY_PX = 1e-3
 
 def unlike_px(fits: FlankFits) -> float:
     """How far flanks lean unlike each other beyond their noise, root mean square along them, px."""
+    if not _enough(fits):
+        return 0.0
     lean = _strays(fits)[1]
     seen = np.isfinite(lean)
-    if seen.sum() < FEWEST:
-        return 0.0
     noise = median(lean_noise(fits)[seen])
     return sqrt(max(scatter(lean[seen]) ** 2 - noise**2, 0.0))
 
@@ -66,7 +66,7 @@ class Explanations:
     Attributes
     ----------
     fits : tuple of FlankFits
-        In the order of `Outlines.otherwise`; the first again where its teeth cannot be told.
+        In the order of `Outlines.otherwise`; the first again where too few can be followed.
     sure : ndarray, shape (n,)
         How surely they hang together better than by the first, in standard errors.
     """
@@ -115,14 +115,20 @@ def with_explanations(measured: Measured, number: int, told: Explanations) -> Me
 
 
 def _fitted(points: EdgePoints, measured: Measured) -> FlankFits | None:
-    """Flanks of an outline of the same gear; None where its teeth cannot be told."""
+    """Flanks of an outline of the same gear; None where too few can be followed."""
     teeth, fits = measured.teeth, measured.fits
     rough = (teeth.root_radius, teeth.tip_radius)
     try:
         mapped = map_teeth(points.xy, fits.centre, rough, teeth.teeth, not measured.region.cut_off)
     except PhotoError:
         return None
-    return fit_flanks(points, mapped, fits.centre, replace(fits.curve, tooth_high=None))
+    fitted = fit_flanks(points, mapped, fits.centre, replace(fits.curve, tooth_high=None))
+    return fitted if _enough(fitted) else None
+
+
+def _enough(fits: FlankFits) -> bool:
+    """Whether flanks enough were followed to be told to lean unlike each other."""
+    return int((flank_status(fits) == "ok").sum()) >= FEWEST
 
 
 def _in_doubt(measured: Measured, own_px: Floats, common_px: float = 0.0) -> Measured:
@@ -138,10 +144,14 @@ def _in_doubt(measured: Measured, own_px: Floats, common_px: float = 0.0) -> Mea
 
 
 def agree(one: FlankFits, two: FlankFits) -> bool:
-    """Tell whether two looks see the same flanks, so that how these lean is the gear's own."""
+    """Tell whether two looks see the same flanks, so that how these lean is the gear's own.
+
+    A wrong edge is off by as much as it tilts flanks or more; looks nearer together than the first
+    has its flanks lean unlike do not owe that to their edges.
+    """
     followed = flank_status(one) == "ok", np.roll(flank_status(two) == "ok", _later(one, two), 0)
     own = _apart(one, two)[1][followed[0] & followed[1]]
-    return len(own) >= FEWEST and scatter(own) < UNLIKE_PX
+    return len(own) >= FEWEST and scatter(own) < max(UNLIKE_PX, unlike_px(one))
 
 
 def likelier(one: Measured, two: Measured) -> Measured:
@@ -178,8 +188,11 @@ def surer(one: FlankFits, two: FlankFits) -> float:
     Returns
     -------
     float
-        In standard errors of what the flanks say; negative where the first does.
+        In standard errors of what the flanks say; negative where the first does, and where the
+        second cannot follow enough of them.
     """
+    if not (_enough(one) and _enough(two)):
+        return -np.inf
     later = _later(one, two)
     pairs = zip(abs(_strays(one)), np.roll(abs(_strays(two)), later, axis=1), strict=True)
     gains, errors = zip(*(_gain(*pair) for pair in pairs), strict=True)
