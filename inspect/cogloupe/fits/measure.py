@@ -179,7 +179,9 @@ def _explained(
             level = hypot(other.outlines.u_explained_px, usual.u_level_px)
             outlines = replace(other.outlines, u_explained_px=level)
             return with_explanations(replace(other, outlines=outlines), number, told)
-    return with_explanations(measured, 0, told)
+        if told.sure[number] > SURE:
+            return with_explanations(measured, 0, told)
+    return measured  # what its pixels leave in doubt, its points already tell
 
 
 def _measured(

@@ -69,10 +69,13 @@ class Explanations:
         In the order of `Outlines.otherwise`; the first again where too few can be followed.
     sure : ndarray, shape (n,)
         How surely they hang together better than by the first, in standard errors.
+    odds : ndarray, shape (n,)
+        Chance of each against the first, as the picture's pixels have it.
     """
 
     fits: tuple[FlankFits, ...]
     sure: Floats
+    odds: Floats
 
     @property
     def likeliest(self) -> int:
@@ -91,7 +94,8 @@ def explanations(measured: Measured) -> Explanations:
     looks = [_fitted(points, measured) for points in measured.outlines.otherwise]
     first = looks[0] if looks and looks[0] else measured.fits
     fits = (first, *(look or first for look in looks[1:]))
-    return Explanations(fits, np.array([0.0, *(surer(first, other) for other in fits[1:])]))
+    sure = np.array([0.0, *(surer(first, other) for other in fits[1:])])
+    return Explanations(fits, sure, np.array(measured.outlines.odds or [0.5]))
 
 
 def with_explanations(measured: Measured, number: int, told: Explanations) -> Measured:
@@ -103,10 +107,13 @@ def with_explanations(measured: Measured, number: int, told: Explanations) -> Me
     number : int
         Which explanation it was measured by.
     told : Explanations
-        They count by how well flanks hang together, up to what is called sure.
+        They count by how well flanks hang together, up to what is called sure, and by what pixels
+        say of them, unless flanks had the last word.
     """
     best = told.fits[number]
-    weight = np.exp(np.minimum(told.sure, SURE))
+    by_pixels = told.odds / (1 - told.odds)
+    by_pixels[number] = 1.0
+    weight = np.exp(np.minimum(told.sure, SURE)) * by_pixels
     share = weight / weight.sum()
     common, own = zip(*(_apart(best, other) for other in told.fits), strict=True)
     square = np.tensordot(share, np.nan_to_num(np.stack(own)) ** 2, axes=1)

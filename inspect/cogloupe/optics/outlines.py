@@ -64,6 +64,8 @@ class Outlines:
         moves all edges out or in, and no middle.
     otherwise : tuple of EdgePoints
         The toothed outline at one in so many samples, as explained here and in each other way.
+    odds : tuple of float
+        Chance of each of those against the first, as the picture's own pixels have it.
     by_explanation : callable or None
         Gives the outlines by the explanation of that number.
     """
@@ -84,6 +86,7 @@ class Outlines:
     by_level: bool = True
     u_explained_px: float = 0.0
     otherwise: tuple[EdgePoints, ...] = ()
+    odds: tuple[float, ...] = ()
     by_explanation: "Callable[[int], Outlines] | None" = None
 
     @property

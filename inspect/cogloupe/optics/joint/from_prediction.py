@@ -87,6 +87,7 @@ def measure_outlines(pixels: NDArray[Any], region: Region, edge: EdgeChoice) -> 
     return replace(
         by_choice(choice),
         otherwise=tuple(_points(one, 0.0) for one in looks),
+        odds=(0.5, *(other.odds for other in choice.others)),
         by_explanation=lambda number: by_choice(Choice(looks[number], ())),
     )
 
