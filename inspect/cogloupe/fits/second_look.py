@@ -156,8 +156,8 @@ def agree(one: FlankFits, two: FlankFits) -> bool:
     A wrong edge is off by as much as it tilts flanks or more; looks nearer together than the first
     has its flanks lean unlike do not owe that to their edges.
     """
-    followed = flank_status(one) == "ok", np.roll(flank_status(two) == "ok", _later(one, two), 0)
-    own = _apart(one, two)[1][followed[0] & followed[1]]
+    own = _apart(one, two)[1]
+    own = own[np.isfinite(own)]
     return len(own) >= FEWEST and scatter(own) < max(UNLIKE_PX, unlike_px(one))
 
 
@@ -236,8 +236,12 @@ def _filled(stray: Floats) -> Floats:
 
 
 def _apart(best: FlankFits, other: FlankFits) -> tuple[float, Floats]:
-    """How far out of the material the other look has all flanks, and each one besides, px."""
-    places = np.roll(flank_angles_about(other, best.centre), _later(best, other), axis=0)
+    """How far out of the material the other look has all flanks, and each one besides, px.
+
+    A gear that lies elsewhere as a whole is none of it; flanks not followed in both are NaN.
+    """
+    later = _later(best, other)
+    places = np.roll(flank_angles_about(other, best.centre), later, axis=0)
     out = OUT * wrapped(places - flank_angles(best)) * best.curve.measuring_arm
-    common = np.nanmedian(out, axis=0)
-    return float(common.mean()), np.asarray(out - common)
+    own = np.roll(_strays(other)[0], later, axis=0) - _strays(best)[0]
+    return float(np.nanmedian(out, axis=0).mean()), own
