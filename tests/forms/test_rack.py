@@ -37,13 +37,15 @@ def natural_rack(angle_deg):
 # --- proportions
 
 
-@pytest.mark.parametrize("name", RACKS)
+@pytest.mark.parametrize("name", RACK_NAMES)
 def test_rack_proportions_match_the_standard(name):
-    fact, rack = RACKS[name], basic_rack(name, 1.0)
-    assert_allclose(
-        [degrees(rack.pressure_angle), rack.addendum, rack.dedendum, rack.fillet_radius],
-        [fact[k] for k in ("pressure_angle_deg", "addendum", "dedendum", "fillet_radius")],
-        rtol=1e-7,
+    fact = RACKS[name]
+    rack = basic_rack(name, 25.4 / fact.get("diametral_pitch", 25.4))
+    stated = fact.keys() & {"addendum", "dedendum", "fillet_radius"}
+    # One of the roundings is printed to eight places.
+    assert degrees(rack.pressure_angle) == pytest.approx(fact["pressure_angle_deg"], rel=1e-12)
+    assert {k: getattr(rack, k) for k in stated} == pytest.approx(
+        {k: fact[k] for k in stated}, rel=1e-7
     )
 
 
@@ -93,6 +95,13 @@ def test_rounding_of_iso53_a_ends_the_flank_one_addendum_deep():
     assert abs(straight - rack.addendum) <= 0.5e-4
 
 
+@pytest.mark.parametrize("name", ["dp-fine-20", "dp-fine-14.5"])
+def test_rounding_of_fine_pitch_ends_the_flank_one_addendum_deep(name):
+    rack = basic_rack(name, 25.4 / 20)
+    straight = rack.dedendum - rack.fillet_radius * (1 - sin(rack.pressure_angle))
+    assert abs(straight - rack.addendum) <= 1e-12  # rounding
+
+
 def test_rounding_that_does_not_fit_is_refused():
     blunt = BasicRack("too round", radians(20), 1.0, 1.25, 0.6)
     with pytest.raises(UseError, match=r"'too round' cannot be made: a rounding of 0\.6"):
@@ -132,10 +141,11 @@ def test_full_depth_of_cut(name, dp):
     assert_allclose(whole_depth_in(gear) * dp, FACTS["full_depth_whole_depth"]["value"], rtol=1e-12)
 
 
+@pytest.mark.parametrize("name", ["dp-fine-20", "dp-fine-14.5"])
 @pytest.mark.parametrize("dp", [20, 48, 64])
-def test_fine_pitch_depth_of_cut(dp):
+def test_fine_pitch_depth_of_cut(name, dp):
     fact = FACTS["fine_pitch_whole_depth"]
-    gear = Gear(30, 25.4 / dp, basic_rack("dp-fine-20", 25.4 / dp))
+    gear = Gear(30, 25.4 / dp, basic_rack(name, 25.4 / dp))
     expected = fact["per_diametral_pitch"] / dp + fact["allowance_in"]
     assert_allclose(whole_depth_in(gear), expected, rtol=1e-12)
 
