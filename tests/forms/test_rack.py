@@ -21,6 +21,7 @@ from cogloupe.forms.rack import Gear, gear_outline, half_gap, shift_for_thicknes
 from cogloupe_calibration.errors import UseError
 
 from ..helpers.polygon_gauges import crossings, reference_facts
+from ..helpers.tolerances import ROUNDING
 
 RACKS = reference_facts("basic_racks")
 FACTS = reference_facts("rack_facts")
@@ -138,7 +139,9 @@ def whole_depth_in(gear):
 @pytest.mark.parametrize("dp", [12, 48, 64])
 def test_full_depth_of_cut(name, dp):
     gear = Gear(30, 25.4 / dp, basic_rack(name, 25.4 / dp))
-    assert_allclose(whole_depth_in(gear) * dp, FACTS["full_depth_whole_depth"]["value"], rtol=1e-12)
+    assert_allclose(
+        whole_depth_in(gear) * dp, FACTS["full_depth_whole_depth"]["value"], rtol=ROUNDING
+    )
 
 
 @pytest.mark.parametrize("name", ["dp-fine-20", "dp-fine-14.5"])
@@ -147,7 +150,7 @@ def test_fine_pitch_depth_of_cut(name, dp):
     fact = FACTS["fine_pitch_whole_depth"]
     gear = Gear(30, 25.4 / dp, basic_rack(name, 25.4 / dp))
     expected = fact["per_diametral_pitch"] / dp + fact["allowance_in"]
-    assert_allclose(whole_depth_in(gear), expected, rtol=1e-12)
+    assert_allclose(whole_depth_in(gear), expected, rtol=ROUNDING)
 
 
 def test_48_dp_is_cut_about_45_thou_deep():
@@ -160,7 +163,7 @@ def test_48_dp_is_cut_about_45_thou_deep():
 def test_blank_of_its_own_size_sets_the_tip_and_leaves_the_root(shift):
     rack = basic_rack("iso53-a", 1.0)
     radius = np.hypot(*gear_outline(Gear(24, 1.0, rack, shift, tip_radius_mm=12.9)).T)
-    assert_allclose([radius.max(), radius.min()], [12.9, 12 - 1.25 + shift], rtol=1e-12)
+    assert_allclose([radius.max(), radius.min()], [12.9, 12 - 1.25 + shift], rtol=ROUNDING)
 
 
 # --- undercut
@@ -395,4 +398,4 @@ def test_shift_comes_back_from_the_tooth_thickness(gear):
     half = float(gear.half_tooth_angle(gear.reference_radius))
     angle = gear.rack.pressure_angle
     shift = shift_for_thickness(gear.teeth, gear.module_mm, angle, half)
-    assert abs(shift - gear.profile_shift) < 1e-12
+    assert abs(shift - gear.profile_shift) < ROUNDING

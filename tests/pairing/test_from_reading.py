@@ -33,7 +33,7 @@ def test_every_flank_lies_where_it_was_made(reading):
         wanted = made.flank_angle(np.abs(from_axis).T)[side].T
         # Along the circle, after 12 values of a flank's form and 160 points of its curve.
         away = np.abs(from_axis) * wrapped(np.angle(from_axis) - wanted)
-        assert np.abs(away).max() < 1e-4
+        assert np.abs(away).max() < 1e-5
 
 
 def without(reading, teeth):
