@@ -16,7 +16,7 @@ from cogloupe.judging import costs, fault_text
 from cogloupe.judging.allowances import allowed
 from cogloupe.judging.classes import class_text, meets, reached_class
 from cogloupe.judging.costs import cost_of
-from cogloupe.judging.judge import judge
+from cogloupe.judging.judge import judge, percent
 from cogloupe.planning.machine import make_machine
 from cogloupe.report.verdict_text import cautions_of, verdict_lines
 from cogloupe.simulation import Faults, GearSpec, make
@@ -261,3 +261,11 @@ def test_every_cause_has_its_cost_and_its_words():
     codes = {cause.code for cause in CAUSES}
     assert set(costs._COSTS) == codes
     assert set(fault_text._SAY) == codes - {NONE.code}
+
+
+@pytest.mark.parametrize(
+    ("share", "told"),
+    [(0.995, "over 99 %"), (0.99, "99 %"), (0.5, "50 %"), (0.01, "1 %"), (0.009, "under 1 %")],
+)
+def test_a_probability_is_never_called_sure(share, told):
+    assert percent(share) == told
