@@ -7,7 +7,9 @@ from scipy.spatial import cKDTree
 
 from cogloupe.finding.colour import LUMA, mix_colours
 from cogloupe.finding.gear_detection import LEAST_SHARE, tooth_rhythm
-from cogloupe.finding.segmentation import find_gears
+from cogloupe.finding.region import Region
+from cogloupe.finding.segmentation import _seen_whole, find_gears
+from cogloupe.numerics.angles import ring
 from cogloupe.numerics.circles import Circle
 
 from ..helpers.outlines import PX_PER_MM, traced
@@ -95,6 +97,18 @@ def test_a_whole_wheel_near_the_border_is_not_called_cut_off(gap):
     region = find_gears(np.ascontiguousarray(rendered().image[:, tip - gap :]))[0]
     assert not region.cut_off
     assert region.teeth == 24
+
+
+@pytest.mark.parametrize(("x", "cut_off"), [(28.0, True), (31.5, False)])
+def test_what_only_comes_near_the_border_is_seen_whole_on_the_full_picture(x, cut_off):
+    rows, columns = np.mgrid[:80, :80]
+    picture = np.where(np.hypot(columns - x, rows - 40) < 30, 40, 200).astype(np.uint8)
+    region = Region(
+        weights=None, threshold=np.full((80, 80), 120, np.float32), bright=False, x=x, y=40.0,
+        tip_radius=30.0, root_radius=30.0, teeth=0, share=1.0, cut_off=True,
+        outline=ring((x, 40.0), 30.0),
+    )  # fmt: skip
+    assert _seen_whole(picture, region, 1.0).cut_off is cut_off
 
 
 def test_the_outline_of_a_mask_runs_along_the_teeth():
