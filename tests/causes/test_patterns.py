@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from cogloupe.causes.harmonics import harmonics
-from cogloupe.causes.pattern_layout import SHARED, eccentric_shapes
+from cogloupe.causes.pattern_layout import SHARED, design_of, eccentric_shapes
 from cogloupe.causes.patterns import observe
 from cogloupe.causes.shape_parts import cutter_for, deeper, gap_shift, gap_widening
 from cogloupe.simulation import Faults, GearSpec, Process, make
@@ -37,6 +37,12 @@ def shared(change, *names):
 def without_offsets(change, teeth):
     flanks = change[: 2 * teeth].reshape(-1, 2)
     return flanks - flanks.mean(axis=0)
+
+
+def test_flanks_of_another_form_cross_their_pitch_circle_square():
+    reading = stated_reading(made(), QUIET, None)
+    gear = reading.gear.model_copy(update={"rack": None, "pressure_angle_deg": None})
+    assert design_of(reading.model_copy(update={"gear": gear})).pressure_angle == 0
 
 
 # --- shapes against the generating model ---------------------------------------------------------

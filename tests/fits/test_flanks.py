@@ -6,11 +6,12 @@ from math import cos, pi, radians, sqrt
 import numpy as np
 import pytest
 
-from cogloupe.fits.flanks import fit_flanks
+from cogloupe.fits.flanks import _at_measuring_circle, fit_flanks
 from cogloupe.fits.teeth_axis import flank_angles, flank_angles_about, teeth_axis_shift
 from cogloupe.forms.involute import involute_curve
 
 from ..helpers.outlines import PX_PER_MM, traced
+from ..helpers.tolerances import ROUNDING
 
 Z = 24
 SIGN = np.array([-1.0, 1.0])
@@ -216,3 +217,16 @@ def test_about_its_own_centre_nothing_changes():
     np.testing.assert_allclose(
         flank_angles_about(fits, fits.centre), flank_angles(fits), atol=1e-12
     )
+
+
+def test_away_from_where_it_was_seen_a_place_is_as_sure_as_its_line():
+    # Of so few flanks no slope is drawn to the mean, and the line's own variance is all there is.
+    line = np.array([[0.1, 0.2], [0.01, -0.02]])
+    total, cross, square = np.full(2, 0.2), np.full(2, 0.3), np.full(2, 0.9)
+    place, u, slope, u_slope = _at_measuring_circle(
+        line, np.stack([total, cross, square]), np.full(2, 0.5)
+    )
+    np.testing.assert_allclose(place, line[0], rtol=ROUNDING)
+    np.testing.assert_allclose(u, 0.5 * np.sqrt(square), rtol=ROUNDING)
+    np.testing.assert_allclose(slope, line[1])
+    np.testing.assert_allclose(u_slope, 0.5 * np.sqrt(total), rtol=ROUNDING)

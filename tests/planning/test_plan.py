@@ -373,6 +373,8 @@ WRONG = [
     ({"process": "planing"}, "process = 'planing' .*form"),
     ({"hob_diameter": "3mm"}, "hob of 0.5 mm pitch diameter cannot carry"),
     ({"counts_from": 50, "counts_to": 20}, "below counts_from"),
+    ({"counts_to": 1001}, "counts_to = 1001 .*5 to 1000"),
+    ({"counts_from": 4}, "counts_from = 4 .*5 to 1000"),
     ({"colour": "brass"}, "colour is not known here: use teeth, "),
     ({"teeth": 5, "profile_shift": -1.0, "mate_teeth": 5, "mate_profile_shift": -1.0}, "no centre"),
     ({"mate_teeth": 30, "backlash": "40mm"}, "would part the teeth"),
@@ -384,6 +386,11 @@ def test_wrong_wish_is_answered_in_one_line(fields, answer):
     with pytest.raises(UseError, match=answer) as caught:
         make_plan(make_request({"teeth": 21, "module_mm": 1.0, **fields}))
     assert "\n" not in str(caught.value)
+
+
+def test_counts_may_be_all_that_a_gear_can_have():
+    request = make_request({"teeth": 21, "module_mm": 1.0, "counts_from": 5, "counts_to": 1000})
+    assert (request.counts_from, request.counts_to) == (5, 1000)
 
 
 def test_hobbing_without_an_encoder_is_refused():

@@ -9,7 +9,7 @@ from scipy.spatial import cKDTree
 
 from cogloupe.finding.segmentation import find_gears
 from cogloupe.optics.edges import find_edges
-from cogloupe.optics.joint.from_prediction import measure_outlines
+from cogloupe.optics.joint.from_prediction import _reach, measure_outlines
 
 from ...helpers.pictures import CAMERA, flanks, read, rendered, rms
 
@@ -33,6 +33,14 @@ def laid(kind, moved=(0.0, 0.0)):
     region = find_gears(image)[0]
     region = replace(region, outline=region.outline + np.array(moved))
     return measure_outlines(image, region, "outer")
+
+
+@pytest.mark.parametrize(
+    ("teeth", "tip_px", "reach"), [(8, 205.0, 9), (24, 130.0, 6), (0, 99.0, 12)]
+)
+def test_profiles_reach_a_fifth_of_a_module(teeth, tip_px, reach):
+    region = find_gears(rendered().image)[0]
+    assert _reach(replace(region, teeth=teeth, tip_radius=tip_px)) == reach
 
 
 def apart_px(one, two):
