@@ -58,8 +58,8 @@ COUNT, SEED = 300, 20261130
 TESTS_S = 60
 """Tests of one mutant take so long together, as timed while lines were counted."""
 
-LONGEST_S = 600
-"""A run of tests that takes ten times as long hangs on the mutant, which counts as noticed."""
+LONGEST_S = 4 * TESTS_S
+"""A run of tests that takes so much longer hangs on the mutant, which counts as noticed."""
 
 EQUAL = Path(__file__).with_name("equal_mutants.toml")
 PLAIN_PYTEST = ("-m", "pytest", "-q", "-p", "no:xdist", "-p", "no:cacheprovider")
@@ -244,9 +244,11 @@ def study(folder: Path, count: int) -> list[Mutant]:
         _copy(copy)
     tests = tests_of_lines(folder)
     done = _read(kept)
+    # A study that was stopped leaves a mutant behind in what it worked on.
+    at_work = shutil.copytree(copy, folder / "at_work", dirs_exist_ok=True)
     for mutant in drawn(copy, count)[len(done) :]:
         named = described(copy, mutant)
-        done.append(noticed(copy, named, tests.of_mutant(named)))
+        done.append(noticed(at_work, named, tests.of_mutant(named)))
         _keep(kept, done[-1])
     return done
 
