@@ -16,6 +16,8 @@ from ..helpers.outlines import PX_PER_MM, traced
 from ..helpers.pictures import disc, rendered
 
 TRUE = (369.5, 369.5, 13 / 0.04)  # centre and tip radius of the wheel, px
+# An outline of some thousand points, each told to a pixel, tells middle and size to half of one.
+HALF_PX = 0.5
 
 
 def place(region):
@@ -25,8 +27,7 @@ def place(region):
 def test_the_wheel_is_found_with_its_size_and_count():
     region, *others = find_gears(rendered().image)
     assert others == []
-    # An outline of some thousand points, each told to a pixel: its middle and size to half of one.
-    assert place(region) == pytest.approx(TRUE, abs=0.5)
+    assert place(region) == pytest.approx(TRUE, abs=HALF_PX)
     # Floors are told to a pixel.
     assert region.root_radius == pytest.approx(10.75 / 0.04, abs=1)
     assert region.teeth == 24
@@ -39,14 +40,14 @@ def test_the_wheel_is_found_with_its_size_and_count():
 def test_a_light_wheel_on_dark_ground_is_told_from_its_ground():
     region = find_gears(255 - rendered().image)[0]
     assert region.bright
-    assert place(region) == pytest.approx(TRUE, abs=0.5)
+    assert place(region) == pytest.approx(TRUE, abs=HALF_PX)
 
 
 @pytest.mark.parametrize("direction", [0, 135])
 def test_uneven_light_is_divided_by_a_level_that_follows_it(direction):
     image = rendered(illumination=0.5, illumination_direction_deg=float(direction)).image
     region = find_gears(image)[0]
-    assert place(region) == pytest.approx(TRUE, abs=0.5)
+    assert place(region) == pytest.approx(TRUE, abs=HALF_PX)
     assert np.ptp(region.threshold) > 20  # of 255: one level would not do
 
 
@@ -66,7 +67,7 @@ def test_the_gear_is_picked_and_not_the_coin_beside_it():
     ground = np.pad(wheel, ((200, 90), (0, 0)), constant_values=200)
     region = find_gears(np.hstack([coin, ground]))[0]
     assert region.teeth == 24
-    assert (region.x, region.y) == pytest.approx((740 + 224.5, 200 + 224.5), abs=0.5)
+    assert (region.x, region.y) == pytest.approx((740 + 224.5, 200 + 224.5), abs=HALF_PX)
 
 
 def test_dust_and_swarf_do_not_hide_the_wheel():
@@ -154,7 +155,7 @@ def test_a_gear_that_stands_out_by_colour_only_is_found():
     region = find_gears(image)[0]
     assert region.weights is not None
     assert not np.allclose(region.weights, LUMA)
-    assert place(region) == pytest.approx(TRUE, abs=0.5)
+    assert place(region) == pytest.approx(TRUE, abs=HALF_PX)
 
 
 def test_a_gear_that_hardly_differs_in_brightness_is_measured_by_its_colour():
@@ -165,7 +166,7 @@ def test_a_gear_that_hardly_differs_in_brightness_is_measured_by_its_colour():
     colour = brass + share[..., None] * (ground - brass)
     colour += np.random.default_rng(2).normal(0, 0.5, share.shape)[..., None]
     region = find_gears(np.clip(colour, 0, 255).round().astype(np.uint8))[0]
-    assert place(region) == pytest.approx(TRUE, abs=0.5)
+    assert place(region) == pytest.approx(TRUE, abs=HALF_PX)
     assert not np.allclose(region.weights, LUMA)
 
 
@@ -176,7 +177,7 @@ def test_a_grey_picture_in_colour_is_measured_by_its_brightness():
 
 def test_sixteen_bits_are_divided_as_eight_are():
     deep = find_gears(rendered(bits=16).image)[0]
-    assert place(deep) == pytest.approx(TRUE, abs=0.5)
+    assert place(deep) == pytest.approx(TRUE, abs=HALF_PX)
 
 
 @pytest.mark.parametrize("weights", [LUMA, np.array([1.0, 0, 0]), np.array([1.0, -0.5, -0.5])])

@@ -61,14 +61,16 @@ def test_each_flank_keeps_its_own_error():
     left, right = rng.normal(0, 2e-3, (2, Z))  # 0.6 px
     wheel = traced(left=left, right=right)
     found = off_true(fitted(wheel), wheel.gear, left=left, right=right)
-    assert np.abs(found).max() < 1e-3
+    # As of exact flanks.
+    assert np.abs(found).max() < 5e-4
 
 
 def test_another_measuring_circle_finds_the_flanks_there():
     wheel = traced()
     for radius in (11.6, 12.6):
         fits = fitted(wheel, curve=curve_of(wheel.gear, radius))
-        assert np.abs(off_true(fits, wheel.gear, radius=radius)).max() < 1e-3
+        # As of exact flanks.
+        assert np.abs(off_true(fits, wheel.gear, radius=radius)).max() < 5e-4
 
 
 def test_stated_uncertainty_is_what_the_noise_scatters():
@@ -134,6 +136,7 @@ def test_samples_that_are_no_clean_step_do_not_count():
     fits = fit_flanks(e, wheel.teeth(), wheel.centre, curve_of(wheel.gear))
     moved = (flank_angles(fits) - flank_angles(fitted(wheel))) * fits.curve.measuring_radius
     assert fits.coverage[5, 1] < 0.6
+    # On a third of its length and noise of 0.02 px a flank is told to 0.03 px.
     assert np.isnan(moved[5, 1]) or abs(moved[5, 1]) < 0.1
 
 
@@ -145,7 +148,7 @@ def test_what_else_a_flank_may_be_is_in_its_uncertainty_alone():
     radius = fitted(wheel).curve.measuring_radius
     expected = np.zeros_like(extra)
     expected[3, 0] = 0.8 / (radius * np.cos(np.radians(20)))
-    np.testing.assert_allclose(np.sqrt(np.maximum(extra, 0)), expected, atol=1e-6)
+    np.testing.assert_allclose(np.sqrt(np.maximum(extra, 0)), expected, atol=ROUNDING)
 
 
 def test_a_flank_without_points_is_not_seen():
@@ -192,7 +195,7 @@ def test_a_once_a_turn_error_of_indexing_moves_the_axis_as_far_as_an_axis_can_ex
     wheel = traced(left=error, right=error)
     along_normal = 3e-3 * wheel.gear.base_radius * PX_PER_MM
     shift = teeth_axis_shift(fitted(wheel))
-    assert np.hypot(*shift) == pytest.approx(along_normal * cos(radians(20) - pi / 48), rel=1e-3)
+    assert np.hypot(*shift) == pytest.approx(along_normal * cos(radians(20) - pi / 48), rel=1e-5)
 
 
 @pytest.mark.parametrize("offset", [(0.0, 0.0), (2.0, -1.5), (-0.4, 6.0)])
@@ -215,7 +218,7 @@ def test_places_about_another_axis_are_where_the_flanks_cross_its_circle(offset)
 def test_about_its_own_centre_nothing_changes():
     fits = fitted(traced())
     np.testing.assert_allclose(
-        flank_angles_about(fits, fits.centre), flank_angles(fits), atol=1e-12
+        flank_angles_about(fits, fits.centre), flank_angles(fits), atol=ROUNDING
     )
 
 

@@ -86,4 +86,4 @@ def test_a_hob_that_ends_early_leaves_metal_and_only_there(side):
 def test_mirrored_hobs_leave_mirrored_gaps():
     gear = replace(gap()[0], profile_shift=0.1)
     one, other = ended_gap(gear, 1.8, 1), ended_gap(gear, 1.8, -1)
-    np.testing.assert_allclose(one, other[::-1] * [-1, 1], atol=1e-12)
+    np.testing.assert_allclose(one, other[::-1] * [-1, 1], atol=ROUNDING)

@@ -98,6 +98,7 @@ def test_one_currency_holds_for_all_faults():
     found = diagnose(reading)
     best = found.findings[0].best
     assert best.cause.code == "eccentric_work"
+    # A size is found to some hundredths, with its U.
     assert cost_of(best, found.case, limits) == pytest.approx(2.0, rel=0.1)
 
 

@@ -12,6 +12,8 @@ from cogloupe.simulation.scene import Faults, GearSpec, Nick, Periodic
 from cogloupe.simulation.true_sizes import FLOOR_HEIGHT_MODULES, profile, table
 from cogloupe_calibration.errors import UseError
 
+from ..helpers.tolerances import ROUNDING
+
 # Truth is written with six decimals (a picometre in um fields).
 WRITTEN = 2e-6
 WHEEL = GearSpec(teeth=24, module_mm=2.0, bore_mm=10.0)
@@ -215,4 +217,4 @@ def test_teeth_that_come_to_a_point_are_refused():
 
 def test_base_pitch_of_the_cut_gear_follows_the_cutter_angle():
     gear = cut(pressure_angle_error_deg=1.0)
-    assert gear.cut.base_radius == pytest.approx(24 * cos(radians(21)), rel=1e-12)
+    assert gear.cut.base_radius == pytest.approx(24 * cos(radians(21)), rel=ROUNDING)
