@@ -5,12 +5,14 @@ from math import cos, radians, tan
 import numpy as np
 import pytest
 
+from cogloupe.causes import pattern_errors
 from cogloupe.causes.harmonics import harmonics
 from cogloupe.causes.pattern_layout import SHARED, design_of, eccentric_shapes
 from cogloupe.causes.patterns import observe
 from cogloupe.causes.shape_parts import cutter_for, deeper, gap_shift, gap_widening
 from cogloupe.simulation import Faults, GearSpec, Process, make
 from cogloupe_calibration.errors import UseError
+from cogloupe_calibration.lens import unmeasured_lens
 
 from ..helpers.report_examples import nothing_seen
 from ..helpers.stated_figures import MeasuringErrors
@@ -43,6 +45,16 @@ def test_flanks_of_another_form_cross_their_pitch_circle_square():
     reading = stated_reading(made(), QUIET, None)
     gear = reading.gear.model_copy(update={"rack": None, "pressure_angle_deg": None})
     assert design_of(reading.model_copy(update={"gear": gear})).pressure_angle == 0
+
+
+def test_a_stretch_moves_root_and_tip_by_what_it_is_there(monkeypatch):
+    reading = stated_reading(made(), QUIET, None)
+    design, lens = design_of(reading), unmeasured_lens(600, 600)
+    monkeypatch.setattr(pattern_errors, "_stretch", lambda *given: 1e-3 * given[-1][None] ** 2)
+    found = pattern_errors.stretch_shapes(reading, design, lens)[0]
+    for name, radius in (("root", design.drawn.root_radius), ("tip", design.drawn.tip_radius)):
+        # Twelve circles over a third of the radius: chords of a parabola lie 1e-4 off it.
+        assert found[SHARED.index(name)] == pytest.approx(radius**2, rel=1e-3)
 
 
 # --- shapes against the generating model ---------------------------------------------------------

@@ -122,6 +122,7 @@ def test_dirt_on_part_of_a_flank_is_set_aside():
     moved = (flank_angles(fits) - flank_angles(clean)) * fits.curve.measuring_radius
     # A quarter of the flank is lost: the place there is less sure, but not drawn to the dirt.
     assert abs(moved[5, 1]) < 0.03
+    assert fits.rejected[5, 1] == pytest.approx(0.25, abs=0.1)
     others = np.delete(moved.ravel(), 11)
     assert np.abs(others).max() < 0.005
     assert fits.rejected[5, 1] > 0.12
