@@ -4,7 +4,9 @@ import numpy as np
 import pytest
 
 from cogloupe.optics.greys import Greys
+from cogloupe.optics.outline import Crossings
 from cogloupe.optics.response import srgb_light
+from cogloupe.optics.sampling import _first_blur
 
 RNG = np.random.default_rng(3)
 COLOURS = RNG.integers(0, 256, (40, 50, 3), dtype=np.uint8)
@@ -54,3 +56,9 @@ def test_contrast_is_that_of_the_stored_values():
     assert stored.contrast(levels) == pytest.approx(160 / 255)
     # Between 256 entries of a table.
     assert light.contrast(255 * srgb_light(levels / 255)) == pytest.approx(160 / 255, rel=0.001)
+
+
+def test_a_picture_without_any_step_begins_with_the_least_blur():
+    step = np.tile([[1, 0]], (16, 1))
+    crossings = Crossings(np.tile([[15, 10]], (16, 1)), step, step.astype(float))
+    assert _first_blur(part(np.full((40, 50), 90, np.uint8)), crossings) == 0.4
