@@ -129,11 +129,6 @@ def save_calibration(calibration: Calibration, path: Path) -> None:
 def load_calibration(path: Path) -> Calibration:
     """Read a calibration file.
 
-    Parameters
-    ----------
-    path : Path
-        The file.
-
     Raises
     ------
     CalibrationError

@@ -9,7 +9,7 @@ from cogloupe.causes.model import fresh, scatter_covariance
 from cogloupe.causes.patterns import observe
 from cogloupe.causes.ranking import by_chance
 from cogloupe.causes.table import CAUSES, NONE
-from cogloupe.figures.tolerance import FlankFigures, Graded, class_range_2013
+from cogloupe.figures.tolerance import EDITION_2013, FlankFigures, Graded, class_range
 from cogloupe.inputs.settings import make_settings
 from cogloupe.inspection import or_left_out, with_verdict
 from cogloupe.judging import costs, fault_text
@@ -206,7 +206,7 @@ def graded(pitch, u=0.5, cumulative=15.0):
     figures = FlankFigures(
         single_pitch=Graded(pitch, 2 * u), cumulative_pitch=Graded(cumulative, u)
     )
-    return class_range_2013(0.5, 24, figures)
+    return class_range(EDITION_2013, 0.5, 24, figures)
 
 
 @pytest.mark.parametrize(
