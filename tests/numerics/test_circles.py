@@ -48,21 +48,6 @@ def test_distances_are_least_squares_not_areas():
     assert np.mean(radii) == pytest.approx(100, abs=4 * np.std(radii) / np.sqrt(200))
 
 
-def test_weights_count_as_repeats():
-    rng = np.random.default_rng(3)
-    xy = on_circle(0, 0, 20, ROUND) + rng.normal(0, 0.3, (90, 2))
-    weights = rng.integers(1, 4, 90)
-    repeated = np.repeat(xy, weights, axis=0)
-    assert fit_circle(xy, weights.astype(float)) == pytest.approx(
-        fit_circle(repeated), abs=ROUNDING
-    )
-
-
-def test_a_point_of_no_weight_does_not_count():
-    xy = np.vstack([on_circle(1, 2, 9, ROUND), [[400.0, 0.0]]])
-    assert fit_circle(xy, np.append(np.ones(90), 0.0)) == pytest.approx((1, 2, 9), abs=ROUNDING)
-
-
 def test_strays_do_not_move_a_robust_circle():
     rng = np.random.default_rng(4)
     strays = rng.uniform(-60, 60, (60, 2))
