@@ -6,6 +6,7 @@ import numpy as np
 import pytest
 
 from cogloupe.causes import pattern_errors
+from cogloupe.causes.cutter_shapes import blank
 from cogloupe.causes.harmonics import harmonics
 from cogloupe.causes.pattern_layout import SHARED, design_of, eccentric_shapes
 from cogloupe.causes.patterns import observe
@@ -55,6 +56,11 @@ def test_a_stretch_moves_root_and_tip_by_what_it_is_there(monkeypatch):
     for name, radius in (("root", design.drawn.root_radius), ("tip", design.drawn.tip_radius)):
         # Twelve circles over a third of the radius: chords of a parabola lie 1e-4 off it.
         assert found[SHARED.index(name)] == pytest.approx(radius**2, rel=1e-3)
+
+
+def test_a_larger_blank_moves_tips_and_floors_out_alike():
+    for family in blank(observed(made())):
+        assert shared(family.basis[0], "tip", "root") == pytest.approx([1, 1], rel=ROUNDING)
 
 
 # --- shapes against the generating model ---------------------------------------------------------
