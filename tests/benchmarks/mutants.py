@@ -259,14 +259,14 @@ def study_again(folder: Path) -> dict[str, Mutant]:
     shutil.rmtree(copy, ignore_errors=True)
     _copy(copy)
     tests, now = tests_of_lines(folder), _tests_now(copy)
-    changed = [test for test in now if not _as_it_was(folder, test.partition("::")[0])]
+    changed = {test for test in now if not _as_it_was(folder, test.partition("::")[0])}
+    new = [test for test in now if test not in tests.seconds]
     found = {}
     for old in _read(folder / "outcomes.jsonl"):
         mutant = None if old.noticed_by else _still_there(copy, old)
         if mutant:
-            own = set(tests.of_mutant(old))
-            held = [test for test in changed if test not in tests.seconds or test in own]
-            found[old.name] = noticed(copy, mutant, held)
+            own = [test for test in tests.of_mutant(old) if test in changed]
+            found[old.name] = noticed(copy, mutant, new + own)
             _keep(kept, found[old.name])
     return found
 
@@ -284,11 +284,12 @@ def _as_it_was(folder: Path, file: str) -> bool:
 
 
 def _still_there(root: Path, old: Mutant) -> Mutant | None:
-    """The same change in the code as it is now."""
+    """The same change in the code as it is now; of several, that of the nearest line."""
     if not (root / old.module).exists():
         return None
     alike = (m for m in mutants_of(root, old.module) if m.operator == old.operator)
-    return next((m for m in (described(root, m) for m in alike) if m.name == old.name), None)
+    same = [m for m in (described(root, m) for m in alike) if m.name == old.name]
+    return min(same, key=lambda m: abs(m.line - old.line), default=None)
 
 
 def _read(kept: Path) -> list[Mutant]:
