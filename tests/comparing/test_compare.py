@@ -2,6 +2,7 @@
 
 import sys
 from datetime import date
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
@@ -10,6 +11,7 @@ from hypothesis import strategies as st
 from scipy.stats import binom
 
 from cogloupe.commands import main
+from cogloupe.comparing import compared_figures
 from cogloupe.comparing.attempts import Attempt
 from cogloupe.comparing.change_tests import (
     LEVEL,
@@ -398,6 +400,16 @@ def test_a_single_pair_is_not_credited_to_the_machine_where_the_blank_could_have
     found = compared(*(reading_of(one_gear(rng), summary=s) for s in summaries))
     assert change(found, "eccentricity").verdict == "better"
     assert any("not that the change did it" in sentence for sentence in findings(found))
+
+
+def test_a_wave_of_the_lens_twice_a_turn_counts_in_full_in_the_scatter_s_uncertainty(monkeypatch):
+    none = np.zeros((24, 2))
+    pattern = SimpleNamespace(place=none, single=none, u_own=0.0, u_smooth=(0.0, 5.0))
+    monkeypatch.setattr(compared_figures, "pattern_of", lambda _: pattern)
+    # Neighbours on a wave of amplitude a that comes twice a turn differ by 2 a sin(2 pi / z).
+    assert compared_figures._scatter(None).u == pytest.approx(
+        10 * np.sin(2 * np.pi / 24), rel=ROUNDING
+    )
 
 
 # --- series and command ---------------------------------------------------------------------------

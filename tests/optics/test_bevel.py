@@ -10,7 +10,7 @@ from scipy.special import ndtr
 from cogloupe.finding.segmentation import find_gears
 from cogloupe.optics.bevel import NO_BEVEL
 from cogloupe.optics.bevel_fit import like_ground
-from cogloupe.optics.bevel_start import by_facing, first_band, smooth_light
+from cogloupe.optics.bevel_start import STRAY, FirstBand, by_facing, first_band, smooth_light
 from cogloupe.optics.edges import find_edges
 
 from ..helpers.pictures import CAMERA, as_jpeg, flanks, read, rendered, rms
@@ -201,3 +201,14 @@ def test_averaged_profiles_show_a_band_by_themselves():
     assert sure.mean() > 0.6
     # A band a fifth too wide has its borders a tenth of its width off.
     assert kept.move[sure] == pytest.approx(expected[sure], abs=0.6)
+
+
+def test_ways_of_facing_whose_light_strays_far_do_not_count():
+    light = np.full(24, 0.4)
+    light[3], light[9] = 0.4 + 1.5 * STRAY, 0.4 + 2.5 * STRAY
+    ones, none = np.ones(24), np.zeros(24)
+    band = FirstBand(
+        width_px=WIDTH, sharper=1.0, light=light, move=none, weight=ones, misfit=0.0,
+    )  # fmt: skip
+    _, kept = smooth_light(band, ones[:, None])
+    np.testing.assert_array_equal(np.flatnonzero(kept.weight == 0), [9])
