@@ -9,6 +9,7 @@ import pytest
 from cogloupe.figures.budget import judge_figures
 from cogloupe.figures.deviations import cumulative_pitch, eccentricity, gap_width, single_pitch
 from cogloupe.figures.pitch import compute_pitch, thickness_uncertainty
+from cogloupe.figures.profile import _slopes
 from cogloupe.fits.datum import choose_datum
 from cogloupe.fits.measure import measure_gear
 from cogloupe.fits.teeth_axis import thickness
@@ -224,6 +225,13 @@ def test_drawn_main_figures_spread_as_their_budget_says(name, figure):
     seen = spread([figure(*one, mm) for one in case.drawn], figure(*case.exact, mm))
     u = judge_figures(case.measured, case.figures)[name].u
     assert seen == pytest.approx(u, rel=AGREES)
+
+
+def test_slopes_of_a_sound_gear_scatter_by_what_each_is_uncertain_by_itself():
+    found = _slopes(drawn().measured, drawn().lens)
+    off = (found.rise - found.rise.mean(axis=0)) / found.own
+    # 48 flanks tell a standard deviation to a tenth of itself; four of them.
+    assert np.sqrt(np.mean(off**2)) == pytest.approx(1, abs=0.4)
 
 
 def test_points_read_back_are_the_angles_measured():
