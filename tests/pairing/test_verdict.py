@@ -12,7 +12,7 @@ GEAR = perfect_gear(20)
 
 
 def told(least=9.0, mean=0.05, tips=9.0, ratio=1.5, fillet=9.0, empty=False):
-    """The verdict on figures that are uncertain by 1 (the ratio by 0.1), all well where not named."""
+    """The verdict on figures uncertain by 1 (the ratio by 0.1), all well where not named."""
 
     def figure(value, u=1.0):
         return SimpleNamespace(value=value, u=u)
