@@ -62,6 +62,7 @@ LONGEST_S = 4 * TESTS_S
 """A run of tests that takes so much longer hangs on the mutant, which counts as noticed."""
 
 EQUAL = Path(__file__).with_name("equal_mutants.toml")
+FAILED = re.compile(r"^(?:FAILED|ERROR) (\S+?\.py(?:::\w+)?)", re.MULTILINE)
 PLAIN_PYTEST = ("-m", "pytest", "-q", "-p", "no:xdist", "-p", "no:cacheprovider")
 
 
@@ -233,8 +234,17 @@ def _failing(copy: Path, mutant: Mutant, tests: list[str]) -> str:
         path.write_text(whole, "utf-8")
     if status == 0:
         return ""
-    failed = re.search(r"^(?:FAILED|ERROR) (\S+?\.py(?:::\w+)?)", text, re.MULTILINE)
+    failed = FAILED.search(text)
     return failed[1] if failed else f"status {status}"
+
+
+def borne_out(copy: Path, mutants: list[Mutant]) -> list[Mutant]:
+    """The mutants; those noticed by a test that fails without them as well count as passed over."""
+    arguments, found = copy / "tests.txt", {m.noticed_by for m in mutants if m.noticed_by}
+    arguments.write_text("\n".join(sorted(test for test in found if "::" in test)), "utf-8")
+    _, text = _run(copy, [*PLAIN_PYTEST, "-rfE", f"@{arguments}"], limit=None)
+    failing = set(FAILED.findall(text))
+    return [replace(m, noticed_by="") if m.noticed_by in failing else m for m in mutants]
 
 
 def study(folder: Path, count: int) -> list[Mutant]:
@@ -253,22 +263,22 @@ def study(folder: Path, count: int) -> list[Mutant]:
     return done
 
 
-def study_again(folder: Path) -> dict[str, Mutant]:
+def study_again(folder: Path, before: list[Mutant]) -> dict[str, Mutant]:
     """Those passed over, by name, held against the tests written since; not those that are gone."""
-    copy, kept = folder / "again", folder / "again.jsonl"
+    copy = folder / "again"
     shutil.rmtree(copy, ignore_errors=True)
     _copy(copy)
     tests, now = tests_of_lines(folder), _tests_now(copy)
     changed = {test for test in now if not _as_it_was(folder, test.partition("::")[0])}
     new = [test for test in now if test not in tests.seconds]
-    found = {}
-    for old in _read(folder / "outcomes.jsonl"):
+    found = []
+    for old in before:
         mutant = None if old.noticed_by else _still_there(copy, old)
         if mutant:
             own = [test for test in tests.of_mutant(old) if test in changed]
-            found[old.name] = noticed(copy, mutant, new + own)
-            _keep(kept, found[old.name])
-    return found
+            found.append(noticed(copy, mutant, new + own))
+            _keep(folder / "again.jsonl", found[-1])
+    return {mutant.name: mutant for mutant in borne_out(copy, found)}
 
 
 def _tests_now(copy: Path) -> list[str]:
@@ -318,11 +328,11 @@ def outcome(mutant: Mutant, equal: dict[str, str], again: dict[str, Mutant]) -> 
     if mutant.name in equal:
         return "changes nothing"
     if mutant.name not in again:
-        return "code gone"
+        return "line changed"
     return "noticed since" if again[mutant.name].noticed_by else "passed over"
 
 
-COLUMNS = ("noticed at first", "noticed since", "passed over", "changes nothing", "code gone")
+COLUMNS = ("noticed at first", "noticed since", "passed over", "changes nothing", "line changed")
 
 
 def tell(mutants: list[Mutant], again: dict[str, Mutant]) -> None:
@@ -347,7 +357,8 @@ def main(folder: Path, words: list[str]) -> None:
     """Draw, run and report."""
     folder.mkdir(parents=True, exist_ok=True)
     if "again" in words:
-        tell(_read(folder / "outcomes.jsonl"), study_again(folder))
+        before = borne_out(folder / "copy", _read(folder / "outcomes.jsonl"))
+        tell(before, study_again(folder, before))
     else:
         study(folder, int(words[0]) if words else COUNT)
 
