@@ -49,6 +49,16 @@ def test_contributions_add_up_to_the_uncertainty(figure):
 
 
 @pytest.mark.parametrize("figure", MAIN)
+def test_a_flank_s_own_part_is_its_value_times_its_sensitivity(figure):
+    (line,) = (
+        one for one in parts_of(wheel_reading(), figure) if one.source == "edge noise and fit"
+    )
+    value, each = (float(text.split()[0]) for text in (line.value, line.sensitivity))
+    # The value is written to two figures.
+    assert value * each == pytest.approx(line.contribution, rel=0.06)
+
+
+@pytest.mark.parametrize("figure", MAIN)
 def test_every_source_is_named_with_value_distribution_and_sensitivity(figure):
     lines = parts_of(wheel_reading(), figure)
     sources = {line.source for line in lines}
