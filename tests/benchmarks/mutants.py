@@ -264,21 +264,30 @@ def study(folder: Path, count: int) -> list[Mutant]:
 
 
 def study_again(folder: Path, before: list[Mutant]) -> dict[str, Mutant]:
-    """Those passed over, by name, held against the tests written since; not those that are gone."""
-    copy = folder / "again"
+    """Those passed over, by name, held against the tests written since; not those that are gone.
+
+    What was noticed in an earlier run of this is not run again.
+    """
+    copy, kept, equal = folder / "again", folder / "again.jsonl", equal_mutants()
     shutil.rmtree(copy, ignore_errors=True)
     _copy(copy)
     tests, now = tests_of_lines(folder), _tests_now(copy)
     changed = {test for test in now if not _as_it_was(folder, test.partition("::")[0])}
     new = [test for test in now if test not in tests.seconds]
-    found = []
+    found = {mutant.name: mutant for mutant in _read(kept) if mutant.noticed_by}
     for old in before:
-        mutant = None if old.noticed_by else _still_there(copy, old)
-        if mutant:
+        if old.noticed_by or old.name in equal or old.name in found:
+            continue
+        if mutant := _still_there(copy, old):
             own = [test for test in tests.of_mutant(old) if test in changed]
-            found.append(noticed(copy, mutant, new + own))
-            _keep(folder / "again.jsonl", found[-1])
-    return {mutant.name: mutant for mutant in borne_out(copy, found)}
+            found[old.name] = noticed(copy, mutant, new + own)
+            _keep(kept, found[old.name])
+    return {mutant.name: mutant for mutant in borne_out(copy, [*found.values()])}
+
+
+def equal_mutants() -> dict[str, str]:
+    """Names of mutants that change nothing, and why."""
+    return tomllib.loads(EQUAL.read_text("utf-8"))
 
 
 def _tests_now(copy: Path) -> list[str]:
@@ -337,7 +346,7 @@ COLUMNS = ("noticed at first", "noticed since", "passed over", "changes nothing"
 
 def tell(mutants: list[Mutant], again: dict[str, Mutant]) -> None:
     """Write the table: rooms, and each mutant that no test noticed."""
-    equal: dict[str, str] = tomllib.loads(EQUAL.read_text("utf-8"))
+    equal = equal_mutants()
     became = {mutant: outcome(mutant, equal, again) for mutant in mutants}
     tally = Counter((mutant.room, what) for mutant, what in became.items())
     rows = [[room, *(tally[room, what] for what in COLUMNS)] for room in ROOMS]
