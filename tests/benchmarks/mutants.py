@@ -354,7 +354,7 @@ def tell(mutants: list[Mutant], again: dict[str, Mutant]) -> None:
     left = [[f"`{m.name}`"] for m, what in became.items() if what == "passed over"]
     same = [[f"`{m.name}`", equal[m.name]] for m, w in became.items() if w == "changes nothing"]
     parts = [
-        f"{len(mutants)} mutants of the seed {SEED}.\n",
+        f"{COUNT} mutants drawn with the seed {SEED}, {len(mutants)} of them run.\n",
         table(["room", *COLUMNS], [*rows, total]),
         table(["passed over"], left),
         table(["changes nothing", "because"], same),
