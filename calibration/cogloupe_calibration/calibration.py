@@ -15,7 +15,7 @@ from cogloupe_calibration.verdict import Verdict
 SCHEMA_VERSION = "1.0"
 CALIBRATION_MOST_BYTES = 2**20
 """Two hundred times what the largest has."""
-DEFAULT_MAX_AGE_DAYS = 365
+MOST_AGE_DAYS = 365
 """A year, as workshops have their gauges checked (common practice, no source)."""
 FOCAL_LENGTH_AGREES_REL = 0.01
 """Above what cameras round the length that they state to, and below what a turned zoom changes (our
@@ -129,11 +129,6 @@ def save_calibration(calibration: Calibration, path: Path) -> None:
 def load_calibration(path: Path) -> Calibration:
     """Read a calibration file.
 
-    Parameters
-    ----------
-    path : Path
-        The file.
-
     Raises
     ------
     CalibrationError
@@ -167,7 +162,6 @@ def check_fits(
     *,
     camera: Camera | None = None,
     today: datetime.date | None = None,
-    max_age_days: int = DEFAULT_MAX_AGE_DAYS,
 ) -> list[str]:
     """Check that a calibration can serve a picture.
 
@@ -180,8 +174,6 @@ def check_fits(
         What is known of the camera that took it.
     today : date, optional
         When the picture was taken, or today; without it the age is not checked.
-    max_age_days : int, optional
-        Age from which a warning is given.
 
     Returns
     -------
@@ -198,7 +190,7 @@ def check_fits(
         warnings += _frame_warnings(calibration, width_px, height_px)
         warnings += _camera_warnings(calibration.picture.camera, camera or Camera())
     if today is not None:
-        warnings += _age_warnings(calibration.date, today, max_age_days)
+        warnings += _age_warnings(calibration.date, today)
     if calibration.verdict == "take it again":
         reasons = "; ".join(calibration.reasons)
         warnings.append(f"the calibration's own verdict is 'take it again': {reasons}")
@@ -237,10 +229,10 @@ def _camera_warnings(made: Camera, seen: Camera) -> list[str]:
     return warnings
 
 
-def _age_warnings(made: datetime.date, today: datetime.date, max_age_days: int) -> list[str]:
+def _age_warnings(made: datetime.date, today: datetime.date) -> list[str]:
     age = (today - made).days
-    if age > max_age_days:
-        return [f"the calibration is {age} days old (more than {max_age_days})"]
+    if age > MOST_AGE_DAYS:
+        return [f"the calibration is {age} days old (more than {MOST_AGE_DAYS})"]
     if age < 0:
         return [f"the calibration is dated {made}, after the picture ({today})"]
     return []

@@ -14,6 +14,8 @@ from cogloupe_calibration.robust import scatter
 SPACING_AGREES_REL = 0.10
 TUKEY = 4.685
 """Tuning constant of Tukey's biweight, 95 % efficient under normal noise (common practice)."""
+LEAST_SCATTER_PX = 0.02
+"""Scatter that points are taken to have at least, so that perfect pictures divide by something."""
 LARGEST_LEAN = 0.05
 """How far lines may still lean, as a slope, in a picture already turned along them: 3 degrees."""
 _NOT_EVEN = "no even rulings found: {}; fill the picture with the scale, in focus and square to it"
@@ -157,17 +159,13 @@ def _check_on_lines(residual: Floats, spacing: float) -> None:
         raise CalibrationError(_NOT_EVEN.format(seen))
 
 
-def robust_fit(
-    u: Floats, t: Floats, number: Ints, least: float = 0.02
-) -> tuple[RowModel, NDArray[np.bool_]]:
+def robust_fit(u: Floats, t: Floats, number: Ints) -> tuple[RowModel, NDArray[np.bool_]]:
     """Fit the row model with points off their line weighted down.
 
     Parameters
     ----------
     u, t : ndarray, shape (m,)
     number : ndarray, shape (m,), int
-    least : float, optional
-        Smallest scatter assumed, px, so that perfect pictures do not divide by zero.
 
     Returns
     -------
@@ -188,6 +186,6 @@ def robust_fit(
         # The smallest solution leaves terms at zero that the points cannot tell (one band, say).
         terms = np.linalg.lstsq(root[:, None] * design / size, root * u, rcond=1e-9)[0] / size
         residual = u - design @ terms
-        size_of_error = max(scatter(residual), least)
+        size_of_error = max(scatter(residual), LEAST_SCATTER_PX)
         weight = np.clip(1 - (residual / (TUKEY * size_of_error)) ** 2, 0, None) ** 2
     return RowModel(terms), np.abs(residual) < 5 * size_of_error

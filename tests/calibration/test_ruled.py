@@ -130,7 +130,8 @@ def test_missing_lines_leave_gaps_in_the_numbers():
     scale = measure_ruled_scale(ruled_picture(missing=(-3, -2, 4)), 0.1)
     assert scale.missing == 3
     assert set(np.diff(scale.number)) == {1, 2, 3}
-    assert scale.period_px == pytest.approx(12.0, abs=0.001)
+    # Some 0.01 px of a line over forty divisions.
+    assert scale.period_px == pytest.approx(12.0, abs=2e-4)
 
 
 def test_dirt_is_left_out():
@@ -149,7 +150,8 @@ def test_edge_of_the_rule_does_not_pull_the_direction():
     picture = ruled_picture(period=20.0, width=4.0)
     picture[310:] = 8
     scale = measure_ruled_scale(picture, 0.5)
-    assert scale.period_px == pytest.approx(20.0, abs=0.001)
+    # The same.
+    assert scale.period_px == pytest.approx(20.0, abs=2e-4)
 
 
 def test_scale_is_division_over_period_with_both_uncertainties():
@@ -170,7 +172,8 @@ def test_line_points_lie_on_the_lines():
     scale = measure_ruled_scale(ruled_picture(np.random.default_rng(1)), 0.1)
     assert np.all(np.diff(scale.line_xy_px[:, 0]) > 0)
     spacing = np.diff(scale.line_xy_px[:, 0]) / np.diff(scale.number)
-    np.testing.assert_allclose(spacing, 12.0, rtol=0, atol=0.1)
+    # Noise tells a line to some 0.004 px; this is five times as much of two.
+    np.testing.assert_allclose(spacing, 12.0, rtol=0, atol=0.03)
 
 
 @pytest.mark.parametrize("stretch", [2e-4, -4e-4])
@@ -283,6 +286,7 @@ def test_divisions_that_blur_has_merged_are_not_passed_over():
     """What 2 px of blur leave of a wave of 5 px is 4 % of it, below the noise of any one line."""
     picture = ruled_picture(period=5.0, width=1.0, blur=2.0, number=200)
     scale = measure_ruled_scale(picture, 1.0)
-    assert scale.period_px == pytest.approx(25.0, rel=0.01)
+    # Told by marks of every fifth line, 0.01 px each.
+    assert scale.period_px == pytest.approx(25.0, rel=1e-3)
     assert scale.summary.verdict == "take it again"
     assert any("in 5" in reason for reason in scale.summary.reasons)

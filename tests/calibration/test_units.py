@@ -22,6 +22,7 @@ from cogloupe_calibration.units import parse_length
     ],
 )
 def test_length_with_unit_is_read_in_millimetres(text, length_mm):
+    # One multiplication.
     assert parse_length(text) == pytest.approx(length_mm, rel=1e-14)
 
 

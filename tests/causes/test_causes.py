@@ -4,13 +4,14 @@ import json
 from dataclasses import replace
 from fractions import Fraction
 from pathlib import Path
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
 
 from cogloupe.causes.diagnosis import diagnose
 from cogloupe.causes.joint_fit import sized_together
-from cogloupe.causes.machine_units import drive_periods
+from cogloupe.causes.machine_units import drive_periods, step_sizes
 from cogloupe.causes.pattern_text import could_be
 from cogloupe.causes.shapes import alias
 from cogloupe.causes.table import CAUSES, NONE
@@ -126,6 +127,16 @@ def test_a_step_is_told_between_teeth():
     # The gap after tooth 11 is the first that moved; the scene's tooth 1 is the reading's.
     assert "teeth 11 and 12" in said
     assert "teeth 1 and 2" in said or "teeth 24 and 1" in said
+
+
+def test_a_step_of_a_known_machine_is_told_as_an_angle_and_an_arc():
+    fit = SimpleNamespace(family=SimpleNamespace(name="dividing head"))
+    sizes = step_sizes(fit, SimpleNamespace(machine=BENCH, diameter_mm=12.0, teeth=24,
+        observed=SimpleNamespace(design=SimpleNamespace(radius_um=6000.0))))  # fmt: skip
+    told = {size.unit: size.value for size in sizes}
+    assert told.keys() == {"′", "µm", "encoder pulses"}
+    assert told["µm"] == pytest.approx(STEP_UM)
+    assert told["′"] == pytest.approx(360 * 60 / 38400)
 
 
 def test_a_flank_that_was_cut_half_a_step_is_no_measure_of_it():

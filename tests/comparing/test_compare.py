@@ -2,6 +2,7 @@
 
 import sys
 from datetime import date
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
@@ -10,6 +11,7 @@ from hypothesis import strategies as st
 from scipy.stats import binom
 
 from cogloupe.commands import main
+from cogloupe.comparing import compared_figures
 from cogloupe.comparing.attempts import Attempt
 from cogloupe.comparing.change_tests import (
     LEVEL,
@@ -50,6 +52,7 @@ from ..helpers.compare_examples import (
     unchanged_or_not,
 )
 from ..helpers.report_examples import nothing_seen
+from ..helpers.tolerances import ROUNDING
 
 KIND = {kind.key: kind for kind in KINDS}
 FEW = 999  # drawn pairs: enough for a chance of 1 in 500
@@ -77,9 +80,9 @@ def one_gear(rng, teeth=24, scatter=8.0):
 def test_the_pattern_gives_back_noise_and_smooth_error_of_a_reading():
     rng = seeded()
     pattern = pattern_of(reading_of(measured_places(rng, one_gear(rng))))
-    assert pattern.u_own == pytest.approx(NOISE_UM, rel=1e-9)
-    assert np.hypot(*pattern.u_smooth) == pytest.approx(SMOOTH_UM, rel=1e-9)
-    assert pattern.u_smooth[0] == pytest.approx(pattern.u_smooth[1], rel=1e-6)
+    assert pattern.u_own == pytest.approx(NOISE_UM, rel=ROUNDING)
+    assert np.hypot(*pattern.u_smooth) == pytest.approx(SMOOTH_UM, rel=ROUNDING)
+    assert pattern.u_smooth[0] == pytest.approx(pattern.u_smooth[1], rel=ROUNDING)
 
 
 @pytest.mark.parametrize("key", ["spread_left", "spread_right", "single", "total"])
@@ -87,7 +90,7 @@ def test_figures_of_drawn_pairs_are_those_of_the_reading(key):
     rng = seeded()
     reading = reading_of(measured_places(rng, one_gear(rng)))
     ours = float(PATTERN_STATISTICS[key](pattern_of(reading).place))
-    assert ours == pytest.approx(figure_value(reading, key).value, rel=1e-9)
+    assert ours == pytest.approx(figure_value(reading, key).value, rel=ROUNDING)
 
 
 def test_an_eccentric_blank_does_not_count_as_scatter():
@@ -95,7 +98,7 @@ def test_an_eccentric_blank_does_not_count_as_scatter():
     true = one_gear(rng)
     wave = 60 * np.sin(2 * np.pi * np.arange(24)[:, None] / 24 + np.array([0.0, 0.7]))
     plain, off = (figure_value(reading_of(p), "scatter").value for p in (true, true + wave))
-    assert off == pytest.approx(plain, rel=1e-9)
+    assert off == pytest.approx(plain, rel=ROUNDING)
 
 
 @settings(max_examples=25, deadline=None)
@@ -246,10 +249,10 @@ def test_a_scale_both_share_cancels_in_sizes_and_not_in_the_figures_themselves()
     before, after = (reading_of(one_gear(rng), summary=figures) for _ in range(2))
     assert same_calibration(before, after)
     found = change(compared(before, after), "tip")
-    assert found.u_difference == pytest.approx(np.sqrt(2) * own, rel=1e-6)
+    assert found.u_difference == pytest.approx(np.sqrt(2) * own, rel=ROUNDING)
     scale = after.calibration.model_copy(update={"mm_per_px": 0.01403})
     apart = change(compared(before, after.model_copy(update={"calibration": scale})), "tip")
-    assert apart.u_difference == pytest.approx(np.sqrt(2) * whole, rel=2e-3)
+    assert apart.u_difference == pytest.approx(np.sqrt(2) * whole, rel=ROUNDING)
 
 
 def test_repeats_that_differ_take_the_verdict_from_a_difference_no_larger():
@@ -399,6 +402,16 @@ def test_a_single_pair_is_not_credited_to_the_machine_where_the_blank_could_have
     assert any("not that the change did it" in sentence for sentence in findings(found))
 
 
+def test_a_wave_of_the_lens_twice_a_turn_counts_in_full_in_the_scatter_s_uncertainty(monkeypatch):
+    none = np.zeros((24, 2))
+    pattern = SimpleNamespace(place=none, single=none, u_own=0.0, u_smooth=(0.0, 5.0))
+    monkeypatch.setattr(compared_figures, "pattern_of", lambda _: pattern)
+    # Neighbours on a wave of amplitude a that comes twice a turn differ by 2 a sin(2 pi / z).
+    assert compared_figures._scatter(None).u == pytest.approx(
+        10 * np.sin(2 * np.pi / 24), rel=ROUNDING
+    )
+
+
 # --- series and command ---------------------------------------------------------------------------
 
 
@@ -412,7 +425,7 @@ def test_a_trend_takes_three_readings_and_a_clear_one_is_told():
     assert all(trend.slope is None for trend in two.trends)
     four = compare_series(readings, same_gear=False, rng=rng, null_pairs=FEW)
     runout = next(t for t in four.trends if t.kind.key == "runout")
-    assert runout.slope == pytest.approx(-19.9, abs=0.2)
+    assert runout.slope == pytest.approx(-19.9, abs=ROUNDING)
     assert runout.clear
     assert len(four.steps) == 3
     assert four.whole is not None

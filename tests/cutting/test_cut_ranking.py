@@ -38,7 +38,13 @@ def test_a_sound_gear_shows_no_fault_of_the_cutting():
     ranking = rank_cuts(mean_gap(generated(WHEEL), WHEEL), WHEEL, dp=False)
     assert ranking.alike[0].cut.kind == "rack"
     assert not kinds(ranking) & FAULTS
-    assert "would have shown" in build_cutting(ranking).sentence
+    told = build_cutting(ranking)
+    assert "would have shown" in told.sentence
+    # The likeliest are shown whatever their chance, and of the others those that have one.
+    assert [row.situation for row in told.situations[:6]] == [
+        row.cut.label for row in ranking.ranked[:6]
+    ]
+    assert all(row.probability > 1e-4 for row in told.situations[6:])
 
 
 @pytest.mark.parametrize("shift", [-0.08, -0.04, 0.06])

@@ -130,6 +130,12 @@ def named(old_wheel):
     return unknown(old_wheel, unknown=True, scale_um_per_px=20.0)
 
 
+def test_six_gears_are_shown_whatever_their_chance_and_others_that_have_one(named):
+    shown = named.identity.candidates
+    assert len(shown) >= 6
+    assert all(row.probability > 1e-4 for row in shown[6:])
+
+
 def test_an_unknown_gear_is_read_against_the_gear_it_is(named):
     gear = named.gear
     assert (gear.teeth, gear.rack) == (21, "full-depth-14.5")

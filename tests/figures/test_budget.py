@@ -9,6 +9,7 @@ import pytest
 from cogloupe.figures.budget import judge_figures
 from cogloupe.figures.deviations import cumulative_pitch, eccentricity, gap_width, single_pitch
 from cogloupe.figures.pitch import compute_pitch, thickness_uncertainty
+from cogloupe.figures.profile import _slopes
 from cogloupe.fits.datum import choose_datum
 from cogloupe.fits.measure import measure_gear
 from cogloupe.fits.teeth_axis import thickness
@@ -22,6 +23,7 @@ from cogloupe_calibration.lens import ideal_points, make_lens, unmeasured_lens
 from cogloupe_calibration.scale import from_stated_scale
 
 from ..helpers.pictures import KNOWN, flanks, read, rendered, wheel_reading
+from ..helpers.tolerances import ROUNDING
 
 MAIN = (
     "single_pitch_max_um", "cumulative_pitch_total_um", "thickness_mean_mm", "runout_um",
@@ -43,7 +45,17 @@ def parts_of(reading, figure):
 def test_contributions_add_up_to_the_uncertainty(figure):
     reading = wheel_reading()
     whole = hypot(*(line.contribution for line in parts_of(reading, figure)))
-    assert whole == pytest.approx(getattr(reading.summary, f"u_{figure}"), rel=1e-9)
+    assert whole == pytest.approx(getattr(reading.summary, f"u_{figure}"), rel=ROUNDING)
+
+
+@pytest.mark.parametrize("figure", MAIN)
+def test_a_flank_s_own_part_is_its_value_times_its_sensitivity(figure):
+    (line,) = (
+        one for one in parts_of(wheel_reading(), figure) if one.source == "edge noise and fit"
+    )
+    value, each = (float(text.split()[0]) for text in (line.value, line.sensitivity))
+    # The value is written to two figures.
+    assert value * each == pytest.approx(line.contribution, rel=0.06)
 
 
 @pytest.mark.parametrize("figure", MAIN)
@@ -225,13 +237,21 @@ def test_drawn_main_figures_spread_as_their_budget_says(name, figure):
     assert seen == pytest.approx(u, rel=AGREES)
 
 
+def test_slopes_of_a_sound_gear_scatter_by_what_each_is_uncertain_by_itself():
+    found = _slopes(drawn().measured, drawn().lens)
+    off = (found.rise - found.rise.mean(axis=0)) / found.own
+    # 48 flanks tell a standard deviation to a tenth of itself; four of them.
+    assert np.sqrt(np.mean(off**2)) == pytest.approx(1, abs=0.4)
+
+
 def test_points_read_back_are_the_angles_measured():
     case = drawn()
     position, pins = case.exact
     # The involutes through the points leave out the flanks' own slopes: 0.02 px of 300 at the
     # pins' height.
     np.testing.assert_allclose(wrapped(position - case.figures.position), 0, atol=4e-6)
-    np.testing.assert_allclose(pins, case.figures.pin_radius, rtol=0, atol=1e-3)
+    # The same 0.02 px of a flank, to second order.
+    np.testing.assert_allclose(pins, case.figures.pin_radius, rtol=0, atol=1e-4)
 
 
 @pytest.mark.parametrize("true", [0.0, 1.0, 5.0])

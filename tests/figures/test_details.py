@@ -15,6 +15,7 @@ from cogloupe.simulation import Faults, GearSpec, render
 from cogloupe_calibration.errors import CogloupeError
 
 from ..helpers.pictures import CAMERA, flanks, read, rendered
+from ..helpers.tolerances import ROUNDING
 
 THINNING_UM = 60.0
 
@@ -99,7 +100,7 @@ def test_the_evaluation_range_is_stated_and_lies_on_the_usable_flank():
     assert profile.form_diameter_mm < profile.start_diameter_mm < 23.0
     assert 25.0 < profile.end_diameter_mm < 26.0
     roll = np.sqrt((profile.start_diameter_mm / 2) ** 2 - (12 * cos(radians(20))) ** 2)
-    assert profile.start_roll_mm == pytest.approx(roll, rel=1e-6)
+    assert profile.start_roll_mm == pytest.approx(roll, rel=ROUNDING)
 
 
 def test_spread_and_mean_are_those_of_the_flanks():
@@ -130,7 +131,8 @@ def test_a_generated_gap_agrees_with_the_theory_within_uncertainty():
     ):  # fmt: skip
         assert inside(getattr(mean, name), getattr(mean, f"u_{name}"), getattr(theory, name)), name
     assert inside(mean.lean_deg, mean.u_lean_deg, 0.0)
-    assert theory.profile_shift == pytest.approx(0.0, abs=0.01)
+    # Edges good to 0.01 px in the mean are 0.4 um of a thickness; a shift changes it by 2 m tan a.
+    assert theory.profile_shift == pytest.approx(0.0, abs=0.001)
     # Figures stand in every gap as well.
     assert all(gap.near_floor_width_mm is not None for gap in reading.gaps)
 
@@ -200,10 +202,13 @@ def test_gauged_sizes_are_those_of_the_gear(thinning_um):
     assert inside(span.mean_mm, span.u_mean_mm, true_span)
     # 24 spans, edges good to 0.01 px in the mean: 0.4 um; pins answer to edges three times as much.
     assert span.mean_mm == pytest.approx(true_span, abs=0.0015)
-    assert pins.mean_mm == pytest.approx(true_pins, abs=0.004)
-    assert sizes.base_pitch_left.mean_mm == pytest.approx(pi * cos(radians(20)), abs=0.001)
+    assert pins.mean_mm == pytest.approx(true_pins, abs=0.0015)
+    # A difference of two spans, on which edges cancel: what noise leaves, 0.02 px over the root of
+    # 24.
+    assert sizes.base_pitch_left.mean_mm == pytest.approx(pi * cos(radians(20)), abs=0.0005)
     thick = [24 * np.sin(tooth.thickness_mm / 24) for tooth in truth.about_teeth.teeth]
-    assert sizes.chord.mean_mm == pytest.approx(np.mean(thick), abs=0.0015)
+    # The mean of 24 thicknesses, as of the spans.
+    assert sizes.chord.mean_mm == pytest.approx(np.mean(thick), abs=0.0008)
     assert span.nominal_mm == pytest.approx(span_size(Gear(24, 1.0, basic_rack("iso53-a", 1)), 3))
 
 
@@ -221,7 +226,7 @@ def test_a_micrometer_reading_is_compared():
         reading, _ = wheel(THINNING_UM, span=f"{true + off_um / 1000:.4f}mm")
         (check,) = reading.sizes.checks
         assert (check.kind, check.teeth_spanned, check.agrees) == ("span", 3, agrees)
-        assert check.difference_um == pytest.approx(off_um, abs=2.5)
+        assert check.difference_um == pytest.approx(off_um, abs=1.5)
         assert ("size_differs" in {n.code for n in reading.warnings}) is not agrees
 
 

@@ -23,6 +23,7 @@ from cogloupe.forms.rack import Gear
 from cogloupe.numerics.angles import wrapped
 
 from ..helpers.polygon_gauges import reference_facts
+from ..helpers.tolerances import ROUNDING
 
 NAN = float("nan")
 # Four teeth, 90 degrees apart, radius 1000 um: a degree is 17.4533 um. Left flanks lie at
@@ -34,18 +35,18 @@ SINGLE_DEG = [[-2, 0], [1, 0], [-1, -1], [2, 1]]
 CUMULATIVE_DEG = [[0, 0], [1, 0], [0, -1], [2, 0]]
 DEGREE = 1000 * pi / 180
 # Angles go through a difference of numbers near pi, whose rounding is 4e-16; times 1000.
-ROUNDING = 1e-11
+ROUNDING_OF_1000 = 1e-11
 
 
 def test_single_pitch_is_the_step_from_the_tooth_before_less_the_ideal():
     np.testing.assert_allclose(
-        single_pitch(FOUR, 1000.0), DEGREE * np.array(SINGLE_DEG), atol=ROUNDING
+        single_pitch(FOUR, 1000.0), DEGREE * np.array(SINGLE_DEG), atol=ROUNDING_OF_1000
     )
 
 
 def test_cumulative_pitch_is_the_running_sum_from_tooth_one():
     expected = DEGREE * np.array(CUMULATIVE_DEG)
-    np.testing.assert_allclose(cumulative_pitch(FOUR, 1000.0), expected, atol=ROUNDING)
+    np.testing.assert_allclose(cumulative_pitch(FOUR, 1000.0), expected, atol=ROUNDING_OF_1000)
 
 
 def test_thickness_and_gap_are_arcs_between_the_right_flanks():
@@ -60,10 +61,10 @@ def test_one_long_pitch_shows_as_one_step_up_that_stays():
     angles = np.radians(np.array([0, 72, 145, 217, 289.0]))
     both = np.stack([angles, angles + 0.3], axis=1)
     np.testing.assert_allclose(
-        single_pitch(both, 1000.0)[:, 0] / DEGREE, [-1, 0, 1, 0, 0], atol=ROUNDING
+        single_pitch(both, 1000.0)[:, 0] / DEGREE, [-1, 0, 1, 0, 0], atol=ROUNDING_OF_1000
     )
     np.testing.assert_allclose(
-        cumulative_pitch(both, 1000.0)[:, 1] / DEGREE, [0, 0, 1, 1, 1], atol=ROUNDING
+        cumulative_pitch(both, 1000.0)[:, 1] / DEGREE, [0, 0, 1, 1, 1], atol=ROUNDING_OF_1000
     )
 
 
@@ -73,10 +74,10 @@ def test_a_flank_not_seen_costs_its_own_pitches_only():
     expected_single = [[-2, 0], [1, 0], [NAN, -1], [NAN, 1]]
     expected_cumulative = [[0, 0], [1, 0], [NAN, -1], [2, 0]]
     np.testing.assert_allclose(
-        single_pitch(position, 1000.0) / DEGREE, expected_single, atol=ROUNDING
+        single_pitch(position, 1000.0) / DEGREE, expected_single, atol=ROUNDING_OF_1000
     )
     np.testing.assert_allclose(
-        cumulative_pitch(position, 1000.0) / DEGREE, expected_cumulative, atol=ROUNDING
+        cumulative_pitch(position, 1000.0) / DEGREE, expected_cumulative, atol=ROUNDING_OF_1000
     )
     assert np.isnan(thickness(position, 1.0)).tolist() == [False, False, True, False]
     assert np.isnan(gap_width(position, 1.0)).tolist() == [False, True, False, False]
@@ -86,7 +87,7 @@ def test_where_tooth_one_is_not_seen_the_sum_starts_at_the_first_that_is():
     position = FOUR.copy()
     position[0, 0] = NAN
     np.testing.assert_allclose(
-        cumulative_pitch(position, 1000.0)[:, 0] / DEGREE, [NAN, 0, -1, 1], atol=ROUNDING
+        cumulative_pitch(position, 1000.0)[:, 0] / DEGREE, [NAN, 0, -1, 1], atol=ROUNDING_OF_1000
     )
 
 
@@ -116,20 +117,22 @@ def test_single_pitches_close_the_turn(position):
 @given(POSITIONS)
 def test_teeth_and_gaps_fill_the_circle(position):
     whole = thickness(position, 1.0).sum() + gap_width(position, 1.0).sum()
-    assert whole == pytest.approx(2 * pi, abs=1e-12)
+    assert whole == pytest.approx(2 * pi, abs=ROUNDING)
 
 
 @given(POSITIONS)
 def test_cumulative_pitch_is_the_sum_of_single_pitches(position):
     single = single_pitch(position, 1.0)
     summed = np.cumsum(single, axis=0) - single[0]
-    np.testing.assert_allclose(cumulative_pitch(position, 1.0), summed, atol=1e-12)
+    np.testing.assert_allclose(cumulative_pitch(position, 1.0), summed, atol=ROUNDING)
 
 
 @given(POSITIONS, st.floats(-20, 20))
 def test_turning_the_whole_gear_changes_no_deviation(position, turn):
     for figure in (single_pitch, cumulative_pitch, thickness, gap_width):
-        np.testing.assert_allclose(figure(position + turn, 1.0), figure(position, 1.0), atol=1e-12)
+        np.testing.assert_allclose(
+            figure(position + turn, 1.0), figure(position, 1.0), atol=ROUNDING
+        )
 
 
 @given(POSITIONS, st.integers(0, 200))
@@ -137,7 +140,7 @@ def test_renumbering_moves_the_figures_with_their_teeth(position, k):
     np.testing.assert_allclose(
         single_pitch(np.roll(position, -k, axis=0), 1.0),
         np.roll(single_pitch(position, 1.0), -k, axis=0),
-        atol=1e-12,
+        atol=ROUNDING,
     )
 
 
@@ -147,7 +150,7 @@ def test_mirroring_swaps_the_flanks_and_keeps_a_long_pitch_long(position):
     # pitch reaches back to tooth j - 1, which was the tooth after.
     mirrored = -position[::-1, ::-1]
     back = np.roll(single_pitch(position, 1.0)[::-1, ::-1], 1, axis=0)
-    np.testing.assert_allclose(single_pitch(mirrored, 1.0), back, atol=1e-12)
+    np.testing.assert_allclose(single_pitch(mirrored, 1.0), back, atol=ROUNDING)
 
 
 @pytest.mark.parametrize(
@@ -179,8 +182,8 @@ def test_a_harmonic_is_found_with_its_direction_also_from_part_of_the_turn():
     values = 5 + 3 * np.cos(angle - radians(110))
     values[4] = NAN
     harmonic, leverage = first_harmonic(values, angle)
-    assert abs(harmonic) == pytest.approx(3, abs=1e-12)
-    assert np.degrees(np.angle(harmonic)) == pytest.approx(110, abs=1e-10)
+    assert abs(harmonic) == pytest.approx(3, abs=ROUNDING)
+    assert np.degrees(np.angle(harmonic)) == pytest.approx(110, abs=ROUNDING)
     assert leverage > 2 / 7  # never better than all seven spread evenly
 
 
@@ -202,6 +205,7 @@ def test_a_pin_in_an_even_gap_sits_where_the_handbook_puts_it():
     centre = 2 * pi / 20 * np.arange(20)
     position = np.stack([centre - half, centre + half], axis=1)
     radius = pin_radius(position, gear.base_radius, 10.0, 1.7)
+    # Half of the last place printed.
     np.testing.assert_allclose(2 * radius + 1.7, 22.2941, atol=5e-5)
 
 
@@ -217,8 +221,8 @@ def test_a_wider_gap_lets_the_pin_sink_by_half_its_width_over_tan():
     at_pin = acos(gear.base_radius / pin_radius(position, gear.base_radius, 24.0, 3.456)[0])
     # dr = r_b dgap / (2 sin a_p); first order in a change of 4e-5 rad.
     expected = gear.base_radius * (0.001 / 24) / (2 * sin(at_pin))
-    assert sunk[3] == pytest.approx(expected, rel=1e-3)
-    assert np.delete(np.abs(sunk), 3).max() < 1e-12
+    assert sunk[3] == pytest.approx(expected, rel=2e-4)
+    assert np.delete(np.abs(sunk), 3).max() < ROUNDING
 
 
 def test_an_eccentric_gear_shows_the_figures_of_the_reference():
@@ -233,9 +237,9 @@ def test_an_eccentric_gear_shows_the_figures_of_the_reference():
     assert np.ptp(cumulative, axis=0).max() == pytest.approx(
         facts["cumulative_pitch_total_um"], abs=0.02
     )
-    assert np.abs(single).max() == pytest.approx(facts["single_pitch_max_um"], abs=0.03)
+    assert np.abs(single).max() == pytest.approx(facts["single_pitch_max_um"], abs=0.001)
     assert 1000 * np.ptp(thickness(position, gear.reference_radius)) == pytest.approx(
-        facts["tooth_thickness_range_um"], abs=0.02
+        facts["tooth_thickness_range_um"], abs=0.001
     )
 
 

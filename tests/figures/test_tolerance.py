@@ -11,8 +11,7 @@ from cogloupe.figures.tolerance import (
     EDITION_2013,
     FlankFigures,
     Graded,
-    class_range_1995,
-    class_range_2013,
+    class_range,
     rounded_tolerance,
     tolerances_1995,
     tolerances_2013,
@@ -25,7 +24,6 @@ ROWS_2013 = reference_rows("tolerances_2013")
 ROWS_1995 = reference_rows("tolerances_1995")
 FIGURES = ["single_pitch", "cumulative_pitch", "profile_total", "runout"]
 editions = pytest.mark.parametrize("edition", [EDITION_2013, EDITION_1995], ids=["2013", "1995"])
-grade = {EDITION_2013: class_range_2013, EDITION_1995: class_range_1995}
 
 
 def printed(row):
@@ -105,22 +103,22 @@ FIELD = {
 @pytest.mark.parametrize("name", FIELD)
 def test_figure_at_its_tolerance_is_in_the_class_and_above_it_in_the_next(edition, name):
     limit = getattr(edition.tolerances(1.0, 20, 7), f"{name}_um")
-    at = grade[edition](1.0, 20, only(name, limit, 0.0))
-    above = grade[edition](1.0, 20, only(name, limit + 0.01, 0.0))
+    at = class_range(edition, 1.0, 20, only(name, limit, 0.0))
+    above = class_range(edition, 1.0, 20, only(name, limit + 0.01, 0.0))
     assert getattr(at, FIELD[name]) == (7, 7)
     assert getattr(above, FIELD[name]) == (8, 8)
 
 
 def test_class_that_uncertainty_straddles_is_a_range():
     # f_pT of m 1, z 20: class 4 3.8, class 5 5.5, class 6 7.5 um. 5 - 1 needs 5, 5 + 1 needs 6.
-    reading = class_range_2013(1.0, 20, only("single_pitch", 5.0, 1.0))
+    reading = class_range(EDITION_2013, 1.0, 20, only("single_pitch", 5.0, 1.0))
     assert reading.pitch_class == (5, 6)
     assert reading.standard == "ISO 1328-1:2013"
 
 
 @editions
 def test_figure_smaller_than_its_uncertainty_may_be_in_the_finest_class(edition):
-    reading = grade[edition](1.0, 20, only("runout", 2.0, 3.0))
+    reading = class_range(edition, 1.0, 20, only("runout", 2.0, 3.0))
     low, high = reading.runout_class
     assert low == edition.finest
     assert high > low
@@ -128,38 +126,40 @@ def test_figure_smaller_than_its_uncertainty_may_be_in_the_finest_class(edition)
 
 @editions
 def test_beyond_the_coarsest_class_is_one_more_and_said_so(edition):
-    reading = grade[edition](1.0, 20, only("cumulative_pitch", 5000.0, 10.0))
+    reading = class_range(edition, 1.0, 20, only("cumulative_pitch", 5000.0, 10.0))
     beyond = edition.coarsest + 1
     assert reading.cumulative_class == (beyond, beyond)
     assert f"{beyond} stands for coarser than {edition.coarsest}" in reading.note
 
 
 def test_nothing_is_said_of_coarser_classes_where_none_was_met():
-    reading = class_range_2013(1.0, 20, only("cumulative_pitch", 20.0, 1.0))
+    reading = class_range(EDITION_2013, 1.0, 20, only("cumulative_pitch", 20.0, 1.0))
     assert "stands for" not in reading.note
 
 
 @editions
 def test_helix_is_said_not_to_be_graded(edition):
-    assert "helix is not graded" in grade[edition](1.0, 20, FlankFigures()).note
+    assert "helix is not graded" in class_range(edition, 1.0, 20, FlankFigures()).note
 
 
 @pytest.mark.parametrize(
     "figure", [Graded(), Graded(3.0, None), Graded(None, 1.0), Graded(float("nan"), 1.0)]
 )
 def test_figure_without_value_or_uncertainty_is_not_graded(figure):
-    assert class_range_2013(1.0, 20, FlankFigures(single_pitch=figure)).pitch_class is None
+    assert class_range(EDITION_2013, 1.0, 20, FlankFigures(single_pitch=figure)).pitch_class is None
 
 
 def test_sign_of_a_slope_does_not_matter():
-    up, down = (class_range_2013(1.0, 20, only("profile_slope", v, 1.0)) for v in (9.0, -9.0))
+    up, down = (
+        class_range(EDITION_2013, 1.0, 20, only("profile_slope", v, 1.0)) for v in (9.0, -9.0)
+    )
     assert up == down
 
 
 def test_profile_class_is_the_worst_of_its_figures():
     fine, coarse = Graded(1.0, 0.5), Graded(30.0, 8.0)
-    alone = class_range_2013(1.0, 20, FlankFigures(profile_form=coarse))
-    both = class_range_2013(1.0, 20, FlankFigures(profile_slope=fine, profile_form=coarse))
+    alone = class_range(EDITION_2013, 1.0, 20, FlankFigures(profile_form=coarse))
+    both = class_range(EDITION_2013, 1.0, 20, FlankFigures(profile_slope=fine, profile_form=coarse))
     assert both.profile_class == alone.profile_class
 
 
@@ -167,7 +167,7 @@ def test_profile_class_is_the_worst_of_its_figures():
 @given(value=st.floats(0, 300), expanded=st.floats(0, 100), more=st.floats(0, 50))
 def test_range_widens_with_uncertainty(edition, value, expanded, more):
     narrow, wide = (
-        grade[edition](1.0, 20, only("single_pitch", value, u)).pitch_class
+        class_range(edition, 1.0, 20, only("single_pitch", value, u)).pitch_class
         for u in (expanded, expanded + more)
     )
     assert wide[0] <= narrow[0] <= narrow[1] <= wide[1]
@@ -185,7 +185,7 @@ REFUSALS = [
 @editions
 @pytest.mark.parametrize(("module", "teeth", "reason"), REFUSALS)
 def test_gear_outside_the_standard_is_not_graded_and_told_why(edition, module, teeth, reason):
-    reading = grade[edition](module, teeth, only("single_pitch", 5.0, 1.0))
+    reading = class_range(edition, module, teeth, only("single_pitch", 5.0, 1.0))
     assert reason in reading.note
     assert reading.pitch_class is None
     with pytest.raises(UseError, match=reason):
@@ -197,12 +197,12 @@ def test_gear_outside_the_standard_is_not_graded_and_told_why(edition, module, t
     [(2.0, 4, "number of teeth 4 is outside 5 to 1000"), (1.0, 1001, "teeth 1001 is outside")],
 )
 def test_2013_covers_5_to_1000_teeth(module, teeth, reason):
-    assert reason in class_range_2013(module, teeth, FlankFigures()).note
+    assert reason in class_range(EDITION_2013, module, teeth, FlankFigures()).note
 
 
 @pytest.mark.parametrize(("module", "teeth"), [(0.5, 10), (1.0, 5), (70.0, 200), (15.0, 1000)])
 def test_2013_covers_its_own_limits(module, teeth):
-    assert "Not graded" not in class_range_2013(module, teeth, FlankFigures()).note
+    assert "Not graded" not in class_range(EDITION_2013, module, teeth, FlankFigures()).note
 
 
 @editions

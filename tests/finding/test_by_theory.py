@@ -63,7 +63,8 @@ def test_a_bore_is_found_as_a_hole():
     made, (region,) = found("white on white, with a shadow")
     (hole,) = region.holes
     radius = np.hypot(*(hole - [made.look.x, made.look.y]).T)
-    assert np.median(radius) == pytest.approx(made.look.bore * made.look.tip_radius, abs=2)
+    # An outline is told to a pixel.
+    assert np.median(radius) == pytest.approx(made.look.bore * made.look.tip_radius, abs=1)
 
 
 @pytest.mark.parametrize("bore_radius", [5, 8, 11])
@@ -77,7 +78,8 @@ def test_a_bore_is_found_on_the_smallest_of_gears(bore_radius):
 
 def test_a_lean_is_told_in_degrees():
     made, (region,) = found("seen aslant")
-    assert region.lean_deg == pytest.approx(made.look.lean_deg, abs=2)
+    # At 15 degrees the gear is 3.4 % shorter one way; half a percent more or less is a degree.
+    assert region.lean_deg == pytest.approx(made.look.lean_deg, abs=1)
     assert lean_of((0.0, 0.0)) == 0
 
 

@@ -41,7 +41,8 @@ def test_a_bore_that_tips_and_teeth_bear_out_is_the_datum(measured):
 def test_a_bore_that_may_be_a_lower_rim_leaves_the_datum_to_the_tips(measured, thickness):
     axes = choose_datum(with_bore_moved(measured, thickness), None)
     assert axes.kind == "tips"
-    assert axes.u_bore_px == pytest.approx(np.hypot(*RIM_PX) / 3**0.5, rel=0.05)
+    # Beside the rims the edge's own noise is nothing.
+    assert axes.u_bore_px == pytest.approx(np.hypot(*RIM_PX) / 3**0.5, rel=1e-3)
 
 
 def test_a_bore_off_the_tips_of_a_sheet_is_the_datum(measured):

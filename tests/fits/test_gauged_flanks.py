@@ -30,6 +30,7 @@ from ..helpers.polygon_gauges import (
     size_over_pins,
     span_between_anvils,
 )
+from ..helpers.tolerances import ROUNDING
 
 SIZES = reference_facts("gear_sizes")
 ISO_A = basic_rack("iso53-a", 1.0)
@@ -132,7 +133,7 @@ def test_a_wrong_pressure_angle_leaves_the_sizes_as_they_are(teeth, count, state
 def test_a_hollow_flank_takes_its_depth_off_where_the_anvils_touch():
     flanks = exact(Gear(24, 1.0, ISO_A))
     hollow = replace(flanks, off=np.full((2, 9), -0.003))
-    assert spans(flanks, 3)[0] - spans(hollow, 3)[0] == pytest.approx(0.006, abs=1e-9)
+    assert spans(flanks, 3)[0] - spans(hollow, 3)[0] == pytest.approx(0.006, abs=ROUNDING)
 
 
 def test_traced_flanks_give_the_sizes_of_the_gear():
@@ -152,7 +153,7 @@ def test_the_scale_is_found_at_which_the_size_over_pins_fits(pin):
     gear = Gear(21, 1.0, ISO_A)
     flanks = exact(gear.scaled(37.0))  # px
     size = over_pins_size(gear, pin)
-    assert scale_for_over_pins(flanks, pin, size) == pytest.approx(1 / 37, rel=1e-9)
+    assert scale_for_over_pins(flanks, pin, size) == pytest.approx(1 / 37, rel=ROUNDING)
 
 
 def test_unseen_flanks_leave_only_their_own_places_empty():

@@ -61,6 +61,7 @@ def test_span_between_anvils_matches_the_table(row):
     gear = Gear(int(row["teeth"]), 1.0, ISO_A)
     size = float(row["size"])
     assert measured_span(gear, int(row["teeth_spanned"])) == within(size, 0.5e-5)
+    # Half of the last place printed.
     assert span_size(gear, int(row["teeth_spanned"])) == pytest.approx(size, abs=0.5e-5)
 
 
@@ -68,6 +69,7 @@ def test_span_of_the_handbook_example():
     fact = SIZES["span"]
     gear = Gear(fact["teeth"], fact["module_mm"], ISO_A, fact["profile_shift"])
     assert measured_span(gear, fact["teeth_spanned"]) == within(fact["size_mm"], 0.5e-4)
+    # Half of the last place printed.
     assert span_size(gear, fact["teeth_spanned"]) == pytest.approx(fact["size_mm"], abs=0.5e-4)
 
 
@@ -87,6 +89,7 @@ def test_size_over_seated_pins_matches_the_table(row):
     gear = Gear(int(row["teeth"]), 1.0, ISO_A)
     pin, size = SIZES["over_pins_table"]["pin"], float(row["size"])
     assert measured_over_pins(gear, pin) == within(size, 0.5e-5)
+    # Half of the last place printed.
     assert over_pins_size(gear, pin) == pytest.approx(size, abs=0.5e-5)
 
 
@@ -94,6 +97,7 @@ def test_size_over_pins_of_the_handbook_example():
     fact = SIZES["over_pins"]
     gear = Gear(fact["teeth"], fact["module_mm"], ISO_A, fact["profile_shift"])
     assert measured_over_pins(gear, fact["pin_mm"]) == within(fact["size_mm"], 0.5e-4)
+    # Half of the last place printed.
     assert over_pins_size(gear, fact["pin_mm"]) == pytest.approx(fact["size_mm"], abs=0.5e-4)
 
 

@@ -10,6 +10,7 @@ from scipy.integrate import quad
 from cogloupe.forms.involute import angle_at_radius, inverse_involute, involute, roll_length
 
 from ..helpers.polygon_gauges import reference_facts, reference_rows
+from ..helpers.tolerances import ROUNDING
 
 TABLE = [
     pytest.param(np.radians(float(row["angle_deg"])), float(row["involute"]), id=row["angle_deg"])
@@ -49,11 +50,12 @@ def test_inverse_undoes_the_involute(angle):
 
 @given(st.floats(0, 5))
 def test_involute_undoes_the_inverse(value):
-    assert_allclose(involute(inverse_involute(value)), value, rtol=1e-12, atol=1e-15)
+    # Near zero the involute is the cube of its angle: three times the angle's rounding.
+    assert_allclose(involute(inverse_involute(value)), value, rtol=ROUNDING, atol=1e-15)
 
 
 def test_inverse_keeps_the_shape_and_zero():
-    assert_allclose(inverse_involute([[0.0, involute(0.3)]]), [[0.0, 0.3]], rtol=1e-13)
+    assert_allclose(inverse_involute([[0.0, involute(0.3)]]), [[0.0, 0.3]], rtol=ROUNDING)
 
 
 def test_no_involute_below_zero():

@@ -21,6 +21,7 @@ from cogloupe.forms.rack import Gear, gear_outline, half_gap, shift_for_thicknes
 from cogloupe_calibration.errors import UseError
 
 from ..helpers.polygon_gauges import crossings, reference_facts
+from ..helpers.tolerances import ROUNDING
 
 RACKS = reference_facts("basic_racks")
 FACTS = reference_facts("rack_facts")
@@ -37,13 +38,15 @@ def natural_rack(angle_deg):
 # --- proportions
 
 
-@pytest.mark.parametrize("name", RACKS)
+@pytest.mark.parametrize("name", RACK_NAMES)
 def test_rack_proportions_match_the_standard(name):
-    fact, rack = RACKS[name], basic_rack(name, 1.0)
-    assert_allclose(
-        [degrees(rack.pressure_angle), rack.addendum, rack.dedendum, rack.fillet_radius],
-        [fact[k] for k in ("pressure_angle_deg", "addendum", "dedendum", "fillet_radius")],
-        rtol=1e-7,
+    fact = RACKS[name]
+    rack = basic_rack(name, 25.4 / fact.get("diametral_pitch", 25.4))
+    stated = fact.keys() & {"addendum", "dedendum", "fillet_radius"}
+    # One of the roundings is printed to eight places.
+    assert degrees(rack.pressure_angle) == pytest.approx(fact["pressure_angle_deg"], rel=1e-12)
+    assert {k: getattr(rack, k) for k in stated} == pytest.approx(
+        {k: fact[k] for k in stated}, rel=1e-7
     )
 
 
@@ -93,6 +96,13 @@ def test_rounding_of_iso53_a_ends_the_flank_one_addendum_deep():
     assert abs(straight - rack.addendum) <= 0.5e-4
 
 
+@pytest.mark.parametrize("name", ["dp-fine-20", "dp-fine-14.5"])
+def test_rounding_of_fine_pitch_ends_the_flank_one_addendum_deep(name):
+    rack = basic_rack(name, 25.4 / 20)
+    straight = rack.dedendum - rack.fillet_radius * (1 - sin(rack.pressure_angle))
+    assert abs(straight - rack.addendum) <= 1e-12  # rounding
+
+
 def test_rounding_that_does_not_fit_is_refused():
     blunt = BasicRack("too round", radians(20), 1.0, 1.25, 0.6)
     with pytest.raises(UseError, match=r"'too round' cannot be made: a rounding of 0\.6"):
@@ -129,15 +139,18 @@ def whole_depth_in(gear):
 @pytest.mark.parametrize("dp", [12, 48, 64])
 def test_full_depth_of_cut(name, dp):
     gear = Gear(30, 25.4 / dp, basic_rack(name, 25.4 / dp))
-    assert_allclose(whole_depth_in(gear) * dp, FACTS["full_depth_whole_depth"]["value"], rtol=1e-12)
+    assert_allclose(
+        whole_depth_in(gear) * dp, FACTS["full_depth_whole_depth"]["value"], rtol=ROUNDING
+    )
 
 
+@pytest.mark.parametrize("name", ["dp-fine-20", "dp-fine-14.5"])
 @pytest.mark.parametrize("dp", [20, 48, 64])
-def test_fine_pitch_depth_of_cut(dp):
+def test_fine_pitch_depth_of_cut(name, dp):
     fact = FACTS["fine_pitch_whole_depth"]
-    gear = Gear(30, 25.4 / dp, basic_rack("dp-fine-20", 25.4 / dp))
+    gear = Gear(30, 25.4 / dp, basic_rack(name, 25.4 / dp))
     expected = fact["per_diametral_pitch"] / dp + fact["allowance_in"]
-    assert_allclose(whole_depth_in(gear), expected, rtol=1e-12)
+    assert_allclose(whole_depth_in(gear), expected, rtol=ROUNDING)
 
 
 def test_48_dp_is_cut_about_45_thou_deep():
@@ -150,7 +163,7 @@ def test_48_dp_is_cut_about_45_thou_deep():
 def test_blank_of_its_own_size_sets_the_tip_and_leaves_the_root(shift):
     rack = basic_rack("iso53-a", 1.0)
     radius = np.hypot(*gear_outline(Gear(24, 1.0, rack, shift, tip_radius_mm=12.9)).T)
-    assert_allclose([radius.max(), radius.min()], [12.9, 12 - 1.25 + shift], rtol=1e-12)
+    assert_allclose([radius.max(), radius.min()], [12.9, 12 - 1.25 + shift], rtol=ROUNDING)
 
 
 # --- undercut
@@ -385,4 +398,4 @@ def test_shift_comes_back_from_the_tooth_thickness(gear):
     half = float(gear.half_tooth_angle(gear.reference_radius))
     angle = gear.rack.pressure_angle
     shift = shift_for_thickness(gear.teeth, gear.module_mm, angle, half)
-    assert abs(shift - gear.profile_shift) < 1e-12
+    assert abs(shift - gear.profile_shift) < ROUNDING

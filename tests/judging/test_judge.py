@@ -9,14 +9,14 @@ from cogloupe.causes.model import fresh, scatter_covariance
 from cogloupe.causes.patterns import observe
 from cogloupe.causes.ranking import by_chance
 from cogloupe.causes.table import CAUSES, NONE
-from cogloupe.figures.tolerance import FlankFigures, Graded, class_range_2013
+from cogloupe.figures.tolerance import EDITION_2013, FlankFigures, Graded, class_range
 from cogloupe.inputs.settings import make_settings
 from cogloupe.inspection import or_left_out, with_verdict
 from cogloupe.judging import costs, fault_text
 from cogloupe.judging.allowances import allowed
 from cogloupe.judging.classes import class_text, meets, reached_class
 from cogloupe.judging.costs import cost_of
-from cogloupe.judging.judge import judge
+from cogloupe.judging.judge import judge, percent
 from cogloupe.planning.machine import make_machine
 from cogloupe.report.verdict_text import cautions_of, verdict_lines
 from cogloupe.simulation import Faults, GearSpec, make
@@ -98,6 +98,7 @@ def test_one_currency_holds_for_all_faults():
     found = diagnose(reading)
     best = found.findings[0].best
     assert best.cause.code == "eccentric_work"
+    # A size is found to some hundredths, with its U.
     assert cost_of(best, found.case, limits) == pytest.approx(2.0, rel=0.1)
 
 
@@ -205,7 +206,7 @@ def graded(pitch, u=0.5, cumulative=15.0):
     figures = FlankFigures(
         single_pitch=Graded(pitch, 2 * u), cumulative_pitch=Graded(cumulative, u)
     )
-    return class_range_2013(0.5, 24, figures)
+    return class_range(EDITION_2013, 0.5, 24, figures)
 
 
 @pytest.mark.parametrize(
@@ -261,3 +262,11 @@ def test_every_cause_has_its_cost_and_its_words():
     codes = {cause.code for cause in CAUSES}
     assert set(costs._COSTS) == codes
     assert set(fault_text._SAY) == codes - {NONE.code}
+
+
+@pytest.mark.parametrize(
+    ("share", "told"),
+    [(0.995, "over 99 %"), (0.99, "99 %"), (0.5, "50 %"), (0.01, "1 %"), (0.009, "under 1 %")],
+)
+def test_a_probability_is_never_called_sure(share, told):
+    assert percent(share) == told

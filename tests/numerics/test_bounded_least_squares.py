@@ -28,7 +28,9 @@ def test_it_ends_where_a_library_s_does(seed, high):
     start = np.array([0.0, 0.5, 1.0])
     ours = fit_within(left, start, bounds, SIZES)
     theirs = least_squares(left, start, bounds=bounds, x_scale=SIZES, ftol=1e-12, xtol=1e-12)
-    assert ours.mean_square == pytest.approx(2 * theirs.cost / len(X), rel=1e-5)
+    # Both end where a step changes the sum of squares by some 1e-9 of it, and the values by its
+    # root.
+    assert ours.mean_square == pytest.approx(2 * theirs.cost / len(X), rel=1e-7)
     assert ours.values == pytest.approx(theirs.x, abs=2e-4)
 
 

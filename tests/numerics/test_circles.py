@@ -7,6 +7,8 @@ from hypothesis import strategies as st
 
 from cogloupe.numerics.circles import fit_circle, robust_circle
 
+from ..helpers.tolerances import ROUNDING
+
 
 def on_circle(x, y, radius, angles):
     return np.stack([x + radius * np.cos(angles), y + radius * np.sin(angles)], axis=1)
@@ -46,19 +48,6 @@ def test_distances_are_least_squares_not_areas():
     assert np.mean(radii) == pytest.approx(100, abs=4 * np.std(radii) / np.sqrt(200))
 
 
-def test_weights_count_as_repeats():
-    rng = np.random.default_rng(3)
-    xy = on_circle(0, 0, 20, ROUND) + rng.normal(0, 0.3, (90, 2))
-    weights = rng.integers(1, 4, 90)
-    repeated = np.repeat(xy, weights, axis=0)
-    assert fit_circle(xy, weights.astype(float)) == pytest.approx(fit_circle(repeated), abs=1e-9)
-
-
-def test_a_point_of_no_weight_does_not_count():
-    xy = np.vstack([on_circle(1, 2, 9, ROUND), [[400.0, 0.0]]])
-    assert fit_circle(xy, np.append(np.ones(90), 0.0)) == pytest.approx((1, 2, 9), abs=1e-9)
-
-
 def test_strays_do_not_move_a_robust_circle():
     rng = np.random.default_rng(4)
     strays = rng.uniform(-60, 60, (60, 2))
@@ -66,7 +55,8 @@ def test_strays_do_not_move_a_robust_circle():
     # A stray within the tolerance of the circle counts, and pulls by 0.5 / 90.
     assert (circle.x, circle.y, circle.radius) == pytest.approx((3, -2, 40), abs=0.05)
     assert circle.used[:90].all()
-    assert circle.share == pytest.approx(0.6, abs=0.05)
+    # A stray in fifty lies within 0.5 of the circle by chance: of 60 more than six hardly ever do.
+    assert circle.share == pytest.approx(0.6, abs=0.04)
 
 
 def test_a_robust_circle_is_the_same_every_time():
@@ -77,7 +67,7 @@ def test_a_robust_circle_is_the_same_every_time():
 
 def test_its_rms_is_the_distance_of_the_used_points():
     xy = on_circle(0, 0, 40, ROUND) * np.where(np.arange(90) % 2, 1.005, 0.995)[:, None]
-    assert robust_circle(xy, 1.0).rms == pytest.approx(0.2, rel=1e-6)
+    assert robust_circle(xy, 1.0).rms == pytest.approx(0.2, rel=ROUNDING)
 
 
 @pytest.mark.parametrize("xy", [np.zeros((4, 2)), np.empty((0, 2)), on_circle(0, 0, 1, ROUND[:3])])

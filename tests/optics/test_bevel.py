@@ -10,7 +10,7 @@ from scipy.special import ndtr
 from cogloupe.finding.segmentation import find_gears
 from cogloupe.optics.bevel import NO_BEVEL
 from cogloupe.optics.bevel_fit import like_ground
-from cogloupe.optics.bevel_start import by_facing, first_band, smooth_light
+from cogloupe.optics.bevel_start import STRAY, FirstBand, by_facing, first_band, smooth_light
 from cogloupe.optics.edges import find_edges
 
 from ..helpers.pictures import CAMERA, as_jpeg, flanks, read, rendered, rms
@@ -55,14 +55,16 @@ def test_the_outer_edge_is_measured_beside_a_bevel(camera):
 @pytest.mark.parametrize("width", [2.0, 5.0])
 def test_narrow_and_wide_bevels_are_found(width):
     found = edges_of(bevel_mm=width * PX_MM, **BRASS)
-    assert found.bevel_px == pytest.approx(width, abs=0.15)
+    # A bevel's width is told to 0.02 px on a clear picture.
+    assert found.bevel_px == pytest.approx(width, abs=0.06)
 
 
 @pytest.mark.parametrize("gamma", ["linear", "srgb"])
 def test_a_bevel_does_not_hide_the_camera_s_curve(gamma):
     found = edges_of(bevel_mm=3 * PX_MM, **BRASS | {"gamma": gamma})
     assert found.curve == (1 if gamma == "srgb" else 0)
-    assert found.bevel_px == pytest.approx(3, abs=0.15)
+    # The same.
+    assert found.bevel_px == pytest.approx(3, abs=0.06)
 
 
 @pytest.mark.parametrize("quality", [65, 86])
@@ -122,6 +124,7 @@ def test_bevels_as_dark_as_the_ground_on_one_side_are_followed(width):
         gear_level=0.78,
     )  # fmt: skip
     assert rms(single) < 0.1
+    # Two flanks, of which one is off by up to 0.1 px where its edge is all but invisible.
     assert abs(thick) < 0.15
 
 
@@ -130,7 +133,8 @@ def test_the_inner_edge_lies_in_by_the_bevel_s_width():
     outer = edges_of(bevel_mm=3 * PX_MM, **BRASS).outer
     inner = find_edges(image, find_gears(image)[0], "inner").outer
     apart = ((outer.xy - inner.xy) * outer.normal).sum(axis=1)
-    assert apart == pytest.approx(3, abs=0.15)
+    # The same.
+    assert apart == pytest.approx(3, abs=0.06)
 
 
 @pytest.mark.parametrize(
@@ -190,8 +194,21 @@ def test_averaged_profiles_show_a_band_by_themselves():
     assert band.width_px == pytest.approx(WIDTH, rel=0.2)  # widths are tried 24 % apart
     terms = np.stack([np.ones_like(facing.turn), np.cos(facing.turn), np.sin(facing.turn)], axis=1)
     (mean, lean, across), kept = smooth_light(band, terms)
-    assert (mean, lean, across) == pytest.approx((0.2, 0.7, 0.0), abs=0.12)
+    # Of a width a little off, light from beside the band is mixed in.
+    assert (mean, lean, across) == pytest.approx((0.2, 0.7, 0.0), abs=0.04)
     expected = np.interp(facing.turn, turn, places)
     sure = kept.weight > 0
     assert sure.mean() > 0.6
+    # A band a fifth too wide has its borders a tenth of its width off.
     assert kept.move[sure] == pytest.approx(expected[sure], abs=0.6)
+
+
+def test_ways_of_facing_whose_light_strays_far_do_not_count():
+    light = np.full(24, 0.4)
+    light[3], light[9] = 0.4 + 1.5 * STRAY, 0.4 + 2.5 * STRAY
+    ones, none = np.ones(24), np.zeros(24)
+    band = FirstBand(
+        width_px=WIDTH, sharper=1.0, light=light, move=none, weight=ones, misfit=0.0,
+    )  # fmt: skip
+    _, kept = smooth_light(band, ones[:, None])
+    np.testing.assert_array_equal(np.flatnonzero(kept.weight == 0), [9])

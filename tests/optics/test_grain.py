@@ -8,6 +8,8 @@ from scipy.special import ndtr
 from cogloupe.optics.grain import Grain, grains_beside, weighed_products
 from cogloupe.optics.step_fit import BLURS_PX, fit_steps
 
+from ..helpers.tolerances import ROUNDING
+
 N, BLUR, NOISE, MARK = 3000, 1.25, 0.5, 12.0
 FACE, GROUND = 120.0, 20.0
 OFFSETS = np.arange(-7, 9, dtype=np.float32)
@@ -62,7 +64,7 @@ def test_without_grain_all_pixels_weigh_alike():
     alike = Grain(0.0, 1.0, 4.0)
     values = np.eye(len(OFFSETS))[:, :, None]
     products = weighed_products(values, (alike, alike), 1 - share, share, np.zeros(1, np.int64))
-    np.testing.assert_allclose(products, values / 4, atol=1e-6)
+    np.testing.assert_allclose(products, values / 4, atol=ROUNDING)
 
 
 def test_every_profile_is_weighed_by_its_own_kind():
@@ -79,7 +81,7 @@ def test_every_profile_is_weighed_by_its_own_kind():
         ]
         own = np.diag((1 - ground) * grains[0].own + ground * grains[1].own)
         expected = values[:, :, k] @ np.linalg.solve(sum(both) + own, values[:, :, k].T)
-        np.testing.assert_allclose(products[:, :, k], expected, rtol=1e-9)
+        np.testing.assert_allclose(products[:, :, k], expected, rtol=ROUNDING)
 
 
 @pytest.mark.parametrize("seed", [8, 13, 19])

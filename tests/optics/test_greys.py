@@ -4,7 +4,9 @@ import numpy as np
 import pytest
 
 from cogloupe.optics.greys import Greys
+from cogloupe.optics.outline import Crossings
 from cogloupe.optics.response import srgb_light
+from cogloupe.optics.sampling import _first_blur
 
 RNG = np.random.default_rng(3)
 COLOURS = RNG.integers(0, 256, (40, 50, 3), dtype=np.uint8)
@@ -24,12 +26,14 @@ def test_profiles_along_rows_and_columns_are_those_of_the_part(in_light):
     if in_light:
         window = 255 * srgb_light(window / 255)
     mixed = window @ MIXTURE
-    np.testing.assert_allclose(found, [mixed[4, :6], mixed[:6, 3]], rtol=1e-5)
+    # Single precision.
+    np.testing.assert_allclose(found, [mixed[4, :6], mixed[:6, 3]], rtol=1e-6)
 
 
 def test_rows_are_taken_as_they_are_stored():
     stored = part(COLOURS, MIXTURE, in_light=True).rows(2, 5)
-    np.testing.assert_allclose(stored, COLOURS[9:12, 5:35] @ MIXTURE, rtol=1e-5)
+    # Single precision.
+    np.testing.assert_allclose(stored, COLOURS[9:12, 5:35] @ MIXTURE, rtol=1e-6)
 
 
 @pytest.mark.parametrize(("kind", "most"), [(np.uint8, 255), (np.uint16, 65535)])
@@ -42,11 +46,19 @@ def test_full_light_is_full_scale_at_any_depth(kind, most):
 def test_a_small_change_of_light_is_that_of_the_stored_value():
     grey = part(COLOURS[..., 0], in_light=True)
     light = 255 * srgb_light(np.array([40.0, 41.0]) / 255)
-    assert grey.stored(light[:1], np.diff(light))[0] == pytest.approx(1, rel=0.03)
+    # To first order: half of 1.4 times 1 / 40 is left.
+    assert grey.stored(light[:1], np.diff(light))[0] == pytest.approx(1, rel=0.02)
 
 
 def test_contrast_is_that_of_the_stored_values():
     stored, light = part(COLOURS[..., 0]), part(COLOURS[..., 0], in_light=True)
     levels = np.array([200.0, 40.0])
     assert stored.contrast(levels) == pytest.approx(160 / 255)
-    assert light.contrast(255 * srgb_light(levels / 255)) == pytest.approx(160 / 255, rel=0.01)
+    # Between 256 entries of a table.
+    assert light.contrast(255 * srgb_light(levels / 255)) == pytest.approx(160 / 255, rel=0.001)
+
+
+def test_a_picture_without_any_step_begins_with_the_least_blur():
+    step = np.tile([[1, 0]], (16, 1))
+    crossings = Crossings(np.tile([[15, 10]], (16, 1)), step, step.astype(float))
+    assert _first_blur(part(np.full((40, 50), 90, np.uint8)), crossings) == 0.4

@@ -58,7 +58,8 @@ def test_a_little_sharpening_is_not_taken_for_another_curve(amount):
         sharpening=amount, sharpening_px=1.0,
     )  # fmt: skip
     assert found.curve == 1
-    assert found.sharpening == pytest.approx(amount, rel=0.25)
+    # On grained ground an amount is told to a tenth or so.
+    assert found.sharpening == pytest.approx(amount, rel=0.15)
 
 
 @pytest.mark.parametrize(

@@ -104,6 +104,10 @@ WRONG = {
         "0.02.*unit",
     ),
     "unknown": ('[[gear]]\nreading = "a"\nteeth = 3\n[[gear]]\nreading = "b"\n', "gear 1.*teeth"),
+    "direction": (
+        '[[gear]]\nreading = "a"\n[[gear]]\nreading = "b"\ndirection_deg = -361\n',
+        "gear 2.*degrees, from -360 to 360",
+    ),
     "no TOML": ("[[gear]\n", "cannot be read as TOML"),
 }
 
@@ -114,6 +118,12 @@ def test_a_train_file_with_a_mistake_is_told_in_one_line(tmp_path, what):
     with pytest.raises(UseError, match=told) as refused:
         train_of(tmp_path, text)
     assert "\n" not in str(refused.value)
+
+
+@pytest.mark.parametrize("direction", [-360, 360])
+def test_a_gear_may_lie_anywhere_round_the_one_before(tmp_path, direction):
+    text = f'[[gear]]\nreading = "a"\n[[gear]]\nmate_teeth = 20\ndirection_deg = {direction}\n'
+    assert train_of(tmp_path, text).gear[1].direction_deg == direction
 
 
 def test_a_train_file_is_read_as_every_other_one(tmp_path):

@@ -13,6 +13,7 @@ from cogloupe.planning.dividing_plates import PlateSetting, plate_settings
 from cogloupe.planning.drive_train import STEP_RULES, Division, DriveTrain, undivided
 
 from ..helpers.polygon_gauges import reference_facts
+from ..helpers.tolerances import ROUNDING, SOLVED
 
 FACT = reference_facts("rack_facts")["hobbing_indexing_21_teeth"]
 BENCH = DriveTrain(Fraction(2400), 600)
@@ -101,8 +102,8 @@ def test_one_rounded_count_of_steps_leaves_the_rest_at_the_closing_tooth():
     assert Division(DIVIDER, 21, "fixed").drift_steps == -6
     arc = DIVIDER.step_arc_um(10.0)
     single = Division(DIVIDER, 21, "fixed").spacing(10.0).single_um
-    np.testing.assert_allclose(single[1:], -2 / 7 * arc, rtol=1e-12)
-    assert single[0] == pytest.approx((6 - 2 / 7) * arc, rel=1e-12)
+    np.testing.assert_allclose(single[1:], -2 / 7 * arc, rtol=ROUNDING)
+    assert single[0] == pytest.approx((6 - 2 / 7) * arc, rel=ROUNDING)
 
 
 @given(trains, st.integers(5, 150), st.sampled_from(["accumulator", "nearest"]))
@@ -117,7 +118,7 @@ def test_pitch_errors_of_a_closed_gear_sum_to_zero(train, teeth, rule):
     # Of floating sums of arcs below a whole turn, 63 mm.
     assert abs(found.single_um.sum()) < 1e-6
     np.testing.assert_allclose(
-        found.cumulative_um, np.cumsum(found.single_um) - found.single_um[0], atol=1e-6
+        found.cumulative_um, np.cumsum(found.single_um) - found.single_um[0], atol=SOLVED
     )
 
 
@@ -148,8 +149,8 @@ def test_spacing_of_the_21_tooth_wheel_is_five_sevenths_of_a_step():
     found = Division(BENCH, 21, "accumulator").spacing(11.1125)
     arc = BENCH.step_arc_um(11.1125)
     assert set(np.diff(Division(BENCH, 21).steps_made)) == {114, 115}
-    assert found.largest_single_um == pytest.approx(5 / 7 * arc, rel=1e-12)
-    assert found.total_um == pytest.approx(6 / 7 * arc, rel=1e-12)
+    assert found.largest_single_um == pytest.approx(5 / 7 * arc, rel=ROUNDING)
+    assert found.total_um == pytest.approx(6 / 7 * arc, rel=ROUNDING)
 
 
 def test_counts_that_divide_2400_are_the_only_exact_ones():

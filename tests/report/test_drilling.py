@@ -50,6 +50,7 @@ def test_drawings_are_as_large_as_their_sheet(layout):
     size = [
         float(re.search(rf'{n}="([0-9.]+)pt"', head)[1]) * POINT_MM for n in ("width", "height")
     ]
+    # Written to a hundredth of a millimetre.
     assert size == pytest.approx(A4, abs=0.01)
     box = re.search(rb"/MediaBox \[\s*0 0 (\S+) (\S+)\s*\]", drilling_pdf(layout))
     assert [float(v) * POINT_MM for v in box.groups()] == pytest.approx(A4, abs=0.01)

@@ -21,6 +21,7 @@ from cogloupe.report.styles import SIDE_STYLES, rgb
 from cogloupe_calibration.errors import UseError
 
 from ..helpers.report_examples import example_evidence, example_reading
+from ..helpers.tolerances import SOLVED
 
 
 @pytest.fixture(scope="module")
@@ -51,7 +52,7 @@ def test_a_cad_program_gets_millimetres_on_layers_and_the_gear_as_on_the_picture
     lines = {one.dxf.layer: one for one in document.modelspace().query("LWPOLYLINE")}
     assert set(lines) == {"measured", "theoretical"}
     corners = np.array([point[:2] for point in lines["theoretical"]])
-    np.testing.assert_allclose(corners, outlines.theory_mm * [1, -1], rtol=0, atol=1e-9)
+    np.testing.assert_allclose(corners, outlines.theory_mm * [1, -1], rtol=SOLVED, atol=1e-9)
     assert lines["measured"].closed
     assert not document.audit().has_errors
 

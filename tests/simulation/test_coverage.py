@@ -8,8 +8,7 @@ from hypothesis import strategies as st
 
 from cogloupe.simulation.coverage import area_coverage, signed_area
 
-# Both sides sum a few hundred terms of size up to 30 in double precision.
-ROUNDING = 1e-12
+from ..helpers.tolerances import ROUNDING
 
 
 def pixel_boxes(shape):
@@ -94,4 +93,4 @@ def test_coverage_equals_intersection_area_of_any_star_shaped_polygon(corners, x
 def test_total_coverage_is_the_polygon_area():
     outline = star(30.0, 25.0, points=200, inner=18.0, outer=22.0)
     total = area_coverage(outline, (52, 61)).sum()
-    assert total == pytest.approx(signed_area(outline), rel=1e-13)
+    assert total == pytest.approx(signed_area(outline), rel=ROUNDING)

@@ -29,6 +29,8 @@ from cogloupe.simulation.true_sizes import table
 from cogloupe.simulation.write import simulate
 from cogloupe_calibration.errors import UseError
 
+from ..helpers.tolerances import ROUNDING
+
 SPEC = GearSpec(teeth=15, module_mm=1.0, bore_mm=5.0)
 PLAIN = {"mm_per_px": 0.06, "width_px": 320, "height_px": 310, "noise": 0.0, "blur_px": 0.0}
 SAMPLES = Path(__file__).parents[2] / "sample_images"
@@ -99,7 +101,7 @@ def test_blur_leaves_the_half_level_crossing_where_the_edge_is(edge, within):
     at = int(np.argmax(profile > 0.5 - 1e-12)) - 1
     crossing = at + (0.5 - profile[at]) / (profile[at + 1] - profile[at])
     assert crossing == pytest.approx(edge, abs=within)
-    assert 40.5 - profile.sum() == pytest.approx(edge, abs=1e-9)
+    assert 40.5 - profile.sum() == pytest.approx(edge, abs=ROUNDING)
 
 
 def test_far_blur_is_softer_on_the_right():
@@ -110,14 +112,14 @@ def test_far_blur_is_softer_on_the_right():
 
 def test_srgb_levels_come_back_from_light():
     levels = np.linspace(0, 1, 256)
-    np.testing.assert_allclose(to_level(to_linear(levels, "srgb"), "srgb"), levels, atol=1e-6)
+    np.testing.assert_allclose(to_level(to_linear(levels, "srgb"), "srgb"), levels, atol=ROUNDING)
 
 
 def test_lens_distortion_moves_the_corner_by_its_share_and_leaves_the_middle():
     camera = Camera(mm_per_px=0.1, width_px=401, height_px=301, distortion=0.01)
     moved = to_pixels(np.array([[0.0, 0.0], [20.0, 15.0], [10.0, 7.5]]), camera)
     expected = [[200, 150], [200 + 202, 150 + 151.5], [200 + 100.25, 150 + 75.1875]]
-    np.testing.assert_allclose(moved, expected, rtol=0, atol=1e-9)
+    np.testing.assert_allclose(moved, expected, rtol=0, atol=ROUNDING)
 
 
 def test_tilt_shortens_the_leaning_direction_and_shrinks_what_is_far():
@@ -126,7 +128,7 @@ def test_tilt_shortens_the_leaning_direction_and_shrinks_what_is_far():
     reach, depth = 10 * np.cos(np.radians(10)), 10 * np.sin(np.radians(10))
     assert far[0] == pytest.approx(10 * reach * 100 / (100 + depth))
     assert near[0] == pytest.approx(-10 * reach * 100 / (100 - depth))
-    np.testing.assert_allclose(across, [0, 100], atol=1e-9)
+    np.testing.assert_allclose(across, [0, 100], atol=ROUNDING)
 
 
 def test_the_same_seed_gives_the_same_picture_and_another_one_does_not():

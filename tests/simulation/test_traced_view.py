@@ -7,6 +7,7 @@ import pytest
 
 from ..benchmarks.traced_look import Camera
 from ..benchmarks.traced_view import View
+from ..helpers.tolerances import ROUNDING
 
 
 def camera(**given):
@@ -37,7 +38,7 @@ def test_a_lean_shortens_what_lies_along_it_by_its_cosine():
     view = View(camera(distance_mm=0.0, lean_deg=20.0, lean_towards_deg=0.0))
     seen = view.to_px(view.gear + np.array([[0.0, 0, 0], [1.0, 0, 0], [0, 1.0, 0]]))
     lengths = np.hypot(*(seen[1:] - seen[0]).T)
-    np.testing.assert_allclose(lengths, [10 * cos(radians(20.0)), 10.0], atol=1e-9)
+    np.testing.assert_allclose(lengths, [10 * cos(radians(20.0)), 10.0], atol=ROUNDING)
 
 
 @pytest.mark.parametrize("distance_mm", [0.0, 80.0])

@@ -10,7 +10,13 @@ from cogloupe.figures.budget import Judged, u_direction
 from cogloupe.figures.pitch import Figures, counted
 from cogloupe.figures.profile import ProfileFigures
 from cogloupe.figures.shapes import Shapes
-from cogloupe.figures.tolerance import FlankFigures, Graded, class_range_1995, class_range_2013
+from cogloupe.figures.tolerance import (
+    EDITION_1995,
+    EDITION_2013,
+    FlankFigures,
+    Graded,
+    class_range,
+)
 from cogloupe.fits.datum import Axes
 from cogloupe.fits.measured import Measured
 from cogloupe.numerics.angles import atan2_deg
@@ -138,8 +144,8 @@ def build_tolerance(
         ]
         return _graded(*max(seen)) if seen else Graded()
 
-    grade = class_range_1995 if edition == "1995" else class_range_2013
-    return grade(
+    return class_range(
+        EDITION_1995 if edition == "1995" else EDITION_2013,
         measured.gear.module_mm,
         measured.gear.teeth,
         FlankFigures(

@@ -22,13 +22,7 @@ _EDGE = "frame"
 
 
 class CameraRoutes:
-    """The camera.
-
-    Parameters
-    ----------
-    work : Work
-    camera : Camera
-    """
+    """The camera."""
 
     def __init__(self, work: Work, camera: Camera) -> None:
         self._work, self._camera = work, camera

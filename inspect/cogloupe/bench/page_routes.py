@@ -16,12 +16,7 @@ from cogloupe_calibration.errors import UseError
 
 
 class PageRoutes:
-    """Pages and files.
-
-    Parameters
-    ----------
-    work : Work
-    """
+    """Pages and files."""
 
     def __init__(self, work: Work) -> None:
         self._work, self._folder = work, work.folder

@@ -50,12 +50,7 @@ it is drawn on (our own judgement: either end within 2 px)."""
 
 
 class Work:
-    """What is going on in a folder; one thing at a time is measured.
-
-    Parameters
-    ----------
-    folder : GearsFolder
-    """
+    """What is going on in a folder; one thing at a time is measured."""
 
     def __init__(self, folder: GearsFolder) -> None:
         self.folder = folder

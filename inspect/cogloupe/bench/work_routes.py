@@ -15,12 +15,7 @@ from cogloupe_calibration.units import parse_length
 
 
 class WorkRoutes:
-    """Work on photographs and readings.
-
-    Parameters
-    ----------
-    work : Work
-    """
+    """Work on photographs and readings."""
 
     def __init__(self, work: Work) -> None:
         self._work, self._folder = work, work.folder

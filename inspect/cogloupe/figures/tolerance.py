@@ -279,11 +279,12 @@ EDITION_1995 = Edition("ISO 1328-1:1995", 0, 12, refusal_1995, tolerances_1995)
 """Accuracy grades 0 to 12 (from memory)."""
 
 
-def class_range_2013(module_mm: float, teeth: int, figures: FlankFigures) -> Tolerance:
-    """Read the 2013 flank tolerance classes off measured figures, as ranges.
+def class_range(edition: Edition, module_mm: float, teeth: int, figures: FlankFigures) -> Tolerance:
+    """Read an edition's classes off measured figures, as ranges.
 
     Parameters
     ----------
+    edition : Edition
     module_mm : float
         Module, mm.
     teeth : int
@@ -295,41 +296,14 @@ def class_range_2013(module_mm: float, teeth: int, figures: FlankFigures) -> Tol
     -------
     Tolerance
         Each class as (low, high): the finest class met by the figure less U, and the finest met
-        by the figure plus U. 12 stands for coarser than class 11. None where a figure or its U
-        is not known, or all None, with the reason in the note, where the standard does not cover
-        the gear.
+        by the figure plus U. One above the coarsest (12, and 13 for the edition of 1995) stands for
+        coarser. None where a figure or its U is not known, or all None, with the reason in the
+        note, where the standard does not cover the gear.
 
     Notes
     -----
     The profile class is the worst of F_a, f_fa and f_Ha, as far as they are given.
     """
-    return _class_range(EDITION_2013, module_mm, teeth, figures)
-
-
-def class_range_1995(module_mm: float, teeth: int, figures: FlankFigures) -> Tolerance:
-    """Read the 1995 accuracy grades off measured figures, as ranges.
-
-    Parameters
-    ----------
-    module_mm : float
-        Module, mm.
-    teeth : int
-        Number of teeth.
-    figures : FlankFigures
-        Figures with their expanded uncertainties, µm.
-
-    Returns
-    -------
-    Tolerance
-        As `class_range_2013`; 13 stands for coarser than grade 12.
-    """
-    return _class_range(EDITION_1995, module_mm, teeth, figures)
-
-
-def _class_range(
-    edition: Edition, module_mm: float, teeth: int, figures: FlankFigures
-) -> Tolerance:
-    """Classes of every figure in one edition."""
     reason = edition.refusal(module_mm, teeth)
     if reason is not None:
         return Tolerance(standard=edition.standard, note=_refused(edition, reason))

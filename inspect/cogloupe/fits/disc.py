@@ -23,6 +23,14 @@ WHOLE_SHARE = 0.85
 """Share of the outline, and of the turn, that must do so."""
 SMALLEST_DISC_PX = 40
 """Across fewer px than this the doubt about the edge alone leaves half a percent of scale."""
+MOST_CONTOURS, LEAST_CONTOUR_PX = 12, 24
+"""Contours that are looked at, longest first: a disc and its rivals are among them, dust not; the
+least px of one, a circle 8 px across, which is smaller than any that is measured."""
+SECTORS = 36
+"""Parts of a turn, 10 degrees each, by which an outline is told to go all the way round."""
+SAME_PLACE = 0.2
+"""Share of the radius within which two circles have one middle: rim and bore, or a chamfer's two
+edges, of one thing."""
 RIVAL = 0.5
 """A second round thing of this share of the largest one's size leaves open which was meant."""
 SOFTEST_DISC = 0.05
@@ -144,9 +152,9 @@ def _whole_circles(mask: NDArray[np.bool_]) -> list[Circle]:
     height, width = mask.shape
     contours, _ = cv2.findContours(mask.astype(np.uint8), cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_NONE)
     circles = []
-    for contour in sorted(contours, key=len, reverse=True)[:12]:
+    for contour in sorted(contours, key=len, reverse=True)[:MOST_CONTOURS]:
         xy = contour[:, 0, :].astype(np.float64)
-        if len(xy) < 24 or (xy < 1).any() or (xy >= [width - 1, height - 1]).any():
+        if len(xy) < LEAST_CONTOUR_PX or (xy < 1).any() or (xy >= [width - 1, height - 1]).any():
             continue
         circle = robust_circle(xy, max(ROUND_WITHIN * float(np.ptp(xy, axis=0).max()) / 2, 1.0))
         if circle is not None and circle.share > WHOLE_SHARE and _turn_seen(xy, circle):
@@ -157,8 +165,8 @@ def _whole_circles(mask: NDArray[np.bool_]) -> list[Circle]:
 def _turn_seen(xy: Floats, circle: Circle) -> bool:
     """Tell whether the points on a circle go nearly all the way round it."""
     x, y = (xy[circle.used] - circle.centre).T
-    bins = np.unique((np.arctan2(y, x) * 18 / np.pi).astype(int))
-    return len(bins) > WHOLE_SHARE * 36
+    bins = np.unique((np.arctan2(y, x) * SECTORS / (2 * np.pi)).astype(int))
+    return len(bins) > WHOLE_SHARE * SECTORS
 
 
 def _only_one(found: list[Region]) -> Region:
@@ -169,7 +177,8 @@ def _only_one(found: list[Region]) -> Region:
             "shows as a circle that stands out from the ground"
         )
     best = found[0]
-    apart = [r for r in found if np.hypot(r.x - best.x, r.y - best.y) > 0.2 * best.tip_radius]
+    near = SAME_PLACE * best.tip_radius
+    apart = [r for r in found if np.hypot(r.x - best.x, r.y - best.y) > near]
     rivals = [r for r in apart if r.tip_radius > RIVAL * best.tip_radius]
     if rivals:
         sizes = " and ".join(f"{2 * r.tip_radius:.0f}" for r in (best, *rivals[:2]))

@@ -92,8 +92,7 @@ def basic_rack(name: str, module_mm: float) -> BasicRack:
     name : str
         One of `RACK_NAMES`.
     module_mm : float
-        Module; the fine-pitch system adds a fixed 0.002 in to the dedendum (ANSI B6.7-1977, from
-        memory), so its proportions depend on it.
+        Module; the fine-pitch system's proportions depend on it.
 
     Raises
     ------

@@ -82,11 +82,6 @@ class Chord:
 def teeth_to_span(gear: Gear) -> int:
     """Number of teeth over which anvils touch nearest to mid-depth.
 
-    Parameters
-    ----------
-    gear : Gear
-        The gear.
-
     Returns
     -------
     int
@@ -119,11 +114,6 @@ def span(gear: Gear, teeth_spanned: int) -> SpanSize:
 
 def usable_spans(gear: Gear) -> tuple[SpanSize, ...]:
     """Span sizes about the best count whose anvils touch involute.
-
-    Parameters
-    ----------
-    gear : Gear
-        The gear.
 
     Returns
     -------
@@ -197,11 +187,6 @@ def _size_per_depth(gear: Gear, pin_mm: float) -> float:
 def chord(gear: Gear) -> Chord:
     """Chordal thickness and height at the reference circle.
 
-    Parameters
-    ----------
-    gear : Gear
-        The gear.
-
     Returns
     -------
     Chord
@@ -236,11 +221,6 @@ def shift_without_undercut(gear: Gear) -> float:
 def tip_width(gear: Gear) -> float:
     """Width of a tooth's tip.
 
-    Parameters
-    ----------
-    gear : Gear
-        The gear.
-
     Returns
     -------
     float
@@ -251,11 +231,6 @@ def tip_width(gear: Gear) -> float:
 
 def pointed_radius(gear: Gear) -> float:
     """Radius at which a tooth's two flanks meet in a point.
-
-    Parameters
-    ----------
-    gear : Gear
-        The gear.
 
     Returns
     -------

@@ -7,6 +7,10 @@ from numpy.typing import NDArray
 
 from cogloupe_calibration.arrays import Floats
 
+TRIPLES = 300
+"""Triples of points that are tried, drawn with a fixed seed so that results repeat: where three
+points in ten belong to the circle, all miss it once in four thousand times."""
+
 
 @dataclass(frozen=True)
 class Circle:
@@ -39,15 +43,13 @@ class Circle:
         return float(self.used.mean())
 
 
-def fit_circle(xy: Floats, weights: Floats | None = None) -> tuple[float, float, float]:
-    """Least-squares circle: algebraic start, then two Gauss-Newton steps on true distances.
+def fit_circle(xy: Floats) -> tuple[float, float, float]:
+    """Least-squares circle: algebraic start, then three Gauss-Newton steps on true distances.
 
     Parameters
     ----------
     xy : ndarray, shape (n, 2)
         At least three points.
-    weights : ndarray, shape (n,), optional
-        Weights of the squared distances.
 
     Returns
     -------
@@ -57,23 +59,21 @@ def fit_circle(xy: Floats, weights: Floats | None = None) -> tuple[float, float,
     ----------
     The algebraic start is Kasa's; the refinement is the ordinary orthogonal-distance fit.
     """
-    w = np.ones(len(xy)) if weights is None else weights
-    root = np.sqrt(w)
     origin = xy.mean(axis=0)
     x, y = (xy - origin).T
     design = np.stack([2 * x, 2 * y, np.ones_like(x)], axis=1)
-    cx, cy, c = np.linalg.lstsq(design * root[:, None], (x**2 + y**2) * root, rcond=None)[0]
+    cx, cy, c = np.linalg.lstsq(design, x**2 + y**2, rcond=None)[0]
     radius = float(np.sqrt(max(c + cx**2 + cy**2, 0.0)))
     for _ in range(3):
         dx, dy = x - cx, y - cy
         distance = np.maximum(np.hypot(dx, dy), 1e-12)
         design = np.stack([dx / distance, dy / distance, np.ones_like(x)], axis=1)
-        step = np.linalg.lstsq(design * root[:, None], (distance - radius) * root, rcond=None)[0]
+        step = np.linalg.lstsq(design, distance - radius, rcond=None)[0]
         cx, cy, radius = cx + step[0], cy + step[1], radius + float(step[2])
     return float(cx + origin[0]), float(cy + origin[1]), radius
 
 
-def robust_circle(xy: Floats, tolerance: float, tries: int = 300) -> Circle | None:
+def robust_circle(xy: Floats, tolerance: float) -> Circle | None:
     """Circle through the most points, then fitted to those within a tolerance of it.
 
     Parameters
@@ -82,8 +82,6 @@ def robust_circle(xy: Floats, tolerance: float, tries: int = 300) -> Circle | No
         Points, some of which may not belong to the circle.
     tolerance : float
         Distance within which a point belongs, in the points' unit.
-    tries : int
-        Triples of points tried; drawn with a fixed seed, so that results repeat.
 
     Returns
     -------
@@ -93,7 +91,7 @@ def robust_circle(xy: Floats, tolerance: float, tries: int = 300) -> Circle | No
     if len(xy) < 5:
         return None
     rng = np.random.default_rng(20)
-    triples = xy[rng.integers(0, len(xy), (tries, 3))]
+    triples = xy[rng.integers(0, len(xy), (TRIPLES, 3))]
     centres, radii = _through_three(triples)
     sample = xy[:: max(1, len(xy) // 600)]
     distance = np.hypot(*(sample[None] - centres[:, None]).transpose(2, 0, 1))

@@ -40,6 +40,32 @@ MOST_TURNS, SETTLED_PX, SETTLED_BLUR = 8, 0.001, 0.01
 share of a blur, from which the next turn would change a third and a twentieth of it at most."""
 BLURS_PX = 0.3, 8.0
 """Least and most blur that is looked for."""
+PLACES_PX, BESIDE_BAND_PX = (-2.0, 3.0), (-3.0, 4.0)
+"""Least and most place from the pixel inside. An edge lies between that and the next; two px more
+allow for a level that is off, and one more where a band, whose width is added, draws it."""
+FURTHEST_PX, WIDEST_SHARE = 1.0, 0.3
+"""Furthest move of a place and change of a blur, by itself, in one turn: within that a blurred step
+changes about evenly, and beyond it the turns could overshoot."""
+FLAT, HALF_WAY_PX = 1e-3, (-0.5, 1.5)
+"""Rise between the middle pixels, in greys, that none could round to; and where half way is looked
+for: between them, or half a pixel beyond."""
+FIRST_STEP_BLURS = 0.25
+"""How finely the first place of a banded edge is looked for: a tenth of a grey step."""
+LEAST_OWN = 0.1
+"""Share of what a wider blur does that its levels may not take up at least: where they take more,
+the stretch hardly tells it."""
+LEAST_GRAINED = 1e-3
+"""Variance of a level, by that of a pixel, at least, so that one without grain has an inverse."""
+PLACES_ALIKE, SLANTS_ALIKE = 8, 20
+"""Samples of one kind: an eighth of a pixel, a twentieth of slant, blur and a band's light, over
+which a profile changes by less than grain is known."""
+STRAIGHT = 0.87
+"""Cosine of an outline's bend within reach, 30 degrees, beyond which a sample is at a corner."""
+PLATEAU = 0.02
+"""Share of the step within which a pixel shows the level of one side: two blurs out."""
+UNLIKE = 5.0
+"""Median departures of a level from its neighbours' beyond which a sample is dirt or a mark: 3.4
+standard deviations, one of 1,400 by chance."""
 GRAINED_TURNS = 3
 """Turns with weights of the grain, from places that are nearly there; they end by `SETTLED_PX`."""
 LEAST_PLATEAU_PX = 2.5
@@ -133,7 +159,8 @@ def fit_steps(
     """
     t = _half_way(profiles, offsets) - _beyond(band, blur) * blur / cosine
     s = np.full(len(profiles), blur, profiles.dtype) if band is None else band.blur
-    limits = (-2.0, 3.0) if band is None else (-3.0, 4.0 + band.width_px)
+    least, most = PLACES_PX if band is None else BESIDE_BAND_PX
+    limits = (least, most + (0.0 if band is None else band.width_px))
     plain = _plain(normal, profiles, _unit_steps(offsets, cosine, t, s, band).step)
 
     def compared(t: Reals, s: Reals) -> _Compared:
@@ -143,10 +170,12 @@ def fit_steps(
     wrong_blur = band is None
     for _ in range(MOST_TURNS):
         now = compared(t, s)
-        move = np.clip(least_squares_amplitude(now.slope, now.residual), -1, 1)
+        move = least_squares_amplitude(now.slope, now.residual)
+        move = np.clip(move, -FURTHEST_PX, FURTHEST_PX)
         t = np.clip(t + move, *limits)
         if wrong_blur:
-            change = np.clip(_widening(now, s, plain), -0.3 * s, 0.3 * s)
+            widest = WIDEST_SHARE * s
+            change = np.clip(_widening(now, s, plain), -widest, widest)
             s = np.clip(s + change, *BLURS_PX)
             wrong_blur = bool(np.mean(np.abs(change) / s) > SETTLED_BLUR)
         elif np.mean(np.abs(move[plain])) < SETTLED_PX:
@@ -162,7 +191,7 @@ def fit_steps(
             if band is None:
                 move -= by_blur * wider
                 s = np.clip(s + wider, *BLURS_PX)
-            move = np.clip(move, -1, 1)
+            move = np.clip(move, -FURTHEST_PX, FURTHEST_PX)
             t = np.clip(t + move, *limits)
             if np.mean(np.abs(move[plain])) < SETTLED_PX:
                 break
@@ -175,8 +204,8 @@ def _half_way(profiles: Reals, offsets: Reals) -> Reals:
     middle = running_mean((profiles[:, 0] + profiles[:, -1]) / 2)
     inside = int(np.flatnonzero(offsets == 0)[0])
     first, second = profiles[:, inside], profiles[:, inside + 1]
-    rise = np.where(np.abs(second - first) > 1e-3, second - first, 1.0)
-    return np.clip((middle - first) / rise, -0.5, 1.5)
+    rise = np.where(np.abs(second - first) > FLAT, second - first, 1.0)
+    return np.clip((middle - first) / rise, *HALF_WAY_PX)
 
 
 def _beyond(band: Band | None, blur: float) -> Reals | float:
@@ -184,9 +213,9 @@ def _beyond(band: Band | None, blur: float) -> Reals | float:
     if band is None:
         return 0.0
     edge = band.in_blurs(np.full(len(band.light), blur))
-    z = np.arange(3.0, -2.0 - float(edge.width[0]), -0.25)
+    z = np.arange(3.0, -2.0 - float(edge.width[0]), -FIRST_STEP_BLURS)
     step = broken_step(np.broadcast_to(z, (len(edge.band), len(z))), edge).step
-    return np.asarray(z[np.argmax(step < 0.5, axis=1)] + 0.125)
+    return np.asarray(z[np.argmax(step < 0.5, axis=1)] + FIRST_STEP_BLURS / 2)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -273,7 +302,7 @@ def _solve_widening(pieces: Reals, window: int) -> Reals:
     half = window // 2
     *levels, on_rest, on_step, own, wanted = mean_of_pieces(mean_of_pieces(pieces, half), half)
     dark, bright = solve_levels(np.stack([*levels, on_rest, on_step]), 0.0)
-    left = np.maximum(own - dark * on_rest - bright * on_step, 0.1 * own + 1e-12)
+    left = np.maximum(own - dark * on_rest - bright * on_step, LEAST_OWN * own + 1e-12)
     return np.asarray(wanted / left)
 
 
@@ -306,7 +335,7 @@ def _weighted_moves(
     products = weighed_products(values, grains, *sides, kind)
     # A level strays no further from the common one than its grain lets it.
     for side, grain in enumerate(grains, start=1):
-        products[side, side] += 1 / max(grain.variance, 1e-3 * grain.own)
+        products[side, side] += 1 / max(grain.variance, LEAST_GRAINED * grain.own)
     # What place and levels take up of the residuals, and of a change of the blur.
     taken = _solve_three(products[:3, :3], products[:3, 3:])
     wanted, known = products[4, 3:] - (products[4, :3, None] * taken).sum(axis=0)
@@ -324,27 +353,22 @@ def _solve_three(normal: Floats, right: Floats) -> Floats:
 
 
 def _kinds(z: Reals, band: Band | None) -> Ints:
-    """Samples that lie nearly alike on their pixels: by place, slant and blur, and a bevel's light.
-
-    Places are parted by an eighth of a pixel or so, slant and blur by five per cent.
-    """
+    """Samples that lie nearly alike on their pixels: by place, slant, blur and a bevel's light."""
     scale = z[:, 1] - z[:, 0]
-    place = np.rint(8 * z[:, 0] / scale).astype(np.int64)
-    kind = 1000 * place + np.rint(20 * np.log(scale)).astype(np.int64)
+    place = np.rint(PLACES_ALIKE * z[:, 0] / scale).astype(np.int64)
+    kind = 1000 * place + np.rint(SLANTS_ALIKE * np.log(scale)).astype(np.int64)
     if band is not None:
-        kind = 1000 * kind + np.rint(20 * band.light).astype(np.int64)
+        kind = 1000 * kind + np.rint(SLANTS_ALIKE * band.light).astype(np.int64)
     return np.asarray(kind)
 
 
 def _plain(normal: Floats, profiles: Reals, step: Reals) -> Bools:
     """Samples on smooth stretches of the outline whose grey values match their neighbours'."""
-    smooth = (
-        bend(normal, profiles.shape[1] // 2) > 0.87
-    )  # less than 30 degrees over twice the reach
+    smooth = bend(normal, profiles.shape[1] // 2) > STRAIGHT
     if not smooth.any():
         smooth = np.ones(len(normal), bool)
     plain = smooth.copy()
-    for beyond in (step < 0.02, step > 0.98):
+    for beyond in (step < PLATEAU, step > 1 - PLATEAU):
         side = beyond.astype(profiles.dtype)
         count = np.einsum("nk->n", side)
         own = dot(side, profiles) / np.maximum(count, 1)
@@ -355,5 +379,5 @@ def _plain(normal: Floats, profiles: Reals, step: Reals) -> Bools:
             running_mean(usable * 1.0), 1e-9
         )
         away = np.abs(own - middle)
-        plain &= (count > 0) & (away <= 5 * median(away[usable]) + 1e-9)
+        plain &= (count > 0) & (away <= UNLIKE * median(away[usable]) + 1e-9)
     return np.asarray(plain if plain.any() else smooth)

@@ -14,7 +14,6 @@ from cogloupe.inputs.toml_file import read_toml
 from cogloupe.wording.wrong_fields import wrong_field
 from cogloupe_calibration.errors import UseError
 
-TRAIN_FILE = "train.toml"
 FEWEST_GEARS = 2
 """One gear alone meshes with nothing."""
 

@@ -16,11 +16,6 @@ from cogloupe_calibration.errors import UseError
 def working_angle(gear: Gear, mate: Gear) -> float:
     """Working pressure angle of two gears in tight mesh, without backlash.
 
-    Parameters
-    ----------
-    gear, mate : Gear
-        The gears.
-
     Returns
     -------
     float
@@ -44,11 +39,6 @@ def working_angle(gear: Gear, mate: Gear) -> float:
 
 def centre_distance(gear: Gear, mate: Gear) -> float:
     """Centre distance of two gears in tight mesh, without backlash.
-
-    Parameters
-    ----------
-    gear, mate : Gear
-        The gears.
 
     Returns
     -------

@@ -25,11 +25,6 @@ SAME_BLANK = 0.01
 def notices(plan: Plan) -> tuple[str, ...]:
     """Sentences on what a plan's figures should make a person stop at.
 
-    Parameters
-    ----------
-    plan : Plan
-        The plan.
-
     Returns
     -------
     tuple of str

@@ -25,11 +25,6 @@ def reading_json(reading: Reading) -> str:
 def load_reading(path: Path) -> Reading:
     """Read a reading.json back.
 
-    Parameters
-    ----------
-    path : Path
-        The file.
-
     Raises
     ------
     UseError

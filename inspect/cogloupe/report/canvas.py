@@ -322,7 +322,7 @@ def write_labels(canvas: Canvas, labels: Sequence[Label]) -> Canvas:
     return np.array(image)
 
 
-def text_width(text: str, size: int, bold: bool = False) -> float:
+def text_width(text: str, size: int) -> float:
     """Width of a piece of text, pixels.
 
     Parameters
@@ -331,27 +331,8 @@ def text_width(text: str, size: int, bold: bool = False) -> float:
         What it says.
     size : int
         Height of the letters, pixels.
-    bold : bool
-        Heavy letters.
     """
-    return float(_font(size, bold).getlength(text))
-
-
-def stretches(seen: NDArray[np.bool_]) -> list[NDArray[np.int64]]:
-    """Indices of the stretches of a line without a break.
-
-    Parameters
-    ----------
-    seen : ndarray, shape (n,)
-
-    Returns
-    -------
-    list of ndarray
-        Of two points and more each.
-    """
-    index = np.flatnonzero(seen)
-    runs = np.split(index, np.flatnonzero(np.diff(index) > 1) + 1)
-    return [run for run in runs if run.size > 1]
+    return float(_font(size, False).getlength(text))
 
 
 def encoded(canvas: Canvas, kind: str) -> bytes:

@@ -23,11 +23,6 @@ _RULES: dict[StepRule, str] = {
 def indexing_sections(plan: Plan) -> tuple[Section, ...]:
     """Figures of the dividing.
 
-    Parameters
-    ----------
-    plan : Plan
-        The plan.
-
     Returns
     -------
     tuple of Section

@@ -22,11 +22,6 @@ _WIDE, _HIGH, _MARGIN = 900.0, 190.0, 46.0
 def plan_tables(plan: Plan) -> list[Table]:
     """Lay a plan out for the terminal.
 
-    Parameters
-    ----------
-    plan : Plan
-        The plan.
-
     Returns
     -------
     list of Table
@@ -68,11 +63,6 @@ def _in_one(row: Row) -> str:
 
 def plan_html(plan: Plan) -> str:
     """Write a plan as a page that needs nothing beside itself, for the printer too.
-
-    Parameters
-    ----------
-    plan : Plan
-        The plan.
 
     Returns
     -------

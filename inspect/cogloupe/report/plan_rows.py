@@ -16,11 +16,6 @@ from cogloupe_calibration.units import MM_PER_INCH
 def plan_title(plan: Plan) -> str:
     """Name the gear that is planned.
 
-    Parameters
-    ----------
-    plan : Plan
-        The plan.
-
     Returns
     -------
     str
@@ -39,11 +34,6 @@ def _size(plan: Plan) -> str:
 
 def sections(plan: Plan) -> tuple[Section, ...]:
     """All figures of a plan, under headings.
-
-    Parameters
-    ----------
-    plan : Plan
-        The plan.
 
     Returns
     -------

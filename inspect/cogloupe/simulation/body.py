@@ -59,11 +59,6 @@ def _tipped(wheel: Wheel, radius: float) -> Wheel:
 def floor_corners(gear: CutGear) -> tuple[Floats, Floats]:
     """Where each gap's two fillets end.
 
-    Parameters
-    ----------
-    gear : CutGear
-        The gear as cut.
-
     Returns
     -------
     radius : ndarray, shape (z,)

@@ -16,6 +16,9 @@ from cogloupe.simulation.scene import Faults, GearSpec, polar_vector
 from cogloupe_calibration.arrays import Floats
 from cogloupe_calibration.errors import UseError
 
+LINE_POINTS = 24
+"""Points of a flank's line; a parabola through them is drawn to a thousandth of its bow."""
+
 
 @dataclass(frozen=True, kw_only=True)
 class CutGear:
@@ -272,24 +275,22 @@ def crossing_angles(gear: CutGear, datum: Floats, radius: float) -> tuple[Floats
     return found[0], found[1]
 
 
-def flank_lines(gear: CutGear, points: int = 24) -> Floats:
+def flank_lines(gear: CutGear) -> Floats:
     """Points on every flank, from its start to the tip.
 
     Parameters
     ----------
     gear : CutGear
         The gear as cut.
-    points : int
-        Points on each flank.
 
     Returns
     -------
-    ndarray, shape (2, z, points, 2)
+    ndarray, shape (2, z, 24, 2)
         Left then right flanks, mm about the bore.
     """
     z = gear.wheel.teeth
-    radius = np.linspace(gear.made.form_radius, gear.made.tip_radius, points)[:, None]
-    angle = np.stack(gear.flank_angle(np.broadcast_to(radius, (points, z))))
+    radius = np.linspace(gear.made.form_radius, gear.made.tip_radius, LINE_POINTS)[:, None]
+    angle = np.stack(gear.flank_angle(np.broadcast_to(radius, (LINE_POINTS, z))))
     xy = np.stack([radius * np.cos(angle), radius * np.sin(angle)], axis=-1) + gear.axis
     return np.asarray(np.swapaxes(xy, 1, 2))
 

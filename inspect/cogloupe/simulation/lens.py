@@ -15,11 +15,6 @@ CHORD_ERROR_PX = 0.0005
 def bore_place(camera: Camera) -> Floats:
     """Place of the bore's centre before lean and lens move it.
 
-    Parameters
-    ----------
-    camera : Camera
-        The camera.
-
     Returns
     -------
     ndarray, shape (2,)
@@ -32,11 +27,6 @@ def bore_place(camera: Camera) -> Floats:
 
 def finer(camera: Camera) -> Camera:
     """Camera whose pixels are the samples of light that `oversample` asks for.
-
-    Parameters
-    ----------
-    camera : Camera
-        The camera.
 
     Returns
     -------

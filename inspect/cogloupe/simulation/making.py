@@ -178,13 +178,6 @@ def _rolled(details: Details, turned: int) -> Details:
 def stated_causes(process: Process, design: Gear) -> Iterator[TrueCause]:
     """What is wrong with a process, in the machine's own units.
 
-    Parameters
-    ----------
-    process : Process
-        The process.
-    design : Gear
-        The gear as drawn.
-
     Yields
     ------
     TrueCause

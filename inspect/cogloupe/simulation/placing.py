@@ -58,11 +58,6 @@ class Cuts:
 def whole_depth(gear: Gear) -> float:
     """Depth of cut the drawing asks for, from the blank's outside.
 
-    Parameters
-    ----------
-    gear : Gear
-        The gear as drawn.
-
     Returns
     -------
     float

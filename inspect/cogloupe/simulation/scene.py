@@ -363,11 +363,6 @@ class Scene(FileModel):
 def load_scene(path: Path) -> Scene:
     """Read a scene from a TOML file.
 
-    Parameters
-    ----------
-    path : Path
-        The file.
-
     Raises
     ------
     UseError

@@ -17,11 +17,6 @@ LAMP_DEG = -125.0
 def uneven_light(camera: Camera) -> Floats:
     """Brightness of the lighting over the frame.
 
-    Parameters
-    ----------
-    camera : Camera
-        The camera.
-
     Returns
     -------
     ndarray, shape (h, w)

@@ -86,13 +86,7 @@ def pitch_deviations(position: Floats, radius_mm: float) -> tuple[Floats, Floats
 
 
 def drawn_details(gear: CutGear) -> Details:
-    """Details of a gear whose gaps are the rack's, moved flank by flank.
-
-    Parameters
-    ----------
-    gear : CutGear
-        The gear as cut.
-    """
+    """Details of a gear whose gaps are the rack's, moved flank by flank."""
     extra = np.roll(gear.left_offset, -1) - gear.right_offset
     lowest, inset = floor_corners(gear)
     return Details(
@@ -344,11 +338,6 @@ def _runout(pins: Floats) -> tuple[float | None, float | None, float | None]:
 def profile(gear: CutGear) -> TrueProfile:
     """Flank angle and profile slope that the cutter left, about the teeth's own axis.
 
-    Parameters
-    ----------
-    gear : CutGear
-        The gear as cut.
-
     Returns
     -------
     TrueProfile
@@ -371,11 +360,6 @@ def profile(gear: CutGear) -> TrueProfile:
 def evaluation_range(gear: CutGear) -> tuple[float, float]:
     """Lengths of roll between which profiles are judged.
 
-    Parameters
-    ----------
-    gear : CutGear
-        The gear as cut.
-
     Returns
     -------
     start, end : float
@@ -390,11 +374,6 @@ def evaluation_range(gear: CutGear) -> tuple[float, float]:
 
 def flank_slopes(gear: CutGear) -> tuple[Floats, Floats]:
     """Profile slope of every flank, from the straight line through the ends of the range.
-
-    Parameters
-    ----------
-    gear : CutGear
-        The gear as cut.
 
     Returns
     -------

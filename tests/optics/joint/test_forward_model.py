@@ -56,8 +56,9 @@ def test_profiles_change_with_their_places_as_is_said(kind):
 @pytest.mark.parametrize("kind", KINDS[:4])
 def test_profiles_change_with_their_blur_as_is_said(kind):
     _, by_blur, _ = drawn(kind).rates(levels_of(kind))
+    # Single precision, central differences.
     np.testing.assert_allclose(
-        by_blur, change(kind, lambda h: drawn(kind, OUT, BLUR + h)), atol=1e-3
+        by_blur, change(kind, lambda h: drawn(kind, OUT, BLUR + h)), atol=5e-4
     )
 
 
@@ -75,6 +76,7 @@ def test_profiles_change_with_what_is_common_as_is_said(kind):
 
 def test_all_light_comes_from_somewhere():
     columns = drawn(Kind(width_px=3.0)).columns
+    # Single precision.
     np.testing.assert_allclose(columns.sum(axis=0), 1, atol=1e-6)
 
 
@@ -82,6 +84,7 @@ def test_a_wide_band_has_its_own_light():
     kind = Kind(width_px=10.0)
     grey = drawn(kind, np.full(N, 5.0)).grey(np.array([[1.0], [2.0], [7.0]]) * np.ones(N))
     middle = np.abs(PROFILES.distance - 0.0) < 1.0
+    # Four px and more from either border of the band: its tail of the light beside it.
     assert grey[middle] == pytest.approx(7.0, abs=0.01)
 
 

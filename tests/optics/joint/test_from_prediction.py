@@ -9,7 +9,7 @@ from scipy.spatial import cKDTree
 
 from cogloupe.finding.segmentation import find_gears
 from cogloupe.optics.edges import find_edges
-from cogloupe.optics.joint.from_prediction import measure_outlines
+from cogloupe.optics.joint.from_prediction import _reach, measure_outlines
 
 from ...helpers.pictures import CAMERA, flanks, read, rendered, rms
 
@@ -35,6 +35,14 @@ def laid(kind, moved=(0.0, 0.0)):
     return measure_outlines(image, region, "outer")
 
 
+@pytest.mark.parametrize(
+    ("teeth", "tip_px", "reach"), [(8, 205.0, 9), (24, 130.0, 6), (0, 99.0, 12)]
+)
+def test_profiles_reach_a_fifth_of_a_module(teeth, tip_px, reach):
+    region = find_gears(rendered().image)[0]
+    assert _reach(replace(region, teeth=teeth, tip_radius=tip_px)) == reach
+
+
 def apart_px(one, two):
     """How far out of the nearest points of the one the points of the other lie."""
     near = cKDTree(one.xy).query(two.xy)[1]
@@ -53,11 +61,13 @@ def test_edges_are_those_that_a_dividing_level_leads_to(kind):
 
 def test_a_prediction_may_be_off_by_two_pixels():
     apart = apart_px(laid("back-lit").outer, laid("back-lit", (2.0, -1.0)).outer)
+    # A clear picture's edges are told to 0.02 px each.
     assert np.quantile(np.abs(apart), 0.9) < 0.02
 
 
 def test_holes_are_measured_as_well():
     (expected,), (found,) = by_level("back-lit").holes, laid("back-lit").holes
+    # The same.
     assert np.abs(apart_px(expected, found)).mean() < 0.02
 
 

@@ -15,7 +15,8 @@ def test_a_level_that_no_pixel_tells_stays_and_holds_nothing_up():
     values = np.stack([columns, nothing, place, left])
     sums = np.einsum("pkn,qkn->pqn", values, values)
     change, free = _change(sums, 1e-4, np.zeros(3, bool), 40, 3)
-    np.testing.assert_allclose(change[0], 0.5, atol=0.01)
+    # Noise of 0.01 on 360 values of unit size is 5e-4.
+    np.testing.assert_allclose(change[0], 0.5, atol=0.003)
     assert np.all(change[1] == 0)
     assert np.isfinite(free)
 

@@ -55,6 +55,8 @@ CARRIED_ON, SAME_PX = 4, 0.2
 mean where they are not one and the same."""
 FEW = 3
 """One in how many of those samples are enough to choose between beginnings."""
+APART_BLURS = 1.8
+"""Width in blurs from which a band's two edges are told apart in single profiles."""
 WIDEST_TRIED = 2
 """Wide bands that are begun with, of those looked for in single profiles."""
 PLATEAU_PX, SLANT = 6.0, 1.42
@@ -374,7 +376,9 @@ def _band_starts(
         if hued is not None:
             yield fit, hued.crossings
     sharper = [share * blur for share in SHARPER if share * blur > SHARPEST_PX]
-    pairs = [(width, sharp) for width in WIDE_PX for sharp in sharper if width > 1.8 * sharp]
+    pairs = [
+        (width, sharp) for width in WIDE_PX for sharp in sharper if width > APART_BLURS * sharp
+    ]
     first = [predicted.near(base.fit.greys, *pair, max(WIDE_PX)) for pair in pairs]
     for index in np.argsort([found.cost for found in first])[:WIDEST_TRIED]:
         width, sharp = pairs[index]

@@ -21,6 +21,9 @@ MOST_GAIN = 3.0
 """A profile's word counts for no more, in natural logarithms: dirt has no say."""
 STEP_BLURS, BIN_BLURS = 2.5, 0.5
 """Where a step tells the camera's curve, and how finely that is looked at."""
+LEAST_SEEN, SUREST = 1 / 8, 50.0
+"""Pixels of a zone, by the profiles of a piece, whose mean is looked at; how sure, in logarithms of
+odds, an explanation is at most: a chance of 1e-22 might as well be none."""
 PIECE, ZONES = 24, (-2.2, -0.7, 0.7, 2.2)
 """Profiles that are averaged to see what is unexplained, and the borders of the parts across the
 edge that are, in blurs."""
@@ -65,7 +68,7 @@ def words(one: Look, two: Look) -> tuple[Floats, Floats]:
 
 def odds(sure: float) -> float:
     """Chance that the explanation which was not believed is right, for how surely the other is."""
-    return 1 / (1 + exp(min(max(sure, 0.0), 50.0)))
+    return 1 / (1 + exp(min(max(sure, 0.0), SUREST)))
 
 
 def lopsided(found: Look) -> float:
@@ -106,7 +109,7 @@ def unexplained(found: Look) -> float:
     every = np.ones(left.shape, bool)
     cells = (len(ZONES) + 1) * pieces
     count, total = _sums((zone * pieces + piece)[every], cells, found, left, every)
-    seen = count > PIECE / 8
+    seen = count > LEAST_SEEN * PIECE
     noise = median(np.einsum("kn,kn->n", left, left) / found.profiles.pixels)
     square = float(((total[seen] / count[seen]) ** 2 - noise / count[seen]).mean())
     return sqrt(max(square, 0.0)) / max(median(np.abs(found.rise)), 1e-9)

@@ -23,8 +23,9 @@ FIRST_BLUR_PX = 1.5
 """Blur of the steps where none is known; edges of another are found as well, only less sharply."""
 LEAST_SHARE = 1e-3
 """Mean square that any profile is taken to leave, in the usual one."""
-STRAY_PX = 1.5
-"""How far a flank may stray from where the others say, standard deviation."""
+STRAY_PX, ASKED, RIDGE = 1.5, 5, 1e-6
+"""How far a flank may stray from where the others say, standard deviation; turns of asking them,
+each of which halves what strays have to say; and what keeps a term that nothing tells at none."""
 
 
 @dataclass(frozen=True)
@@ -118,9 +119,9 @@ def _agreed(votes: Reals, best: Ints, places: Floats, normal: Floats) -> Ints:
     """Places that are also near to where most of the outline says: moved and wider as a whole."""
     terms = np.concatenate([np.ones((len(normal), 1)), normal], axis=1)
     weight = np.ones(len(best))
-    for _ in range(5):
+    for _ in range(ASKED):
         weighed = terms * weight[:, None]
-        found = np.linalg.solve(weighed.T @ terms + 1e-6 * np.eye(3), weighed.T @ places[best])
+        found = np.linalg.solve(weighed.T @ terms + RIDGE * np.eye(3), weighed.T @ places[best])
         weight = 1 / (1 + ((places[best] - terms @ found) / STRAY_PX) ** 2)
     stray = (places[:, None] - terms @ found) / STRAY_PX
     return np.asarray((votes + stray**2 / (2 * PIECE * NEIGHBOURS)).argmin(axis=0))

@@ -43,6 +43,12 @@ it, every so many."""
 UNSURE = 2.0
 """Uncertainty of a place, in the usual one, from which an edge between nearly equal lights is not
 seen: with the usual noise, `LEAST_STEP` leaves three times as much; in a clean shadow, less."""
+LEFT_OUT, ROUNDED = 4.0, 0.02
+"""What a good sample leaves at most, in what the usual one does, beyond what whole greys and the
+model leave in any case, as a share of the step."""
+NOISE_SAMPLES, TEXTURE_EVERY = 1000, 7
+"""Samples that tell the noise, to 1 % with their dozens of pixels; one in so many that tells what
+is chance in the texture."""
 FEWEST_LOCAL = 200
 """Samples of a hole from which light beside it is followed from stretch to stretch."""
 
@@ -121,7 +127,7 @@ def _hole(fit: Fit, region: Region, line: Floats) -> Look:
 
 def _outlines(choice: Choice, outer: Look, holes: Iterable[Look], inwards: float) -> Outlines:
     fit = outer.fit
-    noise = scatter(outer.placed.left[:, :: max(1, len(outer.profiles) // 1000)])
+    noise = scatter(outer.placed.left[:, :: max(1, len(outer.profiles) // NOISE_SAMPLES)])
     rise = median(np.abs(outer.rise))
     levels = np.median(np.stack(outer.sides), axis=1)
     burnt, blur = _burnt(outer), median(outer.blur)
@@ -174,7 +180,7 @@ def _points(found: Look, inwards: float) -> EdgePoints:
     left = np.sqrt(np.einsum("kn,kn->n", placed.left, placed.left) / found.profiles.pixels)
     usual = median(found.step)
     seen = (found.step > LEAST_STEP * usual) | (placed.u < UNSURE * median(placed.u))
-    good = seen & (left < 4 * median(left) + 0.02 * usual)
+    good = seen & (left < LEFT_OUT * median(left) + ROUNDED * usual)
     return EdgePoints(
         xy=xy - inwards * normal, normal=normal, u=placed.u, blur=found.blur, good=good,
         weighed=True,
@@ -199,7 +205,7 @@ def _texture(found: Look) -> float:
     z = (found.profiles.distance - found.placed.out.astype(np.float32)) / found.blur
     squares = 0.0
     for side in (z < -PLATEAU_BLURS, z > PLATEAU_BLURS):
-        seen = left[:, ::7][side[:, ::7]]
+        seen = left[:, ::TEXTURE_EVERY][side[:, ::TEXTURE_EVERY]]
         if not len(seen):
             continue
         count = running_mean(side.sum(axis=0, dtype=float), PIECE)

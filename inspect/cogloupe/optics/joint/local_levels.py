@@ -38,6 +38,8 @@ LOOSE, LOOSE_OWN = 1e-3, 2e-2
 LEAST_BEYOND, HELD = 1e-3, 1e4
 """Variance beyond chance, in that by chance, that stretches are granted in any case; and the
 stiffness, in the largest curvature, of what is not to change."""
+LEAST_OWN = 1e-4
+"""Variance of levels of single profiles, by that of chance, that they are granted in any case."""
 OF_MEDIAN = 2.2
 """Mean of squares of a normal distribution in the median of them."""
 FEWEST = 0.3
@@ -244,7 +246,7 @@ def _own_levels(sums: Floats, square: Floats, held: Bools) -> tuple[Floats, Floa
     )
     middle = np.median(chance * square, axis=1)
     word = applied(loose, pull) ** 2
-    variance = np.maximum(OF_MEDIAN * np.median(word, axis=1) - 2 * middle, 1e-4 * middle)
+    variance = np.maximum(OF_MEDIAN * np.median(word, axis=1) - 2 * middle, LEAST_OWN * middle)
     noise = np.maximum(square, FEWEST * median(square))
     # A level that no pixel tells has no variance either.
     stiff = noise / np.maximum(variance, 1e-30)[:, None]
