@@ -168,7 +168,7 @@ def read_one(folder: Path, name: str, told: dict[str, Any]) -> Result:
         material=told["material"],
         refused=refused,
         rear_px=_rear_in_sight(truth),
-        noise_px=own_noise_px(folder / f"{name}.jpg", look(int(name[1:3]))),
+        noise_px=own_noise_px(folder / f"{name}.jpg", look(int(name[1:].partition("_")[0]))),
         untold=untold["gear"]["teeth"] if untold else 0,
         teeth=told["teeth"],
         seconds=seconds,

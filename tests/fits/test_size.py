@@ -11,7 +11,7 @@ from cogloupe_calibration.errors import PhotoError
 
 
 def test_a_tip_circle_that_is_not_seen_is_told_with_blur_and_depth(monkeypatch):
-    outlines = SimpleNamespace(blur_px=6.0, u_level_px=0.1, outer=None)
+    outlines = SimpleNamespace(blur_px=6.0, u_edge_px=0.1, outer=None)
     circles = SimpleNamespace(
         outlines=outlines, teeth=SimpleNamespace(tip_radius=100.0, root_radius=78.0)
     )
