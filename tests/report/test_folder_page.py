@@ -70,6 +70,12 @@ def test_a_reading_without_figures_is_listed_as_well():
     assert "reached" not in made
 
 
+def test_what_is_of_another_kind_in_a_reading_is_left_out():
+    summary = {"runout_um": "../../x", "single_pitch_max_um": 3}
+    made = entry_of("wheel", {"gear": {"teeth": "12"}, "summary": summary}, WHEN)
+    assert (made.teeth, made.runout_um, made.single_pitch_max_um) == (None, None, 3)
+
+
 def test_a_page_that_cannot_be_written_costs_nothing(tmp_path):
     (tmp_path / "file").touch()
     write_index(tmp_path / "file" / "out", [entry(1)], News(stamp=WHEN))

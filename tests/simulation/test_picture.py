@@ -254,3 +254,20 @@ def test_a_scale_that_the_folder_states_otherwise_stays_the_only_one(tmp_path):
     assert (told["gear.png"]["known_bore"], told["gear.png"]["teeth"]) == ("4mm", 15)
     assert "scale_um_per_px" not in told["gear.png"]
     assert "scale_um_per_px" in told["other.png"]
+
+
+@pytest.mark.parametrize(
+    ("sizes", "told"),
+    [
+        ({"hub_mm": 0.0, "spoke_mm": 2.0, "rim_mm": 2.0}, "spokes need hub_mm"),
+        ({"hub_mm": 12.0, "spoke_mm": 2.0, "rim_mm": 4.0}, "no room for spokes"),
+    ],
+    ids=["no hub", "no room"],
+)
+def test_spokes_that_cannot_be_are_refused(sizes, told):
+    def drawn():
+        spec = GearSpec(teeth=30, module_mm=0.5, spokes=5, **sizes)
+        return body(cut_gear(spec, Faults(), 0.0, np.random.default_rng(1)), spec, Faults(), 1e-4)
+
+    with pytest.raises((UseError, ValueError), match=told):
+        drawn()

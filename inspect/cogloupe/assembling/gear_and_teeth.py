@@ -199,6 +199,7 @@ def _axes_notices(measured: Measured, axes: Axes) -> tuple[Notice, ...]:
     """Say so where the middles that bore, tips and flanks tell disagree."""
     seen = {"teeth": axes.teeth, "bore": axes.bore, "tips": axes.tips}
     places = {name: place for name, place in seen.items() if place is not None}
+    # Less than what is not known of every edge is not worth a word, though it moves no middle.
     level = measured.outlines.u_level_px
     u = {name: float(np.hypot(axes.u_px[name], level)) for name in places}
     return axes_notices(places, u, measured.scale.mm_per_px)

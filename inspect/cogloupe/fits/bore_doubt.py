@@ -142,7 +142,7 @@ def left_open_by_rims(bore: Bore, witnesses: Floats, u_px: Floats, furthest_px: 
     agrees = off <= DISAGREES * u_px
     # Teeth that stray so much that they agree with both speak for the nearer one.
     agrees[1:] &= off[1:] < np.hypot(*(witnesses[0] - witnesses[1:]).T)
-    borne_out = bool(agrees.any())
+    borne_out = bool(agrees.any()) or off[0] < RIMS_APART_PX
     return 0.0 if borne_out or off[0] > furthest_px else float(off[0] / 3**0.5)
 
 

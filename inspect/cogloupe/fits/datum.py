@@ -82,14 +82,15 @@ def own_uncertainties(measured: Measured) -> dict[str, float]:
     Returns
     -------
     dict of float
-        Px, by 'teeth', 'bore' and 'tips'.
+        Px, by 'teeth', 'bore' and 'tips'. What moves all edges alike, out of the material or into
+        it, moves no middle; what moves them by the way they face does.
     """
     u_px = {"teeth": float(np.sqrt(np.trace(teeth_axis_covariance(measured.fits)) / 2))}
     if measured.bore is not None:
         u_px["bore"] = measured.bore.u_centre
     if measured.tip_circle is not None:
         u_px["tips"] = float(measured.tip_circle.rms / np.sqrt(measured.teeth.teeth / 2))
-    return u_px
+    return {name: hypot(u, measured.outlines.u_bevel_px) for name, u in u_px.items()}
 
 
 def _usual(bore: Bore | None, doubted: bool) -> DatumKind:
@@ -108,8 +109,7 @@ def _bore_doubt(
         return lean_px if lean_px < inf else 0.0, False
     # With an error of the drive put into the axis, and without.
     drive = measured.fits.centre + teeth_axis_shift(measured.fits, drive=True)
-    level = measured.outlines.u_level_px
-    u = [hypot(u_px["bore"], u_px[name], level) for name in ("tips", "teeth", "teeth")]
+    u = [hypot(u_px["bore"], u_px[name]) for name in ("tips", "teeth", "teeth")]
     witnesses = np.stack([tips, teeth, drive])
     doubt = left_open_by_rims(bore, witnesses, np.array(u), 2 * lean_px)
     return doubt, doubt > 0

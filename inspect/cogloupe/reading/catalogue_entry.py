@@ -2,7 +2,7 @@
 
 import datetime
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 from math import isfinite
 from pathlib import PurePosixPath
 from typing import Any
@@ -87,6 +87,8 @@ _FIGURES = (
 )  # fmt: skip
 _VERDICT = ("wanted_class", "meets", "class_text", "next_step")
 
+_KINDS = {field.name: field.type for field in fields(Entry)}
+
 
 def entry_of(folder: str, reading: Mapping[str, Any], read_at: str) -> Entry:
     """Make the line of a reading from its file, of whatever version.
@@ -117,13 +119,20 @@ def entry_of(folder: str, reading: Mapping[str, Any], read_at: str) -> Entry:
         **{name: _table(reading, "summary").get(name) for name in _FIGURES},
         **{name: verdict.get(name) for name in _VERDICT},
     }  # fmt: skip
-    kept = {name: v for name, value in found.items() if (v := _plain(value)) is not None}
+    kept = {name: v for name, value in found.items() if _fits(name, v := _plain(value))}
     return Entry(folder=folder, status="read", read_at=read_at, **kept)
 
 
 def _table(data: Mapping[str, Any], name: str) -> Mapping[str, Any]:
     found = data.get(name)
     return found if isinstance(found, Mapping) else {}
+
+
+def _fits(name: str, value: object) -> bool:
+    """Whether a value is of the kind that a field of an entry holds, and not None."""
+    kind: Any = _KINDS[name]
+    usual = float(value) if isinstance(value, int) and kind == float | None else value
+    return value is not None and isinstance(usual, kind)
 
 
 def _plain(value: object) -> Any:

@@ -229,6 +229,8 @@ def _windows(spec: GearSpec, gear: CutGear, chord_error_mm: float) -> list[shape
     if spec.spokes == 0:
         return []
     rim = gear.wheel.root_radius - spec.rim_mm
+    if rim <= spec.hub_mm / 2:
+        raise UseError("rim and hub leave no room for spokes: make rim_mm or hub_mm smaller")
     ring = shapely.Polygon(
         circle(np.zeros(2), rim, chord_error_mm),
         [circle(np.zeros(2), spec.hub_mm / 2, chord_error_mm)],

@@ -76,6 +76,12 @@ class GearSpec(FileModel):
         return self
 
     @model_validator(mode="after")
+    def _spokes_meet(self) -> Self:
+        if self.spokes and not (self.hub_mm and self.spoke_mm):
+            raise ValueError("spokes need hub_mm, where they meet, and spoke_mm, their width")
+        return self
+
+    @model_validator(mode="after")
     def _one_curve(self) -> Self:
         given = (self.generating_circle_mm, self.addendum_radius_mm).count(None)
         if self.form == "cycloidal" and given != 1:

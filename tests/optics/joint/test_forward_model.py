@@ -1,11 +1,14 @@
 """The forward model of an edge: its columns are what they are called, its rates of change right."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from scipy.special import ndtr
 
 from cogloupe.optics.joint.crossings import Crossings
 from cogloupe.optics.joint.forward_model import Kind, Shadow, draw
+from cogloupe.optics.joint.joint_fit import trust
 from cogloupe.optics.joint.profiles import Profiles
 
 N, OFFSETS, BLUR = 60, np.arange(-11, 13), 1.3
@@ -99,3 +102,11 @@ def test_a_shadow_is_blurred_with_its_edge():
         lens = np.exp(-(z**2) / 2) * 0.02 / np.sqrt(2 * np.pi) / BLUR
         # The series' third term is at most 0.4 * 0.4^3 / 6 * 0.16.
         np.testing.assert_allclose(grey[:, k], lens @ ground, atol=1e-3)
+
+
+def test_a_profile_beyond_the_picture_has_a_weight_like_others():
+    within = np.ones((len(OFFSETS), N), bool)
+    within[:, 3] = False
+    profiles = replace(PROFILES, within=within)
+    left = np.random.default_rng(6).normal(0, 1, within.shape) * within
+    assert np.isfinite(trust(left, profiles.pixels)).all()

@@ -47,8 +47,8 @@ class Profiles:
 
     @property
     def pixels(self) -> Reals | float:
-        """Number of pixels of each."""
-        return len(self.offsets) if self.within is None else self.within.sum(axis=0)
+        """Number of pixels of each; one that lies beyond the picture counts as of one, of 0."""
+        return len(self.offsets) if self.within is None else np.maximum(self.within.sum(axis=0), 1)
 
     def take(self, chosen: Ints) -> "Profiles":
         """Pick profiles by index."""
