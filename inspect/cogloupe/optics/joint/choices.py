@@ -53,8 +53,6 @@ edge's, which takes a band for more blur."""
 CARRIED_ON, SAME_PX = 4, 0.2
 """Beginnings of a band that are carried on to the end; and how far apart their edges lie on the
 mean where they are not one and the same."""
-FEW = 3
-"""One in how many of those samples are enough to choose between beginnings."""
 APART_BLURS = 1.8
 """Width in blurs from which a band's two edges are told apart in single profiles."""
 WIDEST_TRIED = 2
@@ -325,33 +323,19 @@ def _sensible(found: Look) -> bool:
 
 def _banded(base: Look, predicted: Predicted, hued: Look | None) -> Iterator[Look]:
     """Looks with a band along the edges: the width free, from several starts."""
-    begun = [_begun(fit, start) for fit, start in _band_starts(base, predicted, hued)]
-    begun = [one for one in begun if one.few.sound]
-    begun.sort(key=cmp_to_key(lambda one, two: _best_first(one.few, two.few)))
+    begun = [
+        look(fit, start, rounds=1, free=True) for fit, start in _band_starts(base, predicted, hued)
+    ]
+    begun = sorted((one for one in begun if one.sound), key=cmp_to_key(_best_first))
     for one in _unlike(begun)[:CARRIED_ON]:
-        yield look(replace(one.few.fit, every=base.fit.every), one.crossings, free=True)
+        yield look(one.fit, one.crossings, free=True)
 
 
-@dataclass(frozen=True)
-class _Begun:
-    """A look at few of the samples, after one round, and where it sees the edges of all."""
-
-    few: Look
-    crossings: Crossings
-
-
-def _begun(fit: Fit, start: Crossings) -> _Begun:
-    index = np.arange(0, len(start), FEW)
-    few = look(replace(fit, every=FEW * fit.every), start.take(index), rounds=1, free=True)
-    out = np.interp(np.arange(len(start)), index, few.placed.out)
-    return _Begun(few, start.recentred(out))
-
-
-def _unlike(looks: list[_Begun]) -> list[_Begun]:
+def _unlike(looks: list[Look]) -> list[Look]:
     """Those of looks that see the edges elsewhere than any before them."""
-    kept: list[_Begun] = []
+    kept: list[Look] = []
     for one in looks:
-        if all(float(np.mean(np.abs(one.few.off(other.few)))) > SAME_PX for other in kept):
+        if all(float(np.mean(np.abs(one.off(other)))) > SAME_PX for other in kept):
             kept.append(one)
     return kept
 
