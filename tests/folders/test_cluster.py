@@ -45,7 +45,8 @@ def scheduler(tmp_path_factory):
         "distributed.cli.dask_scheduler", "--host", HOME, "--port", 0,
         "--no-dashboard", "--no-jupyter", "--scheduler-file", told,
     )  # fmt: skip
-    wait_for(told.exists)
+    # It is there before it is written.
+    wait_for(lambda: told.exists() and told.read_text().rstrip().endswith("}"))
     yield json.loads(told.read_text())["address"]
     process.kill()
     process.wait()
