@@ -129,8 +129,8 @@ def left_open_by_rims(bore: Bore, witnesses: Floats, u_px: Floats, furthest_px: 
     float
         Standard uncertainty of either coordinate, px: anything between the bore as it is seen and
         the tips may be so. 0 where tips or teeth bear the bore out (a gear cut off centre still has
-        its tips about the bore, one turned off centre its teeth), and where no lean moves a rim so
-        far.
+        its tips about the bore, one turned off centre its teeth), where it lies too near the tips
+        for another rim to be told from one, and where no lean moves a rim so far.
 
     Notes
     -----

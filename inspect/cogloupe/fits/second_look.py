@@ -230,9 +230,8 @@ def _gain(one: Floats, two: Floats) -> tuple[float, float]:
 
 
 def _filled(stray: Floats) -> Floats:
-    seen = stray[np.isfinite(stray)]
-    # Half of them stray less than the median, which is 0.67 standard deviations.
-    return np.where(np.isfinite(stray), stray, FAR_OFF * median(seen) / 0.6745)
+    seen = np.isfinite(stray)
+    return np.where(seen, stray, FAR_OFF * scatter(stray[seen]))
 
 
 def _apart(best: FlankFits, other: FlankFits) -> tuple[float, Floats]:

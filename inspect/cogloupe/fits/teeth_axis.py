@@ -65,7 +65,7 @@ def teeth_axis_shift(
         return np.zeros(2)
     if not drive:
         return np.asarray(np.linalg.lstsq(design, wanted, rcond=None)[0][:2])
-    return _weighed((design, wanted), _telling(*_slope_rows(fits)))[0]
+    return _with_slopes((design, wanted), fits)[0]
 
 
 def teeth_axis_covariance(fits: FlankFits) -> Floats:
@@ -83,11 +83,7 @@ def teeth_axis_covariance(fits: FlankFits) -> Floats:
         stands in the axis's way as noise does.
     """
     places = _seen(*_place_rows(fits, drive=True))
-    return (
-        _weighed(places, _telling(*_slope_rows(fits)))[1]
-        if len(places[1]) >= 8
-        else np.zeros((2, 2))
-    )
+    return _with_slopes(places, fits)[1] if len(places[1]) >= 8 else np.zeros((2, 2))
 
 
 Rows = tuple[Floats, Floats]
@@ -180,6 +176,11 @@ def lean_noise(fits: FlankFits) -> Floats:
 def _root_mean_square_roll(fits: FlankFits) -> float:
     low, high = fits.curve.roll_range
     return float(high - low) / sqrt(12)
+
+
+def _with_slopes(places: Rows, fits: FlankFits) -> tuple[Floats, Floats]:
+    """Axis that places and the slopes of the flanks tell together, and its covariance."""
+    return _weighed(places, _telling(*_slope_rows(fits)))
 
 
 def _weighed(*groups: Rows) -> tuple[Floats, Floats]:

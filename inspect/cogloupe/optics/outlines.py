@@ -60,8 +60,8 @@ class Outlines:
     by_level : bool
         They were followed along a level of grey or colour; else near a predicted outline.
     u_explained_px : float
-        The same for how else the outline may be explained, as far as a gear's flanks tell. It
-        moves all edges out or in, and no middle.
+        Standard uncertainty of every edge's place for how else the outline may be explained, as
+        far as a gear's flanks tell, px. It moves all edges out or in, and no middle.
     otherwise : tuple of EdgePoints
         The toothed outline at one in so many samples, as explained here and in each other way.
     odds : tuple of float
