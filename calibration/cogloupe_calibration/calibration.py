@@ -109,7 +109,6 @@ def save_calibration(calibration: Calibration, path: Path) -> None:
 
     Parameters
     ----------
-    calibration : Calibration
     path : Path
         The file, in a folder that exists.
 
@@ -165,20 +164,16 @@ def check_fits(
 ) -> list[str]:
     """Check that a calibration can serve a picture.
 
+    Warnings, empty where nothing speaks against it.
+
     Parameters
     ----------
-    calibration : Calibration
     width_px, height_px : int
         Frame of the upright picture it is to serve.
     camera : Camera, optional
         What is known of the camera that took it.
     today : date, optional
         When the picture was taken, or today; without it the age is not checked.
-
-    Returns
-    -------
-    list of str
-        Warnings, empty where nothing speaks against it.
 
     Raises
     ------

@@ -54,7 +54,6 @@ class CircleScale:
     summary : Summary
         Its scale is the geometric mean of the scales in x and y; its lens has the unequal scales
         where they stand out of their uncertainty, and allowances for the rest.
-    centre_px : (float, float)
     radius_px, u_radius_px : float
         Of the circle of the same area, and its standard uncertainty (k = 1).
     e1, e2, u_e : float

@@ -51,14 +51,11 @@ class Saddles:
 def find_corners(grey: Floats) -> tuple[Saddles, Lattice] | None:
     """Find the corners of a checkerboard and number them.
 
+    To a pixel or so; None where no lattice is seen.
+
     Parameters
     ----------
     grey : ndarray, shape (h, w)
-
-    Returns
-    -------
-    Saddles, Lattice, or None
-        To a pixel or so; None where no lattice is seen.
 
     Notes
     -----
@@ -157,18 +154,11 @@ def _second_harmonic(
 
 
 def refine_corners(grey: Floats, saddles: Saddles, lattice: Lattice) -> Marks:
-    """Refine numbered corners on the raw pixels.
+    """Refine numbered corners on the raw pixels, one for each point of the lattice, in its order.
 
     Parameters
     ----------
     grey : ndarray, shape (h, w)
-    saddles : Saddles
-    lattice : Lattice
-
-    Returns
-    -------
-    Marks
-        One for each point of the lattice, in its order.
 
     Notes
     -----

@@ -39,14 +39,11 @@ class Blobs:
 def find_dots(grey: Floats) -> tuple[Blobs, Lattice] | None:
     """Find the dots of a grid, dark or light, and number them.
 
+    To a tenth of a pixel or so; None where no lattice is seen.
+
     Parameters
     ----------
     grey : ndarray, shape (h, w)
-
-    Returns
-    -------
-    Blobs, Lattice, or None
-        To a tenth of a pixel or so; None where no lattice is seen.
     """
     level = _evened(grey)
     cut = _middle_level(level)
@@ -108,18 +105,14 @@ def _weighted_median(area: Floats) -> float:
 def ground_between(grey: Floats, xy: Floats, lattice: Lattice) -> float:
     """How far the grey half way between neighbouring dots has come back to the ground's.
 
+    1 between dots that stand apart, less where they run into each other. The dark squares of a
+    checkerboard, taken for dots, give 1/2 by symmetry, however blurred. NaN without cells.
+
     Parameters
     ----------
     grey : ndarray, shape (h, w)
     xy : ndarray, shape (n, 2)
         Centres of the numbered dots, px.
-    lattice : Lattice
-
-    Returns
-    -------
-    float
-        1 between dots that stand apart, less where they run into each other. The dark squares of
-        a checkerboard, taken for dots, give 1/2 by symmetry, however blurred. NaN without cells.
     """
     table = np.full((*(lattice.index.max(axis=0) + 1), 2), np.nan)
     table[lattice.index[:, 0], lattice.index[:, 1]] = xy
@@ -138,17 +131,12 @@ def ground_between(grey: Floats, xy: Floats, lattice: Lattice) -> float:
 def refine_dots(grey: Floats, blobs: Blobs, lattice: Lattice) -> Marks:
     """Refine numbered dots on the raw pixels.
 
+    One for each point of the lattice, in its order. The centre is that of the ellipse seen, not yet
+    the place of the circle's own centre; `params` 7 is its radius, px.
+
     Parameters
     ----------
     grey : ndarray, shape (h, w)
-    blobs : Blobs
-    lattice : Lattice
-
-    Returns
-    -------
-    Marks
-        One for each point of the lattice, in its order. The centre is that of the ellipse seen,
-        not yet the place of the circle's own centre; `params` 7 is its radius, px.
 
     Notes
     -----

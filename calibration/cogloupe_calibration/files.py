@@ -23,7 +23,6 @@ def read_file(path: Path, most_bytes: int) -> bytes:
 
     Parameters
     ----------
-    path : Path
     most_bytes : int
         Largest size that is read.
 
@@ -50,7 +49,6 @@ def write_whole(path: Path, data: bytes) -> None:
     ----------
     path : Path
         In a folder that exists. A link stays a link: what it points to is written.
-    data : bytes
 
     Raises
     ------
@@ -91,7 +89,6 @@ def sweep(target: Path, older_than: float = STALE_SECONDS) -> None:
 
     Parameters
     ----------
-    target : Path
     older_than : float, optional
         Age in seconds from which nobody is at work on it.
     """
@@ -106,7 +103,6 @@ def read_text(path: Path, what: str) -> str:
 
     Parameters
     ----------
-    path : Path
     what : str
         What it is to be read as, for the message.
 

@@ -122,8 +122,6 @@ def adjusted(placed: Sequence[Placed], layout: Layout, free: Bools) -> Solution:
 
     Parameters
     ----------
-    placed : sequence of Placed
-    layout : Layout
     free : ndarray, shape (layout.size,), bool
         The others are held at 0.
     """
@@ -168,8 +166,6 @@ def solved(
 
     Parameters
     ----------
-    placed : sequence of Placed
-    layout : Layout
     free : ndarray, shape (layout.size,), bool
     sigma : list of ndarray, shape (n,) each
         Standard deviation of every point, px; infinite to leave it out.
@@ -201,9 +197,6 @@ def residual_of(placed: Placed, layout: Layout, picture: int, x: Floats) -> Floa
 
     Parameters
     ----------
-    placed : Placed
-    layout : Layout
-    picture : int
     x : ndarray, shape (layout.size,)
 
     Returns

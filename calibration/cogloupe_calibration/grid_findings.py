@@ -35,17 +35,12 @@ REJECTED_SHARE = 0.1
 
 
 def size_in_words(size: tuple[int, int]) -> str:
-    """Write a size.
-
-    Parameters
-    ----------
-    size : (int, int)
-    """
+    """Write a size."""
     return f"{size[0]} x {size[1]}"
 
 
 def grid_findings(grid: GridScale, size: tuple[int, int] | None) -> list[Finding]:
-    """Find what speaks against a grid.
+    """Find what speaks against a grid; empty where nothing does.
 
     Parameters
     ----------
@@ -53,11 +48,6 @@ def grid_findings(grid: GridScale, size: tuple[int, int] | None) -> list[Finding
         Its own verdict is not looked at.
     size : (int, int) or None
         Squares or dots across and down, as stated.
-
-    Returns
-    -------
-    list of Finding
-        Empty where nothing does.
     """
     found = [_few(grid), _size(grid, size), _one_side(grid), _blurred(grid), _residual(grid)]
     found += [_correction(grid), _lean(grid), _unequal(grid), _rejected(grid)]

@@ -52,7 +52,6 @@ class GridFit:
     periods_px : ndarray, shape (pictures,)
     turn : float
         Direction of the rows on the first picture, rad.
-    one_plane : bool
     residual : tuple of ndarray, shape (n, 2) each
         Seen less expected, px.
     used : tuple of ndarray, shape (n,) each, bool
@@ -130,10 +129,7 @@ def covered_region(placed: Sequence[Placed], fit: GridFit) -> tuple[float, float
 def correction_u(placed: Sequence[Placed], fit: GridFit) -> float:
     """Scatter's part of what corrected places are uncertain by, beside scale, turn and place.
 
-    Returns
-    -------
-    float
-        Standard uncertainty, root mean square over the covered region, px.
+    Standard uncertainty, root mean square over the covered region, px.
     """
     left, top, right, bottom = covered_region(placed, fit)
     x, y = np.meshgrid(np.linspace(left, right, 9), np.linspace(top, bottom, 9))
@@ -152,7 +148,6 @@ def similarity_residual(placed: Placed, used: Bools) -> Floats:
 
     Parameters
     ----------
-    placed : Placed
     used : ndarray, shape (n,), bool
         Points to fit to.
 

@@ -82,9 +82,6 @@ class GridScale:
     summary : Summary
         Scale at the frame's centre, the target's uncertainty included; lens and lean, their
         covariance with what the target leaves of unequal scales and skew.
-    target : GridTarget
-    fit : GridFit
-    points : GridPoints
     blur_px : float
         Of the median mark.
     correction_u_px : float

@@ -31,19 +31,14 @@ OWN_HARMONIC = 2.0
 def finer_marks(bands: Bands, points: LinePoints, model: RowModel, shape: LineShape) -> int:
     """Look for marks that divide the space between the lines evenly.
 
+    2, 5 or 10 where there are marks that make so many parts; else 1.
+
     Parameters
     ----------
-    bands : Bands
     points : LinePoints
         Fitted points on the lines.
     model : RowModel
         Where the lines lie.
-    shape : LineShape
-
-    Returns
-    -------
-    int
-        2, 5 or 10 where there are marks that make so many parts; else 1.
     """
     return max(_faint_parts(bands, points, model, shape), _blurred_parts(bands, model, shape))
 

@@ -19,7 +19,6 @@ def load_json(path: Path, most_bytes: int, known: str) -> dict[str, Any]:
 
     Parameters
     ----------
-    path : Path
     most_bytes : int
         Largest size that is read.
     known : str

@@ -60,6 +60,8 @@ class Lattice:
 def grow_lattice(xy: Floats, kind: Kinds | None = None) -> Lattice | None:
     """Number points by growing from a point with four neighbours in a cross.
 
+    The largest that grows from one of a few seeds; None where none does.
+
     Parameters
     ----------
     xy : ndarray, shape (n, 2)
@@ -68,11 +70,6 @@ def grow_lattice(xy: Floats, kind: Kinds | None = None) -> Lattice | None:
         Points of the lattice are of two kinds in turn (corners of a checkerboard are), and those
         of the one point the other way from those of the other nearby: the difference of their
         phases is more than a right angle.
-
-    Returns
-    -------
-    Lattice or None
-        The largest that grows from one of a few seeds; None where none does.
     """
     if len(xy) < 5:
         return None
@@ -99,7 +96,6 @@ def line_distance(xy: Floats, lattice: Lattice) -> Floats:
     ----------
     xy : ndarray, shape (m, 2)
         Places of the lattice's points, px.
-    lattice : Lattice
 
     Returns
     -------

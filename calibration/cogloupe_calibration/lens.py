@@ -80,7 +80,6 @@ def make_lens(
 
     Parameters
     ----------
-    centre_px : (float, float)
     radius_px : float
         Half of the frame's diagonal.
     terms : array_like, shape (k,)
@@ -130,7 +129,6 @@ def ideal_points(lens: Lens, xy: ArrayLike) -> Floats:
 
     Parameters
     ----------
-    lens : Lens
     xy : array_like, shape (..., 2)
         Places seen, px.
 
@@ -149,7 +147,6 @@ def observed_points(lens: Lens, xy: ArrayLike) -> Floats:
 
     Parameters
     ----------
-    lens : Lens
     xy : array_like, shape (..., 2)
         Ideal places, px.
 
@@ -178,8 +175,6 @@ def ideal_of_terms(
     Parameters
     ----------
     terms : ndarray, shape (k,)
-    centre_px : (float, float)
-    radius_px : float
     xy : ndarray, shape (..., 2)
         Px.
 
@@ -201,8 +196,6 @@ def term_effects(
     Parameters
     ----------
     terms : ndarray, shape (k,)
-    centre_px : (float, float)
-    radius_px : float
     xy : ndarray, shape (..., 2)
         Px.
 
@@ -231,7 +224,6 @@ def point_modes(lens: Lens, xy: ArrayLike) -> Floats:
 
     Parameters
     ----------
-    lens : Lens
     xy : array_like, shape (..., 2)
         Places seen, px.
 

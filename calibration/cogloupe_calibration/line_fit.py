@@ -71,11 +71,9 @@ def fit_points(
 
     Parameters
     ----------
-    bands : Bands
     band : ndarray, shape (m,), int
     u : ndarray, shape (m,)
         First guess of the centres.
-    shape : LineShape
     reach : float
         Half width of the pixels used, px.
     fade : ndarray, shape (m,)
@@ -120,7 +118,6 @@ def bin_windows(bands: Bands, u: Floats, reach: float) -> tuple[Ints, NDArray[np
 
     Parameters
     ----------
-    bands : Bands
     u : ndarray, shape (m,)
         Px.
     reach : float
@@ -190,7 +187,6 @@ def fit_shape(offset: Floats, height: Floats, guess: LineShape, period: float) -
     ----------
     offset, height : ndarray, shape (m, w)
         As `fit_points` gives them; NaN is left out.
-    guess : LineShape
     period : float
         Distance of the lines, px; the upper limit of width and blur.
     """

@@ -55,17 +55,12 @@ def row_design(number: Floats | Ints, t: Floats) -> Floats:
 
 
 def rough_spacing(band: Ints, u: Floats) -> float:
-    """Commonest distance between neighbouring candidates of a band.
+    """Commonest distance between neighbouring candidates of a band, px.
 
     Parameters
     ----------
     band, u : ndarray, shape (m,)
         Band and place of each candidate, u rising within a band.
-
-    Returns
-    -------
-    float
-        Spacing, px.
 
     Raises
     ------

@@ -120,7 +120,7 @@ def windows(grey: Floats, centre: NDArray[np.int64], reach: int) -> tuple[Floats
 def fit_marks(
     grey: Floats, xy: Floats, reach: int, start: Callable[[Floats, slice], Floats], model: Model
 ) -> Marks:
-    """Fit a model to the windows round given places.
+    """Fit a model to the windows round given places, in their order.
 
     Parameters
     ----------
@@ -132,12 +132,6 @@ def fit_marks(
     start : callable
         Window values (m, p), NaN outside the frame, of a slice of the marks to the parameters
         (m, k) to begin with; the centre is filled in here. Index 3 is the ground, 4 the contrast.
-    model : Model
-
-    Returns
-    -------
-    Marks
-        n of them, in order.
     """
     centre = np.rint(xy).astype(np.int64)
     lots = _lots(len(xy), reach)

@@ -18,11 +18,8 @@ _NOT_PLAIN = re.compile("[\x00-\x08\x0b-\x1f\x7f-\x9f\ud800-\udfff]")
 def printable(text: str) -> str:
     r"""Spell out what a terminal would obey rather than show.
 
-    Returns
-    -------
-    str
-        The same in one line; ``\x1b`` and the like where a control character stood, and for
-        bytes of a file name that are no text.
+    The same in one line; ``\x1b`` and the like where a control character stood, and for bytes of a
+    file name that are no text.
     """
     return _NOT_PRINTABLE.sub(lambda found: _spelt(found.group()), text)
 

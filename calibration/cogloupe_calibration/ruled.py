@@ -57,7 +57,6 @@ class RuledScale:
 
     Attributes
     ----------
-    summary : Summary
     period_px, u_period_px : float
         Mean distance of neighbouring lines, square to them, at the middle of what is seen.
     division_mm, u_division_rel : float
@@ -80,7 +79,6 @@ class RuledScale:
         Largest departure of the local scale from the mean, where it is significant; else 0.
     blur_px, line_width_px : float
         Common blur (Gaussian standard deviation) and width of the lines.
-    dark_lines : bool
     missing, strays : int
         Lines not seen between the first and the last; features that are on no line.
     """

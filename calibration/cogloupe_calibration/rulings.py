@@ -57,16 +57,11 @@ class Bands:
 
 
 def rulings_direction(grey: Floats) -> float:
-    """Direction across the rulings, along the scale.
+    """Direction across the rulings, along the scale: angle on the picture, rad, in (-pi/2, pi/2].
 
     Parameters
     ----------
     grey : ndarray, shape (h, w)
-
-    Returns
-    -------
-    float
-        Angle on the picture, rad, in (-pi/2, pi/2].
 
     Raises
     ------
@@ -146,10 +141,7 @@ def _even_profile(bands: Bands, row: int) -> tuple[Floats, Floats, float]:
 def lines_are_dark(bands: Bands) -> bool:
     """Tell dark lines on light ground from light lines on dark.
 
-    Returns
-    -------
-    bool
-        True for dark lines. Lines as wide as their gaps give either, and the same period.
+    True for dark lines. Lines as wide as their gaps give either, and the same period.
 
     Notes
     -----
@@ -169,7 +161,6 @@ def find_candidates(bands: Bands, dark: bool) -> tuple[Ints, Floats, Floats, flo
 
     Parameters
     ----------
-    bands : Bands
     dark : bool
         Whether lines are darker than their ground.
 
@@ -231,16 +222,13 @@ def _peaks(bands: Bands, row: int, sign: float) -> Floats:
 def turned(angle: float, lean: float) -> float:
     """Direction along the scale, corrected for the lean of the lines against t.
 
+    Direction square to the lines, rad.
+
     Parameters
     ----------
     angle : float
         Direction used, rad.
     lean : float
         du/dt along a line.
-
-    Returns
-    -------
-    float
-        Direction square to the lines, rad.
     """
     return angle - atan(lean)

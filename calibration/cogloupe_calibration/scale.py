@@ -126,10 +126,7 @@ def from_known_diameter(
 def disagreement(scale: Scale, other: Scale) -> str | None:
     """Say so where two scales of one picture contradict each other.
 
-    Returns
-    -------
-    str or None
-        A sentence with both numbers, or None where they agree within their U (k = 2).
+    A sentence with both numbers, or None where they agree within their U (k = 2).
     """
     difference = abs(scale.mm_per_px - other.mm_per_px)
     if difference <= 2 * hypot(scale.u_mm_per_px, other.u_mm_per_px):
@@ -149,7 +146,6 @@ def calibration_from_scale(
 
     Parameters
     ----------
-    scale : Scale
     date : date
         When it was made.
     picture : Picture, optional

@@ -45,7 +45,6 @@ def calibration_from(
 
     Parameters
     ----------
-    summary : Summary
     picture : Picture
         The picture it was measured on.
     date : date

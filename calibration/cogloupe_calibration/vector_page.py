@@ -57,13 +57,7 @@ class Page:
 
 
 def page_svg(page: Page) -> str:
-    """Write a page as SVG.
-
-    Returns
-    -------
-    str
-        One unit of its view box is a millimetre.
-    """
+    """Write a page as SVG; one unit of its view box is a millimetre."""
     width, height = _number(page.width_mm), _number(page.height_mm)
     bars = "".join(
         f"M{_number(b.x)} {_number(b.y)}h{_number(b.width)}v{_number(b.height)}"
@@ -96,10 +90,7 @@ def _svg_text(text: Text) -> str:
 def page_pdf(page: Page) -> bytes:
     """Write a page as PDF.
 
-    Returns
-    -------
-    bytes
-        One page, PDF 1.6 (ISO 32000-1, from memory); asks the viewer to print without scaling.
+    One page, PDF 1.6 (ISO 32000-1, from memory); asks the viewer to print without scaling.
     """
     scale = _number(POINTS_PER_MM, 9)
     drawn = [f"{scale} 0 0 {scale} 0 0 cm 0 g"]

@@ -21,19 +21,12 @@ class Finding:
 
 
 def graded(value: float, good: float, usable: float, reason: str) -> Finding | None:
-    """What a figure comes to that should be small.
+    """What a figure comes to that should be small; None where it does no harm.
 
     Parameters
     ----------
-    value : float
     good, usable : float
         Up to which it does no harm, and up to which the calibration still serves.
-    reason : str
-
-    Returns
-    -------
-    Finding or None
-        None where it does no harm.
     """
     if value <= good:
         return None
@@ -62,15 +55,12 @@ def judge(findings: list[Finding]) -> tuple[Verdict, tuple[str, ...]]:
 def scale_findings(relative_u: float) -> list[Finding]:
     """Findings on how well a scale is known.
 
+    Empty where the scale is known well enough not to matter.
+
     Parameters
     ----------
     relative_u : float
         Relative standard uncertainty of the scale.
-
-    Returns
-    -------
-    list of Finding
-        Empty where the scale is known well enough not to matter.
     """
     reason = f"the scale is known to U = {200 * relative_u:.2g} % only"
     finding = graded(relative_u, GOOD_RELATIVE_U, USABLE_RELATIVE_U, reason)

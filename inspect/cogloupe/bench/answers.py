@@ -58,7 +58,6 @@ async def body_of(request: Request, most: int) -> bytes:
 
     Parameters
     ----------
-    request : Request
     most : int
         Bytes.
 

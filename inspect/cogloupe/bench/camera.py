@@ -40,8 +40,6 @@ class Meter:
         Of the lighter tenth of the picture, 0 to 255.
     white, black : float
         Shares of the picture that are clipped.
-    advice : str
-        What to do about the exposure.
     """
 
     focus: float
@@ -56,13 +54,7 @@ class Meter:
 
 
 def meter(frame: NDArray[np.uint8]) -> Meter:
-    """Judge a frame.
-
-    Parameters
-    ----------
-    frame : ndarray, shape (h, w, 3), uint8
-        As the camera gives it.
-    """
+    """Judge a frame (h, w, 3) of 8 bits as the camera gives it."""
     grey = cv2.cvtColor(frame, cv2.COLOR_BGR2GRAY)
     small = cv2.resize(grey, None, fx=0.5, fy=0.5, interpolation=cv2.INTER_AREA)
     second = cv2.Laplacian(small, cv2.CV_32F)
@@ -82,12 +74,7 @@ def _advice(brightness: float, white: float) -> str:
 
 
 def marked(frame: NDArray[np.uint8]) -> NDArray[np.uint8]:
-    """A frame to look at, what is clipped painted over: magenta for white, blue for black.
-
-    Parameters
-    ----------
-    frame : ndarray, shape (h, w, 3), uint8
-    """
+    """A frame (h, w, 3), what is clipped painted over: magenta for white, blue for black."""
     scale = min(1.0, LIVE_WIDTH / frame.shape[1])
     shown = cv2.resize(frame, None, fx=scale, fy=scale, interpolation=cv2.INTER_AREA)
     shown[shown.max(axis=2) >= WHITE] = (160, 0, 200)
@@ -96,13 +83,7 @@ def marked(frame: NDArray[np.uint8]) -> NDArray[np.uint8]:
 
 
 class Camera:
-    """The one camera that is open.
-
-    Parameters
-    ----------
-    stand_in : str
-        A video file that is shown in place of a camera; empty for real ones.
-    """
+    """The one camera that is open, or a video file that is shown in its place."""
 
     def __init__(self, stand_in: str = "") -> None:
         self._stand_in, self._lock = stand_in, threading.Lock()
@@ -137,11 +118,7 @@ class Camera:
                 self._capture.set(setting, LARGE)  # the nearest that it has, which is its largest
 
     def frame(self) -> NDArray[np.uint8]:
-        """The next frame.
-
-        Returns
-        -------
-        ndarray, shape (h, w, 3), uint8
+        """The next frame (h, w, 3).
 
         Raises
         ------
@@ -161,12 +138,7 @@ class Camera:
             return self._last
 
     def last(self) -> NDArray[np.uint8]:
-        """The frame that was seen last, or the next where none was.
-
-        Returns
-        -------
-        ndarray, shape (h, w, 3), uint8
-        """
+        """The frame (h, w, 3) that was seen last, or the next where none was."""
         return self.frame() if self._last is None else self._last
 
     def close(self) -> None:

@@ -53,12 +53,7 @@ class GearsFolder:
         return self.path / TRIALS_FILE
 
     def photo(self, name: str) -> Path:
-        """A photograph of the folder.
-
-        Parameters
-        ----------
-        name : str
-            Its file name.
+        """A photograph of the folder, by its file name.
 
         Raises
         ------
@@ -71,12 +66,7 @@ class GearsFolder:
         return found
 
     def reading(self, folder: str) -> Path:
-        """The folder of a reading.
-
-        Parameters
-        ----------
-        folder : str
-            As seen from the folder of readings.
+        """The folder of a reading, named as seen from the folder of readings.
 
         Raises
         ------
@@ -86,12 +76,7 @@ class GearsFolder:
         return self._below(folder, "reading.json").parent
 
     def served(self, name: str) -> Path:
-        """A file of the readings that a page may load.
-
-        Parameters
-        ----------
-        name : str
-            As seen from the folder of readings.
+        """A file that a page may load, named as seen from the folder of readings.
 
         Raises
         ------
@@ -110,16 +95,7 @@ class GearsFolder:
     def keep(self, name: str, data: bytes) -> Path:
         """Put a photograph into the folder; one that is there already is not put twice.
 
-        Parameters
-        ----------
-        name : str
-            As the browser gives it.
-        data : bytes
-
-        Returns
-        -------
-        Path
-            Where it lies; under another name where another picture has this one.
+        Gives where it lies: under another name where another picture has this one.
 
         Raises
         ------
@@ -162,18 +138,7 @@ class GearsFolder:
         return self.path / plain_name(name)
 
     def stated(self, photo: str) -> dict[str, Any]:
-        """What gear.toml says of a photograph.
-
-        Parameters
-        ----------
-        photo : str
-            File name.
-
-        Returns
-        -------
-        dict
-            Its own table over what holds for all.
-        """
+        """What gear.toml says of a photograph, its own table over what holds for all."""
         path = self.path / SETTINGS_FILE
         document = read_toml(path) if path.is_file() else {}
         tables = document.pop("photo", {})
@@ -182,10 +147,7 @@ class GearsFolder:
     def last_stated(self) -> dict[str, Any]:
         """What was said of the photograph whose table stands last in gear.toml.
 
-        Returns
-        -------
-        dict
-            Empty where there is none.
+        Empty where there is none.
         """
         path = self.path / SETTINGS_FILE
         tables = read_toml(path).get("photo", {}) if path.is_file() else {}
@@ -194,10 +156,7 @@ class GearsFolder:
     def machine_as_typed(self) -> dict[str, str]:
         """What machine.toml says, as a person types it into a form.
 
-        Returns
-        -------
-        dict of str
-            Empty where there is no such file.
+        Empty where there is no such file.
         """
         said = read_toml(self.machine) if self.machine.is_file() else {}
         return {
@@ -220,14 +179,7 @@ class GearsFolder:
         save_toml(self.machine, given)
 
     def state(self, photo: str, fields: dict[str, Any]) -> None:
-        """Write what was said of a photograph into gear.toml.
-
-        Parameters
-        ----------
-        photo : str
-        fields : dict
-            None takes a field out.
-        """
+        """Write what was said of a photograph into gear.toml; None takes a field out."""
         gone = {name: None for name in self.stated(photo) if name not in fields}
         save_toml(self.path / SETTINGS_FILE, {**gone, **fields}, photo)
 

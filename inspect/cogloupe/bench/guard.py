@@ -45,13 +45,7 @@ def new_token() -> str:
 class Guard:
     """Stands before the application and turns away what does not come from the opened page.
 
-    Parameters
-    ----------
-    app : ASGI application
-    token : str
-        Made at this start.
-    port : int
-        Where it listens.
+    `token` was made at this start; `port` is where it listens.
     """
 
     def __init__(self, app: ASGIApp, token: str, port: int) -> None:

@@ -28,19 +28,7 @@ def machine_of(folder: GearsFolder) -> Machine | None:
 
 
 def plan_page(folder: GearsFolder, fields: Mapping[str, str]) -> str:
-    """The plan of a gear.
-
-    Parameters
-    ----------
-    folder : GearsFolder
-    fields : mapping
-        As a plan file has them; empty ones are left out.
-
-    Returns
-    -------
-    str
-        HTML text.
-    """
+    """The plan of a gear as HTML, from a plan file's fields; empty ones are left out."""
     request = make_request({name: as_typed(text) for name, text in fields.items() if text})
     return plan_html(make_plan(request, machine_of(folder)))
 
@@ -56,22 +44,9 @@ def as_typed(text: str) -> int | float | str:
 
 
 def compare_page(folder: GearsFolder, names: Sequence[str], changed: str, same_gear: bool) -> str:
-    """Whether a change helped, from readings of the list in their order.
+    """Whether a change helped, from readings of the list in their order, as HTML.
 
-    Parameters
-    ----------
-    folder : GearsFolder
-    names : sequence of str
-        Folders of the readings.
-    changed : str
-        What was changed before the last; is logged where it is not empty.
-    same_gear : bool
-        One gear photographed again.
-
-    Returns
-    -------
-    str
-        HTML text.
+    What was changed before the last is logged where it is not empty.
     """
     if len(names) < 2:
         raise UseError("choose two readings or more, the earlier one first")
@@ -89,19 +64,7 @@ def compare_page(folder: GearsFolder, names: Sequence[str], changed: str, same_g
 
 
 def causes_page(folder: GearsFolder, name: str) -> str:
-    """What on the machine would leave a reading's pattern.
-
-    Parameters
-    ----------
-    folder : GearsFolder
-    name : str
-        Folder of the reading.
-
-    Returns
-    -------
-    str
-        HTML text.
-    """
+    """What on the machine would leave a reading's pattern, as HTML."""
     from cogloupe.causes.diagnosis import diagnose
     from cogloupe.report.causes_page import causes_html
 
@@ -110,35 +73,14 @@ def causes_page(folder: GearsFolder, name: str) -> str:
 
 
 def target_pdf(kind: str, pitch: str, paper: str) -> bytes:
-    """A target to print.
-
-    Parameters
-    ----------
-    kind : {'checkerboard', 'dots', 'ruled'}
-    pitch : str
-        Length with its unit.
-    paper : {'A4', 'Letter'}
-
-    Returns
-    -------
-    bytes
-        PDF.
-    """
+    """A target to print, as PDF."""
     if kind not in ("checkerboard", "dots", "ruled") or paper not in ("A4", "Letter"):
         raise UseError("a target is a checkerboard, dots or a ruled scale, on A4 or Letter")
     return page_pdf(make_target(kind, parse_length(pitch), paper, None))  # type: ignore[arg-type]
 
 
 def export(folder: GearsFolder, name: str, kind: str) -> bytes:
-    """A reading as a spreadsheet, or its outlines for CAD.
-
-    Parameters
-    ----------
-    folder : GearsFolder
-    name : str
-        Folder of the reading.
-    kind : {'teeth.xlsx', 'outline.dxf'}
-    """
+    """A reading as a spreadsheet, or its outlines for CAD."""
     place = folder.reading(name)
     if kind == "teeth.xlsx":
         return teeth_xlsx(load_reading(place / "reading.json"))

@@ -17,19 +17,13 @@ from cogloupe_calibration.units import parse_length
 
 
 def pair_page(folder: GearsFolder, fields: Mapping[str, str]) -> str:
-    """How two gears run together.
+    """How two gears run together, as HTML.
 
     Parameters
     ----------
-    folder : GearsFolder
     fields : mapping
         `first` and `second`: folders of readings; `mate_teeth` in place of the second;
         `backlash` or `centre_distance`: a length with its unit. Empty ones are left out.
-
-    Returns
-    -------
-    str
-        HTML text.
     """
     layout = _layout(folder, fields)
     files = {name: f"/pair/{name}?{urlencode(fields)}" for name in DRAWINGS}
@@ -37,16 +31,7 @@ def pair_page(folder: GearsFolder, fields: Mapping[str, str]) -> str:
 
 
 def drilling_file(folder: GearsFolder, fields: Mapping[str, str], name: str) -> bytes:
-    """The drawing of a pair's holes.
-
-    Parameters
-    ----------
-    folder : GearsFolder
-    fields : mapping
-        As for the page.
-    name : str
-        One of `DRAWINGS`.
-    """
+    """The drawing of a pair's holes, one of `DRAWINGS`."""
     if name not in DRAWINGS:
         raise UseError(f"{name} is not there: the drawings are {', '.join(DRAWINGS)}")
     return DRAWINGS[name](_layout(folder, fields))

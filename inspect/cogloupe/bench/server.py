@@ -19,17 +19,7 @@ HOST = "127.0.0.1"
 
 
 def make_app(work: Work, camera: Camera, token: str, port: int) -> Guard:
-    """The application behind its guard.
-
-    Parameters
-    ----------
-    work : Work
-    camera : Camera
-    token : str
-        Made at this start.
-    port : int
-        Where it will listen.
-    """
+    """The application behind its guard."""
     parts = (PageRoutes(work), WorkRoutes(work), CameraRoutes(work, camera))
     return Guard(Starlette(routes=[r for part in parts for r in part.routes()]), token, port)
 
@@ -37,19 +27,9 @@ def make_app(work: Work, camera: Camera, token: str, port: int) -> Guard:
 def serve(
     folder: GearsFolder, port: int, camera: str, open_page: bool, say: Callable[[str], object]
 ) -> None:
-    """Answer on the loopback until stopped.
+    """Answer on the loopback until stopped; port 0 takes a free one.
 
-    Parameters
-    ----------
-    folder : GearsFolder
-    port : int
-        0 takes a free one.
-    camera : str
-        A video file in place of a camera; may be empty.
-    open_page : bool
-        Open the browser.
-    say : callable
-        Told the address.
+    A video file may stand in for the camera; `say` is told the address.
 
     Raises
     ------
@@ -73,12 +53,7 @@ def serve(
 
 
 def listen(port: int) -> socket.socket:
-    """A socket on the loopback.
-
-    Parameters
-    ----------
-    port : int
-        0 takes a free one.
+    """A socket on the loopback; port 0 takes a free one.
 
     Raises
     ------

@@ -64,10 +64,7 @@ class Work:
     def state(self) -> dict[str, Any]:
         """What the page begins with.
 
-        Returns
-        -------
-        dict
-            The folder, its last calibration, and what was said of the last picture.
+        The folder, its last calibration, and what was said of the last picture.
         """
         return {
             "folder": str(self.folder.path),
@@ -89,10 +86,7 @@ class Work:
     def look(self, name: str) -> dict[str, Any]:
         """Find the gear on a photograph.
 
-        Returns
-        -------
-        dict
-            Size of the picture, the gears with their counts, what was said of it before.
+        Size of the picture, the gears with their counts, what was said of it before.
         """
         photo = self._photo(name)
         gears = [
@@ -115,13 +109,7 @@ class Work:
         }
 
     def preview(self, name: str) -> bytes:
-        """A photograph small enough for the page.
-
-        Returns
-        -------
-        bytes
-            JPEG.
-        """
+        """A photograph small enough for the page, as JPEG."""
         pixels = self._photo(name).pixels
         if pixels.dtype != np.uint8:
             pixels = cv2.convertScaleAbs(pixels, alpha=255 / np.iinfo(pixels.dtype).max)
@@ -141,18 +129,9 @@ class Work:
             return self._photos[name]
 
     def candidates(self, name: str, fields: Mapping[str, Any]) -> dict[str, Any]:
-        """Standard sizes that the gear may have, likeliest first.
+        """Standard sizes that the gear may have, likeliest first, by what is known of it.
 
-        Parameters
-        ----------
-        name : str
-        fields : mapping
-            What is known: the teeth and what sets the scale.
-
-        Returns
-        -------
-        dict
-            Sizes with their probabilities, and the sentence that goes with them.
+        Sizes with their probabilities, and the sentence that goes with them.
         """
         known = {k: v for k, v in given_fields(fields).items() if k not in ("module_mm", "dp")}
         settings = self.folder.settings(self.folder.photo(name), {**known, "unknown": True})
@@ -179,16 +158,9 @@ class Work:
     def read(self, name: str, fields: Mapping[str, Any]) -> dict[str, Any]:
         """Read a photograph; its files are written while the figures are looked at.
 
-        Parameters
-        ----------
-        name : str
-        fields : mapping
-            What is known of it; written into gear.toml.
+        Figures and what their drawings need.
 
-        Returns
-        -------
-        dict
-            Figures and what their drawings need.
+        What is known of it goes into gear.toml.
         """
         path, known = self.folder.photo(name), given_fields(fields)
         settings = self.folder.settings(path, known)
@@ -213,13 +185,7 @@ class Work:
         self._books.bring_up_to_date()
 
     def readings(self) -> list[dict[str, Any]]:
-        """Readings of the folder, newest first.
-
-        Returns
-        -------
-        list of dict
-            Folder, photograph, gear and verdict of each.
-        """
+        """Readings of the folder, newest first: folder, photograph, gear and verdict of each."""
         self.settle()
         if not self.folder.readings.is_dir():
             return []
@@ -246,16 +212,9 @@ class Work:
     def calibrate(self, name: str, fields: Mapping[str, Any]) -> dict[str, Any]:
         """Make the folder's calibration file from a photograph of something of known size.
 
-        Parameters
-        ----------
-        name : str
-        fields : mapping
-            As `CalibrationRequest` has them, without those that are empty.
+        What was found, in sentences.
 
-        Returns
-        -------
-        dict
-            What was found, in sentences.
+        Fields as `CalibrationRequest` has them, without those that are empty.
         """
         known = {field.name for field in dataclasses.fields(CalibrationRequest)}
         request = CalibrationRequest(**{k: v for k, v in fields.items() if v and k in known})
@@ -275,16 +234,7 @@ class Work:
     def calibrate_by_line(self, name: str, length_mm: float, length_px: float) -> dict[str, Any]:
         """Make the calibration file from a line that was drawn over something known.
 
-        Parameters
-        ----------
-        name : str
-        length_mm, length_px : float
-            How long it is, and how long on the photograph.
-
-        Returns
-        -------
-        dict
-            The scale in words, and the name of its file.
+        The scale in words, and the name of its file.
         """
         if not length_px > 20 * LINE_U_PX:
             raise UseError("the line is too short: draw it over something longer")

@@ -48,24 +48,7 @@ def look_up(
     until: datetime.datetime | None,
     status: str | None = None,
 ) -> "list[Entry]":
-    """Ask the catalogue of a folder, brought up to date.
-
-    Parameters
-    ----------
-    folder : Path
-        Folder of readings.
-    teeth : int or None
-    module : float or None
-        mm.
-    since, until : datetime or None
-        First and last day.
-    status : str, optional
-        As `Asked` has it.
-
-    Returns
-    -------
-    list of Entry
-        Oldest first.
+    """Ask the catalogue of a folder, brought up to date, oldest first.
 
     Raises
     ------

@@ -41,8 +41,6 @@ class How:
 
     Attributes
     ----------
-    jobs : int or None
-        Worker processes; None takes all cores.
     resume : bool
         Leave out those whose whole reading by the same settings and version is there.
     scheduler : str or None
@@ -68,8 +66,6 @@ class Tally:
     ----------
     photos, read, before : int
         Photographs done with; readings made; photographs read by an earlier run.
-    status : int
-        Exit status.
     """
 
     photos: int = 0
@@ -112,16 +108,7 @@ def read_all(
 ) -> Tally:
     """Read photographs, and keep catalogue and index of their folder.
 
-    Parameters
-    ----------
-    photos : list of Path
-    out : Path
-        Where readings go.
-    settings_of : callable
-        Gives the settings for a photograph.
-    how : How
-    named : list of Path
-        Files and folders as the person named them: what is passed over there is listed.
+    What is passed over in the files and folders that the person named is listed.
 
     Raises
     ------
@@ -223,14 +210,7 @@ def _tell_how_far(tally: Tally, count: int) -> None:
 
 
 def counts(tally: Tally, out: Path) -> None:
-    """Tell how many photographs were read, where there are too many for a table.
-
-    Parameters
-    ----------
-    tally : Tally
-    out : Path
-        Where readings are.
-    """
+    """Tell how many photographs were read, where there are too many for a table."""
     if tally.before:
         say(f"{_photographs(tally.before)} read before by the same settings, and left as they are.")
     if tally.read > MOST_SHOWN:

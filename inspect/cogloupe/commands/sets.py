@@ -15,17 +15,7 @@ if TYPE_CHECKING:
 
 
 def chosen_kind(turned: bool, repeats: bool, join: bool) -> "SetKind | None":
-    """The one kind of set that was asked for.
-
-    Parameters
-    ----------
-    turned, repeats, join : bool
-        Flags as given.
-
-    Returns
-    -------
-    str or None
-        None where each picture is to be read by itself.
+    """The one kind of set that was asked for; None where each picture is to be read by itself.
 
     Raises
     ------
@@ -42,24 +32,7 @@ def chosen_kind(turned: bool, repeats: bool, join: bool) -> "SetKind | None":
 def inspect_set(
     kind: "SetKind", paths: Sequence[Path], out: Path, given: dict[str, object], mark: str | None
 ) -> int:
-    """Read a set of pictures as one gear, and write its report.
-
-    Parameters
-    ----------
-    kind : {'turned', 'repeats', 'joined'}
-    paths : sequence of Path
-        Photographs or folders, in their order.
-    out : Path
-        Folder for readings.
-    given : dict
-        Settings from the command line.
-    mark : str or None
-        Marked teeth as given.
-
-    Returns
-    -------
-    int
-        Exit status.
+    """Read a set of pictures as one gear, and write its report; gives the exit status.
 
     Raises
     ------

@@ -24,16 +24,7 @@ from cogloupe_calibration.files import read_file
 
 @dataclass(frozen=True)
 class Attempt:
-    """A reading and what the log knows of it.
-
-    Attributes
-    ----------
-    label : str
-        Short name.
-    reading : Reading
-    trial : Trial or None
-        None where the log does not have it.
-    """
+    """A reading and what the log knows of it."""
 
     label: str
     reading: Reading
@@ -46,12 +37,7 @@ class Attempt:
 
 
 def find_reading(path: Path) -> Path:
-    """The reading that a person named: the file, or its folder.
-
-    Returns
-    -------
-    Path
-        Of a reading.json.
+    """The reading.json that a person named: itself, or by its folder.
 
     Raises
     ------
@@ -93,7 +79,6 @@ def gather(
     paths : sequence of Path
         Readings or their folders, in order; with a log, none takes all that it has, and a single
         one is put behind them.
-    log : Path or None
     changed, note : str
         What was changed before the last reading's gear was cut; both empty writes nothing.
     today : date

@@ -44,8 +44,6 @@ class Change:
 
     Attributes
     ----------
-    kind : Kind
-    before, after : Value
     difference : float or None
         After less before.
     u_difference : float or None
@@ -56,8 +54,6 @@ class Change:
         Chance of a difference as large with no change: of this figure by itself, and after Holm
         over all that were looked at.
     verdict : {'better', 'worse', 'changed', 'not_resolved', 'not_compared'}
-    why : str
-        Why it was not compared.
     """
 
     kind: Kind
@@ -105,22 +101,14 @@ NO_PLAY = Play({}, 0)
 def plain_change(
     kind: Kind, before: Value, after: Value, *, shared_scale: bool, one_gear: bool, play: Play
 ) -> Change:
-    """Hold two figures against the uncertainty of their difference.
+    """Hold two figures against the uncertainty of their difference; not judged yet.
 
     Parameters
     ----------
-    kind : Kind
-    before, after : Value
     shared_scale : bool
         The scale's error is the same in both and cancels as far as the figures are alike.
     one_gear : bool
         False adds the standard errors of means over teeth, and repeats.
-    play : Play
-
-    Returns
-    -------
-    Change
-        Not judged yet.
     """
     if before.value is None or after.value is None or before.u is None or after.u is None:
         return Change(kind=kind, before=before, after=after, why="not measured in both")
@@ -156,6 +144,9 @@ def _normal_chance(difference: float, u: float) -> tuple[float, float]:
 def against_null(change: Change, seen: Floats, null_pairs: NullPairs) -> Change:
     """Hold a figure of the pattern also against pairs drawn without a change.
 
+    With the larger of both chances. The ratio is tested, because the size of the scatter itself is
+    known only from the same two gears.
+
     Parameters
     ----------
     change : Change
@@ -164,12 +155,6 @@ def against_null(change: Change, seen: Floats, null_pairs: NullPairs) -> Change:
         The figure in both patterns that were measured.
     null_pairs : tuple of ndarray, shape (n,)
         The figure in both of each pair.
-
-    Returns
-    -------
-    Change
-        With the larger of both chances. The ratio is tested, because the size of the scatter
-        itself is known only from the same two gears.
     """
     if change.p is None or change.by_chance is None or not (seen > 0).all():
         return change
@@ -206,19 +191,9 @@ PATTERN_STATISTICS: dict[str, Callable[[Floats], Floats]] = {
 def wave_changes(
     patterns: tuple[Pattern, Pattern], null_pairs: NullPairs, harmonics: tuple[int, ...], unit: str
 ) -> list[Change]:
-    """Compare the amplitudes of the waves that stand above the scatter.
+    """Compare the amplitudes of waves above the scatter, in pairs (n, z, 2) without a change too.
 
-    Parameters
-    ----------
-    patterns : tuple of Pattern
-    null_pairs : tuple of ndarray, shape (n, z, 2)
-    harmonics : tuple of int
-    unit : str
-
-    Returns
-    -------
-    list of Change
-        One a harmonic; not judged yet.
+    One a harmonic; not judged yet.
     """
     if not harmonics:
         return []
@@ -255,13 +230,7 @@ def _wave_name(harmonic: int) -> str:
 
 
 def judged(changes: Sequence[Change]) -> tuple[Change, ...]:
-    """Give each figure its verdict, all of them taken together.
-
-    Parameters
-    ----------
-    changes : sequence of Change
-        The first is the question, if it was compared.
-    """
+    """Give each figure its verdict, all of them taken together; the first is the question."""
     tested = [c for c in changes if c.p is not None]
     if not tested:
         return tuple(changes)

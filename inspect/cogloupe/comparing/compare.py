@@ -75,8 +75,6 @@ class Comparison:
 
     Attributes
     ----------
-    before, after : Reading
-    same_gear : bool
     alignment : Alignment or None
         None where tooth counts differ.
     changes : tuple of Change
@@ -87,8 +85,6 @@ class Comparison:
         Both have one calibration, whose error cancels as far as the figures are alike.
     arc : bool
         Pitch figures are in seconds of arc.
-    play : Play
-        What repeats showed.
     match : bool or None
         The patterns match beyond chance; None where either has too little pattern to tell.
     """
@@ -152,7 +148,6 @@ def compare_pair(
 
     Parameters
     ----------
-    before, after : Reading
     same_gear : bool
         One gear photographed twice; else gears cut before and after a change.
     rng : Generator
@@ -160,10 +155,6 @@ def compare_pair(
     shift : int, optional
         Tooth of index k of the first is ``k + shift`` in the second; found in the patterns
         without it.
-    play : Play
-        What repeats showed.
-    null_pairs : int
-        Pairs drawn.
 
     Raises
     ------

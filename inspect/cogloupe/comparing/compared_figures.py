@@ -205,14 +205,7 @@ out of it, since every blank sits on its arbor in its own way."""
 
 
 def figure_value(reading: Reading, key: str) -> Value:
-    """A figure of a reading.
-
-    Parameters
-    ----------
-    reading : Reading
-    key : str
-        Of `KINDS`.
-    """
+    """A figure of a reading, by its key in `KINDS`."""
     return _READ[key](reading)
 
 
@@ -319,11 +312,8 @@ _READ: dict[str, Callable[[Reading], Value]] = {
 def same_calibration(first: Reading, second: Reading) -> bool:
     """Tell whether both pictures' scales are one and the same statement.
 
-    Returns
-    -------
-    bool
-        Same value, uncertainty, method and file. A scale found in each picture by itself differs
-        in its last digits; one that the stated module set is none.
+    Same value, uncertainty, method and file. A scale found in each picture by itself differs in its
+    last digits; one that the stated module set is none.
     """
     a, b = first.calibration, second.calibration
     return (
@@ -342,13 +332,7 @@ def in_arc(first: Reading, second: Reading) -> bool:
 
 
 def why_not(first: Reading, second: Reading, kind: Kind) -> str:
-    """Say why a figure of two readings cannot be compared.
-
-    Returns
-    -------
-    str
-        Empty where it can.
-    """
+    """Say why a figure of two readings cannot be compared; empty where it can."""
     a, b = first.gear, second.gear
     if kind.needs in ("pitch", "axis") and first.datum.kind != second.datum.kind:
         return (

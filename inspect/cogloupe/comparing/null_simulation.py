@@ -67,10 +67,7 @@ class Scatter:
 def common_scatter(first: Pattern, second: Pattern) -> Scatter:
     """Find the waves and the scatter that two gears of one machine would share.
 
-    Parameters
-    ----------
-    first, second : Pattern
-        In one unit; the tooth counts may differ.
+    Patterns are in one unit; the tooth counts may differ.
     """
     both = (first, second)
     harmonics = waves_above_scatter(first, second)
@@ -150,17 +147,9 @@ def _waves(place: Floats, harmonics: tuple[int, ...]) -> NDArray[np.complex128]:
 
 
 def waves_above_scatter(*patterns: Pattern) -> tuple[int, ...]:
-    """Harmonics of the place errors that stand above the scatter of the others.
+    """Harmonics of the place errors that stand above the scatter of the others, in all patterns.
 
-    Parameters
-    ----------
-    *patterns : Pattern
-        One, or several that are judged together.
-
-    Returns
-    -------
-    tuple of int
-        Waves in a turn; empty where less than three quarters of the flanks were seen.
+    Waves in a turn; empty where less than three quarters of the flanks were seen.
 
     Notes
     -----
@@ -232,20 +221,10 @@ def null_pair_count(teeth: int, wanted: int) -> int:
 def null_pairs_of_machine(
     first: Pattern, second: Pattern, count: int, rng: np.random.Generator
 ) -> tuple[Floats, Floats]:
-    """Pairs of different gears from one unchanged machine.
+    """Pairs of different gears from one unchanged machine, as drawn with the waves of two measured.
 
-    Parameters
-    ----------
-    first, second : Pattern
-        What was measured; gives waves, scatter, noise and unseen flanks.
-    count : int
-        Number of pairs.
-    rng : Generator
-
-    Returns
-    -------
-    first, second : ndarray, shape (count, z, 2)
-        Place errors as they would be measured.
+    Place errors (count, z, 2) of both as they would be measured, with the noise and the unseen
+    flanks of each.
     """
     scatter = common_scatter(first, second)
     drawn = [wave + _drawn_scatter(scatter, count, len(wave), rng) for wave in scatter.waves]
@@ -270,22 +249,9 @@ def null_pairs_of_gear(
     count: int,
     rng: np.random.Generator,
 ) -> tuple[Floats, Floats]:
-    """Pairs of readings of one gear that did not change.
+    """Pairs of readings of one gear that did not change: place errors (count, z, 2) of both.
 
-    Parameters
-    ----------
-    first, second : Pattern
-        What was measured.
-    shift : int
-        Tooth of index k in the first is ``k + shift`` in the second.
-    count : int
-        Number of pairs.
-    rng : Generator
-
-    Returns
-    -------
-    first, second : ndarray, shape (count, z, 2)
-        Place errors as they would be measured, each in its own numbering.
+    Each is in its own numbering: tooth of index k in the first is ``k + shift`` in the second.
     """
     theirs = turned(second.place, shift)
     seen = np.isfinite(np.stack([first.place, theirs]))

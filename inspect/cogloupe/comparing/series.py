@@ -24,9 +24,6 @@ class Trend:
 
     Attributes
     ----------
-    kind : Kind
-    values : tuple of Value
-        In the order of the attempts.
     start, slope, u_slope : float or None
         Line through them, per attempt; None with fewer than three.
     p : float or None
@@ -56,7 +53,6 @@ class Series:
         The step that is the question: the last before which something was changed.
     whole : Comparison or None
         First and last, where there are more than two.
-    trends : tuple of Trend
     """
 
     steps: tuple[Comparison, ...]
@@ -80,15 +76,10 @@ def compare_series(
     ----------
     readings : sequence of Reading
         Two or more, in the order of the attempts.
-    same_gear : bool
-        One gear throughout.
-    rng : Generator
     marks : sequence of int, optional
         Number of one and the same tooth in each reading.
     unchanged : sequence of bool
         For each reading, whether nothing was changed before it.
-    null_pairs : int
-        Pairs drawn for each comparison.
 
     Raises
     ------
@@ -134,16 +125,7 @@ def _shifts(readings: Sequence[Reading], marks: Sequence[int] | None) -> list[in
 def play_of(readings: Sequence[Reading], unchanged: Sequence[bool]) -> Play:
     """What gears cut without a change between them differ by.
 
-    Parameters
-    ----------
-    readings : sequence of Reading
-    unchanged : sequence of bool
-        For each reading, whether nothing was changed before it.
-
-    Returns
-    -------
-    Play
-        Standard deviations within the runs without a change, pooled.
+    Standard deviations within the runs without a change, pooled.
     """
     runs: list[list[Reading]] = []
     for reading, same in zip(readings, unchanged, strict=False):

@@ -60,13 +60,7 @@ class Pattern:
 
 
 def pattern_of(reading: Reading, in_arc: bool = False) -> Pattern:
-    """Pattern of a reading.
-
-    Parameters
-    ----------
-    reading : Reading
-    in_arc : bool
-        In seconds of arc about the datum in place of µm on the measuring circle.
+    """Pattern of a reading in µm on the measuring circle, or in seconds of arc about the datum.
 
     Notes
     -----
@@ -113,62 +107,26 @@ def _rms(values: Floats) -> float:
 
 
 def centred(place: Floats) -> Floats:
-    """Take the mean of each side off.
-
-    Parameters
-    ----------
-    place : ndarray, shape (..., z, 2)
-
-    Returns
-    -------
-    ndarray, shape (..., z, 2)
-    """
+    """Take the mean of each side off place errors (..., z, 2)."""
     seen = np.isfinite(place)
     count = np.maximum(seen.sum(axis=-2, keepdims=True), 1)
     return np.asarray(place - np.where(seen, place, 0.0).sum(axis=-2, keepdims=True) / count)
 
 
 def single_pitches(place: Floats) -> Floats:
-    """Single pitch deviations of place errors.
-
-    Parameters
-    ----------
-    place : ndarray, shape (..., z, 2)
-
-    Returns
-    -------
-    ndarray, shape (..., z, 2)
-        Each place less that of the tooth before.
-    """
+    """Single pitches of place errors (..., z, 2): each place less that of the tooth before."""
     return np.asarray(place - np.roll(place, 1, axis=-2))
 
 
 def turned(values: Floats, shift: int) -> Floats:
-    """Renumber teeth: row k of the result is the tooth with index ``k + shift``.
-
-    Parameters
-    ----------
-    values : ndarray, shape (z, ...)
-    shift : int
-
-    Returns
-    -------
-    ndarray, shape (z, ...)
-    """
+    """Renumber teeth (z, ...): row k of the result is the tooth with index ``k + shift``."""
     return np.roll(values, -shift, axis=0)
 
 
 def mirrored(place: Floats) -> Floats:
-    """The pattern as it is seen from the gear's other face.
+    """The pattern (z, 2) as it is seen from the gear's other face.
 
-    Parameters
-    ----------
-    place : ndarray, shape (z, 2)
-
-    Returns
-    -------
-    ndarray, shape (z, 2)
-        Teeth the other way round, sides exchanged, clockwise become anticlockwise.
+    Teeth the other way round, sides exchanged, clockwise become anticlockwise.
     """
     return -place[::-1, ::-1]
 
@@ -199,19 +157,9 @@ class Alignment:
 
 
 def align(first: Pattern, second: Pattern, shift: int | None = None) -> Alignment:
-    """Lay the second pattern over the first.
+    """Lay the second pattern over the first, or turn it by a known number of teeth (0: by numbers).
 
-    Parameters
-    ----------
-    first, second : Pattern
-        Of equal tooth counts.
-    shift : int, optional
-        Known from a marked tooth; 0 takes the numbers.
-
-    Returns
-    -------
-    Alignment
-        By the pattern where it matches in one place only, else tooth by number.
+    By the pattern where it matches in one place only, else tooth by number.
     """
     score, gain = _scores(first, second.single, second.u_own)
     best = int(np.argmax(score))
@@ -252,47 +200,25 @@ def _scores(first: Pattern, single: Floats, u_own: float) -> tuple[Floats, float
 def chance_correlation(teeth: int) -> float:
     """Correlation that unrelated patterns reach at some shift with the chance `MATCH_LEVEL`.
 
-    Returns
-    -------
-    float
-        By Fisher's transformation with 2 z / 3 free values: both sides of a tooth move together,
-        and neighbouring pitches share a flank.
+    By Fisher's transformation with 2 z / 3 free values: both sides of a tooth move together, and
+    neighbouring pitches share a flank.
     """
     limit = float(ndtri(1 - MATCH_LEVEL / teeth)) / sqrt(max(2 * teeth / 3 - 3, 1.0))
     return float(np.tanh(limit))
 
 
 def wave_basis(teeth: int, harmonics: tuple[int, ...]) -> Floats:
-    """Mean, cosines and sines of some harmonics at every tooth.
-
-    Parameters
-    ----------
-    teeth : int
-    harmonics : tuple of int
-        Waves in a turn.
-
-    Returns
-    -------
-    ndarray, shape (teeth, 1 + 2 n)
-    """
+    """Mean, cosines and sines of n waves a turn at every tooth, (teeth, 1 + 2 n)."""
     angle = 2 * pi / teeth * np.arange(teeth)
     waves = [w(h * angle) for h in harmonics for w in (np.cos, np.sin)]
     return np.stack([np.ones(teeth), *waves], axis=1)
 
 
 def amplitudes(place: Floats, harmonics: tuple[int, ...]) -> Floats:
-    """Amplitudes of some harmonics of the place errors, root mean square of the two sides.
+    """Amplitudes (..., n) of n waves a turn of place errors, root mean square of both sides.
 
-    Parameters
-    ----------
-    place : ndarray, shape (..., z, 2)
-        NaN at the same flanks throughout.
-    harmonics : tuple of int
-        Fitted together, with the mean.
-
-    Returns
-    -------
-    ndarray, shape (..., n)
+    Place errors (..., z, 2) have NaN at the same flanks throughout; waves and mean are fitted
+    together.
     """
     power: Floats = np.zeros((*place.shape[:-2], len(harmonics)))
     for side in (0, 1):
@@ -305,17 +231,9 @@ def amplitudes(place: Floats, harmonics: tuple[int, ...]) -> Floats:
 
 
 def without_waves(place: Floats, harmonics: tuple[int, ...]) -> Floats:
-    """Take some harmonics and the mean out of each side.
+    """Take some waves and the mean out of each side of place errors (..., z, 2).
 
-    Parameters
-    ----------
-    place : ndarray, shape (..., z, 2)
-        NaN at the same flanks throughout.
-    harmonics : tuple of int
-
-    Returns
-    -------
-    ndarray, shape (..., z, 2)
+    They have NaN at the same flanks throughout.
     """
     out = np.array(place)
     for side in (0, 1):
@@ -327,28 +245,13 @@ def without_waves(place: Floats, harmonics: tuple[int, ...]) -> Floats:
 
 
 def spread(place: Floats) -> Floats:
-    """Standard deviation of the single pitches, by side.
-
-    Parameters
-    ----------
-    place : ndarray, shape (..., z, 2)
-
-    Returns
-    -------
-    ndarray, shape (..., 2)
-    """
+    """Standard deviation (..., 2) of the single pitches of place errors (..., z, 2), by side."""
     return np.asarray(np.nanstd(single_pitches(place), axis=-2))
 
 
 def scatter(place: Floats) -> Floats:
     """Standard deviation of the single pitches without the once-a-turn wave, both sides together.
 
-    Parameters
-    ----------
-    place : ndarray, shape (..., z, 2)
-
-    Returns
-    -------
-    ndarray, shape (...)
+    Of place errors (..., z, 2).
     """
     return np.asarray(np.sqrt((spread(without_waves(place, (1,))) ** 2).mean(axis=-1)))

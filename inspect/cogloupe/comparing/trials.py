@@ -61,17 +61,7 @@ class Trial(BaseModel):
 
 
 def load_trials(path: Path) -> tuple[Trial, ...]:
-    """Read a log.
-
-    Parameters
-    ----------
-    path : Path
-        The log; one that is not there is empty.
-
-    Returns
-    -------
-    tuple of Trial
-        In the order they stand.
+    """Read a log, its trials in the order they stand; one that is not there is empty.
 
     Raises
     ------
@@ -87,13 +77,6 @@ def _text(path: Path) -> str:
 
 def parse_trials(text: str, where: str) -> tuple[Trial, ...]:
     """Read a log's text.
-
-    Parameters
-    ----------
-    text : str
-        TOML.
-    where : str
-        File it came from, for the message.
 
     Raises
     ------
@@ -128,15 +111,6 @@ def make_trial(
     date: datetime.date, reading: str, changed: str = "", note: str = "", reading_sha256: str = ""
 ) -> Trial:
     """Make an entry from what a person said.
-
-    Parameters
-    ----------
-    date : date
-    reading : str
-        Place of reading.json as seen from the log.
-    changed, note : str
-    reading_sha256 : str, optional
-        Hash of that file.
 
     Raises
     ------
@@ -195,10 +169,7 @@ def _joined(before: str, added: list[str]) -> str:
 def seen_from(log: Path, reading: Path) -> str:
     """Place of a reading as the log writes it: relative where it lies below or beside the log.
 
-    Returns
-    -------
-    str
-        With forward slashes.
+    Slashes lean forward.
     """
     try:
         return Path(os.path.relpath(reading.resolve(), log.resolve().parent)).as_posix()

@@ -51,20 +51,14 @@ def jobs_for(
 ) -> Iterator[Job | Outcome]:
     """Say what is to be read, and where it is to go.
 
+    One for each photograph, in order; an outcome where its settings cannot be.
+
     Parameters
     ----------
-    photos : iterable of Path
-    out : Path
-        Where readings go.
     settings_of : callable
         Gives the settings for a photograph; may raise CogloupeError.
     every : bool
         Read each gear on a picture by itself.
-
-    Yields
-    ------
-    Job or Outcome
-        One for each photograph, in order; an outcome where its settings cannot be.
     """
     taken: set[Path] = set()
     for path in photos:
@@ -80,14 +74,7 @@ def jobs_for(
 
 
 def known_of(settings: GearSettings, every: bool = False) -> str:
-    """Version and settings that a photograph is read by, in one line that differs when they do.
-
-    Parameters
-    ----------
-    settings : GearSettings
-    every : bool, optional
-        Each gear on a picture is read by itself.
-    """
+    """Version and settings that a photograph is read by, in one line that differs when they do."""
     known = [__version__, settings.model_dump_json(exclude_defaults=True)]
     if settings.calibration is not None:
         known.append(f"calibration {_hash_of(stamp_of(settings.calibration))}")
@@ -110,19 +97,7 @@ def was_read(job: Job) -> bool:
 
 
 def read_here(jobs: Iterable[Job | Outcome], draw: Draw) -> Iterator[tuple[Outcome, ...]]:
-    """Read one photograph after the other in this process.
-
-    Parameters
-    ----------
-    jobs : iterable of Job or Outcome
-    draw : callable
-        Draws the charts.
-
-    Yields
-    ------
-    tuple of Outcome
-        For each job, in order.
-    """
+    """Read one photograph after the other in this process: an outcome for each job, in order."""
     for job in jobs:
         yield (job,) if isinstance(job, Outcome) else read_job(job, draw)
 
@@ -130,19 +105,9 @@ def read_here(jobs: Iterable[Job | Outcome], draw: Draw) -> Iterator[tuple[Outco
 def read_by(
     jobs: Iterable[Job | Outcome], crew: Crew[Handle], stop: Event
 ) -> Iterator[tuple[Outcome, ...]]:
-    """Read photographs by a crew, several at a time.
+    """Read photographs by a crew, several at a time: an outcome for each job, in order.
 
-    Parameters
-    ----------
-    jobs : iterable of Job or Outcome
-    crew : Crew
-    stop : threading.Event
-        Set it to have those in hand finished, and no others begun.
-
-    Yields
-    ------
-    tuple of Outcome
-        For each job, in order.
+    Where `stop` is set, those in hand are finished and no others begun.
     """
     waiting: deque[Outcome | tuple[Job, Handle]] = deque()
     for job in jobs:

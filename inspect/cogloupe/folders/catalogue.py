@@ -39,7 +39,6 @@ class Asked:
 
     Attributes
     ----------
-    teeth : int or None
     module_mm : float or None
         Within half a per cent.
     since, until : date or None
@@ -78,15 +77,7 @@ class Asked:
 
 
 class Catalogue:
-    """The catalogue of a folder of readings, while it is open.
-
-    Parameters
-    ----------
-    out : Path
-        Folder of readings.
-    database : sqlite3.Connection
-        As `catalogue_of` opens it.
-    """
+    """The catalogue of a folder of readings, while it is open."""
 
     def __init__(self, out: Path, database: sqlite3.Connection) -> None:
         self._out, self._database = out, database
@@ -94,10 +85,7 @@ class Catalogue:
     def bring_up_to_date(self) -> int:
         """Look through the folders, and read again what is new or changed there.
 
-        Returns
-        -------
-        int
-            Number of entries that were added, changed or taken away.
+        Number of entries that were added, changed or taken away.
         """
         rows = self._database.execute("SELECT folder, stamp FROM entry")
         known, there = dict(rows.fetchall()), dict(_outcomes_in(self._out))
@@ -112,18 +100,7 @@ class Catalogue:
         return len(gone) + len(changed)
 
     def entries(self, asked: Asked | None = None) -> list[Entry]:
-        """Look readings up.
-
-        Parameters
-        ----------
-        asked : Asked, optional
-            All without it.
-
-        Returns
-        -------
-        list of Entry
-            By day, oldest first.
-        """
+        """Look readings up, by day, oldest first; all where nothing is asked."""
         condition, values = (asked or Asked()).where()
         rows = self._database.execute(
             f"SELECT {_COLUMNS} FROM entry WHERE {condition} "
@@ -137,15 +114,7 @@ class Catalogue:
 def catalogue_of(out: Path) -> Iterator[Catalogue]:
     """Open the catalogue of a folder of readings, made anew where it is not there or spoilt.
 
-    Parameters
-    ----------
-    out : Path
-        Folder of readings.
-
-    Yields
-    ------
-    Catalogue
-        As it was left; `bring_up_to_date` looks at the folders.
+    As it was left; `bring_up_to_date` looks at the folders.
 
     Raises
     ------

@@ -39,12 +39,8 @@ class Sent:
 
     Attributes
     ----------
-    name : str
-    photo : bytes
     calibration : bytes or None
         Its calibration file, where it has one that can be read.
-    settings : GearSettings
-    every : bool
     """
 
     name: str
@@ -67,7 +63,6 @@ class ClusterCrew:
 
     Parameters
     ----------
-    client : distributed.Client
     ship : bool
         Send the pictures, and write what comes back; without it, workers read and write by the
         same paths as this machine.
@@ -121,13 +116,7 @@ class ClusterCrew:
                     raise OSError("no worker is left") from error
 
     def call_off(self, handle: Given) -> bool:
-        """Call off a photograph, in hand or not.
-
-        Returns
-        -------
-        bool
-            False where it is done already.
-        """
+        """Call off a photograph, in hand or not; False where it is done already."""
         if handle.future is None or handle.future.done():
             return False
         handle.future.cancel()
@@ -167,14 +156,7 @@ def read_sent(sent: Sent) -> tuple[Part, ...]:
 
 @contextmanager
 def cluster_crew(address: str, ship: bool) -> Iterator[ClusterCrew]:
-    """Find a cluster by its scheduler, and leave it again afterwards.
-
-    Parameters
-    ----------
-    address : str
-        As ``tcp://host:8786``.
-    ship : bool
-        Send the pictures to the workers.
+    """Find a cluster by its scheduler, as ``tcp://host:8786``, and leave it again afterwards.
 
     Raises
     ------

@@ -19,16 +19,7 @@ SELDOM = 20.0
 
 
 def write_index(out: Path, entries: Sequence[Entry], news: News) -> None:
-    """Write the page of a folder of readings; what cannot be written costs no reading.
-
-    Parameters
-    ----------
-    out : Path
-        Folder of readings.
-    entries : sequence of Entry
-        All that the catalogue has.
-    news : News
-    """
+    """Write the page of a folder of readings; what cannot be written costs no reading."""
     page, data = index_html(out.resolve().name).encode(), index_data(entries, news).encode()
     with suppress(OSError):
         write_shared(out)
@@ -42,8 +33,6 @@ class Bookkeeper:
 
     Parameters
     ----------
-    out : Path
-        Folder of readings.
     sources : iterable of Path, optional
         Where the photographs lie: files there that are not looked at are listed.
     watching : bool, optional

@@ -14,8 +14,6 @@ class Job:
 
     Attributes
     ----------
-    photo : Path
-    settings : GearSettings
     known : str
         Version and settings, in one line that differs when they do.
     out, place : Path
@@ -38,9 +36,6 @@ class Outcome:
 
     Attributes
     ----------
-    photo : Path
-    reading : Reading or None
-    error : CogloupeError or None
     folder : Path or None
         Where the reading is; None where there is none.
     """
@@ -59,10 +54,8 @@ class Part:
     ----------
     place : str
         Folder below the picture's; empty where it is the picture's own.
-    reading : Reading or None
     files : dict of str to bytes
         Its report by file name.
-    error : CogloupeError or None
     details : str
         Where in the program it came to grief, if that is its own fault.
     """

@@ -24,15 +24,7 @@ from cogloupe_calibration.plain_text import shown_name
 
 
 def keep_parts(job: Job, parts: Sequence[Part], stamp: Stamp | None) -> tuple[Outcome, ...]:
-    """Write what was read of a photograph, where no other picture's reading is lost by it.
-
-    Parameters
-    ----------
-    job : Job
-    parts : sequence of Part
-    stamp : Stamp or None
-        Of the picture's file as it was read; None where that is not known.
-    """
+    """Write what was read of a photograph, where no other picture's reading is lost by it."""
     photo = PhotoFile(job.photo)
     try:
         with one_at_a_time(job.out):
@@ -94,22 +86,7 @@ def _mark_together(job: Job, place: Path, parts: Sequence[Part], stamp: Stamp | 
 
 
 def keep_set(photos: SetOfPhotos, out: Path, files: Mapping[str, bytes], known: str) -> Path:
-    """Write the one reading of several pictures.
-
-    Parameters
-    ----------
-    photos : SetOfPhotos
-    out : Path
-        Where readings go.
-    files : mapping of str to bytes
-        Its report by file name.
-    known : str
-        Version and settings that it was read by.
-
-    Returns
-    -------
-    Path
-        Its folder.
+    """Write the one reading of several pictures; gives its folder.
 
     Raises
     ------

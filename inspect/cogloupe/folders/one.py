@@ -42,16 +42,7 @@ def load_ahead() -> None:
 def read_job(job: Job, draw: Draw = charts_here) -> tuple[Outcome, ...]:
     """Read one photograph and write its report; whatever goes wrong is told, not raised.
 
-    Parameters
-    ----------
-    job : Job
-    draw : callable, optional
-        Draws the charts.
-
-    Returns
-    -------
-    tuple of Outcome
-        One for each gear that was read or could not be.
+    One for each gear that was read or could not be.
     """
     photo = PhotoFile(job.photo)
     before = photo.stamp
@@ -70,12 +61,6 @@ def read_parts(
 
     Parameters
     ----------
-    path : Path
-    settings : GearSettings
-    every : bool
-        Read each gear on the picture by itself.
-    draw : callable, optional
-        Draws the charts.
     named : Path, optional
         What the reading is to call its calibration file, where that lies elsewhere by now.
     """

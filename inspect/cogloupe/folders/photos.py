@@ -25,10 +25,7 @@ OURS = (
 def is_photo(path: Path) -> bool:
     """Tell whether a path is named like a photograph.
 
-    Returns
-    -------
-    bool
-        Hidden files (half-written copies, thumbnails) are not.
+    Hidden files (half-written copies, thumbnails) are not.
     """
     return path.suffix.lower() in PHOTO_SUFFIXES and not path.name.startswith((".", "~"))
 
@@ -36,15 +33,7 @@ def is_photo(path: Path) -> bool:
 def find_photos(paths: list[Path]) -> list[Path]:
     """Photographs named by a person: files as they are, folders by what lies in them.
 
-    Parameters
-    ----------
-    paths : list of Path
-        Files and folders.
-
-    Returns
-    -------
-    list of Path
-        In the order given, folders sorted by name, each once. Subfolders are not entered.
+    In the order given, folders sorted by name, each once. Subfolders are not entered.
 
     Raises
     ------
@@ -68,12 +57,7 @@ def find_photos(paths: list[Path]) -> list[Path]:
 
 
 def photos_in(folder: Path) -> list[Path]:
-    """Photographs that lie in a folder.
-
-    Returns
-    -------
-    list of Path
-        Sorted by name.
+    """Photographs that lie in a folder, sorted by name.
 
     Raises
     ------
@@ -90,15 +74,7 @@ def photos_in(folder: Path) -> list[Path]:
 def passed_over(paths: Iterable[Path]) -> dict[str, str]:
     """Files of folders that are not looked at, with the reason.
 
-    Parameters
-    ----------
-    paths : iterable of Path
-        Folders where photographs lie; files are left out.
-
-    Returns
-    -------
-    dict of str
-        Why not, by file name, without our own settings and what is hidden.
+    Why not, by file name, without our own settings and what is hidden.
     """
     found = {}
     for folder in paths:
@@ -110,13 +86,7 @@ def passed_over(paths: Iterable[Path]) -> dict[str, str]:
 
 
 def stamp_of(path: Path) -> Stamp | None:
-    """Place, size and time of a file.
-
-    Returns
-    -------
-    Stamp or None
-        None where it is not there.
-    """
+    """Place, size and time of a file; None where it is not there."""
     try:
         status = path.stat()
     except OSError:
@@ -148,21 +118,7 @@ class SetOfPhotos:
 
     @classmethod
     def of(cls, first: Path, kind: str, hashes: Iterable[str]) -> Self:
-        """Make it from its pictures.
-
-        Parameters
-        ----------
-        first : Path
-            File of the first, which the reading is named after.
-        kind : str
-            What kind of set they are.
-        hashes : iterable of str
-            Of all pictures, in their order.
-
-        Returns
-        -------
-        SetOfPhotos
-        """
+        """Make it from its first picture, the kind of set, and the hashes of all in their order."""
         return cls(first.with_name(f"{first.stem}-{kind}{first.suffix}"), set_hash(hashes))
 
     def is_of(self, mark: Mark) -> bool:
@@ -171,13 +127,7 @@ class SetOfPhotos:
 
 
 def set_hash(hashes: Iterable[str]) -> str:
-    """What a set of pictures is known by.
-
-    Parameters
-    ----------
-    hashes : iterable of str
-        Those of its pictures, in their order.
-    """
+    """What a set of pictures is known by: made from their hashes, in their order."""
     return hashlib.sha256("".join(hashes).encode()).hexdigest()
 
 

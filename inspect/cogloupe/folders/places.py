@@ -35,21 +35,15 @@ def reading_folder(
 ) -> Path:
     """Folder for the reading of a photograph.
 
+    ``out / stem``, unless that is taken, holds another picture's reading, or one that a log of
+    attempts names; then ``out / full name``, and after that with a number behind it.
+
     Parameters
     ----------
-    photo : Pictured
-    out : Path
-        Where readings go.
     taken : container of Path
         Folders already given out in this run.
     known : str, optional
         What it is to be read by: a whole reading by just that is found even where a log names it.
-
-    Returns
-    -------
-    Path
-        ``out / stem``, unless that is taken, holds another picture's reading, or one that a log
-        of attempts names; then ``out / full name``, and after that with a number behind it.
     """
     stem, name = folder_name(photo.path.stem), folder_name(photo.path.name)
     choices = chain([out / stem, out / name], (out / f"{name}-{n}" for n in count(2)))
@@ -59,15 +53,7 @@ def reading_folder(
 
 
 def holds(folder: Path, photo: Pictured, known: str) -> bool:
-    """Tell whether a folder holds the whole reading of a photograph, read by just that.
-
-    Parameters
-    ----------
-    folder : Path
-    photo : Pictured
-    known : str
-        Version and settings.
-    """
+    """Tell whether a folder holds the whole reading of a photograph, read by just that."""
     mark = load_mark(folder)
     if mark is None or mark.known != known:
         return False
@@ -75,13 +61,7 @@ def holds(folder: Path, photo: Pictured, known: str) -> bool:
 
 
 def folder_name(text: str) -> str:
-    """Name of a folder after a photograph's.
-
-    Returns
-    -------
-    str
-        Printable, not hidden, neither empty nor too long.
-    """
+    """Name of a folder after a photograph's: printable, not hidden, neither empty nor too long."""
     name = printable(text).replace("\\", "_").encode()[:LONGEST_NAME].decode("utf-8", "ignore")
     return name.lstrip(". ~").rstrip(". ") or "picture"
 
@@ -89,10 +69,7 @@ def folder_name(text: str) -> str:
 def may_take(folder: Path, photo: Pictured) -> bool:
     """Tell whether the reading of a photograph may be put in a folder.
 
-    Returns
-    -------
-    bool
-        False where another picture's reading is there, or one that a log of attempts names.
+    False where another picture's reading is there, or one that a log of attempts names.
     """
     if not folder.exists():
         return True
@@ -130,11 +107,6 @@ def _read_from(folder: Path) -> str:
 @contextmanager
 def one_at_a_time(out: Path) -> Iterator[None]:
     """Keep others from putting readings into a folder meanwhile.
-
-    Parameters
-    ----------
-    out : Path
-        Where readings go.
 
     Raises
     ------

@@ -26,13 +26,7 @@ def cores() -> int:
 
 
 class ProcessCrew:
-    """Worker processes; one that dies costs no picture but the one that killed it.
-
-    Parameters
-    ----------
-    count : int
-        Number of processes.
-    """
+    """Worker processes; one that dies costs no picture but the one that killed it."""
 
     def __init__(self, count: int) -> None:
         self.count = count
@@ -40,14 +34,7 @@ class ProcessCrew:
         self._alone: ProcessPoolExecutor | None = None
 
     def give(self, job: Job) -> Handle:
-        """Give out a photograph to be read.
-
-        Returns
-        -------
-        ProcessPoolExecutor
-            Whose processes read it.
-        Future
-        """
+        """Give out a photograph to be read, and tell by which pool."""
         try:
             return self._pool, self._pool.submit(read_job, job)
         except BrokenProcessPool:
@@ -55,18 +42,7 @@ class ProcessCrew:
             return self._pool, self._pool.submit(read_job, job)
 
     def take(self, job: Job, handle: Handle) -> Outcomes:
-        """Wait for what became of a photograph.
-
-        Parameters
-        ----------
-        job : Job
-        handle : tuple
-            As `give` gave it.
-
-        Returns
-        -------
-        tuple of Outcome
-        """
+        """Wait for what became of a photograph."""
         pool, future = handle
         try:
             return future.result()
@@ -77,10 +53,7 @@ class ProcessCrew:
     def call_off(self, handle: Handle) -> bool:
         """Call off a photograph that nobody has begun.
 
-        Returns
-        -------
-        bool
-            False where it is in hand or done already.
+        False where it is in hand or done already.
         """
         return handle[1].cancel()
 

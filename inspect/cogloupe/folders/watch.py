@@ -30,23 +30,18 @@ def watch_folder(
 ) -> Iterator[Outcome]:
     """Read every photograph in a folder and every one that is dropped in later.
 
+    One for each photograph, as it is read.
+
     Parameters
     ----------
     folder : Path
         Watched folder; subfolders are not.
-    out : Path
-        Where readings go.
     settings_of : callable
         Gives the settings for a photograph; may raise CogloupeError.
     stop : threading.Event, optional
         Set it to end the watch.
     begin : callable, optional
         Told of each photograph before it is read.
-
-    Yields
-    ------
-    Outcome
-        One for each photograph, as it is read.
 
     Raises
     ------

@@ -28,25 +28,13 @@ _STILL_SUFFIXES = (".heic", ".heif", ".jpg", ".jpeg", ".png")
 
 
 def is_heif(head: bytes) -> bool:
-    """Tell a HEIF file, as phones store them.
-
-    Parameters
-    ----------
-    head : bytes
-        First bytes of the file.
-    """
+    """Tell a HEIF file, as phones store them, by its first bytes."""
     brands = _brands(head)
     return bool(brands & _STILL_BRANDS) and not brands & _OTHER_STILLS
 
 
 def refuse_other_kinds(path: Path, head: bytes) -> None:
-    """Refuse what is no photograph but is often taken for one.
-
-    Parameters
-    ----------
-    path : Path
-    head : bytes
-        First bytes of the file.
+    """Refuse what is no photograph but is often taken for one, by its first bytes.
 
     Raises
     ------

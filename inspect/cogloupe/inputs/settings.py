@@ -161,18 +161,9 @@ class GearSettings(BaseModel):
 
 
 def parse_span(text: str) -> tuple[float, int | None]:
-    """Read a measured span.
+    """Read a measured span, ``8.12mm``, or ``8.12mm/3`` with the teeth it was taken over.
 
-    Parameters
-    ----------
-    text : str
-        ``8.12mm``, or ``8.12mm/3`` with the teeth it was taken over.
-
-    Returns
-    -------
-    size_mm : float
-    teeth_spanned : int or None
-        None where it was not said.
+    Gives its size, mm, and the teeth, None where it was not said.
 
     Raises
     ------
@@ -191,14 +182,7 @@ def parse_span(text: str) -> tuple[float, int | None]:
 
 
 def make_settings(given: Mapping[str, object], where: str = "") -> GearSettings:
-    """Check what was given.
-
-    Parameters
-    ----------
-    given : mapping
-        Field names and values; None counts as not given.
-    where : str
-        File it came from, for the message.
+    """Check what was given, in the file that a message would name; None counts as not given.
 
     Raises
     ------
@@ -259,12 +243,7 @@ def _in_words(error: ErrorDetails, name: str) -> str:
 def settings_for(photo: Path, given: Mapping[str, object]) -> GearSettings:
     """Settings of one photograph: its folder's `gear.toml`, overridden by what was given.
 
-    Parameters
-    ----------
-    photo : Path
-        The photograph.
-    given : mapping
-        Fields given on the command line; None counts as not given.
+    None counts as not given.
 
     Raises
     ------

@@ -31,7 +31,6 @@ class StatedScale:
     ----------
     scale : Scale or None
         None where the picture itself must give it.
-    calibration : Calibration or None
     file : str or None
         The calibration's.
     notices : tuple of Notice
@@ -84,14 +83,7 @@ def stated_scale(photo: Photo, settings: GearSettings) -> StatedScale:
 def reach_notices(
     calibration: Calibration | None, x: float, y: float, tip_radius: float
 ) -> tuple[Notice, ...]:
-    """Say so where a gear lies outside what the calibration's target covered.
-
-    Parameters
-    ----------
-    calibration : Calibration or None
-    x, y, tip_radius : float
-        The gear on the picture, px.
-    """
+    """Say so where a gear lies, px, outside what the calibration's target covered."""
     if calibration is None or calibration.valid_region_px is None:
         return ()
     left, top, right, bottom = calibration.valid_region_px

@@ -37,12 +37,6 @@ _ANY_QUOTED = re.compile(r"\"[^\"\n]*+\"|'[^'\n]*+'")
 def read_toml(path: Path, what: str = "TOML") -> dict[str, Any]:
     """Read a TOML file.
 
-    Parameters
-    ----------
-    path : Path
-    what : str, optional
-        What it is to be read as, for the message.
-
     Raises
     ------
     UseError
@@ -62,15 +56,7 @@ def _text_of(path: Path, what: str) -> str:
 
 
 def parse_toml(text: str, where: str, what: str = "TOML") -> dict[str, Any]:
-    """Read TOML text.
-
-    Parameters
-    ----------
-    text : str
-    where : str
-        File it came from, for the message.
-    what : str, optional
-        What it is to be read as, for the message.
+    """Read TOML text from the file that a message would name.
 
     Raises
     ------

@@ -32,19 +32,14 @@ def plate_settings(
 ) -> tuple[PlateSetting, ...]:
     """Hole circles that divide a tooth count exactly, by hand on a worm's crank.
 
+    In the order of the circles; empty where none fits.
+
     Parameters
     ----------
     turns_per_work_turn : Fraction
         Turns of the crank to one turn of the work.
-    teeth : int
-        Number of teeth.
     circles : iterable of int
         Holes in each circle of the plates.
-
-    Returns
-    -------
-    tuple of PlateSetting
-        In the order of the circles; empty where none fits.
     """
     settings = []
     for circle in circles:

@@ -116,8 +116,6 @@ class Division:
 
     Attributes
     ----------
-    train : DriveTrain
-    teeth : int
     rule : {'accumulator', 'nearest', 'fixed'}
         How the controller makes whole steps: 'accumulator' steps when a step is fully due
         (Bresenham), 'nearest' when it is nearest to its place, and both carry the remainder;
@@ -233,12 +231,7 @@ class Division:
         return tuple(int(b - a) for a, b in pairwise(due))
 
     def spacing(self, diameter_mm: float) -> Spacing:
-        """Tooth spacing error that whole steps leave on the circle of a diameter.
-
-        Parameters
-        ----------
-        diameter_mm : float
-            Reference diameter, mm.
+        """Tooth spacing error that whole steps leave on the circle of a diameter, mm.
 
         Notes
         -----
@@ -255,11 +248,6 @@ class Division:
 
     def rates(self, spindle_rpm: float) -> Rates:
         """Pulse and step rates at a hob spindle speed.
-
-        Parameters
-        ----------
-        spindle_rpm : float
-            Turns a minute.
 
         Raises
         ------
@@ -287,17 +275,7 @@ def nearest_whole(value: Fraction) -> int:
 def undivided(train: DriveTrain, counts: Iterable[int], rule: StepRule) -> tuple[Division, ...]:
     """Tooth counts that a set-up cannot divide exactly.
 
-    Parameters
-    ----------
-    train : DriveTrain
-    counts : iterable of int
-        Tooth counts to look at.
-    rule : {'accumulator', 'nearest', 'fixed'}
-
-    Returns
-    -------
-    tuple of Division
-        Those that are not exact, in the order given.
+    Those that are not exact, in the order given.
     """
     divisions = (Division(train, teeth, rule) for teeth in counts)
     return tuple(each for each in divisions if not each.exact)

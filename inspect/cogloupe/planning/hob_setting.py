@@ -36,6 +36,8 @@ class HobSetting:
 def lead_angle(module_mm: float, starts: int, pitch_diameter_mm: float) -> float:
     """Lead angle of a hob.
 
+    ``asin(z0 m / d0)``, rad: thread geometry with the pitch taken square to the thread.
+
     Parameters
     ----------
     module_mm : float
@@ -44,11 +46,6 @@ def lead_angle(module_mm: float, starts: int, pitch_diameter_mm: float) -> float
         Threads, z0.
     pitch_diameter_mm : float
         Diameter of the hob's pitch cylinder, mm.
-
-    Returns
-    -------
-    float
-        ``asin(z0 m / d0)``, rad: thread geometry with the pitch taken square to the thread.
 
     Raises
     ------
@@ -66,17 +63,7 @@ def lead_angle(module_mm: float, starts: int, pitch_diameter_mm: float) -> float
 def scallop(gear: Gear, starts: int, gashes: int) -> float:
     """Enveloping deviation: how far flats between cuts stand out of the involute.
 
-    Parameters
-    ----------
-    gear : Gear
-        The gear cut.
-    starts, gashes : int
-        Of the hob.
-
-    Returns
-    -------
-    float
-        ``pi^2 m z0^2 sin a / (4 z i^2)``, mm, from memory, derived again.
+    ``pi^2 m z0^2 sin a / (4 z i^2)``, mm, from memory, derived again.
     """
     alpha = gear.rack.pressure_angle
     return pi**2 * gear.module_mm * starts**2 * sin(alpha) / (4 * gear.teeth * gashes**2)
@@ -84,6 +71,8 @@ def scallop(gear: Gear, starts: int, gashes: int) -> float:
 
 def feed_mark(feed_mm: float, hob_diameter_mm: float, pressure_angle: float) -> float:
     """Depth of the marks that the feed leaves along the flank.
+
+    ``f^2 sin a / (4 d_a0)``, mm, from memory, derived again.
 
     Parameters
     ----------
@@ -93,11 +82,6 @@ def feed_mark(feed_mm: float, hob_diameter_mm: float, pressure_angle: float) -> 
         Outside diameter of the hob, mm.
     pressure_angle : float
         Flank angle of the rack, rad.
-
-    Returns
-    -------
-    float
-        ``f^2 sin a / (4 d_a0)``, mm, from memory, derived again.
     """
     return feed_mm**2 * sin(pressure_angle) / (4 * hob_diameter_mm)
 
@@ -113,8 +97,6 @@ def hob_setting(
 
     Parameters
     ----------
-    gear : Gear
-        The gear to be cut.
     starts : int
         Threads of the hob.
     hob_diameter_mm : float or None
@@ -137,9 +119,6 @@ def hob_setting(
 def form_cutter_number(teeth: int) -> int | None:
     """Number of the form cutter of a set of eight that cuts a tooth count.
 
-    Returns
-    -------
-    int or None
-        1 (135 teeth to a rack) to 8 (12 and 13), common practice, no source; None below 12.
+    1 (135 teeth to a rack) to 8 (12 and 13), common practice, no source; None below 12.
     """
     return next((number for least, number in _CUTTERS if teeth >= least), None)

@@ -197,10 +197,7 @@ class Machine(BaseModel):
     def dividing_train(self) -> DriveTrain | None:
         """Counts of the set-up while the motor divides tooth by tooth.
 
-        Returns
-        -------
-        DriveTrain or None
-            None where no motor is stated.
+        None where no motor is stated.
         """
         steps = self.steps_per_work_turn
         return None if steps is None else DriveTrain(steps)
@@ -208,11 +205,6 @@ class Machine(BaseModel):
 
 def load_machine(path: Path) -> Machine:
     """Read a machine file.
-
-    Parameters
-    ----------
-    path : Path
-        A TOML file.
 
     Raises
     ------
@@ -223,14 +215,7 @@ def load_machine(path: Path) -> Machine:
 
 
 def make_machine(given: Mapping[str, object], where: str = "") -> Machine:
-    """Check what was said of a machine.
-
-    Parameters
-    ----------
-    given : mapping
-        Field names and values.
-    where : str
-        File they came from, for the message.
+    """Check what was said of a machine, in the file that a message would name.
 
     Raises
     ------

@@ -16,10 +16,7 @@ from cogloupe_calibration.errors import UseError
 def working_angle(gear: Gear, mate: Gear) -> float:
     """Working pressure angle of two gears in tight mesh, without backlash.
 
-    Returns
-    -------
-    float
-        Angle, rad: ``inv a_w = inv a + 2 tan a (x1 + x2) / (z1 + z2)`` (ISO 21771).
+    Angle, rad: ``inv a_w = inv a + 2 tan a (x1 + x2) / (z1 + z2)`` (ISO 21771).
 
     Raises
     ------
@@ -40,29 +37,18 @@ def working_angle(gear: Gear, mate: Gear) -> float:
 def centre_distance(gear: Gear, mate: Gear) -> float:
     """Centre distance of two gears in tight mesh, without backlash.
 
-    Returns
-    -------
-    float
-        ``(r1 + r2) cos a / cos a_w``, mm (ISO 21771).
+    ``(r1 + r2) cos a / cos a_w``, mm (ISO 21771).
     """
     return (gear.base_radius + mate.base_radius) / cos(working_angle(gear, mate))
 
 
 def backlash_at(gear: Gear, mate: Gear, centre_mm: float) -> float:
-    """Backlash along the working pitch circle at a centre distance.
+    """Backlash along the working pitch circle at a centre distance, mm.
 
-    Parameters
-    ----------
-    gear, mate : Gear
-        The gears.
-    centre_mm : float
-        Centre distance, mm; not less than the sum of the base radii.
+    ``2 a (inv a_w - inv a_w0)``, mm, a_w0 in tight mesh: pitch less the two thicknesses on the
+    working circles (ISO 21771's thickness at a radius). Below zero: the teeth jam.
 
-    Returns
-    -------
-    float
-        ``2 a (inv a_w - inv a_w0)``, mm, a_w0 in tight mesh: pitch less the two thicknesses on
-        the working circles (ISO 21771's thickness at a radius). Below zero: the teeth jam.
+    The distance is not less than the sum of the base radii.
     """
     angle = acos((gear.base_radius + mate.base_radius) / centre_mm)
     tight = working_angle(gear, mate)
@@ -70,19 +56,7 @@ def backlash_at(gear: Gear, mate: Gear, centre_mm: float) -> float:
 
 
 def centre_for_backlash(gear: Gear, mate: Gear, backlash_mm: float) -> float:
-    """Centre distance that leaves a stated backlash.
-
-    Parameters
-    ----------
-    gear, mate : Gear
-        The gears.
-    backlash_mm : float
-        Along the working pitch circle, mm.
-
-    Returns
-    -------
-    float
-        Centre distance, mm.
+    """Centre distance, mm, that leaves a stated backlash along the working pitch circle, mm.
 
     Raises
     ------
@@ -103,20 +77,10 @@ def centre_for_backlash(gear: Gear, mate: Gear, backlash_mm: float) -> float:
 
 
 def contact_ends(gear: Gear, mate: Gear, centre_mm: float) -> tuple[float, float]:
-    """Lengths of roll of the first gear between which its flank is in contact.
+    """Lengths of roll, mm, from and to which a gear's flank is in contact at a centre distance.
 
-    Parameters
-    ----------
-    gear, mate : Gear
-        The gears.
-    centre_mm : float
-        Centre distance, mm.
-
-    Returns
-    -------
-    low, high : float
-        Lengths of roll, mm: from the mate's tip, or where the involute begins, up to the own
-        tip, or where the mate's involute begins.
+    From the mate's tip, or where the involute begins, up to the own tip, or where the mate's
+    involute begins.
     """
     base = gear.base_radius + mate.base_radius
     line = sqrt(max(centre_mm**2 - base**2, 0.0))
@@ -130,20 +94,10 @@ def _roll(gear: Gear, radius: float) -> float:
 
 
 def contact_ratio(gear: Gear, mate: Gear, centre_mm: float) -> float:
-    """Transverse contact ratio: pairs of teeth in contact, on average.
+    """Transverse contact ratio at a centre distance, mm: pairs of teeth in contact, on average.
 
-    Parameters
-    ----------
-    gear, mate : Gear
-        The gears.
-    centre_mm : float
-        Centre distance, mm.
-
-    Returns
-    -------
-    float
-        Length of the path of contact over the base pitch (ISO 21771); undercut flanks count only
-        as far as their involute reaches.
+    Length of the path of contact over the base pitch (ISO 21771); undercut flanks count only as far
+    as their involute reaches.
     """
     low, high = contact_ends(gear, mate, centre_mm)
     base_pitch = pi * gear.module_mm * cos(gear.rack.pressure_angle)
@@ -151,19 +105,9 @@ def contact_ratio(gear: Gear, mate: Gear, centre_mm: float) -> float:
 
 
 def interference(gear: Gear, mate: Gear, centre_mm: float) -> float:
-    """How far the mate's tip runs below the involute of a gear.
+    """How far the mate's tip runs below the involute of a gear at a centre distance, mm.
 
-    Parameters
-    ----------
-    gear, mate : Gear
-        The gears.
-    centre_mm : float
-        Centre distance, mm.
-
-    Returns
-    -------
-    float
-        Length of roll below the start of the involute, mm; 0 or less where there is none.
+    Length of roll below the start of the involute, mm; 0 or less where there is none.
     """
     base = gear.base_radius + mate.base_radius
     line = sqrt(max(centre_mm**2 - base**2, 0.0))
@@ -171,55 +115,24 @@ def interference(gear: Gear, mate: Gear, centre_mm: float) -> float:
 
 
 def tip_clearance(gear: Gear, mate: Gear, centre_mm: float) -> float:
-    """Room between the tips of the mate and the floor of a gear's gaps.
+    """Room between the mate's tips and the floor of a gear's gaps at a centre distance, mm.
 
-    Parameters
-    ----------
-    gear, mate : Gear
-        The gears.
-    centre_mm : float
-        Centre distance, mm.
-
-    Returns
-    -------
-    float
-        ``a - r_a2 - r_f1``, mm; below zero the tips touch the floor.
+    ``a - r_a2 - r_f1``, mm; below zero the tips touch the floor.
     """
     return centre_mm - mate.tip_radius - gear.root_radius
 
 
 def depth_for_backlash(gear: Gear, backlash_mm: float) -> float:
-    """Extra depth that thins one gear's teeth by an arc, at an unchanged centre distance.
+    """Extra depth, mm, that thins one gear's teeth by an arc on the reference circle, mm.
 
-    Parameters
-    ----------
-    gear : Gear
-        The gear.
-    backlash_mm : float
-        Arc taken off its teeth on the reference circle, mm.
+    ``j / (2 tan a)``, mm (ISO 21771: thickness ``m (pi/2 + 2 x tan a)``).
 
-    Returns
-    -------
-    float
-        ``j / (2 tan a)``, mm (ISO 21771: thickness ``m (pi/2 + 2 x tan a)``).
+    The centre distance stays.
     """
     return backlash_mm / (2 * tan(gear.rack.pressure_angle))
 
 
 def normal_backlash(gear: Gear, mate: Gear, centre_mm: float) -> float:
-    """Backlash square to the flanks, as a feeler finds it.
-
-    Parameters
-    ----------
-    gear, mate : Gear
-        The gears.
-    centre_mm : float
-        Centre distance, mm.
-
-    Returns
-    -------
-    float
-        ``j cos a_w``, mm (ISO 21771).
-    """
+    """Backlash square to the flanks, as a feeler finds it: ``j cos a_w``, mm (ISO 21771)."""
     base = gear.base_radius + mate.base_radius
     return backlash_at(gear, mate, centre_mm) * base / centre_mm

@@ -25,10 +25,7 @@ SAME_BLANK = 0.01
 def notices(plan: Plan) -> tuple[str, ...]:
     """Sentences on what a plan's figures should make a person stop at.
 
-    Returns
-    -------
-    tuple of str
-        Empty where nothing was found.
+    Empty where nothing was found.
     """
     found = [*_tooth(plan), *_blank(plan), *_checks(plan)]
     if plan.mate is not None:

@@ -59,8 +59,6 @@ class MatePlan:
 
     Attributes
     ----------
-    gear : Gear
-        The mate.
     tight_mm, centre_mm : float
         Centre distance without and with the backlash, mm.
     backlash_mm, normal_backlash_mm : float
@@ -120,18 +118,8 @@ class Plan:
 
     Attributes
     ----------
-    request : PlanRequest
-        What was wanted.
-    machine : Machine or None
-        The machine, where one was told.
-    gear : Gear
-        The gear, on its blank.
     depth_mm : float
         Whole depth of cut, from the blank's surface to the root circle, mm.
-    passes : tuple of Pass
-        A proposal.
-    spans : tuple of SpanSize
-        Span sizes that can be taken.
     pins : tuple of PinSize
         Over the standard pin, and over the one the person has.
     chord : Chord
@@ -140,16 +128,12 @@ class Plan:
         Width of a tooth's tip, mm.
     shift_without_undercut : float
         Least profile shift free of undercut, modules.
-    mate : MatePlan or None
-        Running with a mate.
     hob : HobSetting or None
         Setting of the hob; None for a form cutter.
     cutter_number : int or None
         Form cutter of a set of eight; None for a hob, and below 12 teeth.
     indexing : IndexingPlan or None
         Dividing; None without a machine.
-    cautions : tuple of str
-        What a hand at the machine must heed.
     """
 
     request: PlanRequest
@@ -174,6 +158,9 @@ def pass_depths(
 ) -> tuple[Pass, ...]:
     """Share the depth of cut out over some passes.
 
+    A proposal (common practice, no source): the passes before the last each take the same area out
+    of a rack-shaped gap, so that infeeds decrease; the last is a light one.
+
     Parameters
     ----------
     depth_mm : float
@@ -184,12 +171,6 @@ def pass_depths(
         Width of the cutter's tooth at its tip, mm.
     pressure_angle : float
         Slope of its flanks, rad.
-
-    Returns
-    -------
-    tuple of Pass
-        A proposal (common practice, no source): the passes before the last each take the same
-        area out of a rack-shaped gap, so that infeeds decrease; the last is a light one.
     """
     # Half a mean infeed is less than any of the passes before, however many there are.
     light = min(LAST_PASS, 1 / (2 * passes)) if passes > 1 else 1.0
@@ -208,14 +189,7 @@ def pass_depths(
 
 
 def make_plan(request: PlanRequest, machine: Machine | None = None) -> Plan:
-    """Work out everything that is needed before cutting.
-
-    Parameters
-    ----------
-    request : PlanRequest
-        What is wanted.
-    machine : Machine or None
-        The machine; without one there is no indexing.
+    """Work out everything that is needed before cutting; without a machine there is no indexing.
 
     Raises
     ------

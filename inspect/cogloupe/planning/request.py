@@ -86,14 +86,7 @@ class PlanRequest(BaseModel):
 
 
 def make_request(given: Mapping[str, object], where: str = "") -> PlanRequest:
-    """Check what was asked for.
-
-    Parameters
-    ----------
-    given : mapping
-        Field names and values; None counts as not given.
-    where : str
-        File they came from, for the message.
+    """Check what was asked for, in the file that a message would name; None counts as not given.
 
     Raises
     ------
@@ -114,14 +107,7 @@ def make_request(given: Mapping[str, object], where: str = "") -> PlanRequest:
 
 
 def load_request(path: Path, given: Mapping[str, object] | None = None) -> PlanRequest:
-    """Read a plan file, laid under what was given on the command line.
-
-    Parameters
-    ----------
-    path : Path
-        A TOML file of the request's fields.
-    given : mapping or None
-        Fields that override the file's; None values count as not given.
+    """Read a plan file, laid under what was given on the command line; None counts as not given.
 
     Raises
     ------

@@ -22,14 +22,7 @@ def plain_axes(axes: Axes, title: str) -> None:
 
 
 def tooth_step(teeth: int, wide: float = 1.0) -> int:
-    """Every how many teeth a number has room under a chart.
-
-    Parameters
-    ----------
-    teeth : int
-    wide : float
-        Width of the chart, as a share of the widest that is drawn.
-    """
+    """Every how many teeth a number has room; `wide` is the chart's share of the widest drawn."""
     room = wide * (42 if teeth < 100 else 28)  # labels of three figures need more room
     return next((s for s in (1, 2, 5, 10, 20) if teeth / s <= room), 50)
 

@@ -21,13 +21,7 @@ _MACHINE_FIELDS = (
 
 @cache
 def bench_html() -> str:
-    """Write the page.
-
-    Returns
-    -------
-    str
-        HTML text; its script asks the server for what it shows.
-    """
+    """Write the page, whose script asks the server for what it shows."""
     fields = [
         (name, name.replace("_", " "), Machine.model_fields[name].description or "")
         for name in _MACHINE_FIELDS
@@ -42,11 +36,5 @@ def bench_script() -> str:
 
 
 def problem_html(text: str) -> str:
-    """Write the page that says why another could not be made.
-
-    Parameters
-    ----------
-    text : str
-        A sentence.
-    """
+    """Write the page that says in a sentence why another could not be made."""
     return page_template("problem.html.j2").render(text=text)

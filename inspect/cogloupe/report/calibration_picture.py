@@ -35,11 +35,8 @@ def target_picture(shown: GridScale | CircleScale | RuledScale) -> Figure:
 def ruled_picture(ruled: RuledScale) -> Figure:
     """Draw where the lines of a ruled scale were seen, and how far each lies off even spacing.
 
-    Returns
-    -------
-    Figure
-        The frame with a point on each line, the first and every fifth with their numbers; the
-        residuals along the scale; verdict, reasons and scale above them.
+    The frame with a point on each line, the first and every fifth with their numbers; the residuals
+    along the scale; verdict, reasons and scale above them.
     """
     figure, axes = _frames(ruled.summary)
     figure.subplots_adjust(wspace=0.2)
@@ -75,11 +72,8 @@ def _along(axes: Axes, ruled: RuledScale) -> None:
 def grid_picture(grid: GridScale) -> Figure:
     """Draw what a grid shows of the lens, and what is left when it is undone.
 
-    Returns
-    -------
-    Figure
-        Two frames with arrows from where points should be to where they were seen, each
-        exaggerated by the factor it states; verdict, reasons and scale above them.
+    Two frames with arrows from where points should be to where they were seen, each exaggerated by
+    the factor it states; verdict, reasons and scale above them.
     """
     summary, points, used = grid.summary, grid.points, grid.points.used
     figure, axes = _frames(summary)
@@ -105,11 +99,8 @@ def grid_picture(grid: GridScale) -> Figure:
 def circle_picture(circle: CircleScale) -> Figure:
     """Draw the outline of a circle with its residuals, and unrolled.
 
-    Returns
-    -------
-    Figure
-        The frame with the outline exaggerated by the factor stated; the residuals against the
-        polar angle; verdict, reasons and scale above them.
+    The frame with the outline exaggerated by the factor stated; the residuals against the polar
+    angle; verdict, reasons and scale above them.
     """
     figure, axes = _frames(circle.summary)
     used, centre = circle.used, np.array(circle.centre_px)
@@ -132,15 +123,7 @@ def circle_picture(circle: CircleScale) -> Figure:
 def blank_figure(
     columns: int, aspect: float, reasons: tuple[str, ...]
 ) -> tuple[Figure, list[Axes]]:
-    """A figure whose frames keep their shape, with room for the reasons above.
-
-    Parameters
-    ----------
-    columns : int
-    aspect : float
-        Height of a frame over its width.
-    reasons : tuple of str
-    """
+    """A figure whose frames keep their aspect (height over width), with room for reasons above."""
     lines = len(_reason_lines(reasons))
     frame_in = min(max((_WIDTH_IN / columns - 0.5) * aspect, 1.8), 6.0)
     head_in, foot_in = 0.9 + 0.18 * lines, 0.55
@@ -160,11 +143,7 @@ def blank_figure(
 def exaggeration(vectors: Floats, spacing: float) -> float:
     """Round exaggeration (1, 2, 5, 10, ...) at which the longer arrows reach to the next point.
 
-    Parameters
-    ----------
-    vectors : ndarray, shape (n, 2)
-    spacing : float
-        Between the points, in the vectors' unit.
+    `vectors` (n, 2) and the `spacing` of the points are in one unit.
     """
     long = float(np.percentile(np.hypot(*vectors.T), 95)) if len(vectors) else 0.0
     wanted = _LONG * spacing / max(long, 1e-6)
@@ -199,15 +178,7 @@ def _region(axes: Axes, region: tuple[float, float, float, float] | None) -> Non
 
 
 def show_arrows(axes: Axes, xy: Floats, vectors: Floats, factor: float, colour: str) -> None:
-    """Arrows from points, exaggerated.
-
-    Parameters
-    ----------
-    axes : Axes
-    xy, vectors : ndarray, shape (n, 2)
-    factor : float
-    colour : str
-    """
+    """Arrows from points (n, 2), exaggerated."""
     axes.plot(*xy.T, ".", color=FAINT, ms=1.6, zorder=1)
     axes.quiver(
         xy[:, 0], xy[:, 1], factor * vectors[:, 0], factor * vectors[:, 1],
@@ -221,15 +192,7 @@ def _crosses(axes: Axes, xy: Floats) -> None:
 
 
 def write_title(axes: Axes, title: str, rms: float, factor: float) -> None:
-    """Title of a frame with arrows.
-
-    Parameters
-    ----------
-    axes : Axes
-    title : str
-    rms, factor : float
-        RMS length, px, and how many times too long the arrows are.
-    """
+    """Title of a frame with arrows: their RMS length, px, and how many times too long they are."""
     words = f"{title}\n{_digits(rms)} px RMS; arrows drawn {factor:,.0f} times too long"
     axes.set_title(words, loc="left", fontsize=FONT, color=INK)
 

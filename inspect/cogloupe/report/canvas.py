@@ -55,16 +55,7 @@ class View:
         return self.width / self.columns
 
     def place(self, points: Floats) -> Floats:
-        """Turn picture pixels into pixels of the drawing.
-
-        Parameters
-        ----------
-        points : ndarray, shape (..., 2)
-
-        Returns
-        -------
-        ndarray, shape (..., 2)
-        """
+        """Turn picture pixels (..., 2) into pixels of the drawing."""
         scale = np.array([self.width / self.columns, self.height / self.rows])
         return np.asarray((points - [self.left, self.top] + 0.5) * scale - 0.5)
 
@@ -100,12 +91,12 @@ def view_round(points: Floats, margin: float, width: int, height: int) -> View:
 def grey_toned(picture: NDArray[Any], view: View) -> Canvas:
     """Draw a view of a photograph in light greys, so that colours laid over it stand out.
 
+    What lies outside the picture stays plain.
+
     Parameters
     ----------
     picture : ndarray, shape (h, w) or (h, w, 3), uint8 or uint16
         The photograph, grey or RGB; only read.
-    view : View
-        Which part; what lies outside the picture stays plain.
 
     Returns
     -------
@@ -134,7 +125,7 @@ def _fixed_point(points: Floats) -> NDArray[np.int32]:
 def draw_lines(
     canvas: Canvas, lines: Sequence[Floats], colour: str, width: int, closed: bool = False
 ) -> None:
-    """Draw anti-aliased lines, placed to a sixteenth of a pixel.
+    """Draw anti-aliased lines some pixels wide, placed to a sixteenth of one.
 
     Parameters
     ----------
@@ -142,12 +133,6 @@ def draw_lines(
         Changed in place.
     lines : sequence of ndarray, shape (n, 2)
         Corners, pixels of the drawing.
-    colour : str
-        Hex colour.
-    width : int
-        Line width, pixels.
-    closed : bool
-        Join the last point to the first.
     """
     fixed = [_fixed_point(line) for line in lines if len(line) > 1]
     cv2.polylines(canvas, fixed, closed, rgb(colour), width, cv2.LINE_AA, _SHIFT)
@@ -162,8 +147,6 @@ def fill_areas(canvas: Canvas, areas: Sequence[Floats], colour: str, share: floa
         Changed in place.
     areas : sequence of ndarray, shape (n, 2)
         Outlines, pixels of the drawing.
-    colour : str
-        Hex colour.
     share : float
         How much of the colour is laid on, 0 to 1.
     """
@@ -175,62 +158,23 @@ def fill_areas(canvas: Canvas, areas: Sequence[Floats], colour: str, share: floa
 
 
 def circle_line(centre: Floats, radius: float, corners: int = 720) -> Floats:
-    """Corners of a circle.
-
-    Parameters
-    ----------
-    centre : ndarray, shape (2,)
-        Centre.
-    radius : float
-        Radius in the same unit.
-    corners : int
-        How many corners.
-
-    Returns
-    -------
-    ndarray, shape (corners, 2)
-        The first corner is not repeated.
-    """
+    """Corners (n, 2) of a circle; the first is not repeated."""
     return centre + radius * direction(np.arange(corners) * 2 * pi / corners)
 
 
 def direction(angle: Floats | float) -> Floats:
-    """Unit vectors at polar angles, rad.
-
-    Parameters
-    ----------
-    angle : float or ndarray, shape (...)
-        Polar angle, rad, growing clockwise on the picture.
-
-    Returns
-    -------
-    ndarray, shape (..., 2)
-    """
+    """Unit vectors (..., 2) at polar angles, rad, growing clockwise on the picture."""
     return np.stack([np.cos(angle), np.sin(angle)], axis=-1)
 
 
 def arrow_head(tip: Floats, ahead: Floats, length: float) -> Floats:
-    """Corners of an arrow's head.
-
-    Parameters
-    ----------
-    tip : ndarray, shape (2,)
-        Its point.
-    ahead : ndarray, shape (2,)
-        Unit vector it points along.
-    length : float
-        How long it is.
-
-    Returns
-    -------
-    ndarray, shape (3, 2)
-    """
+    """Corners (3, 2) of an arrow's head with its point at `tip`, along a unit vector `ahead`."""
     aside = 0.4 * np.array([-ahead[1], ahead[0]])
     return np.stack([tip, tip - length * (ahead - aside), tip - length * (ahead + aside)])
 
 
 def dashes(line: Floats, on: float, off: float) -> list[Floats]:
-    """Cut a closed line into dashes.
+    """Cut a closed line into dashes (k, 2).
 
     Parameters
     ----------
@@ -238,10 +182,6 @@ def dashes(line: Floats, on: float, off: float) -> list[Floats]:
         Corners close to each other; the line is closed by itself.
     on, off : float
         Length of a dash and of the space after it, in the line's unit.
-
-    Returns
-    -------
-    list of ndarray, shape (k, 2)
     """
     line = np.concatenate([line, line[:1]])
     along = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(line, axis=0).T))])
@@ -258,18 +198,12 @@ class Label:
 
     Attributes
     ----------
-    text : str
-        What it says.
     x, y : float
         Where, pixels of the drawing.
     size : int
         Height of the letters, pixels.
-    colour : str
-        Hex colour.
     anchor : str
         Which point of the text lies there: two letters as Pillow has them.
-    bold : bool
-        Heavy letters.
     halo : bool
         Lay a white rim round the letters.
     """
@@ -297,20 +231,7 @@ def _font(size: int, bold: bool) -> ImageFont.FreeTypeFont | ImageFont.ImageFont
 
 
 def write_labels(canvas: Canvas, labels: Sequence[Label]) -> Canvas:
-    """Write text on a drawing.
-
-    Parameters
-    ----------
-    canvas : ndarray, shape (h, w, 3), uint8
-        The drawing.
-    labels : sequence of Label
-        What to write.
-
-    Returns
-    -------
-    ndarray, shape (h, w, 3), uint8
-        A new drawing.
-    """
+    """Write text on a drawing; gives a new one."""
     image = Image.fromarray(canvas)
     draw = ImageDraw.Draw(image)
     for label in labels:
@@ -323,28 +244,12 @@ def write_labels(canvas: Canvas, labels: Sequence[Label]) -> Canvas:
 
 
 def text_width(text: str, size: int) -> float:
-    """Width of a piece of text, pixels.
-
-    Parameters
-    ----------
-    text : str
-        What it says.
-    size : int
-        Height of the letters, pixels.
-    """
+    """Width of a piece of text, pixels, at a height of its letters."""
     return float(_font(size, False).getlength(text))
 
 
 def encoded(canvas: Canvas, kind: str) -> bytes:
-    """Write a drawing as the bytes of a picture file.
-
-    Parameters
-    ----------
-    canvas : ndarray, shape (h, w, 3), uint8
-        The drawing, RGB.
-    kind : {'.png', '.jpg'}
-        Kind of file.
-    """
+    """Write a drawing, RGB, as the bytes of a ``.png`` or ``.jpg`` file."""
     # With its level left open the library writes quickly; its own strategy then packs badly.
     png = [cv2.IMWRITE_PNG_STRATEGY, cv2.IMWRITE_PNG_STRATEGY_DEFAULT]
     how = png if kind == ".png" else [cv2.IMWRITE_JPEG_QUALITY, 88]

@@ -19,10 +19,7 @@ _FIGURES = {
 def catalogue_table(entries: Sequence[Entry]) -> Table:
     """Lay out what the catalogue has, to fit a terminal of 100 columns.
 
-    Returns
-    -------
-    Table
-        In their order; figures with U (k = 2).
+    In their order; figures with U (k = 2).
     """
     table = Table(box=box.SIMPLE_HEAD, padding=(0, 1, 0, 0), pad_edge=False)
     for name in ("day", "reading", "gear"):

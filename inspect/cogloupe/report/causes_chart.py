@@ -24,10 +24,7 @@ _NAMES = {
 def causes_chart(diagnosis: Diagnosis) -> Figure:
     """Lay what the causes found would leave over the figures of the reading.
 
-    Returns
-    -------
-    Figure
-        Places of left and right flanks, and the figures that all teeth share, µm, with U bars.
+    Places of left and right flanks, and the figures that all teeth share, µm, with U bars.
     """
     figure = Figure(figsize=(_WIDTH_IN, 8.6), dpi=_DPI, facecolor=PAPER)
     panels = figure.subplots(3, 1, height_ratios=(3, 3, 2))

@@ -29,10 +29,7 @@ _MOST_WAVES = 5
 def cause_tables(diagnosis: Diagnosis) -> list[Table]:
     """Lay a diagnosis out for the terminal.
 
-    Returns
-    -------
-    list of Table
-        One for each round of ranking, then what to do, then the cautions.
+    One for each round of ranking, then what to do, then the cautions.
     """
     tables = [
         _ranking(diagnosis, place)
@@ -43,14 +40,7 @@ def cause_tables(diagnosis: Diagnosis) -> list[Table]:
 
 
 def part_title(diagnosis: Diagnosis, place: int) -> str:
-    """Heading of a round of ranking.
-
-    Parameters
-    ----------
-    diagnosis : Diagnosis
-    place : int
-        From 0.
-    """
+    """Heading of a round of ranking, counted from 0."""
     if place == 0:
         return "What left this pattern"
     before = [finding.best.cause.name for finding in diagnosis.findings[:place]]
@@ -84,19 +74,7 @@ def _what_next(diagnosis: Diagnosis) -> Table:
 
 
 def causes_html(reading: Reading, diagnosis: Diagnosis) -> str:
-    """Write the page.
-
-    Parameters
-    ----------
-    reading : Reading
-    diagnosis : Diagnosis
-        Of that reading.
-
-    Returns
-    -------
-    str
-        HTML text that loads nothing from anywhere.
-    """
+    """Write the page, HTML text that loads nothing from anywhere."""
     machine = diagnosis.case.machine
     waves = found_only(harmonics(diagnosis.case.observed))
     return page_template("causes.html.j2").render(

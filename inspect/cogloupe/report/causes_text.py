@@ -28,13 +28,10 @@ class CauseRow:
 
     Attributes
     ----------
-    name, pattern : str
     sizes : tuple of str
         Size ± U in each of the machine's units.
     share : str
         Probability.
-    alike, test : str
-    best : bool
     """
 
     name: str
@@ -84,10 +81,7 @@ def times(ranked: Ranked) -> str:
 def cause_rows(diagnosis: Diagnosis, finding: Finding) -> list[CauseRow]:
     """The ranking, as far as it matters.
 
-    Returns
-    -------
-    list of CauseRow
-        The likeliest, the next, and up to `MOST_SHOWN` that are likelier than `SHOWN_SHARE`.
+    The likeliest, the next, and up to `MOST_SHOWN` that are likelier than `SHOWN_SHARE`.
     """
     kept = [
         ranked
@@ -123,10 +117,7 @@ def size_text(size: Size) -> str:
 def harmonic_rows(waves: list[Harmonic], diagnosis: Diagnosis) -> Iterator[tuple[str, ...]]:
     """Rows of the table of waves.
 
-    Yields
-    ------
-    tuple of str
-        Times a turn, left, right, phase apart, what could come round so.
+    Times a turn, left, right, phase apart, what could come round so.
     """
     for wave in waves:
         both = (
@@ -142,10 +133,7 @@ def harmonic_rows(waves: list[Harmonic], diagnosis: Diagnosis) -> Iterator[tuple
 def period_rows(diagnosis: Diagnosis) -> list[tuple[str, str, str]]:
     """What comes round how often, and how it looks on this tooth count.
 
-    Returns
-    -------
-    list of (str, str, str)
-        Part, times in a turn of the work, and what it looks like seen once a tooth.
+    Part, times in a turn of the work, and what it looks like seen once a tooth.
     """
     z = diagnosis.case.teeth
     return [

@@ -21,13 +21,7 @@ Draw = Callable[["Reading"], dict[str, bytes]]
 
 
 def charts_here(reading: "Reading") -> dict[str, bytes]:
-    """Draw the charts of a reading in this process.
-
-    Returns
-    -------
-    dict of str to bytes
-        PNG pictures by name.
-    """
+    """Draw the charts of a reading in this process: PNG pictures by name."""
     from cogloupe.report.charts import chart_pngs
 
     return chart_pngs(reading)
@@ -37,11 +31,8 @@ def charts_here(reading: "Reading") -> dict[str, bytes]:
 def charts_beside() -> Iterator[Draw]:
     """Begin a process that draws charts, and end it afterwards.
 
-    Yields
-    ------
-    Draw
-        Gives the same pictures as `charts_here`, which also serves where the library is there
-        already, and where the process comes to grief.
+    Gives the same pictures as `charts_here`, which also serves where the library is there already,
+    and where the process comes to grief.
     """
     if "cogloupe.report.charts" in sys.modules:
         yield charts_here

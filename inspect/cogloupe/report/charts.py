@@ -32,10 +32,7 @@ _FEW = 60
 def chart_pngs(reading: Reading) -> dict[str, bytes]:
     """Draw every chart of a reading.
 
-    Returns
-    -------
-    dict of str to bytes
-        PNG pictures by the names that the report page has for them.
+    PNG pictures by the names that the report page has for them.
     """
     return {"chart": figure_png(pitch_chart(reading))}
 
@@ -43,11 +40,8 @@ def chart_pngs(reading: Reading) -> dict[str, bytes]:
 def pitch_chart(reading: Reading) -> Figure:
     """Chart single and cumulative pitch deviation of both flanks, tooth by tooth.
 
-    Returns
-    -------
-    Figure
-        Two axes: bars of single pitch, lines of cumulative pitch, both with U bars, µm on the
-        measuring circle.
+    Two axes: bars of single pitch, lines of cumulative pitch, both with U bars, µm on the measuring
+    circle.
     """
     figure = _figure(_HEIGHT_IN)
     upper, lower = figure.subplots(2, 1)

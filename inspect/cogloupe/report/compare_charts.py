@@ -29,17 +29,8 @@ _FEW = 60
 def teeth_chart(comparison: Comparison, labels: Sequence[str]) -> Figure:
     """Lay the pitch deviations of both readings over each other, tooth by tooth.
 
-    Parameters
-    ----------
-    comparison : Comparison
-    labels : sequence of str
-        Names of the two readings.
-
-    Returns
-    -------
-    Figure
-        Single and cumulative pitch of the left flanks, then of the right, each with U bars; the
-        cumulative ones about their means.
+    Single and cumulative pitch of the left flanks, then of the right, each with U bars; the
+    cumulative ones about their means.
     """
     figure = Figure(figsize=(_WIDTH_IN, 9.4), dpi=_DPI, facecolor=PAPER)
     panels = figure.subplots(4, 1, sharex=True)
@@ -107,17 +98,8 @@ def _names(figure: Figure, labels: Sequence[str]) -> None:
 def trend_chart(trends: Sequence[Trend], attempts: int) -> Figure | None:
     """Draw each figure over the attempts with its U, and a line through three or more.
 
-    Parameters
-    ----------
-    trends : sequence of Trend
-    attempts : int
-        How many there are.
-
-    Returns
-    -------
-    Figure or None
-        None where nothing was comparable throughout. The line is whole where the trend is clear,
-        else dashed.
+    None where nothing was comparable throughout. The line is whole where the trend is clear, else
+    dashed.
     """
     if not trends:
         return None

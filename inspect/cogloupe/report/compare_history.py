@@ -39,16 +39,7 @@ def history_rows(
     values: Sequence[dict[str, Value]],
     steps: Sequence[Comparison],
 ) -> list[HistoryRow]:
-    """Rows of the history, one an attempt.
-
-    Parameters
-    ----------
-    attempts : sequence of Attempt
-    values : sequence of dict of str to Value
-        Figures of each attempt, by their keys.
-    steps : sequence of Comparison
-        One fewer than attempts.
-    """
+    """Rows of the history, one an attempt, from figures by their keys and the steps between."""
     rows = []
     for k, (attempt, figures) in enumerate(zip(attempts, values, strict=True)):
         step = steps[k - 1].changes[0] if k else None
@@ -64,14 +55,7 @@ def history_rows(
 
 
 def unnoted(attempts: Sequence[Attempt], steps: Sequence[Comparison]) -> list[str]:
-    """Steps at which nothing was changed, and yet the answer is that something did.
-
-    Parameters
-    ----------
-    attempts : sequence of Attempt
-    steps : sequence of Comparison
-        One fewer than attempts.
-    """
+    """Steps at which nothing was changed, and yet the answer is that something did."""
     return [
         f"Nothing was changed before {attempt.label}, and yet its spacing is "
         f"{VERDICTS[step.changes[0].verdict]}: something varies by itself that the log does not "

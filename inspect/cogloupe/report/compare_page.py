@@ -33,14 +33,7 @@ _STYLES = {"better": "green", "worse": "red", "changed": "yellow"}
 
 
 def change_table(comparison: Comparison, labels: Sequence[str]) -> Table:
-    """Lay a comparison out for the terminal.
-
-    Parameters
-    ----------
-    comparison : Comparison
-    labels : sequence of str
-        Names of both readings.
-    """
+    """Lay a comparison of two readings, by their names, out for the terminal."""
     table = plain_table(
         f"{labels[0]} → {labels[1]}",
         "± U (k = 2). By chance: what 95 of 100 pairs without a change stay below.",
@@ -76,16 +69,7 @@ class _Part:
 def compare_html(attempts: Sequence[Attempt], series: Series) -> str:
     """Write the page: the answer, the figures, pictures, and the history of attempts.
 
-    Parameters
-    ----------
-    attempts : sequence of Attempt
-    series : Series
-        Of the same readings.
-
-    Returns
-    -------
-    str
-        HTML text that loads nothing from anywhere.
+    HTML text that loads nothing from anywhere.
     """
     asked = series.steps[series.asked]
     labels = [attempt.label for attempt in attempts]

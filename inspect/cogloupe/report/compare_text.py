@@ -27,17 +27,14 @@ class ChangeRow:
 
     Attributes
     ----------
-    name, symbol, unit : str
     before, after : str
         Figure ± U.
     difference : str
         After less before, ± U.
     by_chance : str
         What a pair without a change stays below.
-    verdict : str
     kind : str
         The verdict's key, for the page's colours.
-    remark : str
     """
 
     name: str
@@ -53,13 +50,7 @@ class ChangeRow:
 
 
 def change_rows(comparison: Comparison) -> list[ChangeRow]:
-    """Rows of the table.
-
-    Returns
-    -------
-    list of ChangeRow
-        Figures that neither reading has are left out.
-    """
+    """Rows of the table; figures that neither reading has are left out."""
     return [
         _row(change, comparison.same_gear)
         for change in comparison.changes
@@ -99,16 +90,7 @@ def _chance(change: Change, unit: str) -> str:
 def difference_text(change: Change, unit: str | None = None) -> str:
     """Write the difference of a figure, also where it is smaller than its U.
 
-    Parameters
-    ----------
-    change : Change
-    unit : str, optional
-        In place of the figure's own.
-
-    Returns
-    -------
-    str
-        ``−3.9 ± 0.4 µm``; empty where it was not compared.
+    ``−3.9 ± 0.4 µm``; empty where it was not compared.
     """
     if change.difference is None:
         return ""
@@ -304,14 +286,7 @@ def shared(comparison: Comparison) -> str:
 
 
 def pairing(comparison: Comparison, labels: Sequence[str]) -> str:
-    """Say how the teeth of the two readings were laid over each other.
-
-    Parameters
-    ----------
-    comparison : Comparison
-    labels : sequence of str
-        Of both readings.
-    """
+    """Say how the teeth of the two readings were laid over each other."""
     a = comparison.alignment
     if a is None:
         return "The tooth counts differ, so each gear is drawn over its own turn."

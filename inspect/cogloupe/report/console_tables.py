@@ -32,15 +32,7 @@ _WIDE = 130
 
 
 def plain_table(title: str = "", caption: str = "", heads: bool = True) -> ConsoleTable:
-    """A table in the style of all tables of the terminal, still without columns.
-
-    Parameters
-    ----------
-    title, caption : str
-        Above and below it; may be empty.
-    heads : bool
-        It has headings.
-    """
+    """A table in the style of all tables of the terminal, still without columns."""
     return ConsoleTable(
         title=Text(title) if title else None, title_justify="left", show_header=heads,
         caption=Text(caption) if caption else None, caption_justify="left",
@@ -51,16 +43,7 @@ def plain_table(title: str = "", caption: str = "", heads: bool = True) -> Conso
 def readings_table(readings: Sequence[Reading], width: int = 80) -> ConsoleTable:
     """Lay out the main figures of some readings, to fit a terminal of 80 columns and more.
 
-    Parameters
-    ----------
-    readings : sequence of Reading
-    width : int
-        Columns of the terminal.
-
-    Returns
-    -------
-    ConsoleTable
-        One row a photograph; figures with their U under them, or beside them where there is room.
+    One row a photograph; figures with their U under them, or beside them where there is room.
     """
     wide = width >= _WIDE
     table = plain_table(caption=_WIDE_CAPTION if wide else _CAPTION)
@@ -89,13 +72,7 @@ def console_table(table: Table) -> ConsoleTable:
 
 
 def sentence_table(title: str, sentences: Sequence[str]) -> ConsoleTable:
-    """Lay out sentences, such as cautions, under a title.
-
-    Returns
-    -------
-    ConsoleTable
-        One row a sentence.
-    """
+    """Lay out sentences, such as cautions, under a title; one row a sentence."""
     table = plain_table(title, heads=False)
     table.add_column(overflow="fold")
     for sentence in sentences:

@@ -48,10 +48,7 @@ def _check_sentence(check: SizeCheck, inches: bool) -> str:
 def limit_sentences(reading: Reading) -> list[str]:
     """Say where undercut or a mate's tips end the use of the flanks.
 
-    Returns
-    -------
-    list of str
-        None for gears that any mate may use down to where it reaches.
+    Empty for gears that any mate may use down to where it reaches.
     """
     theory = reading.gap_theory
     if theory is None:

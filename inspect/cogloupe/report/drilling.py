@@ -89,10 +89,7 @@ def distance_text(layout: Layout, pair: int) -> str:
 def sheet_for(layout: Layout) -> Sheet:
     """The smallest sheet that holds a plate in true size.
 
-    Returns
-    -------
-    Sheet
-        One of its own size where none of the usual is large enough.
+    One of its own size where none of the usual is large enough.
     """
     (wide, _), (_, up) = _edge_ends(layout)
     above = HEAD + LINE * len(layout.pairs) + ROW * (len(layout.holes) + 1)
@@ -104,13 +101,7 @@ def sheet_for(layout: Layout) -> Sheet:
 
 
 def drilling_svg(layout: Layout) -> bytes:
-    """Write the drawing as SVG.
-
-    Returns
-    -------
-    bytes
-        Sized in points, so that it prints in true size at 100 %.
-    """
+    """Write the drawing as SVG; sized in points, so that it prints in true size at 100 %."""
     return _saved(layout, "svg", {"Date": None, "Creator": "Cogloupe"})
 
 
@@ -128,13 +119,7 @@ def _saved(layout: Layout, kind: str, told: dict[str, str | None]) -> bytes:
 
 
 def drilling_figure(layout: Layout) -> Figure:
-    """Draw the sheet.
-
-    Returns
-    -------
-    Figure
-        As large as the sheet, its axes in millimetres.
-    """
+    """Draw the sheet in its own size, its axes in millimetres."""
     sheet = sheet_for(layout)
     figure = Figure(figsize=(sheet.width / MM_PER_INCH, sheet.height / MM_PER_INCH))
     axes = figure.add_axes((0, 0, 1, 1))
@@ -251,10 +236,7 @@ def _draw_check(axes: Axes, sheet: Sheet) -> None:
 def drilling_dxf(layout: Layout) -> bytes:
     """Write the drawing as DXF, in millimetres, the plate's corner at the origin.
 
-    Returns
-    -------
-    bytes
-        A layer each for holes, centres, pitch circles, tip circles, edges and text.
+    A layer each for holes, centres, pitch circles, tip circles, edges and text.
     """
     from ezdxf.document import Drawing
 

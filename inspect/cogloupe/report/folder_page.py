@@ -49,15 +49,7 @@ class News:
 def index_html(title: str) -> str:
     """Write the folder's page, which fills itself from `index_data`.
 
-    Parameters
-    ----------
-    title : str
-        Name of the folder.
-
-    Returns
-    -------
-    str
-        HTML text; it is the same whatever is in the folder.
+    HTML text; it is the same whatever is in the folder.
     """
     return page_template("index.html.j2").render(
         title=title, script=shared_script()[0], data=DATA_FILE, version=__version__
@@ -67,10 +59,7 @@ def index_html(title: str) -> str:
 def index_data(entries: Sequence[Entry], news: News) -> str:
     """Write what the folder's page shows.
 
-    Returns
-    -------
-    str
-        A script that hands the entries to the page, newest first.
+    A script that hands the entries to the page, newest first.
     """
     newest = sorted(entries, key=lambda entry: entry.read_at, reverse=True)
     held = {
@@ -86,10 +75,7 @@ def index_data(entries: Sequence[Entry], news: News) -> str:
 def shown_entry(entry: Entry) -> dict[str, Any]:
     """What the page shows of an entry; what is empty is left out.
 
-    Returns
-    -------
-    dict
-        Main figures with their U (k = 2), µm, by symbol, and the rest in words.
+    Main figures with their U (k = 2), µm, by symbol, and the rest in words.
     """
     figures = {
         symbol: (_short(getattr(entry, name)), _short(expanded(getattr(entry, f"u_{name}"))))

@@ -14,16 +14,8 @@ _SAME_SIZE = 1e-3
 def stated_in_dp(gear: GearInfo) -> bool:
     """Tell whether a gear is one that the trade states in diametral pitch.
 
-    Parameters
-    ----------
-    gear : GearInfo
-        The gear; its module and diametral pitch are always both filled.
-
-    Returns
-    -------
-    bool
-        True where its diametral pitch lies within 0.1 % of one in common use, and closer than
-        its module lies to a preferred module.
+    True where its diametral pitch lies within 0.1 % of one in common use, and closer than its
+    module lies to a preferred module.
     """
     return _in_dp(gear.module_mm, gear.diametral_pitch)
 
@@ -35,13 +27,7 @@ def _in_dp(module_mm: float, diametral_pitch: float) -> bool:
 
 
 def size_name(module_mm: float, diametral_pitch: float) -> str:
-    """Size as the trade states it.
-
-    Returns
-    -------
-    str
-        ``48 DP`` or ``module 0.5 mm``.
-    """
+    """Size as the trade states it, ``48 DP`` or ``module 0.5 mm``."""
     if _in_dp(module_mm, diametral_pitch):
         return f"{diametral_pitch:.4g} DP"
     return f"module {module_mm:.4g} mm"
@@ -50,10 +36,7 @@ def size_name(module_mm: float, diametral_pitch: float) -> str:
 def gear_size(gear: GearInfo) -> str:
     """Size of a gear as its maker would say it.
 
-    Returns
-    -------
-    str
-        ``48 DP`` or ``module 0.5 mm``; for straight-sided teeth, ``pitch 2.01 mm``.
+    ``48 DP`` or ``module 0.5 mm``; for straight-sided teeth, ``pitch 2.01 mm``.
     """
     if gear.form == "straight":
         return f"pitch {pi * gear.measuring_diameter_mm / gear.teeth:.4g} mm"
@@ -69,13 +52,7 @@ def gear_name(gear: GearInfo) -> str:
 
 
 def gear_origin(gear: GearInfo) -> str:
-    """Say what the teeth were compared with.
-
-    Returns
-    -------
-    str
-        One or two sentences.
-    """
+    """Say what the teeth were compared with, in one or two sentences."""
     how = "as stated" if gear.source == "given" else "estimated from the picture"
     size = f"Module {gear.module_mm:.4g} mm = {gear.diametral_pitch:.4g} DP ({how})"
     if gear.form == "straight":

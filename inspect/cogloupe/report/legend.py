@@ -31,8 +31,6 @@ class Key:
     ----------
     glyph : str
         Which line or mark is drawn.
-    text : str
-        What it means.
     sample : str
         The sample itself, where it is a text.
     pen, width : str, int
@@ -47,22 +45,9 @@ class Key:
 
 
 def legend_strip(keys: list[Key], width: int, px_per_mm: float, factor: float) -> Canvas:
-    """Draw the legend with a scale bar for the picture and one for the deviations.
+    """Draw the legend with a scale bar for the picture and one for the deviations, drawn too long.
 
-    Parameters
-    ----------
-    keys : list of Key
-        Entries.
-    width : int
-        Width of the strip, pixels.
-    px_per_mm : float
-        Scale of the picture above it.
-    factor : float
-        Exaggeration of the deviations.
-
-    Returns
-    -------
-    ndarray, shape (h, width, 3), uint8
+    `px_per_mm` is the scale of the picture above it, `factor` the exaggeration of the deviations.
     """
     places = _places(keys, width)
     bars_y = places[-1][1] + 1.25 * _ROW if places else _ROW
@@ -93,13 +78,7 @@ def _places(keys: list[Key], width: int) -> list[tuple[float, float]]:
 
 
 def round_length(largest: float) -> float:
-    """Largest of 1, 2, 5, 10 ... times a power of ten that does not pass a length.
-
-    Parameters
-    ----------
-    largest : float
-        Above zero.
-    """
+    """Largest of 1, 2, 5, 10 ... times a power of ten that does not pass a length above zero."""
     decade = 10.0 ** floor(log10(largest))
     return max(s for s in (1.0, 2.0, 5.0) if s <= largest / decade * (1 + 1e-9)) * decade
 
@@ -118,21 +97,9 @@ def _bar(
 
 
 def draw_glyph(strip: Canvas, key: Key, at: Floats) -> list[Label]:
-    """Draw the sample of a legend entry.
+    """Draw the sample of a legend entry; gives what is to be written where the sample is a text.
 
-    Parameters
-    ----------
-    strip : ndarray, shape (h, w, 3), uint8
-        Changed in place.
-    key : Key
-        Which entry.
-    at : ndarray, shape (2,)
-        Left end, pixels.
-
-    Returns
-    -------
-    list of Label
-        What is to be written, where the sample is a text.
+    The sample's left end lies at `at`, pixels of the strip, which is changed in place.
     """
     glyph, middle = key.glyph, at + np.array([_GLYPH / 2, 0.0])
     if glyph in ("left", "right"):
@@ -189,20 +156,9 @@ def _line_glyph(strip: Canvas, at: Floats, middle: Floats, key: Key) -> None:
 
 
 def mark(status: str, at: Floats, size: float) -> list[Floats]:
-    """Lines of the mark of a flank's status.
+    """Lines (n, 2) of the mark of a flank's status: a triangle, a cross or a ring.
 
-    Parameters
-    ----------
-    status : {'partial', 'obstructed', 'not_seen'}
-        A triangle, a cross or a ring.
-    at : ndarray, shape (2,)
-        Middle of the mark.
-    size : float
-        Half its width.
-
-    Returns
-    -------
-    list of ndarray, shape (n, 2)
+    `at` is its middle, `size` half its width.
     """
     if status == "not_seen":
         ring = circle_line(at, size, 24)

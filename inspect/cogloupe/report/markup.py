@@ -31,18 +31,13 @@ SCRIPTS = (
 def page_template(name: str, **filters: Callable[..., str]) -> Template:
     """Load a page's template, once.
 
+    With the filters `glued`, `symbol`, `head`, `cell`, `columns` and `figures`, and the function
+    `style_sheet` that gives one of this package's style sheets.
+
     Parameters
     ----------
     name : str
         File in this package's folder of templates; it extends ``base.html.j2``.
-    **filters
-        Further filters, of this page's own.
-
-    Returns
-    -------
-    Template
-        With the filters `glued`, `symbol`, `head`, `cell`, `columns` and `figures`, and the
-        function `style_sheet` that gives one of this package's style sheets.
     """
     environment = Environment(
         loader=PackageLoader("cogloupe.report"), autoescape=True, undefined=StrictUndefined,
@@ -59,13 +54,7 @@ def page_template(name: str, **filters: Callable[..., str]) -> Template:
 
 @cache
 def asset(name: str) -> str:
-    """A style sheet or a part of the script, as text.
-
-    Parameters
-    ----------
-    name : str
-        File in this package's folder of assets.
-    """
+    """A style sheet or a part of the script, as text."""
     return files("cogloupe.report").joinpath("assets", name).read_text("utf-8")
 
 
@@ -73,36 +62,21 @@ def asset(name: str) -> str:
 def shared_script() -> tuple[str, str]:
     """The script that all reports and the folder's page beside them use.
 
-    Returns
-    -------
-    name, text : str
-        The file's name holds a mark of its contents, so that a page always finds the script it was
-        written for, also after Cogloupe has changed.
+    Its name holds a mark of its contents, so that a page always finds the script it was written
+    for, also after Cogloupe has changed.
     """
     text = "\n".join(asset(name) for name in SCRIPTS)
     return f"cogloupe-{sha256(text.encode()).hexdigest()[:10]}.js", text
 
 
 def data_uri(image: bytes) -> str:
-    """Write a picture as a data address.
-
-    Parameters
-    ----------
-    image : bytes
-        PNG or JPEG.
-    """
+    """Write a PNG or JPEG picture as a data address."""
     kind = "png" if image.startswith(b"\x89PNG") else "jpeg"
     return f"data:image/{kind};base64,{b64encode(image).decode()}"
 
 
 def symbol_html(symbol: str) -> Markup:
-    """Set the part of a symbol after its underscore as a subscript.
-
-    Parameters
-    ----------
-    symbol : str
-        Such as ``f_p``.
-    """
+    """Set the part of a symbol such as ``f_p`` after its underscore as a subscript."""
     stem, _, below = symbol.partition("_")
     lowered = f"<sub>{escape(below)}</sub>" if below else ""
     return Markup(f"<i>{escape(stem)}</i>{lowered}")
@@ -111,10 +85,7 @@ def symbol_html(symbol: str) -> Markup:
 def glued(text: str) -> str:
     """Keep a figure, its U and its unit on one line.
 
-    Returns
-    -------
-    str
-        The text with unbreakable spaces round plus-minus signs and before units.
+    The text with unbreakable spaces round plus-minus signs and before units.
     """
     text = text.replace(" ± ", "\u00a0±\u00a0").replace("(U = ", "(U\u00a0=\u00a0")
     return _BEFORE_UNIT.sub("\u00a0", text)
@@ -123,10 +94,7 @@ def glued(text: str) -> str:
 def figures_html(text: str) -> Markup:
     """Write a sentence so that its lengths can be shown in another unit.
 
-    Returns
-    -------
-    Markup
-        The sentence, glued, with each length and its U in an element of its own.
+    The sentence, glued, with each length and its U in an element of its own.
     """
     parts, last = [], 0
     for found in _FIGURE.finditer(text):
@@ -159,9 +127,6 @@ def cell_html(
 
     Parameters
     ----------
-    cell : Cell
-    column : Column, optional
-        Its column.
     first : bool
         It names its row.
     shared : str, optional
@@ -182,11 +147,8 @@ def cell_html(
 def columns_html(table: Table) -> list[Markup | None]:
     """How the figures of each column are shown, as attributes of its heading.
 
-    Returns
-    -------
-    list of Markup or None
-        Of a table with a row for each tooth that of its first figure, empty for a column of words;
-        of others None, for their rows differ.
+    Of a table with a row for each tooth that of its first figure, empty for a column of words; of
+    others None, for their rows differ.
     """
     if not table.many:
         return [None] * len(table.columns)

@@ -30,20 +30,10 @@ _DOT = 0.009
 
 
 def turns(pairing: Pairing, position: Floats, side: int) -> tuple[Floats, Floats]:
-    """Angles by which both gears are turned from where they lie on their pictures.
+    """Angles, rad, clockwise, by which both gears are turned from where they lie on their pictures.
 
-    Parameters
-    ----------
-    pairing : Pairing
-    position : ndarray
-        Pitches that A has turned from the start, clockwise.
-    side : {0, 1}
-        Flanks that drive.
-
-    Returns
-    -------
-    turn_a, turn_b : ndarray
-        Rad, clockwise.
+    `position` is in pitches that A has turned from the start, clockwise; `side` is the flanks that
+    drive.
     """
     mesh, (tooth, gap) = pairing.mesh, pairing.start
     a, b = mesh.a, mesh.b
@@ -60,10 +50,7 @@ def turns(pairing: Pairing, position: Floats, side: int) -> tuple[Floats, Floats
 def mesh_svg(pairing: Pairing) -> Markup:
     """Draw both gears at their tightest spot, whole and enlarged.
 
-    Returns
-    -------
-    Markup
-        Two SVG elements; the enlarged one shows the parts of the first again.
+    Two SVG elements; the enlarged one shows the parts of the first again.
     """
     mesh = pairing.mesh
     a, b, module = mesh.a, mesh.b, mesh.a.wheel.module_mm
@@ -121,10 +108,7 @@ def _hub(gear: RunningGear) -> str:
 def mesh_data(pairing: Pairing) -> dict[str, Any]:
     """What the page's script turns the gears by.
 
-    Returns
-    -------
-    dict
-        Angles degrees, lengths mm, leads µm; of a position, the pitches turned from the start.
+    Angles degrees, lengths mm, leads µm; of a position, the pitches turned from the start.
     """
     mesh = pairing.mesh
     lead = [way.curve for way in pairing.ways]

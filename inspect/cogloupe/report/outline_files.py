@@ -26,10 +26,7 @@ _PATH = re.compile(r'<path id="(measured|theoretical)"[^>]* d="M([^"Z]*)Z"')
 def outline_svg(reading: Reading, outlines: Outlines) -> str:
     """Write both outlines as a drawing in true size.
 
-    Returns
-    -------
-    str
-        SVG in millimetres as the picture shows the gear, the axis of the teeth at the origin.
+    SVG in millimetres as the picture shows the gear, the axis of the teeth at the origin.
     """
     kept = outlines.measured_mm[:: ceil(len(outlines.measured_mm) / MOST_POINTS) or 1]
     drawn = {"measured": kept, "theoretical": outlines.theory_mm}
@@ -77,10 +74,7 @@ def read_outlines(svg: str) -> Outlines:
 def outline_dxf(outlines: Outlines) -> bytes:
     """Write both outlines as a DXF file, a layer each.
 
-    Returns
-    -------
-    bytes
-        In millimetres; y upwards, so that the gear looks as on the picture.
+    In millimetres; y upwards, so that the gear looks as on the picture.
     """
     from ezdxf.document import Drawing
 

@@ -54,36 +54,14 @@ class _Frame:
 
 
 def overlay_png(reading: Reading, drawing: DrawingData, factor: float | None = None) -> bytes:
-    """Draw the overlay as a PNG picture.
-
-    Parameters
-    ----------
-    reading : Reading
-        The figures.
-    drawing : DrawingData
-        The picture, and the points measured on it.
-    factor : float, optional
-        Exaggeration of the deviations; without one, `round_factor`.
-    """
+    """Draw the overlay as a PNG picture."""
     return encoded(overlay(reading, drawing, factor), ".png")
 
 
 def overlay(reading: Reading, drawing: DrawingData, factor: float | None = None) -> Canvas:
     """Draw theory, deviations, tooth numbers, marks and a legend over the photograph.
 
-    Parameters
-    ----------
-    reading : Reading
-        The figures.
-    drawing : DrawingData
-        The picture, and the points measured on it.
-    factor : float, optional
-        Exaggeration of the deviations; without one, `round_factor`.
-
-    Returns
-    -------
-    ndarray, shape (h, w, 3), uint8
-        RGB, long side about 1600 pixels.
+    RGB, long side about 1600 pixels; deviations exaggerated by the factor, or by `round_factor`.
     """
     frame = _frame(reading, drawing, factor or round_factor(reading, drawing))
     canvas = grey_toned(drawing.picture, frame.view)
@@ -109,17 +87,7 @@ def _worst_key(reading: Reading) -> list[Key]:
 def round_factor(reading: Reading, drawing: DrawingData) -> float:
     """Round exaggeration that makes the largest deviation about a third of a tooth's thickness.
 
-    Parameters
-    ----------
-    reading : Reading
-        The figures.
-    drawing : DrawingData
-        The points measured.
-
-    Returns
-    -------
-    float
-        At least 1; 100 where there is no deviation to draw.
+    At least 1; 100 where there is no deviation to draw.
     """
     used = np.abs(drawing.deviation_um[drawing.used])
     used = used[np.isfinite(used)]
@@ -253,18 +221,9 @@ def _draw_eccentricity(canvas: Canvas, reading: Reading, frame: _Frame) -> list[
 def nominal_deg(reading: Reading, number: int, side: SideStyle | None = None) -> float | None:
     """Where a tooth or flank should be, from the first tooth whose place is known.
 
-    Parameters
-    ----------
-    reading : Reading
-    number : int
-        Tooth.
-    side : SideStyle, optional
-        Which flank; without it the middle of the tooth.
+    Polar angle, degrees; None where no tooth's place is known.
 
-    Returns
-    -------
-    float or None
-        Polar angle, degrees; None where no tooth's place is known.
+    Of a tooth its middle.
     """
     pitch = 360 / reading.gear.teeth
     known = next((t for t in reading.teeth if t.centre_deg is not None), None)
@@ -322,40 +281,18 @@ def _tooth_labels(reading: Reading, frame: _Frame) -> list[Label]:
 
 
 def number_step(teeth: int, pitch_px: float) -> int:
-    """How many teeth lie from one number to the next.
+    """How many teeth lie from one number to the next, on a circle with so many pixels to a pitch.
 
-    Parameters
-    ----------
-    teeth : int
-        Number of teeth.
-    pitch_px : float
-        Room for one number, pixels along the circle of numbers.
-
-    Returns
-    -------
-    int
-        1, 5, 10, 20 or 50: the first that leaves room for the longest number.
+    1, 5, 10, 20 or 50: the first that leaves room for the longest number.
     """
     needed = 14.0 * len(str(teeth)) + 20
     return next((step for step in (1, 5, 10, 20) if step * pitch_px >= needed), 50)
 
 
 def numbered(number: int, step: int, teeth: int) -> bool:
-    """Tell whether a tooth gets its number.
+    """Tell whether a tooth gets its number, where every so many teeth do.
 
-    Parameters
-    ----------
-    number : int
-        The tooth.
-    step : int
-        Every how many teeth.
-    teeth : int
-        Number of teeth.
-
-    Returns
-    -------
-    bool
-        Tooth 1 always, then every multiple of the step that does not crowd tooth 1.
+    Tooth 1 always, then every multiple of the step that does not crowd tooth 1.
     """
     if number == 1 or step == 1:
         return True

@@ -56,25 +56,18 @@ def report_html(
 ) -> str:
     """Write the report page.
 
+    HTML text with photograph, figures and styles inside. The script that draws is `shared_script`,
+    looked for in the folder above; without it the tables still say all.
+
     Parameters
     ----------
-    reading : Reading
-        The figures.
     drawing : DrawingData, optional
         The picture, and the points measured on it; without it the page has no drawings.
     images : mapping of str to bytes, optional
         Further PNG or JPEG pictures by name, the names being keys of `CAPTIONS`; others are left
         out.
-    files : tuple of (str, str), optional
-        Name and description of the files beside the page, which it links to.
     window : Window, optional
         The photograph as it goes into the page, where that is known already.
-
-    Returns
-    -------
-    str
-        HTML text with photograph, figures and styles inside. The script that draws is
-        `shared_script`, looked for in the folder above; without it the tables still say all.
     """
     return page_template("report.html.j2", chance=chance, size=size_text).render(
         reading=reading,
@@ -130,23 +123,14 @@ def _drawn(reading: Reading, drawing: DrawingData | None, window: Window | None)
 def script_json(data: object) -> Markup:
     """JSON that can stand inside a script element.
 
-    Returns
-    -------
-    Markup
-        With no ``<``, so that nothing in it ends the element.
+    With no ``<``, so that nothing in it ends the element.
     """
     text = json.dumps(data, ensure_ascii=False, separators=(",", ":"))
     return Markup(text.replace("<", "\\u003c"))
 
 
 def title_block(reading: Reading) -> list[tuple[str, str]]:
-    """What the head of the page and of the picture for a forum says of a reading.
-
-    Returns
-    -------
-    list of (str, str)
-        Term and text.
-    """
+    """Terms and texts at the head of the page and of the picture for a forum."""
     photo, shown = reading.photo, reading.calibration
     file = photo.file
     if reading.photo_set:

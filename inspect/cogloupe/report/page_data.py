@@ -64,10 +64,7 @@ class Window:
 def photo_window(reading: Reading, drawing: DrawingData) -> Window:
     """Cut the gear and a little round it out of the photograph.
 
-    Returns
-    -------
-    Window
-        The whole photograph where no outline was seen.
+    The whole photograph where no outline was seen.
     """
     h, w = drawing.picture.shape[:2]
     centre, reach = np.array([reading.datum.x_px, reading.datum.y_px]), AROUND * _tip_px(reading)
@@ -98,20 +95,7 @@ def thumbnail(window: Window) -> bytes:
 
 
 def page_data(reading: Reading, drawing: DrawingData, window: Window) -> dict[str, Any]:
-    """Everything that a page's drawings are made from.
-
-    Parameters
-    ----------
-    reading : Reading
-    drawing : DrawingData
-    window : Window
-        The photograph in the page.
-
-    Returns
-    -------
-    dict
-        Of plain numbers, lists and texts.
-    """
+    """Everything that a page's drawings are made from: plain numbers, lists and texts."""
     worst = at_worst(reading)
     return {
         "teeth": [_tooth(reading, k) for k in range(len(reading.teeth))],

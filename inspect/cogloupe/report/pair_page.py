@@ -31,11 +31,10 @@ def pair_html(
     files: Mapping[str, str] | None = None,
     script: str = "",
 ) -> str:
-    """Write the page.
+    """Write the page, HTML that needs the shared script beside it only for the gears to turn.
 
     Parameters
     ----------
-    pairing : Pairing
     layout : Layout
         Of that pair, or of the train that it is part of.
     number : int
@@ -44,11 +43,6 @@ def pair_html(
         Names of the drilling drawings, and where they are.
     script : str
         Where the shared script is; without it beside the page.
-
-    Returns
-    -------
-    str
-        HTML that needs the shared script beside it only for the gears to turn.
     """
     data = mesh_data(pairing)
     return page_template("pair.html.j2").render(
@@ -75,18 +69,7 @@ def pair_html(
 
 
 def title_block(pairing: Pairing, distance: str) -> list[tuple[str, str]]:
-    """What is drawn here, in the boxes at the head of the page.
-
-    Parameters
-    ----------
-    pairing : Pairing
-    distance : str
-        The centre distance in words.
-
-    Returns
-    -------
-    list of (str, str)
-    """
+    """What is drawn here, in the boxes at the head of the page."""
     mesh, drilling = pairing.mesh, pairing.drilling
     a, b = mesh.a, mesh.b
     form = (

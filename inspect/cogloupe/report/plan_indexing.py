@@ -21,13 +21,7 @@ _RULES: dict[StepRule, str] = {
 
 
 def indexing_sections(plan: Plan) -> tuple[Section, ...]:
-    """Figures of the dividing.
-
-    Returns
-    -------
-    tuple of Section
-        Empty where no machine was told.
-    """
+    """Figures of the dividing; empty where no machine was told."""
     dividing, machine = plan.indexing, plan.machine
     if dividing is None or machine is None:
         return ()

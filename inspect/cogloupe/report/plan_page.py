@@ -22,10 +22,7 @@ _WIDE, _HIGH, _MARGIN = 900.0, 190.0, 46.0
 def plan_tables(plan: Plan) -> list[Table]:
     """Lay a plan out for the terminal.
 
-    Returns
-    -------
-    list of Table
-        One for each group of figures, then the notices (if any) and the cautions.
+    One for each group of figures, then the notices (if any) and the cautions.
     """
     tables = [_table(section) for section in sections(plan)]
     found = notices(plan)
@@ -64,10 +61,7 @@ def _in_one(row: Row) -> str:
 def plan_html(plan: Plan) -> str:
     """Write a plan as a page that needs nothing beside itself, for the printer too.
 
-    Returns
-    -------
-    str
-        HTML text; it loads nothing from anywhere.
+    HTML text; it loads nothing from anywhere.
     """
     spacing = plan.indexing.spacing if plan.indexing is not None else None
     return page_template("plan.html.j2").render(
@@ -85,15 +79,7 @@ def plan_html(plan: Plan) -> str:
 def spacing_drawing(spacing: Spacing) -> Markup:
     """Draw the pitch error before each tooth as bars.
 
-    Parameters
-    ----------
-    spacing : Spacing
-        Where whole steps put the teeth.
-
-    Returns
-    -------
-    Markup
-        An SVG; empty where the teeth are evenly spaced.
+    An SVG; empty where the teeth are evenly spaced.
     """
     if spacing.largest_single_um == 0:
         return Markup("")

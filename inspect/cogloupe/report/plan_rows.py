@@ -14,13 +14,7 @@ from cogloupe_calibration.units import MM_PER_INCH
 
 
 def plan_title(plan: Plan) -> str:
-    """Name the gear that is planned.
-
-    Returns
-    -------
-    str
-        ``21 teeth, 48 DP, 20°``.
-    """
+    """Name the gear that is planned, as ``21 teeth, 48 DP, 20°``."""
     # A rack that was named brings its own angle.
     angle_deg = degrees(plan.gear.rack.pressure_angle)
     return f"{plan.gear.teeth} teeth, {_size(plan)}, {angle_deg:g}°"
@@ -35,10 +29,7 @@ def _size(plan: Plan) -> str:
 def sections(plan: Plan) -> tuple[Section, ...]:
     """All figures of a plan, under headings.
 
-    Returns
-    -------
-    tuple of Section
-        In the order in which they are needed at the machine.
+    In the order in which they are needed at the machine.
     """
     found = [
         Section("Blank and depth", tuple(_gear(plan))),

@@ -16,8 +16,6 @@ class Row:
 
     Attributes
     ----------
-    name : str
-        What it is.
     values : tuple of str
         Millimetres, inches and thou, or one text that is no length.
     say : str
@@ -35,10 +33,6 @@ class Section:
 
     Attributes
     ----------
-    title : str
-        Heading.
-    rows : tuple of Row
-        The figures.
     note : str
         A sentence under the heading; may be empty.
     draws_spacing : bool
@@ -57,17 +51,9 @@ class Section:
 
 
 def lengths(value_mm: float) -> tuple[str, str, str]:
-    """Write a length in the three units.
+    """Write a length as millimetres, inches and thou.
 
-    Parameters
-    ----------
-    value_mm : float
-        Length, mm.
-
-    Returns
-    -------
-    mm, inches, thou : str
-        To 1 µm and 0.1 thou; small lengths to as much finer as they need.
+    To 1 µm and 0.1 thou; small lengths to as much finer as they need.
     """
     more = sum(abs(value_mm) < limit for limit in _SMALL_MM) if value_mm else 0
     inches = value_mm / MM_PER_INCH
@@ -78,50 +64,25 @@ def lengths(value_mm: float) -> tuple[str, str, str]:
 
 
 def in_words(value_mm: float) -> str:
-    """Write a length in the three units, in running text.
-
-    Parameters
-    ----------
-    value_mm : float
-        Length, mm.
-    """
+    """Write a length in the three units, in running text."""
     mm, inch, thou = lengths(value_mm)
     return f"{mm} mm = {inch} in = {thou} thou"
 
 
 def length_row(name: str, value_mm: float, say: str = "") -> Row:
-    """Row of a length.
-
-    Parameters
-    ----------
-    name : str
-        What it is.
-    value_mm : float
-        Length, mm.
-    say : str
-        What to do with it.
-    """
+    """Row of a length."""
     return Row(name, lengths(value_mm), say)
 
 
 def text_row(name: str, value: str, say: str = "") -> Row:
-    """Row of something that is no length.
-
-    Parameters
-    ----------
-    name, value, say : str
-        What it is, its value, what it means.
-    """
+    """Row of something that is no length."""
     return Row(name, (value,), say)
 
 
 def fraction(value: Fraction) -> str:
     """Write an exact ratio, with its decimal behind it.
 
-    Returns
-    -------
-    str
-        ``21/4 = 5.25``; ``800/7 ≈ 114.286`` where the decimal does not end; a whole number alone.
+    ``21/4 = 5.25``; ``800/7 ≈ 114.286`` where the decimal does not end; a whole number alone.
     """
     if value.denominator == 1:
         return str(value.numerator)
@@ -131,32 +92,13 @@ def fraction(value: Fraction) -> str:
 
 
 def angle(radians: float) -> str:
-    """Write an angle in decimal degrees and in degrees and minutes.
-
-    Parameters
-    ----------
-    radians : float
-        Angle, rad, not below zero.
-
-    Returns
-    -------
-    str
-        ``1.98° (1° 59′)``.
-    """
+    """Write an angle in decimal degrees and in degrees and minutes, as ``1.98° (1° 59′)``."""
     value = degrees(radians)
     whole, minutes = divmod(round(60 * value), 60)
     return f"{value:.2f}° ({whole}° {minutes}′)"
 
 
 def share(over_mm: float, deeper_mm: float) -> str:
-    """Sentence that turns a size found too large into a depth still to cut.
-
-    Parameters
-    ----------
-    over_mm : float
-        How much the size is over, mm.
-    deeper_mm : float
-        Depth that takes it away, mm.
-    """
+    """Sentence that turns a size found too large into a depth still to cut."""
     ratio = deeper_mm / over_mm
     return f"{over_mm:g} mm over: cut {deeper_mm:.3f} mm deeper (1 thou: {ratio:.2f} thou)"

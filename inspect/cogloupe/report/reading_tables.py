@@ -43,11 +43,8 @@ _SUMMARY_COLUMNS = (
 def summary_table(reading: Reading) -> Table:
     """The gear in figures.
 
-    Returns
-    -------
-    Table
-        Pitch and runout, sizes, shape; tolerance classes last, where there are any. Of forms other
-        than the involute, only what there is to say.
+    Pitch and runout, sizes, shape; tolerance classes last, where there are any. Of forms other than
+    the involute, only what there is to say.
     """
     rows = [
         *(_micrometre_row(reading.summary, *item, arc=True) for item in _ARCS),
@@ -156,13 +153,7 @@ def _class_rows(reading: Reading) -> list[Row]:
 
 
 def class_range(found: tuple[int, int]) -> str:
-    """Write a tolerance class, or the range of classes that U straddles.
-
-    Parameters
-    ----------
-    found : tuple of int
-        Lowest and highest class.
-    """
+    """Write a tolerance class, or the range of classes that U straddles."""
     low, high = found
     return str(low) if low == high else f"{low} to {high}"
 
@@ -170,10 +161,7 @@ def class_range(found: tuple[int, int]) -> str:
 def classes_reached(reading: Reading) -> str:
     """Tolerance class of pitch and runout together.
 
-    Returns
-    -------
-    str
-        A class, or the range that U leaves; empty where nothing was graded.
+    A class, or the range that U leaves; empty where nothing was graded.
     """
     found = reading.tolerance
     if found is None:
@@ -206,13 +194,7 @@ def cells(
 
 
 def field_unit(name: str) -> str:
-    """Unit at the end of a field's name, as a person writes it.
-
-    Returns
-    -------
-    str
-        Empty where there is none.
-    """
+    """Unit at the end of a field's name, as a person writes it; empty where there is none."""
     return {"um": "µm", "mm": "mm", "deg": "°"}.get(name.rpartition("_")[2], "")
 
 

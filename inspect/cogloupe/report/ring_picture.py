@@ -49,18 +49,7 @@ _FEW = 60
 def forum_picture(reading: Reading, window: Window, chart: bytes) -> bytes:
     """Put the ring and the chart under one title, so that the picture can stand alone.
 
-    Parameters
-    ----------
-    reading : Reading
-    window : Window
-        The photograph.
-    chart : bytes
-        The chart, a PNG picture as high as the ring.
-
-    Returns
-    -------
-    bytes
-        A PNG picture, 1800 x 1060 pixels.
+    A PNG picture, 1800 x 1060 pixels.
     """
     canvas = np.full((HEIGHT, WIDTH, 3), 255, np.uint8)
     _lay_photograph(canvas, reading, window)
@@ -193,15 +182,7 @@ def _draw_flank(
 
 
 def fill_bar(canvas: Canvas, corners: Floats, colour: str) -> None:
-    """Fill one bar; only its surroundings are touched, as there are hundreds.
-
-    Parameters
-    ----------
-    canvas : ndarray, shape (h, w, 3), uint8
-        Changed in place.
-    corners : ndarray, shape (n, 2)
-    colour : str
-    """
+    """Fill one bar; only its surroundings are touched, as there are hundreds."""
     low = np.maximum(np.floor(corners.min(axis=0)).astype(int) - 2, 0)
     high = np.ceil(corners.max(axis=0)).astype(int) + 3
     fill_areas(canvas[low[1] : high[1], low[0] : high[0]], [corners - low], colour, 1.0)

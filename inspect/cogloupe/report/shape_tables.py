@@ -43,13 +43,7 @@ _SHAPE_FIGURES = (
 
 
 def profile_table(reading: Reading) -> Table:
-    """Profile figures of both flank sides.
-
-    Returns
-    -------
-    Table
-        Without rows where the reading has no profile.
-    """
+    """Profile figures of both flank sides; without rows where the reading has no profile."""
     columns = (
         Column(head="figure", say=True),
         Column(head="symbol"),
@@ -122,11 +116,8 @@ def flank_table(reading: Reading) -> Table:
 def gap_shape_table(reading: Reading) -> Table:
     """The mean gap against the theoretical one.
 
-    Returns
-    -------
-    Table
-        Widths, fillet and depth; flatness and lean, which are nothing in theory, last. Without rows
-        where there is no theoretical gap.
+    Widths, fillet and depth; flatness and lean, which are nothing in theory, last. Without rows
+    where there is no theoretical gap.
     """
     columns = (
         Column(head="figure", say=True),
@@ -189,10 +180,7 @@ def _shape_row(
 def size_table(reading: Reading) -> Table:
     """Sizes to gauge: spans, size over pins, chordal thickness, base pitches.
 
-    Returns
-    -------
-    Table
-        Without rows where there are none.
+    Without rows where there are none.
     """
     columns = (
         Column(head="size", say=True),

@@ -17,10 +17,7 @@ _HEADS = ("figure", "symbol", "value", "U (k = 2)", "unit")
 def teeth_xlsx(reading: Reading) -> bytes:
     """Write a reading as a workbook of two sheets.
 
-    Returns
-    -------
-    bytes
-        Sheet "teeth" holds what teeth.csv holds; sheet "gear" what the page's first table holds.
+    Sheet "teeth" holds what teeth.csv holds; sheet "gear" what the page's first table holds.
     """
     from openpyxl import Workbook
 

@@ -21,22 +21,14 @@ class SideStyle:
 
     Attributes
     ----------
-    side : {'left', 'right'}
-        Which flanks.
     index : int
         Column of that side in arrays.
     colour : str
         Hex colour of fills.
     pen : str
         Hex colour of lines, dark enough on white.
-    hatch : str
-        Hatching of bars.
     offset : float
         Where its bar stands beside the tooth number, in teeth.
-    dash : str
-        Line style.
-    marker : str
-        Point marker.
     """
 
     side: Side
@@ -76,17 +68,6 @@ reader nor a grey print confuses them."""
 
 
 def rgb(colour: str) -> tuple[int, int, int]:
-    """Split a hex colour.
-
-    Parameters
-    ----------
-    colour : str
-        ``#rrggbb``.
-
-    Returns
-    -------
-    tuple of int
-        Red, green, blue, 0 to 255.
-    """
+    """Split a hex colour into red, green and blue, 0 to 255."""
     red, green, blue = bytes.fromhex(colour.removeprefix("#"))
     return red, green, blue

@@ -92,10 +92,6 @@ class Table:
 
     Attributes
     ----------
-    title : str
-        What the table holds.
-    columns : tuple of Column
-    rows : tuple of Row
     note : str
         A sentence that belongs to it.
     sortable : bool
@@ -142,16 +138,7 @@ def figure(
     arc: bool = False,
     bare: bool = False,
 ) -> Cell:
-    """A cell with a figure and its U.
-
-    Parameters
-    ----------
-    value, u : float or None
-        The figure and its standard uncertainty.
-    unit : str
-    signed, arc, bare : bool
-        As in `Cell`.
-    """
+    """A cell with a figure and its U."""
     text = with_uncertainty(value, u, "" if bare else unit, signed=signed)
     return Cell(text=text, value=value, u=u, unit=unit, arc=arc, signed=signed, bare=bare)
 

@@ -9,10 +9,7 @@ from cogloupe.wording.cautions import CAUTIONS
 def verdict_lines(reading: Reading) -> Iterator[str]:
     """What is wrong most, the class, and what to do next, for a terminal.
 
-    Yields
-    ------
-    str
-        Nothing where there is no verdict.
+    Nothing where there is no verdict.
     """
     verdict, causes = reading.verdict, reading.causes
     if verdict is None:
@@ -33,10 +30,7 @@ def named(reading: Reading) -> bool:
 def cautions_of(readings: Sequence[Reading]) -> tuple[str, ...]:
     """Cautions for the hand that goes to the machine, each once.
 
-    Returns
-    -------
-    tuple of str
-        Empty where no verdict leads there.
+    Empty where no verdict leads there.
     """
     found: set[str] = set()
     for reading in readings:

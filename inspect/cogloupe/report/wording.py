@@ -38,17 +38,7 @@ __all__ = [
 
 @dataclass(frozen=True)
 class Worst:
-    """The flank with the largest single pitch deviation.
-
-    Attributes
-    ----------
-    tooth : int
-        Its tooth.
-    side : {'left', 'right'}
-        Which flank.
-    long : bool
-        True where the pitch up to it is too long.
-    """
+    """The flank with the largest single pitch deviation."""
 
     tooth: int
     side: Side
@@ -57,17 +47,7 @@ class Worst:
 
 @dataclass(frozen=True)
 class Extremes:
-    """Where the cumulative pitch of the worse side is highest and lowest.
-
-    Attributes
-    ----------
-    side : {'left', 'right'}
-        The worse side.
-    high_tooth, low_tooth : int
-        Teeth at the two ends.
-    high_um, low_um : float
-        Cumulative pitch deviations there, µm.
-    """
+    """Where the cumulative pitch of the worse side is highest and lowest."""
 
     side: Side
     high_tooth: int
@@ -77,24 +57,12 @@ class Extremes:
 
 
 def flanks(reading: Reading) -> list[tuple[int, Side, Flank]]:
-    """All flanks of a reading.
-
-    Returns
-    -------
-    list of (int, str, Flank)
-        Tooth number, side, flank; tooth by tooth, left before right.
-    """
+    """Number, side and flank of each flank of a reading: tooth by tooth, left before right."""
     return [(t.number, side, getattr(t, side)) for t in reading.teeth for side in SIDES]
 
 
 def at_worst(reading: Reading) -> Worst | None:
-    """Find the flank with the largest single pitch deviation.
-
-    Returns
-    -------
-    Worst or None
-        None where no pitch was measured.
-    """
+    """Find the flank with the largest single pitch deviation; None where no pitch was measured."""
     seen = [
         (abs(f.single_pitch_um), Worst(number, side, f.single_pitch_um > 0))
         for number, side, f in flanks(reading)
@@ -104,13 +72,7 @@ def at_worst(reading: Reading) -> Worst | None:
 
 
 def over_turn(reading: Reading) -> Extremes | None:
-    """Find the two ends of F_p on the worse side.
-
-    Returns
-    -------
-    Extremes or None
-        None where no cumulative pitch was measured.
-    """
+    """Find the two ends of F_p on the worse side; None where no cumulative pitch was measured."""
     ends = [found for side in SIDES if (found := _side_ends(reading, side)) is not None]
     return max(ends, key=lambda e: e.high_um - e.low_um, default=None)
 
@@ -128,13 +90,7 @@ def _side_ends(reading: Reading, side: Side) -> Extremes | None:
 
 
 def verdict(reading: Reading) -> list[str]:
-    """Say what is wrong with the gear, the most telling first.
-
-    Returns
-    -------
-    list of str
-        Sentences, each standing alone.
-    """
+    """Say what is wrong with the gear, the most telling first, in sentences that stand alone."""
     return [
         *_pitch_sentences(reading),
         *_turn_sentences(reading),
@@ -198,18 +154,9 @@ Verdict = Literal["above", "below", "equal"]
 
 
 def compare(value: float, expected: float, limit: float | None) -> Verdict:
-    """Hold a figure against what is expected, within the uncertainty of their difference.
+    """Hold a figure against what is expected, within the U of their difference.
 
-    Parameters
-    ----------
-    value, expected : float
-        The two figures.
-    limit : float or None
-        Expanded uncertainty of the difference; None takes them as equal, since nothing is known.
-
-    Returns
-    -------
-    {'above', 'below', 'equal'}
+    They are taken as equal where that is None, since nothing is known.
     """
     if limit is None or abs(value - expected) < limit:
         return "equal"
@@ -260,10 +207,7 @@ def _length(reading: Reading, name: str) -> str:
 def rack_depth_mm(gear: GearInfo) -> float | None:
     """Whole depth of the rack a gear was compared with.
 
-    Returns
-    -------
-    float or None
-        Addendum and dedendum, mm; None for a rack that is not one of the named ones.
+    Addendum and dedendum, mm; None for a rack that is not one of the named ones.
     """
     if gear.rack not in RACK_NAMES:
         return None

@@ -41,14 +41,8 @@ def write_report(
 
     Parameters
     ----------
-    reading : Reading
-        The figures.
-    drawing : DrawingData
-        The picture, and the points measured on it.
     folder : Path
         Where to; made where it is not there.
-    draw : callable, optional
-        Draws the charts.
     extra : mapping of str to bytes, optional
         Further pictures by file name; the page shows those it has a caption for.
 
@@ -79,24 +73,7 @@ def report_files(
     draw: Draw = charts_here,
     extra: Mapping[str, bytes] = MappingProxyType({}),
 ) -> dict[str, bytes]:
-    """Make the files of a reading in memory.
-
-    Parameters
-    ----------
-    reading : Reading
-        The figures.
-    drawing : DrawingData
-        The picture, and the points measured on it.
-    draw : callable, optional
-        Draws the charts.
-    extra : mapping of str to bytes, optional
-        Further pictures by file name.
-
-    Returns
-    -------
-    dict of str to bytes
-        Contents by file name.
-    """
+    """Make the files of a reading in memory: contents by file name."""
     # OpenCV draws and packs without holding the interpreter, so the charts go on beside it.
     with ThreadPoolExecutor(max_workers=1) as beside:
         drawn = beside.submit(overlay_png, reading, drawing)
@@ -124,11 +101,6 @@ def _by_name(pictures: Mapping[str, bytes]) -> dict[str, bytes]:
 
 def write_shared(folder: Path) -> None:
     """Write the script that the reports in a folder's folders share, where it is not there yet.
-
-    Parameters
-    ----------
-    folder : Path
-        The folder above those of the readings; made where it is not there.
 
     Raises
     ------

@@ -47,17 +47,14 @@ class RackTooth:
 def as_ground(rack: BasicRack, angle_error_deg: float) -> BasicRack:
     """Rack of a hob ground with a wrong flank angle.
 
+    Its tip rounding made smaller where it would not fit.
+
     Parameters
     ----------
     rack : BasicRack
         As it should be.
     angle_error_deg : float
         Error of the flank angle, degrees.
-
-    Returns
-    -------
-    BasicRack
-        Its tip rounding made smaller where it would not fit.
     """
     angle = rack.pressure_angle + radians(angle_error_deg)
     fillet = min(rack.fillet_radius, full_radius(angle, rack.dedendum))

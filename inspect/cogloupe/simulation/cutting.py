@@ -210,15 +210,12 @@ def _check_tips(gear: CutGear) -> None:
 def renumbered(made: CutGear) -> CutGear:
     """Number the teeth from the first whose centre line is at or after twelve o'clock.
 
+    The same gear; its `turned` says by how many teeth the numbers moved.
+
     Parameters
     ----------
     made : CutGear
         The gear as cut, in any numbering.
-
-    Returns
-    -------
-    CutGear
-        The same gear; its `turned` says by how many teeth the numbers moved.
     """
     left, right = crossing_angles(made, np.zeros(2), made.wheel.reference_radius)
     after = np.mod((left + right) / 2 + pi / 2, 2 * pi)

@@ -83,7 +83,7 @@ def _speck(frame: Floats, size_mm: float, rng: np.random.Generator) -> shapely.P
 def covered_flanks(
     gear: CutGear, shape: shapely.Geometry, reach_mm: float, what: str
 ) -> list[Covered]:
-    """Flanks that a shape touches or comes near.
+    """Flanks that a shape touches or comes near, in order of sides and teeth.
 
     Parameters
     ----------
@@ -95,11 +95,6 @@ def covered_flanks(
         How near counts, mm: a few blurs, within which an edge's picture is disturbed.
     what : str
         Its name in the truth.
-
-    Returns
-    -------
-    list of Covered
-        In order of sides and teeth.
     """
     lines = shapely.linestrings(flank_lines(gear).reshape(-1, 24, 2))
     hit = np.flatnonzero(shapely.dwithin(lines, shape, reach_mm))

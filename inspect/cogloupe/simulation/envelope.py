@@ -25,7 +25,7 @@ SAME = 1e-7
 def marking_cuts(
     tooth: RackTooth, cuts: tuple[Floats, Floats, Floats], radii: Floats, rays: Floats
 ) -> Ints:
-    """Indices of the cuts that shape a gap.
+    """Indices of the cuts that shape a gap; sorted, each once; of cuts that agree the first.
 
     Parameters
     ----------
@@ -37,11 +37,6 @@ def marking_cuts(
         Circles to try, mm.
     rays : ndarray, shape (q,)
         Rays to try, rad from the gap's nominal middle.
-
-    Returns
-    -------
-    ndarray of int
-        Sorted, each once; of cuts that agree the first.
     """
     turn, along, height = cuts
     if len(turn) == 0:
@@ -155,6 +150,8 @@ def _side_entry(
 def ridge_cuts(tooth: RackTooth, cuts: tuple[Floats, Floats, Floats], points: Floats) -> Ints:
     """Indices of the cuts that reach deepest over points thought to be left standing.
 
+    Sorted, each once; empty where no cut takes any of the points.
+
     Parameters
     ----------
     tooth : RackTooth
@@ -163,11 +160,6 @@ def ridge_cuts(tooth: RackTooth, cuts: tuple[Floats, Floats, Floats], points: Fl
         Turn, along and height of every cut.
     points : ndarray, shape (q, 2)
         Along the tangent and outwards at the gap's nominal middle, mm from the work's axis.
-
-    Returns
-    -------
-    ndarray of int
-        Sorted, each once; empty where no cut takes any of the points.
     """
     if len(points) == 0:
         return np.zeros(0, dtype=np.int64)

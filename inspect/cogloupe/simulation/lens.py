@@ -26,13 +26,7 @@ def bore_place(camera: Camera) -> Floats:
 
 
 def finer(camera: Camera) -> Camera:
-    """Camera whose pixels are the samples of light that `oversample` asks for.
-
-    Returns
-    -------
-    Camera
-        The same view with more pixels.
-    """
+    """The same view with more pixels: the samples of light that `oversample` asks for."""
     k = camera.oversample
     if k == 1:
         return camera
@@ -163,11 +157,6 @@ def blurred(light: Floats, sigma: float) -> Floats:
     sigma : float
         Standard deviation, px.
 
-    Returns
-    -------
-    ndarray
-        The same shape.
-
     Notes
     -----
     The kernel is sampled at whole pixels, so the lens's spread is a symmetric stair about the
@@ -184,17 +173,14 @@ def blurred(light: Floats, sigma: float) -> Floats:
 def focused(light: Floats, camera: Camera) -> Floats:
     """Blur the picture as the lens does, more at one side where the focus runs out.
 
+    Between five blurs the variance is mixed evenly across the frame.
+
     Parameters
     ----------
     light : ndarray, shape (h, w) or (h, w, 3)
         Linear light.
     camera : Camera
         Its `blur_px` holds at the left-hand side, `far_blur_px` at the right.
-
-    Returns
-    -------
-    ndarray
-        The same shape. Between five blurs the variance is mixed evenly across the frame.
     """
     far = camera.far_blur_px
     if far is None or far == camera.blur_px:
@@ -241,7 +227,7 @@ def to_level(light: Floats, gamma: str) -> Floats:
 
 
 def sharpened(level: Floats, amount: float, radius_px: float) -> Floats:
-    """Unsharp masking, as cameras do it to what they store.
+    """Unsharp masking, as cameras do it to what they store; the same shape, cut to 0..1.
 
     Parameters
     ----------
@@ -251,10 +237,5 @@ def sharpened(level: Floats, amount: float, radius_px: float) -> Floats:
         Share of the difference from the blurred picture that is added.
     radius_px : float
         Standard deviation of that blur, px.
-
-    Returns
-    -------
-    ndarray
-        The same shape, cut to 0..1.
     """
     return np.clip(level + amount * (level - blurred(level, radius_px)), 0.0, 1.0)

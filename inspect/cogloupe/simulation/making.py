@@ -178,10 +178,7 @@ def _rolled(details: Details, turned: int) -> Details:
 def stated_causes(process: Process, design: Gear) -> Iterator[TrueCause]:
     """What is wrong with a process, in the machine's own units.
 
-    Yields
-    ------
-    TrueCause
-        One a fault; none for a process without faults.
+    One a fault; none for a process without faults.
     """
     yield from _off_centre(process)
     for field, name, unit in _SIZES:

@@ -180,6 +180,9 @@ def _lines(x: Floats, y: Floats) -> tuple[Floats, Floats]:
 def gap_details(gear: CutGear, pieces: list[Floats], form: Floats) -> Details:
     """Floors of every gap.
 
+    The flat floor is what the gap is longer, close above its lowest point, than the drawn gap's two
+    fillets.
+
     Parameters
     ----------
     gear : CutGear
@@ -188,12 +191,6 @@ def gap_details(gear: CutGear, pieces: list[Floats], form: Floats) -> Details:
         Outline across each gap, about the teeth's axis.
     form : ndarray, shape (2, z)
         Form deviations to carry along, um.
-
-    Returns
-    -------
-    Details
-        The flat floor is what the gap is longer, close above its lowest point, than the drawn
-        gap's two fillets.
     """
     design = gear.design
     lowest = np.array([_lowest(piece) for piece in pieces])

@@ -56,13 +56,7 @@ class Cuts:
 
 
 def whole_depth(gear: Gear) -> float:
-    """Depth of cut the drawing asks for, from the blank's outside.
-
-    Returns
-    -------
-    float
-        Millimetres.
-    """
+    """Depth of cut the drawing asks for, from the blank's outside, mm."""
     return gear.tip_radius - gear.root_radius
 
 
@@ -98,6 +92,8 @@ def pass_depths(gear: Gear, process: Process) -> Floats:
 def form_cuts(gear: Gear, process: Process, blank_radius: float, rng: np.random.Generator) -> Cuts:
     """Places of a form cutter: every gap once in each pass, for every edge of the cutter.
 
+    Each place once.
+
     Parameters
     ----------
     gear : Gear
@@ -108,11 +104,6 @@ def form_cuts(gear: Gear, process: Process, blank_radius: float, rng: np.random.
         Radius of the blank, mm.
     rng : Generator
         For the random faults.
-
-    Returns
-    -------
-    Cuts
-        Each place once.
     """
     depths = pass_depths(gear, process)
     settings = np.arange(len(depths) * gear.teeth)

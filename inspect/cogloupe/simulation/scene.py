@@ -397,7 +397,7 @@ def example_scene() -> Scene:
 
 
 def polar_vector(length: float, direction_deg: float) -> tuple[float, float]:
-    """Vector of a length along a polar angle of the picture.
+    """Vector of a length along a polar angle of the picture; x and y in the length's unit.
 
     Parameters
     ----------
@@ -405,11 +405,6 @@ def polar_vector(length: float, direction_deg: float) -> tuple[float, float]:
         Length, any unit.
     direction_deg : float
         Polar angle, degrees, clockwise on the picture.
-
-    Returns
-    -------
-    (float, float)
-        x and y in the length's unit.
     """
     angle = radians(direction_deg)
     return length * cos(angle), length * sin(angle)

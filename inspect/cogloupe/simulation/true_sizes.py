@@ -206,7 +206,7 @@ def _gaps(
 
 
 def gap_angle(gear: Wheel, radius: float) -> float:
-    """Angle of the drawn gap at a radius, flank or fillet alike.
+    """Angle from flank to flank of the drawn gap at a radius, flank or fillet alike, rad.
 
     Parameters
     ----------
@@ -214,11 +214,6 @@ def gap_angle(gear: Wheel, radius: float) -> float:
         The gear.
     radius : float
         Radius about its axis, mm.
-
-    Returns
-    -------
-    float
-        Angle from flank to flank, rad.
     """
     radii, angles = gear.half_gaps(2000, 2000)
     return float(sum(np.interp(radius, radii, angle) for angle in angles))
@@ -241,7 +236,6 @@ def at_depth(wheel: Wheel, floor: float) -> Wheel:
 
     Parameters
     ----------
-    wheel : Wheel
     floor : float
         Radius, mm.
     """
@@ -338,10 +332,7 @@ def _runout(pins: Floats) -> tuple[float | None, float | None, float | None]:
 def profile(gear: CutGear) -> TrueProfile:
     """Flank angle and profile slope that the cutter left, about the teeth's own axis.
 
-    Returns
-    -------
-    TrueProfile
-        The slope is the mean of all flanks.
+    The slope is the mean of all flanks.
     """
     made = gear.made
     cut = made if isinstance(made, Gear) else None

@@ -26,7 +26,7 @@ OTHER_SCALES = ("calibration", "known_tip_diameter", "known_bore")
 
 
 def simulate(scenes: Sequence[tuple[str, Scene]], out_dir: Path) -> tuple[Path, ...]:
-    """Render named scenes, and write each picture and its truth.
+    """Render named scenes, and write each picture and its truth; gives the pictures.
 
     Parameters
     ----------
@@ -35,11 +35,6 @@ def simulate(scenes: Sequence[tuple[str, Scene]], out_dir: Path) -> tuple[Path, 
     out_dir : Path
         Folder for ``NAME.jpg`` (or png, tiff) and ``truth/NAME.json``; made if not there. What is
         known of each gear goes into its ``gear.toml``, so that the pictures can be read at once.
-
-    Returns
-    -------
-    tuple of Path
-        The pictures.
 
     Raises
     ------
@@ -67,7 +62,7 @@ def stated_fields(scene: Scene) -> dict[str, object]:
 
 
 def simulate_files(scene_files: Sequence[Path], out_dir: Path) -> tuple[Path, ...]:
-    """Render scenes from their TOML files.
+    """Render scenes from their TOML files; gives the pictures.
 
     Parameters
     ----------
@@ -75,11 +70,6 @@ def simulate_files(scene_files: Sequence[Path], out_dir: Path) -> tuple[Path, ..
         Scene files; a picture is named as its scene file.
     out_dir : Path
         Folder for the pictures and for ``truth/``.
-
-    Returns
-    -------
-    tuple of Path
-        The pictures.
 
     Raises
     ------
