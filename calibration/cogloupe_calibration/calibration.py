@@ -107,11 +107,6 @@ class Calibration(FileModel):
 def save_calibration(calibration: Calibration, path: Path) -> None:
     """Write a calibration file; the old one stays whole until the new one is.
 
-    Parameters
-    ----------
-    path : Path
-        The file, in a folder that exists.
-
     Raises
     ------
     CalibrationError

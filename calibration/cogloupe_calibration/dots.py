@@ -107,12 +107,6 @@ def ground_between(grey: Floats, xy: Floats, lattice: Lattice) -> float:
 
     1 between dots that stand apart, less where they run into each other. The dark squares of a
     checkerboard, taken for dots, give 1/2 by symmetry, however blurred. NaN without cells.
-
-    Parameters
-    ----------
-    grey : ndarray, shape (h, w)
-    xy : ndarray, shape (n, 2)
-        Centres of the numbered dots, px.
     """
     table = np.full((*(lattice.index.max(axis=0) + 1), 2), np.nan)
     table[lattice.index[:, 0], lattice.index[:, 1]] = xy

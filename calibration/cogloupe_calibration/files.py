@@ -21,11 +21,6 @@ STALE_SECONDS = 3600.0
 def read_file(path: Path, most_bytes: int) -> bytes:
     """Read an ordinary file that is not too large.
 
-    Parameters
-    ----------
-    most_bytes : int
-        Largest size that is read.
-
     Raises
     ------
     OSError
@@ -85,13 +80,7 @@ def _like(target: Path, name: str) -> None:
 
 
 def sweep(target: Path, older_than: float = STALE_SECONDS) -> None:
-    """Take away what a killed process left unfinished of a file.
-
-    Parameters
-    ----------
-    older_than : float, optional
-        Age in seconds from which nobody is at work on it.
-    """
+    """Take away what a killed process left unfinished of a file."""
     for part in target.parent.glob(f"{escape(_prefix(target))}*.part"):
         with suppress(OSError):
             if time.time() - part.stat().st_mtime >= older_than:
@@ -100,11 +89,6 @@ def sweep(target: Path, older_than: float = STALE_SECONDS) -> None:
 
 def read_text(path: Path, what: str) -> str:
     """Read a text that a person writes, its line ends as they are.
-
-    Parameters
-    ----------
-    what : str
-        What it is to be read as, for the message.
 
     Raises
     ------

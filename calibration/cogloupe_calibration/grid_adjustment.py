@@ -107,24 +107,12 @@ class Solution:
 
 
 def own_scatter(placed: Placed) -> Floats:
-    """Standard deviation of every point of a picture from pixel noise alone.
-
-    Returns
-    -------
-    ndarray, shape (n,)
-        Px.
-    """
+    """Standard deviation (n,), px, of every point of a picture from pixel noise alone."""
     return np.maximum(placed.u, LEAST_SCATTER_PX)
 
 
 def adjusted(placed: Sequence[Placed], layout: Layout, free: Bools) -> Solution:
-    """Fit the free unknowns, and leave out points that lie off.
-
-    Parameters
-    ----------
-    free : ndarray, shape (layout.size,), bool
-        The others are held at 0.
-    """
+    """Fit the free unknowns, hold the others at 0, and leave out points that lie off."""
     own = [own_scatter(p) for p in placed]
     used = [np.ones(len(p.xy), dtype=bool) for p in placed]
     x, sigma, beyond = np.zeros(layout.size), own, 0.0
@@ -193,17 +181,7 @@ def solved(
 
 
 def residual_of(placed: Placed, layout: Layout, picture: int, x: Floats) -> Floats:
-    """Where the points of a picture were seen less where they are expected.
-
-    Parameters
-    ----------
-    x : ndarray, shape (layout.size,)
-
-    Returns
-    -------
-    ndarray, shape (n, 2)
-        Px of the picture.
-    """
+    """Where the points of a picture were seen less where they are expected, (n, 2), px."""
     terms = x[layout.terms(picture)]
     ideal = ideal_of_terms(terms, placed.centre_px, placed.radius_px, placed.xy)
     expected = similarity_basis(placed.number) @ x[layout.similarity(picture)]
@@ -224,16 +202,7 @@ def _back(placed: Placed, terms: Floats) -> Floats:
 
 
 def similarity_basis(number: Floats) -> Floats:
-    """What a, b, tx, ty of a similarity multiply.
-
-    Parameters
-    ----------
-    number : ndarray, shape (n, 2)
-
-    Returns
-    -------
-    ndarray, shape (n, 2, 4)
-    """
+    """What a, b, tx, ty of a similarity multiply at points (n, 2): (n, 2, 4)."""
     i, j = number.T
     one, zero = np.ones_like(i), np.zeros_like(i)
     return np.stack([np.stack([i, -j, one, zero], -1), np.stack([j, i, zero, one], -1)], axis=1)
@@ -259,13 +228,7 @@ def _design(
 
 
 def covariance_of(placed: Sequence[Placed], fit: Solution) -> Floats:
-    """Covariance of all unknowns from the scatter of the points.
-
-    Returns
-    -------
-    ndarray, shape (layout.size, layout.size)
-        0 for what is held.
-    """
+    """Covariance of all unknowns from the scatter of the points; 0 for what is held."""
     sigma = fit.sigma(placed)
     design, columns = _design(placed, fit.layout, fit.x, sigma)
     standard = np.concatenate([r / s[:, None] for r, s in zip(fit.residual, sigma, strict=True)])
@@ -280,10 +243,7 @@ def covariance_of(placed: Sequence[Placed], fit: Solution) -> Floats:
 def widening(together: float) -> float:
     """How much neighbours that err together, both ways, widen a variance.
 
-    Parameters
-    ----------
-    together : float
-        First-order autocorrelation.
+    `together` is their first-order autocorrelation.
     """
     return ((1 + together) / (1 - together)) ** 2
 

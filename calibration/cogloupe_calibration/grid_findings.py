@@ -42,12 +42,8 @@ def size_in_words(size: tuple[int, int]) -> str:
 def grid_findings(grid: GridScale, size: tuple[int, int] | None) -> list[Finding]:
     """Find what speaks against a grid; empty where nothing does.
 
-    Parameters
-    ----------
-    grid : GridScale
-        Its own verdict is not looked at.
-    size : (int, int) or None
-        Squares or dots across and down, as stated.
+    The grid's own verdict is not looked at; `size` is its squares or dots across and down, as
+    stated.
     """
     found = [_few(grid), _size(grid, size), _one_side(grid), _blurred(grid), _residual(grid)]
     found += [_correction(grid), _lean(grid), _unequal(grid), _rejected(grid)]

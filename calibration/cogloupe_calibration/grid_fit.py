@@ -114,13 +114,7 @@ def fit_grid(placed: Sequence[Placed]) -> GridFit:
 
 
 def covered_region(placed: Sequence[Placed], fit: GridFit) -> tuple[float, float, float, float]:
-    """Part of the frame that the used points of all pictures cover.
-
-    Returns
-    -------
-    left, top, right, bottom : float
-        Px.
-    """
+    """Left, top, right and bottom, px, of what the used points of all pictures cover."""
     xy = np.concatenate([p.xy[used] for p, used in zip(placed, fit.used, strict=True)])
     (left, top), (right, bottom) = xy.min(axis=0), xy.max(axis=0)
     return float(left), float(top), float(right), float(bottom)
@@ -144,18 +138,7 @@ def correction_u(placed: Sequence[Placed], fit: GridFit) -> float:
 
 
 def similarity_residual(placed: Placed, used: Bools) -> Floats:
-    """What is left where only scale, turn and place are fitted: what lens and lean do.
-
-    Parameters
-    ----------
-    used : ndarray, shape (n,), bool
-        Points to fit to.
-
-    Returns
-    -------
-    ndarray, shape (n, 2)
-        Seen less expected, px.
-    """
+    """What scale, turn and place, fitted to the used points, leave (n, 2), px: lens and lean."""
     layout = Layout(1, True, len(TERMS))
     free = np.zeros(layout.size, dtype=bool)
     free[layout.similarity(0)] = True

@@ -32,13 +32,6 @@ def finer_marks(bands: Bands, points: LinePoints, model: RowModel, shape: LineSh
     """Look for marks that divide the space between the lines evenly.
 
     2, 5 or 10 where there are marks that make so many parts; else 1.
-
-    Parameters
-    ----------
-    points : LinePoints
-        Fitted points on the lines.
-    model : RowModel
-        Where the lines lie.
     """
     return max(_faint_parts(bands, points, model, shape), _blurred_parts(bands, model, shape))
 

@@ -19,8 +19,6 @@ def load_json(path: Path, most_bytes: int, known: str) -> dict[str, Any]:
 
     Parameters
     ----------
-    most_bytes : int
-        Largest size that is read.
     known : str
         Version of the schema that this program writes; it reads all of the same first number up
         to that one.
@@ -46,10 +44,7 @@ def load_json(path: Path, most_bytes: int, known: str) -> dict[str, Any]:
 def check_version(seen: str, known: str) -> None:
     """Refuse a schema that is not known.
 
-    Parameters
-    ----------
-    seen, known : str
-        Versions as "1.0"; a second number grows with fields that earlier programs do not know.
+    Of two as "1.0" the second number grows with fields that earlier programs do not know.
 
     Raises
     ------
@@ -70,13 +65,7 @@ def _major_minor(version: str) -> tuple[int, int]:
 
 
 def what_is_wrong(error: ValueError) -> str:
-    """Say in one line what is wrong with a file.
-
-    Parameters
-    ----------
-    error : ValueError
-        What its checking raised.
-    """
+    """Say in one line what is wrong with a file."""
     if not isinstance(error, ValidationError):
         return printable(str(error).splitlines()[0])
     first = error.errors()[0]

@@ -56,13 +56,9 @@ UNMEASURED_DISTANCE = 10.0
 
 
 def frame_middle(width_px: int, height_px: int) -> tuple[tuple[float, float], float]:
-    """Centre and half diagonal that belong to a frame.
+    """Centre and half diagonal, px, that belong to a frame.
 
-    Returns
-    -------
-    centre_px : (float, float)
-    radius_px : float
-        Distance from the centre to a corner pixel's centre.
+    The diagonal runs between the centres of its corner pixels.
     """
     centre = ((width_px - 1) / 2, (height_px - 1) / 2)
     return centre, float(np.hypot(*centre))
@@ -170,19 +166,7 @@ def observed_points(lens: Lens, xy: ArrayLike) -> Floats:
 def ideal_of_terms(
     terms: Floats, centre_px: tuple[float, float], radius_px: float, xy: Floats
 ) -> Floats:
-    """`ideal_points` of bare terms.
-
-    Parameters
-    ----------
-    terms : ndarray, shape (k,)
-    xy : ndarray, shape (..., 2)
-        Px.
-
-    Returns
-    -------
-    ndarray, shape (..., 2)
-        Px.
-    """
+    """`ideal_points` (..., 2), px, of bare terms (k,)."""
     v = (xy - np.array(centre_px)) / radius_px
     w = _bent(_distortion_basis(v, len(terms)), terms, v) @ _square(terms)
     return np.asarray(np.array(centre_px) + radius_px * w / _depth(terms, w))
@@ -191,19 +175,7 @@ def ideal_of_terms(
 def term_effects(
     terms: Floats, centre_px: tuple[float, float], radius_px: float, xy: Floats
 ) -> Floats:
-    """Derivatives of the ideal places by the terms.
-
-    Parameters
-    ----------
-    terms : ndarray, shape (k,)
-    xy : ndarray, shape (..., 2)
-        Px.
-
-    Returns
-    -------
-    ndarray, shape (..., 2, k)
-        Px for each unit of a term.
-    """
+    """Derivatives (..., 2, k) of the ideal places by the terms (k,), px for each unit of a term."""
     v = (xy - np.array(centre_px)) / radius_px
     basis = _distortion_basis(v, len(terms))
     bent = _bent(basis, terms, v)
@@ -246,16 +218,9 @@ def point_modes(lens: Lens, xy: ArrayLike) -> Floats:
 
 
 def independent_sources(covariance: Floats) -> Floats:
-    """Independent sources of a covariance.
+    """Independent sources of a covariance (n, n).
 
-    Parameters
-    ----------
-    covariance : ndarray, shape (n, n)
-
-    Returns
-    -------
-    ndarray, shape (n, n)
-        One source a column, as long as its standard uncertainty, largest first.
+    One source a column, as long as its standard uncertainty, largest first.
     """
     value, axis = np.linalg.eigh(covariance)
     return np.asarray((axis * np.sqrt(np.clip(value, 0.0, None)))[:, ::-1])

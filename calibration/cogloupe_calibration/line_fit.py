@@ -114,20 +114,9 @@ def fit_points(
 
 
 def bin_windows(bands: Bands, u: Floats, reach: float) -> tuple[Ints, NDArray[np.bool_]]:
-    """Bins round given places.
+    """Bins (m, w) round given places (m,), px, and whether the picture reaches so far.
 
-    Parameters
-    ----------
-    u : ndarray, shape (m,)
-        Px.
-    reach : float
-        Half width, px.
-
-    Returns
-    -------
-    index : ndarray, shape (m, w), int
-    inside : ndarray, shape (m,), bool
-        False where the picture ends before the window does.
+    `reach` is half a window's width, px.
     """
     width = int(np.ceil(2 * reach / BIN_PX)) + 1
     first = np.floor((u - reach - bands.start) / BIN_PX).astype(np.int64)

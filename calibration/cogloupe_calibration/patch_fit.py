@@ -51,13 +51,7 @@ class Marks:
     params: Floats
 
     def take(self, chosen: NDArray[np.bool_] | NDArray[np.int64]) -> "Marks":
-        """Pick marks.
-
-        Parameters
-        ----------
-        chosen : ndarray
-            Mask or indices.
-        """
+        """Pick marks by a mask or indices."""
         return Marks(
             self.xy[chosen],
             self.u[chosen],
@@ -74,17 +68,9 @@ def gathered(parts: list[Marks]) -> Marks:
 
 
 def smooth_step(z: Floats) -> tuple[Floats, Floats]:
-    """Edge from -1 to 1 blurred by a Gaussian, and its derivative.
+    """Edge from -1 to 1 blurred by a Gaussian, and its slope.
 
-    Parameters
-    ----------
-    z : ndarray
-        Distance from the edge in standard deviations of the blur.
-
-    Returns
-    -------
-    value, slope : ndarray
-        ``erf(z / sqrt 2)`` and ``sqrt(2 / pi) exp(-z^2 / 2)``.
+    At z standard deviations of the blur from it: ``erf(z / sqrt 2)`` and ``sqrt(2 / pi) exp(-z^2 / 2)``.
     """
     return np.asarray(erf(z * np.sqrt(0.5))), np.sqrt(2 / np.pi) * np.exp(-(z**2) / 2)
 

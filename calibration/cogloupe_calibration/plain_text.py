@@ -39,11 +39,6 @@ def shown_name(path: Path) -> str:
 def check_letters(data: object) -> None:
     """Refuse control characters, which no honest file holds, before any text is used.
 
-    Parameters
-    ----------
-    data : object
-        Tables, lists and values as JSON or TOML give them.
-
     Raises
     ------
     ValueError
@@ -56,11 +51,6 @@ def check_letters(data: object) -> None:
 
 def check_numbers(data: object) -> None:
     """Refuse numbers that no gear or picture has, before any of them is used.
-
-    Parameters
-    ----------
-    data : object
-        Tables, lists and values as JSON gives them.
 
     Raises
     ------

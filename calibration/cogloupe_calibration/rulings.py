@@ -189,17 +189,7 @@ def find_candidates(bands: Bands, dark: bool) -> tuple[Ints, Floats, Floats, flo
 
 
 def band_medians(band: Ints, value: Floats) -> Floats:
-    """Median of the values of each value's own band.
-
-    Parameters
-    ----------
-    band : ndarray, shape (m,), int
-    value : ndarray, shape (m,)
-
-    Returns
-    -------
-    ndarray, shape (m,)
-    """
+    """Median of the values (m,) of each value's own band (m,)."""
     medians = np.zeros(int(band.max(initial=0)) + 1)
     for row in np.unique(band):
         medians[row] = np.median(value[band == row])
@@ -220,15 +210,5 @@ def _peaks(bands: Bands, row: int, sign: float) -> Floats:
 
 
 def turned(angle: float, lean: float) -> float:
-    """Direction along the scale, corrected for the lean of the lines against t.
-
-    Direction square to the lines, rad.
-
-    Parameters
-    ----------
-    angle : float
-        Direction used, rad.
-    lean : float
-        du/dt along a line.
-    """
+    """Direction along the scale, rad, square to the lines where they lean by du/dt."""
     return angle - atan(lean)

@@ -56,14 +56,7 @@ class Scale:
 
 
 def from_stated_scale(um_per_px: float, relative_u: float = STATED_RELATIVE_U) -> Scale:
-    """Scale as a person states it.
-
-    Parameters
-    ----------
-    um_per_px : float
-        Micrometres per pixel.
-    relative_u : float, optional
-        Its relative standard uncertainty; without it `STATED_RELATIVE_U`.
+    """Scale as a person states it, with `STATED_RELATIVE_U` where no uncertainty is stated.
 
     Raises
     ------

@@ -45,10 +45,6 @@ def calibration_from(
 
     Parameters
     ----------
-    picture : Picture
-        The picture it was measured on.
-    date : date
-        When it was taken.
     note : str, optional
         Magnification or whatever tells the setting again.
     """

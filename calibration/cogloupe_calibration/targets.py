@@ -60,15 +60,9 @@ def make_target(
 def checkerboard_target(
     pitch_mm: float, paper: Paper = "A4", size: tuple[int, int] | None = None
 ) -> Page:
-    """Lay out a checkerboard.
+    """Lay out a checkerboard, about as large as a caliper can gauge where no size is stated.
 
-    Parameters
-    ----------
-    pitch_mm : float
-        Side of a square.
-    paper : {'A4', 'Letter'}, optional
-    size : (int, int), optional
-        Squares across and down; without it about as large as a caliper can gauge.
+    `pitch_mm` is the side of a square; `size` is its squares across and down.
 
     Raises
     ------
@@ -92,15 +86,9 @@ def checkerboard_target(
 
 
 def dot_target(pitch_mm: float, paper: Paper = "A4", size: tuple[int, int] | None = None) -> Page:
-    """Lay out a grid of dots, half a pitch wide.
+    """Lay out a grid of dots half a pitch wide, as large as a caliper can gauge or of a size.
 
-    Parameters
-    ----------
-    pitch_mm : float
-        Distance of neighbouring dots.
-    paper : {'A4', 'Letter'}, optional
-    size : (int, int), optional
-        Dots across and down; without it about as large as a caliper can gauge.
+    `size` is its dots across and down.
 
     Raises
     ------
@@ -125,15 +113,7 @@ def dot_target(pitch_mm: float, paper: Paper = "A4", size: tuple[int, int] | Non
 def ruled_target(
     division_mm: float = 1.0, paper: Paper = "A4", divisions: int | None = None
 ) -> Page:
-    """Lay out a ruled scale.
-
-    Parameters
-    ----------
-    division_mm : float, optional
-        Distance of neighbouring lines, middle to middle.
-    paper : {'A4', 'Letter'}, optional
-    divisions : int, optional
-        Without it as many as a caliper can gauge.
+    """Lay out a ruled scale, as many divisions as a caliper can gauge where none are stated.
 
     Raises
     ------

@@ -29,10 +29,7 @@ _LENGTH = re.compile(r"^\s*([-+]?(?:\d+(?:\.\d*)?|\.\d+)(?:[eE][-+]?\d+)?)\s*([^
 def parse_length(text: str) -> float:
     """Read a length written with its unit, as millimetres.
 
-    Parameters
-    ----------
-    text : str
-        A positive number followed by mm, cm, um, in or thou; a comma may stand for the point.
+    A positive number followed by mm, cm, um, in or thou; a comma may stand for the point.
 
     Raises
     ------

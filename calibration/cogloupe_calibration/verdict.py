@@ -34,33 +34,16 @@ def graded(value: float, good: float, usable: float, reason: str) -> Finding | N
 
 
 def judge(findings: list[Finding]) -> tuple[Verdict, tuple[str, ...]]:
-    """Sum findings up: the worst one decides.
-
-    Parameters
-    ----------
-    findings : list of Finding
-        May be empty, which is good.
-
-    Returns
-    -------
-    verdict : {"good", "usable", "take it again"}
-    reasons : tuple of str
-        The reasons, worst first.
-    """
+    """Sum findings up: the worst one decides, none are good; gives all reasons, worst first."""
     ranked = sorted(findings, key=lambda finding: -_ORDER.index(finding.verdict))
     verdict = ranked[0].verdict if ranked else "good"
     return verdict, tuple(finding.reason for finding in ranked)
 
 
 def scale_findings(relative_u: float) -> list[Finding]:
-    """Findings on how well a scale is known.
+    """Findings on how well a scale is known, by its relative standard uncertainty.
 
     Empty where the scale is known well enough not to matter.
-
-    Parameters
-    ----------
-    relative_u : float
-        Relative standard uncertainty of the scale.
     """
     reason = f"the scale is known to U = {200 * relative_u:.2g} % only"
     finding = graded(relative_u, GOOD_RELATIVE_U, USABLE_RELATIVE_U, reason)

@@ -24,17 +24,12 @@ from cogloupe_calibration.errors import UseError
 def tooth_outline(gear: CutGear, chord_error_mm: float) -> Floats:
     """Closed outline of the teeth.
 
+    Corners (n, 2), mm about the bore, clockwise on the picture.
+
     Parameters
     ----------
-    gear : CutGear
-        The gear as cut.
     chord_error_mm : float
         Largest distance allowed between a chord and the true curve, mm.
-
-    Returns
-    -------
-    ndarray, shape (n, 2)
-        Corners, mm about the bore, clockwise on the picture.
     """
     off_centre = float(np.hypot(*(gear.axis - gear.tip_axis)))
     tip = gear.made.tip_radius
@@ -129,21 +124,9 @@ def _arcs(start: Floats, end: Floats, radius: float, chord_error_mm: float) -> F
 
 
 def circle(centre: Floats, radius: float, chord_error_mm: float) -> Floats:
-    """Circle as a polygon of the same area.
+    """Circle as a polygon of the same area: corners (n, 2), mm, clockwise on the picture.
 
-    Parameters
-    ----------
-    centre : ndarray, shape (2,)
-        Centre, mm.
-    radius : float
-        Radius, mm.
-    chord_error_mm : float
-        Largest distance allowed between a chord and the circle, mm.
-
-    Returns
-    -------
-    ndarray, shape (n, 2)
-        Corners, mm, clockwise on the picture.
+    No chord lies further from the circle than the chord error.
     """
     corners = max(64, ceil(2 * pi / sqrt(8 * chord_error_mm / radius)))
     step = 2 * pi / corners
@@ -156,19 +139,14 @@ def circle(centre: Floats, radius: float, chord_error_mm: float) -> Floats:
 def blemish(gear: CutGear, nick: Nick, proud: bool) -> shapely.Polygon:
     """Shape of a nick, or of a burr if it stands proud, as a rounded lens across the flank.
 
+    Millimetres about the bore.
+
     Parameters
     ----------
-    gear : CutGear
-        The gear as cut.
     nick : Nick
         Where it is (scene's numbering) and how large.
     proud : bool
         True for material added, False for material taken.
-
-    Returns
-    -------
-    shapely.Polygon
-        Millimetres about the bore.
     """
     point, normal = flank_place(gear, gear.number(nick.tooth), nick.side, nick.height)
     along = np.array([-normal[1], normal[0]])
@@ -187,21 +165,14 @@ def body(
 ) -> shapely.Polygon:
     """Whole gear with bore, keyway, spokes, nicks and burrs.
 
+    Millimetres about the bore.
+
     Parameters
     ----------
-    gear : CutGear
-        The gear as cut.
-    spec, faults
-        The drawing and its faults.
     chord_error_mm : float
         Largest chord error, mm.
     outline : ndarray, shape (n, 2), or None
         Outline of the teeth, mm about the bore; None for the one drawn from `gear`.
-
-    Returns
-    -------
-    shapely.Polygon
-        Millimetres about the bore.
     """
     shape = shapely.Polygon(tooth_outline(gear, chord_error_mm) if outline is None else outline)
     for nick in faults.nicks:

@@ -45,16 +45,9 @@ class RackTooth:
 
 
 def as_ground(rack: BasicRack, angle_error_deg: float) -> BasicRack:
-    """Rack of a hob ground with a wrong flank angle.
+    """Rack of a hob ground with a wrong flank angle, the error in degrees.
 
     Its tip rounding made smaller where it would not fit.
-
-    Parameters
-    ----------
-    rack : BasicRack
-        As it should be.
-    angle_error_deg : float
-        Error of the flank angle, degrees.
     """
     angle = rack.pressure_angle + radians(angle_error_deg)
     fillet = min(rack.fillet_radius, full_radius(angle, rack.dedendum))
@@ -64,12 +57,7 @@ def as_ground(rack: BasicRack, angle_error_deg: float) -> BasicRack:
 def hob_tooth(rack: BasicRack, module_mm: float) -> RackTooth:
     """Tooth of the hob that cuts to a basic rack.
 
-    Parameters
-    ----------
-    rack : BasicRack
-        Rack that the hob follows; its roots are the hob's tips.
-    module_mm : float
-        Module, mm.
+    The hob follows the rack; its roots are the hob's tips.
 
     Raises
     ------
@@ -89,19 +77,14 @@ def hob_tooth(rack: BasicRack, module_mm: float) -> RackTooth:
 def tooth_polygon(tooth: RackTooth, height_mm: float, chord_error_mm: float) -> Floats:
     """Outline of a hob's tooth.
 
+    Corners (n, 2), closed by the top.
+
     Parameters
     ----------
-    tooth : RackTooth
-        The tooth.
     height_mm : float
         How high its flanks go, mm.
     chord_error_mm : float
         Largest distance between a chord and the rounding, mm.
-
-    Returns
-    -------
-    ndarray, shape (n, 2)
-        Corners, closed by the top.
     """
     quarter = pi / 2 - tooth.angle
     step = sqrt(8 * chord_error_mm / max(tooth.rounding, 1e-3))
@@ -115,17 +98,7 @@ def tooth_polygon(tooth: RackTooth, height_mm: float, chord_error_mm: float) -> 
 def form_polygon(gear: Gear, height_mm: float) -> Floats:
     """Outline of a form cutter: the gap of the gear it was shaped for.
 
-    Parameters
-    ----------
-    gear : Gear
-        That gear.
-    height_mm : float
-        How high the cutter's flanks go, mm.
-
-    Returns
-    -------
-    ndarray, shape (n, 2)
-        Corners, closed by the top.
+    Corners (n, 2), closed by the top; the cutter's flanks go up to `height_mm`.
 
     Notes
     -----

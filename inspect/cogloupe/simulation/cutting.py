@@ -66,27 +66,13 @@ class CutGear:
         return _racked(self.made)
 
     def number(self, scene_tooth: int) -> int:
-        """Number in the reading of a tooth that the scene names.
-
-        Parameters
-        ----------
-        scene_tooth : int
-            Number in the scene.
-        """
+        """Number in the reading of a tooth that the scene names."""
         return (scene_tooth - 1 - self.turned) % self.wheel.teeth + 1
 
     def flank_angle(self, radius: Floats) -> tuple[Floats, Floats]:
-        """Polar angle about the teeth's axis of every left and right flank at radii about it.
+        """Polar angles (..., z), rad, of left and right flanks at radii (..., z), mm, one a tooth.
 
-        Parameters
-        ----------
-        radius : ndarray, shape (..., z)
-            Radii, mm, one a tooth.
-
-        Returns
-        -------
-        left, right : ndarray, shape (..., z)
-            Angles, rad.
+        Both are about the teeth's axis.
         """
         z = self.wheel.teeth
         centre = self.first_centre + 2 * pi / z * np.arange(z)
@@ -128,14 +114,8 @@ def cut_gear(
 
     Parameters
     ----------
-    spec : GearSpec
-        The gear as drawn.
-    faults : Faults
-        What goes wrong.
     rotation_deg : float
         How far tooth 1 stands clockwise of twelve o'clock.
-    rng : Generator
-        For the random faults.
 
     Raises
     ------
@@ -211,11 +191,6 @@ def renumbered(made: CutGear) -> CutGear:
     """Number the teeth from the first whose centre line is at or after twelve o'clock.
 
     The same gear; its `turned` says by how many teeth the numbers moved.
-
-    Parameters
-    ----------
-    made : CutGear
-        The gear as cut, in any numbering.
     """
     left, right = crossing_angles(made, np.zeros(2), made.wheel.reference_radius)
     after = np.mod((left + right) / 2 + pi / 2, 2 * pi)
@@ -237,12 +212,8 @@ def crossing_angles(gear: CutGear, datum: Floats, radius: float) -> tuple[Floats
 
     Parameters
     ----------
-    gear : CutGear
-        The gear as cut.
     datum : ndarray, shape (2,)
         Centre of the circle, mm from the bore's axis.
-    radius : float
-        Radius of the circle, mm.
 
     Returns
     -------
@@ -273,18 +244,7 @@ def crossing_angles(gear: CutGear, datum: Floats, radius: float) -> tuple[Floats
 
 
 def flank_lines(gear: CutGear) -> Floats:
-    """Points on every flank, from its start to the tip.
-
-    Parameters
-    ----------
-    gear : CutGear
-        The gear as cut.
-
-    Returns
-    -------
-    ndarray, shape (2, z, 24, 2)
-        Left then right flanks, mm about the bore.
-    """
+    """Points (2, z, 24, 2) on left and right flanks, from start to tip, mm about the bore."""
     z = gear.wheel.teeth
     radius = np.linspace(gear.made.form_radius, gear.made.tip_radius, LINE_POINTS)[:, None]
     angle = np.stack(gear.flank_angle(np.broadcast_to(radius, (LINE_POINTS, z))))
@@ -297,12 +257,8 @@ def flank_place(gear: CutGear, tooth: int, side: str, height: float) -> tuple[Fl
 
     Parameters
     ----------
-    gear : CutGear
-        The gear as cut.
     tooth : int
         Number on the picture.
-    side : {'left', 'right'}
-        Flank.
     height : float
         0 at the start of the flank, 1 at the tip.
 

@@ -12,22 +12,7 @@ from cogloupe_calibration.arrays import Floats
 
 
 def swarf_chip(gear: CutGear, swarf: Swarf, rng: np.random.Generator) -> shapely.Polygon:
-    """Curled chip lying against a flank.
-
-    Parameters
-    ----------
-    gear : CutGear
-        The gear as cut.
-    swarf : Swarf
-        Where it lies, and its size.
-    rng : Generator
-        For its curl.
-
-    Returns
-    -------
-    shapely.Polygon
-        Millimetres about the bore.
-    """
+    """Curled chip lying against a flank, mm about the bore."""
     point, normal = flank_place(gear, gear.number(swarf.tooth), swarf.side, swarf.height)
     along = np.array([-normal[1], normal[0]])
     share = np.linspace(-0.5, 1, 80)
@@ -45,17 +30,12 @@ def swarf_chip(gear: CutGear, swarf: Swarf, rng: np.random.Generator) -> shapely
 def dust(camera: Camera, rng: np.random.Generator) -> list[shapely.Polygon]:
     """Specks and short fibres scattered over the frame.
 
+    Millimetres about the bore (lens distortion not undone: dust has no true place).
+
     Parameters
     ----------
     camera : Camera
         Its `dust` is their number and `dust_mm` their usual size.
-    rng : Generator
-        Source of place and shape.
-
-    Returns
-    -------
-    list of shapely.Polygon
-        Millimetres about the bore (lens distortion not undone: dust has no true place).
     """
     frame = np.array([camera.width_px, camera.height_px]) * camera.mm_per_px
     return [_speck(frame, camera.dust_mm, rng) for _ in range(camera.dust)]
@@ -87,8 +67,6 @@ def covered_flanks(
 
     Parameters
     ----------
-    gear : CutGear
-        The gear as cut.
     shape : shapely.Geometry
         Millimetres about the bore.
     reach_mm : float

@@ -44,12 +44,6 @@ def work_error(process: Process, teeth: int, moments: Moments, rng: np.random.Ge
 
     Parameters
     ----------
-    process : Process
-        The drive and its faults.
-    teeth : int
-        Number of teeth being cut.
-    moments : Moments
-        When.
     rng : Generator
         For pulses, unsteadiness and play, each on a stream of its own, so that the moments added
         at the end of a list leave the earlier ones as they were.

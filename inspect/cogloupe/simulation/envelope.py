@@ -29,8 +29,6 @@ def marking_cuts(
 
     Parameters
     ----------
-    tooth : RackTooth
-        The cutting tooth.
     cuts : tuple of ndarray, shape (n,)
         Turn, along and height of every cut.
     radii : ndarray, shape (m,)
@@ -58,21 +56,9 @@ def _first_highest(values: Floats) -> Ints:
 def outer_angle(
     tooth: RackTooth, turn: Floats, along: Floats, height: Floats, radii: Floats
 ) -> Floats:
-    """Angle up to which each cut takes each circle, on the clockwise side.
+    """Angle up to which each of n cuts takes each of m circles (mm), on the clockwise side.
 
-    Parameters
-    ----------
-    tooth : RackTooth
-        The cutting tooth.
-    turn, along, height : ndarray, shape (n,)
-        The cuts.
-    radii : ndarray, shape (m,)
-        Circles, mm.
-
-    Returns
-    -------
-    ndarray, shape (n, m)
-        Radians; -inf where neither flank nor rounding meets the circle.
+    Radians, (n, m); -inf where neither flank nor rounding meets the circle.
     """
     a = tooth.angle
     # A point r at angle p from the normal lies on the flank where r sin(p - a) is this distance.
@@ -101,21 +87,9 @@ def _corner_angle(tooth: RackTooth, along: Floats, height: Floats, radius: Float
 def entry_radius(
     tooth: RackTooth, turn: Floats, along: Floats, height: Floats, rays: Floats
 ) -> Floats:
-    """Radius at which each ray from the axis enters each cut.
+    """Radius at which each of q rays (rad) from the axis enters each of n cuts.
 
-    Parameters
-    ----------
-    tooth : RackTooth
-        The cutting tooth.
-    turn, along, height : ndarray, shape (n,)
-        The cuts.
-    rays : ndarray, shape (q,)
-        Rays, rad.
-
-    Returns
-    -------
-    ndarray, shape (n, q)
-        Millimetres; +inf where the ray misses the cut.
+    Millimetres, (n, q); +inf where the ray misses the cut.
     """
     angle = rays - turn[:, None]
     sine, cosine = np.sin(angle), np.cos(angle)
@@ -154,8 +128,6 @@ def ridge_cuts(tooth: RackTooth, cuts: tuple[Floats, Floats, Floats], points: Fl
 
     Parameters
     ----------
-    tooth : RackTooth
-        The cutting tooth.
     cuts : tuple of ndarray, shape (n,)
         Turn, along and height of every cut.
     points : ndarray, shape (q, 2)
@@ -169,21 +141,9 @@ def ridge_cuts(tooth: RackTooth, cuts: tuple[Floats, Floats, Floats], points: Fl
 
 
 def depth_inside(tooth: RackTooth, cuts: tuple[Floats, Floats, Floats], points: Floats) -> Floats:
-    """How deep each point lies inside each cut.
+    """How deep each of q points lies inside each of n cuts, as for `ridge_cuts`.
 
-    Parameters
-    ----------
-    tooth : RackTooth
-        The cutting tooth.
-    cuts : tuple of ndarray, shape (n,)
-        Turn, along and height of every cut.
-    points : ndarray, shape (q, 2)
-        As for `ridge_cuts`.
-
-    Returns
-    -------
-    ndarray, shape (n, q)
-        Millimetres; negative outside.
+    Millimetres, (n, q); negative outside.
     """
     turn, along, height = (part[:, None] for part in cuts)
     sine, cosine = np.sin(turn), np.cos(turn)

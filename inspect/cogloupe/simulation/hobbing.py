@@ -63,16 +63,8 @@ def generate(
 
     Parameters
     ----------
-    gear : Gear
-        The gear as drawn.
-    process : Process
-        How it is cut, with its faults.
-    blank : Blank
-        What it is cut from.
     first_gap : float
         Polar angle of the middle of the gap that is cut first, rad.
-    rng : Generator
-        For the random faults.
 
     Raises
     ------

@@ -13,13 +13,7 @@ CHORD_ERROR_PX = 0.0005
 
 
 def bore_place(camera: Camera) -> Floats:
-    """Place of the bore's centre before lean and lens move it.
-
-    Returns
-    -------
-    ndarray, shape (2,)
-        Pixels.
-    """
+    """Place (2,), px, of the bore's centre before lean and lens move it."""
     x = (camera.width_px - 1) / 2 if camera.bore_x_px is None else camera.bore_x_px
     y = (camera.height_px - 1) / 2 if camera.bore_y_px is None else camera.bore_y_px
     return np.array([x, y])
@@ -47,19 +41,7 @@ def finer(camera: Camera) -> Camera:
 
 
 def pooled(light: Floats, k: int) -> Floats:
-    """Mean of blocks of k by k samples: what each pixel gathers.
-
-    Parameters
-    ----------
-    light : ndarray, shape (k h, k w) or (k h, k w, 3)
-        Linear light.
-    k : int
-        Samples per pixel each way.
-
-    Returns
-    -------
-    ndarray, shape (h, w) or (h, w, 3)
-    """
+    """Mean of blocks of k by k samples of light (k h, k w[, 3]): what each pixel gathers."""
     if k == 1:
         return light
     height, width = light.shape[0] // k, light.shape[1] // k
@@ -68,19 +50,7 @@ def pooled(light: Floats, k: int) -> Floats:
 
 
 def spread(pattern: Floats, k: int) -> Floats:
-    """Repeat each pixel's value over its k by k samples.
-
-    Parameters
-    ----------
-    pattern : ndarray, shape (h, w)
-        One value a pixel.
-    k : int
-        Samples per pixel each way.
-
-    Returns
-    -------
-    ndarray, shape (k h, k w)
-    """
+    """Repeat each pixel's value (h, w) over its k by k samples."""
     return pattern if k == 1 else np.asarray(np.kron(pattern, np.ones((k, k))), np.float64)
 
 
@@ -91,8 +61,6 @@ def to_pixels(points: Floats, camera: Camera) -> Floats:
     ----------
     points : ndarray, shape (n, 2)
         Millimetres about the bore's axis, x right, y down.
-    camera : Camera
-        The camera.
 
     Returns
     -------
@@ -121,20 +89,7 @@ def _tilted(points: Floats, camera: Camera) -> Floats:
 
 
 def cover(shape: shapely.Geometry, camera: Camera) -> Floats:
-    """Exact pixel coverage of a shape of the gear frame.
-
-    Parameters
-    ----------
-    shape : shapely.Geometry
-        Polygon or several, mm about the bore.
-    camera : Camera
-        The camera.
-
-    Returns
-    -------
-    ndarray, shape (h, w)
-        Coverage, 0 to 1.
-    """
+    """Exact pixel coverage (h, w), 0 to 1, of a shape in mm about the bore."""
     total = np.zeros(camera.shape)
     for part in shapely.get_parts(shape):
         if isinstance(part, shapely.Polygon) and not part.is_empty:
@@ -148,14 +103,7 @@ def _ring(ring: shapely.LinearRing, camera: Camera) -> Floats:
 
 
 def blurred(light: Floats, sigma: float) -> Floats:
-    """Blur with a Gaussian; the frame's border is continued outwards.
-
-    Parameters
-    ----------
-    light : ndarray, shape (h, w) or (h, w, 3)
-        Linear light.
-    sigma : float
-        Standard deviation, px.
+    """Blur light (h, w[, 3]) by a Gaussian, px; the frame's border is continued outwards.
 
     Notes
     -----
@@ -177,8 +125,6 @@ def focused(light: Floats, camera: Camera) -> Floats:
 
     Parameters
     ----------
-    light : ndarray, shape (h, w) or (h, w, 3)
-        Linear light.
     camera : Camera
         Its `blur_px` holds at the left-hand side, `far_blur_px` at the right.
     """
@@ -196,14 +142,9 @@ def focused(light: Floats, camera: Camera) -> Floats:
 
 
 def to_linear(level: Floats, gamma: str) -> Floats:
-    """Linear light of file levels.
+    """Linear light of file levels, both as shares of full scale.
 
-    Parameters
-    ----------
-    level : ndarray
-        Levels as a share of full scale.
-    gamma : {'linear', 'srgb'}
-        Encoding; sRGB after IEC 61966-2-1, from memory.
+    sRGB after IEC 61966-2-1, from memory.
     """
     if gamma == "linear":
         return level
@@ -211,15 +152,7 @@ def to_linear(level: Floats, gamma: str) -> Floats:
 
 
 def to_level(light: Floats, gamma: str) -> Floats:
-    """File levels of linear light: the inverse of `to_linear`.
-
-    Parameters
-    ----------
-    light : ndarray
-        Linear light, cut to 0..1.
-    gamma : {'linear', 'srgb'}
-        Encoding.
-    """
+    """File levels of linear light, cut to 0..1: the inverse of `to_linear`."""
     light = np.clip(light, 0.0, 1.0)
     if gamma == "linear":
         return light
@@ -231,8 +164,6 @@ def sharpened(level: Floats, amount: float, radius_px: float) -> Floats:
 
     Parameters
     ----------
-    level : ndarray, shape (h, w) or (h, w, 3)
-        Levels as a share of full scale.
     amount : float
         Share of the difference from the blurred picture that is added.
     radius_px : float

@@ -70,16 +70,10 @@ def make(
 
     Parameters
     ----------
-    spec : GearSpec
-        The gear as drawn.
     faults : Faults
         Deviations of a drawn gear; not used where there is a process.
-    process : Process or None
-        How it is cut; None to draw it.
     rotation_deg : float
         How far the tooth before the gap that is cut first stands clockwise of twelve o'clock.
-    rng : Generator
-        For the random faults.
     chord_error_mm : float
         Largest chord error of a drawn outline, mm.
 
@@ -99,16 +93,7 @@ def make_by_cutting(
 ) -> Made:
     """Cut a gear by the generating model, and measure what is left.
 
-    Parameters
-    ----------
-    spec : GearSpec
-        The gear as drawn.
-    process : Process
-        How it is cut.
-    rotation_deg : float
-        How far the tooth before the gap that is cut first stands clockwise of twelve o'clock.
-    rng : Generator
-        For the random faults.
+    The tooth before the gap that is cut first stands by the rotation clockwise of twelve o'clock.
 
     Raises
     ------

@@ -185,8 +185,6 @@ def gap_details(gear: CutGear, pieces: list[Floats], form: Floats) -> Details:
 
     Parameters
     ----------
-    gear : CutGear
-        The gear the process aims at.
     pieces : list of ndarray
         Outline across each gap, about the teeth's axis.
     form : ndarray, shape (2, z)

@@ -59,14 +59,7 @@ class Rendered:
 
 
 def render_scene(scene: Scene, file: str = "") -> Rendered:
-    """Render a scene with its own seed.
-
-    Parameters
-    ----------
-    scene : Scene
-        What the picture shows.
-    file : str
-        File name to state in the truth.
+    """Render a scene with its own seed; the truth names the file.
 
     Raises
     ------
@@ -91,17 +84,9 @@ def render(
 
     Parameters
     ----------
-    spec : GearSpec
-        The gear as drawn.
-    faults : Faults
-        What went wrong.
-    camera : Camera
-        The picture.
     rng : Generator
         For random faults, texture, dust and noise, each on a stream of its own, so that changing
         the camera leaves the gear as it was.
-    process : Process or None
-        How the gear is cut; None to draw it.
 
     Raises
     ------

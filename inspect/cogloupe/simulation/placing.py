@@ -45,13 +45,7 @@ class Cuts:
         return self.turn, self.along, self.height
 
     def take(self, index: Ints) -> "Cuts":
-        """Some of the cuts.
-
-        Parameters
-        ----------
-        index : ndarray of int
-            Which.
-        """
+        """Some of the cuts, by their indices."""
         return Cuts(self.gap[index], self.turn[index], self.along[index], self.height[index])
 
 
@@ -61,19 +55,7 @@ def whole_depth(gear: Gear) -> float:
 
 
 def pass_depths(gear: Gear, process: Process) -> Floats:
-    """Depth of each pass from touching the blank, as really cut.
-
-    Parameters
-    ----------
-    gear : Gear
-        The gear as drawn.
-    process : Process
-        Its passes, and by how much they are too deep.
-
-    Returns
-    -------
-    ndarray, shape (passes,)
-        Millimetres.
+    """Depth of each pass from touching the blank, as really cut, mm.
 
     Raises
     ------
@@ -94,16 +76,7 @@ def form_cuts(gear: Gear, process: Process, blank_radius: float, rng: np.random.
 
     Each place once.
 
-    Parameters
-    ----------
-    gear : Gear
-        The gear as drawn.
-    process : Process
-        How it is cut.
-    blank_radius : float
-        Radius of the blank, mm.
-    rng : Generator
-        For the random faults.
+    The blank's radius is in mm.
     """
     depths = pass_depths(gear, process)
     settings = np.arange(len(depths) * gear.teeth)
@@ -139,19 +112,7 @@ def _bites(depths: Floats, whole: float) -> Floats:
 
 
 def hob_cuts(gear: Gear, process: Process, blank_radius: float, rng: np.random.Generator) -> Cuts:
-    """Places of the hob's teeth in every gap that they can touch.
-
-    Parameters
-    ----------
-    gear : Gear
-        The gear as drawn.
-    process : Process
-        How it is cut.
-    blank_radius : float
-        Radius of the blank, mm.
-    rng : Generator
-        For the random faults.
-    """
+    """Places of the hob's teeth in every gap that they can touch; the blank's radius is in mm."""
     moments, height = _hob_moments(gear, process, blank_radius)
     error = work_error(process, gear.teeth, moments, rng)
     sway, rise = _running(process, moments.hob_turns)

@@ -397,14 +397,6 @@ def example_scene() -> Scene:
 
 
 def polar_vector(length: float, direction_deg: float) -> tuple[float, float]:
-    """Vector of a length along a polar angle of the picture; x and y in the length's unit.
-
-    Parameters
-    ----------
-    length : float
-        Length, any unit.
-    direction_deg : float
-        Polar angle, degrees, clockwise on the picture.
-    """
+    """Vector of a length along a polar angle of the picture, degrees: x and y in its unit."""
     angle = radians(direction_deg)
     return length * cos(angle), length * sin(angle)

@@ -15,12 +15,9 @@ LAMP_DEG = -125.0
 
 
 def uneven_light(camera: Camera) -> Floats:
-    """Brightness of the lighting over the frame.
+    """Brightness (h, w) of the lighting over the frame.
 
-    Returns
-    -------
-    ndarray, shape (h, w)
-        1 at the middle; a slope across the frame with a slight fall towards the corners.
+    1 at the middle; a slope across the frame with a slight fall towards the corners.
     """
     height, width = camera.shape
     y, x = np.mgrid[-1 : 1 : height * 1j, -1 : 1 : width * 1j]
@@ -39,42 +36,20 @@ def _grain(shape: tuple[int, int], sigma: float, rng: np.random.Generator) -> Fl
 
 
 def ground_texture(camera: Camera, rng: np.random.Generator) -> Floats:
-    """Brightness of the ground: blotches, grain and a few scratches out of focus.
-
-    Parameters
-    ----------
-    camera : Camera
-        The camera.
-    rng : Generator
-        Source of the pattern.
-
-    Returns
-    -------
-    ndarray, shape (h, w)
-        About 1.
-    """
+    """Brightness (h, w), about 1, of the ground: blotches, grain and scratches out of focus."""
     parts = [(0.7, 3.0), (0.5, 12.0), (0.5, 90.0)]
     pattern = sum(share * _grain(camera.shape, sigma, rng) for share, sigma in parts)
     return np.asarray(1 + camera.ground_texture * pattern)
 
 
 def face_texture(camera: Camera, centre: Floats, rng: np.random.Generator) -> Floats:
-    """Brightness of a machined face.
+    """Brightness (h, w), about 1, of a machined face.
 
     Parameters
     ----------
     camera : Camera
         Its `mark_kind` is 'turned' for rings about the bore with the fan of light they throw, or
         'drawn' for straight strokes of abrasive paper.
-    centre : ndarray, shape (2,)
-        Centre of the rings, px.
-    rng : Generator
-        Source of the pattern.
-
-    Returns
-    -------
-    ndarray, shape (h, w)
-        About 1.
     """
     make = _turned if camera.mark_kind == "turned" else _drawn
     stains = 0.5 * _grain(camera.shape, 60.0, rng) + 0.25 * _grain(camera.shape, 8.0, rng)
@@ -111,19 +86,9 @@ def _drawn(camera: Camera, centre: Floats, rng: np.random.Generator) -> Floats:
 
 
 def bevel_light(covered: Floats, width_px: float) -> Floats:
-    """Brightness of a bevelled edge: bright where it faces the lamp, dark where it looks away.
+    """Brightness of a bevelled edge, a share of the face's, from coverage (h, w) of the whole gear.
 
-    Parameters
-    ----------
-    covered : ndarray, shape (h, w)
-        Coverage of the whole gear.
-    width_px : float
-        Width of the bevel.
-
-    Returns
-    -------
-    ndarray, shape (h, w)
-        Brightness as a share of the face's.
+    Bright where it faces the lamp, dark where it looks away; the bevel's width is in px.
     """
     soft = blurred(covered, max(width_px / 2, 0.7))
     across, down = -np.gradient(soft, axis=1), -np.gradient(soft, axis=0)
@@ -133,19 +98,9 @@ def bevel_light(covered: Floats, width_px: float) -> Floats:
 
 
 def shadow(covered: Floats, offset_px: float) -> Floats:
-    """Brightness left on the ground by the gear's shadow.
+    """Light (h, w) that the gear's shadow leaves on the ground, from coverage (h, w) of all of it.
 
-    Parameters
-    ----------
-    covered : ndarray, shape (h, w)
-        Coverage of the whole gear.
-    offset_px : float
-        How far the shadow falls from the edge, away from the lamp.
-
-    Returns
-    -------
-    ndarray, shape (h, w)
-        1 in the light, darker in the shadow.
+    1 outside the shadow, which falls `offset_px` from the edge, away from the lamp.
     """
     if offset_px == 0:
         return np.ones_like(covered)

@@ -72,8 +72,6 @@ def pitch_deviations(position: Floats, radius_mm: float) -> tuple[Floats, Floats
     ----------
     position : ndarray, shape (z,)
         Polar angles of the flanks, rad, teeth clockwise.
-    radius_mm : float
-        Radius of the measuring circle, mm.
 
     Returns
     -------
@@ -102,8 +100,6 @@ def table(gear: CutGear, datum: str, details: Details | None = None) -> TrueTabl
 
     Parameters
     ----------
-    gear : CutGear
-        The gear as cut.
     datum : {'bore', 'teeth'}
         The bore's axis, or the axis the teeth were made about.
     details : Details or None
@@ -206,15 +202,7 @@ def _gaps(
 
 
 def gap_angle(gear: Wheel, radius: float) -> float:
-    """Angle from flank to flank of the drawn gap at a radius, flank or fillet alike, rad.
-
-    Parameters
-    ----------
-    gear : Wheel
-        The gear.
-    radius : float
-        Radius about its axis, mm.
-    """
+    """Angle from flank to flank, rad, of the drawn gap at a radius, mm, flank or fillet alike."""
     radii, angles = gear.half_gaps(2000, 2000)
     return float(sum(np.interp(radius, radii, angle) for angle in angles))
 
@@ -232,13 +220,7 @@ def _floor_ratios(gear: CutGear, extra: Floats, lowest: Floats) -> Floats:
 
 
 def at_depth(wheel: Wheel, floor: float) -> Wheel:
-    """The drawn wheel with its rack fed in to a floor; another tooth form as it is drawn.
-
-    Parameters
-    ----------
-    floor : float
-        Radius, mm.
-    """
+    """The drawn wheel with its rack fed in to a floor, mm; another tooth form as it is drawn."""
     if not isinstance(wheel, Gear):
         return wheel
     shift = (floor - wheel.reference_radius) / wheel.module_mm + wheel.rack.dedendum
@@ -386,15 +368,7 @@ def flank_slopes(gear: CutGear) -> tuple[Floats, Floats]:
 
 
 def true_gear(gear: CutGear, bore_mm: float) -> TrueGear:
-    """Describe the gear as drawn.
-
-    Parameters
-    ----------
-    gear : CutGear
-        The gear as cut.
-    bore_mm : float
-        Diameter of the bore, mm.
-    """
+    """Describe the gear as drawn."""
     wheel = gear.wheel
     design = wheel if isinstance(wheel, Gear) else None
     circle, arc = addendum_sizes(wheel)

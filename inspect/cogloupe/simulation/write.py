@@ -62,14 +62,7 @@ def stated_fields(scene: Scene) -> dict[str, object]:
 
 
 def simulate_files(scene_files: Sequence[Path], out_dir: Path) -> tuple[Path, ...]:
-    """Render scenes from their TOML files; gives the pictures.
-
-    Parameters
-    ----------
-    scene_files : sequence of Path
-        Scene files; a picture is named as its scene file.
-    out_dir : Path
-        Folder for the pictures and for ``truth/``.
+    """Render scenes from their TOML files, each named as its file; gives the pictures.
 
     Raises
     ------
@@ -95,15 +88,6 @@ def _write_one(name: str, scene: Scene, out_dir: Path) -> Path:
 
 def write_picture(image: Picture, scene: Scene, path: Path) -> None:
     """Write a picture as its scene asks.
-
-    Parameters
-    ----------
-    image : ndarray, shape (h, w) or (h, w, 3) in RGB, uint8 or uint16
-        The upright picture.
-    scene : Scene
-        Its format, JPEG quality and EXIF orientation.
-    path : Path
-        The file.
 
     Raises
     ------
