@@ -70,7 +70,8 @@ def gathered(parts: list[Marks]) -> Marks:
 def smooth_step(z: Floats) -> tuple[Floats, Floats]:
     """Edge from -1 to 1 blurred by a Gaussian, and its slope.
 
-    At z standard deviations of the blur from it: ``erf(z / sqrt 2)`` and ``sqrt(2 / pi) exp(-z^2 / 2)``.
+    At z standard deviations of the blur from it ``erf(z / sqrt 2)`` and
+    ``sqrt(2 / pi) exp(-z^2 / 2)``.
     """
     return np.asarray(erf(z * np.sqrt(0.5))), np.sqrt(2 / np.pi) * np.exp(-(z**2) / 2)
 

@@ -18,8 +18,7 @@ from cogloupe.report.drilling import (
     MARGIN,
     drilling_dxf,
     drilling_figure,
-    drilling_pdf,
-    drilling_svg,
+    drilling_sheet,
     sheet_for,
 )
 
@@ -46,13 +45,13 @@ def test_the_cad_file_has_the_holes_in_millimetres_from_the_edges(layout):
 
 
 def test_drawings_are_as_large_as_their_sheet(layout):
-    head = drilling_svg(layout).decode().split("<svg", 1)[1].split(">", 1)[0]
+    head = drilling_sheet(layout, "svg").decode().split("<svg", 1)[1].split(">", 1)[0]
     size = [
         float(re.search(rf'{n}="([0-9.]+)pt"', head)[1]) * POINT_MM for n in ("width", "height")
     ]
     # Written to a hundredth of a millimetre.
     assert size == pytest.approx(A4, abs=0.01)
-    box = re.search(rb"/MediaBox \[\s*0 0 (\S+) (\S+)\s*\]", drilling_pdf(layout))
+    box = re.search(rb"/MediaBox \[\s*0 0 (\S+) (\S+)\s*\]", drilling_sheet(layout, "pdf"))
     assert [float(v) * POINT_MM for v in box.groups()] == pytest.approx(A4, abs=0.01)
 
 

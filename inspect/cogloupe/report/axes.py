@@ -1,12 +1,20 @@
 """The plain axes that all charts are drawn on."""
 
 from matplotlib.axes import Axes
+from matplotlib.figure import Figure
 from matplotlib.ticker import FixedLocator
 
-from cogloupe.report.styles import FAINT, GRID, INK
+from cogloupe.report.styles import FAINT, GRID, INK, PAPER
 
 FONT = 9.5
 """Points, of all words in charts: read beside the page's own text."""
+FEW = 60
+"""Teeth up to which bars, points and bars of U leave room for dark lines."""
+
+
+def page_figure(height_in: float) -> Figure:
+    """A figure as wide as a page's text."""
+    return Figure(figsize=(10.6, height_in), dpi=110, facecolor=PAPER)
 
 
 def plain_axes(axes: Axes, title: str) -> None:

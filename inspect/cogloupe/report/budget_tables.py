@@ -1,20 +1,16 @@
 """Uncertainty budgets as tables: what each source adds to a figure's uncertainty."""
 
-from math import floor, hypot, log10
+from math import hypot
 
 from cogloupe.reading.models import BudgetLine
-from cogloupe.report.tables import Column, Row, Table, words
+from cogloupe.report.tables import Column, Row, Table, spoken, two_digits, words
 
 NEGLIGIBLE = 0.001
 """Share of a figure's uncertainty below which a source is only named."""
 
-_BUDGET_COLUMNS = (
-    Column(head="source", say=True),
-    Column(head="value", say=True),
-    Column(head="distribution", say=True),
-    Column(head="sensitivity", say=True),
-    Column(head="contribution"),
-)
+_COLUMNS = (
+    *spoken("source", "value", "distribution", "sensitivity"), Column(head="contribution"),
+)  # fmt: skip
 
 
 def budget_tables(budget: tuple[BudgetLine, ...]) -> list[Table]:
@@ -27,23 +23,15 @@ def budget_tables(budget: tuple[BudgetLine, ...]) -> list[Table]:
 
 def _budget_table(name: str, lines: list[BudgetLine]) -> Table:
     u, unit = hypot(*(line.contribution for line in lines)), lines[0].unit.replace("um", "µm")
-    shown = [
-        (line, _size(line.contribution, unit) if line.contribution > NEGLIGIBLE * u else "–")
-        for line in lines
-    ]
-    rows = [
-        (line.source, line.value, line.distribution, line.sensitivity, size) for line, size in shown
-    ]
-    together = f"u = {_size(u, unit)}, U = {_size(2 * u, unit)}"
+    rows = []
+    for line in lines:
+        told = line.contribution > NEGLIGIBLE * u
+        size = f"{two_digits(line.contribution)} {unit}" if told else "–"
+        rows.append((line.source, line.value, line.distribution, line.sensitivity, size))
+    together = f"u = {two_digits(u)} {unit}, U = {two_digits(2 * u)} {unit}"
     rows.append(("together (root of the sum of squares)", "", "", "", together))
-    table_rows = tuple(Row(cells=tuple(words(text) for text in row)) for row in rows)
-    return Table(title=figure_name(name), columns=_BUDGET_COLUMNS, rows=table_rows)
-
-
-def _size(value: float, unit: str) -> str:
-    """Two figures that count, never with an exponent."""
-    places = max(0, 1 - floor(log10(value))) if value > 0 else 0
-    return f"{value:.{places}f} {unit}"
+    table_rows = tuple(Row(cells=tuple(map(words, row))) for row in rows)
+    return Table(title=figure_name(name), columns=_COLUMNS, rows=table_rows)
 
 
 def figure_name(field: str) -> str:

@@ -1,5 +1,6 @@
 """Picture of what a calibration leaves: over the frame, round a circle, or along a scale."""
 
+from collections.abc import Sequence
 from math import ceil, floor, log10
 from textwrap import wrap
 
@@ -10,6 +11,7 @@ from matplotlib.lines import Line2D
 from matplotlib.patches import Patch, Rectangle
 
 from cogloupe.report.styles import ALARM, FAINT, GRID, INK, PAPER, SIDE_STYLES
+from cogloupe.report.tables import two_digits
 from cogloupe_calibration.arrays import Floats
 from cogloupe_calibration.circle import CircleScale
 from cogloupe_calibration.grid_scale import GridScale
@@ -64,7 +66,7 @@ def _along(axes: Axes, ruled: RuledScale) -> None:
     axes.set_ylim(-limit, limit)
     axes.locator_params(axis="y", nbins=6)
     axes.set_xlabel("along the scale / px", fontsize=FONT - 1, color=INK)
-    words = f"each line less even spacing / px\n{_digits(ruled.summary.residual_rms_px)} px RMS"
+    words = f"each line less even spacing / px\n{two_digits(ruled.summary.residual_rms_px)} px RMS"
     axes.set_title(words, loc="left", fontsize=FONT, color=INK)
     _ticks_and_rim(axes)
 
@@ -130,13 +132,8 @@ def blank_figure(
     height_in = head_in + frame_in + foot_in
     figure = Figure(figsize=(_WIDTH_IN, height_in), dpi=_DPI, facecolor=PAPER)
     axes = list(figure.subplots(1, columns))
-    figure.subplots_adjust(
-        left=0.055,
-        right=0.985,
-        top=1 - head_in / height_in,
-        bottom=foot_in / height_in,
-        wspace=0.12,
-    )
+    top, bottom = 1 - head_in / height_in, foot_in / height_in
+    figure.subplots_adjust(left=0.055, right=0.985, top=top, bottom=bottom, wspace=0.12)
     return figure, axes
 
 
@@ -169,12 +166,10 @@ def _ticks_and_rim(axes: Axes) -> None:
 
 
 def _region(axes: Axes, region: tuple[float, float, float, float] | None) -> None:
-    if region is None:
-        return
-    left, top, right, bottom = region
-    axes.add_patch(
-        Rectangle((left, top), right - left, bottom - top, fill=False, ec=_OTHER, ls="--", lw=1.0)
-    )
+    if region is not None:
+        left, top, right, bottom = region
+        size = right - left, bottom - top
+        axes.add_patch(Rectangle((left, top), *size, fill=False, ec=_OTHER, ls="--", lw=1.0))
 
 
 def show_arrows(axes: Axes, xy: Floats, vectors: Floats, factor: float, colour: str) -> None:
@@ -193,14 +188,8 @@ def _crosses(axes: Axes, xy: Floats) -> None:
 
 def write_title(axes: Axes, title: str, rms: float, factor: float) -> None:
     """Title of a frame with arrows: their RMS length, px, and how many times too long they are."""
-    words = f"{title}\n{_digits(rms)} px RMS; arrows drawn {factor:,.0f} times too long"
+    words = f"{title}\n{two_digits(rms)} px RMS; arrows drawn {factor:,.0f} times too long"
     axes.set_title(words, loc="left", fontsize=FONT, color=INK)
-
-
-def _digits(value: float) -> str:
-    """Two figures that count, never with an exponent."""
-    places = max(0, 1 - floor(log10(value))) if value > 0 else 0
-    return f"{value:.{places}f}"
 
 
 def _unrolled(axes: Axes, angle_deg: Floats, circle: CircleScale) -> None:
@@ -210,13 +199,18 @@ def _unrolled(axes: Axes, angle_deg: Floats, circle: CircleScale) -> None:
     axes.plot(
         angle_deg[out], np.clip(circle.residual_px[out], -limit, limit), "x", color=ALARM, ms=5
     )
-    axes.axhline(0, color=INK, lw=0.8)
     axes.set_ylim(-1.1 * limit, 1.1 * limit)
+    show_turn(axes, "distance outside the oval / px")
+
+
+def show_turn(axes: Axes, title: str) -> None:
+    """Axes round the whole turn."""
+    axes.axhline(0, color=INK, lw=0.8)
     axes.set_xlim(0, 360)
     axes.set_xticks(range(0, 361, 60))
     axes.grid(color=GRID, lw=0.8)
     axes.set_xlabel("polar angle / degrees, clockwise on the picture", fontsize=FONT - 1)
-    axes.set_title("distance outside the oval / px", loc="left", fontsize=FONT, color=INK)
+    axes.set_title(title, loc="left", fontsize=FONT, color=INK)
     _ticks_and_rim(axes)
 
 
@@ -239,14 +233,19 @@ def _frames(summary: Summary) -> tuple[Figure, list[Axes]]:
 
 def _head(figure: Figure, summary: Summary, what: str) -> None:
     height = float(figure.get_size_inches()[1])
-    colour = ALARM if summary.verdict == "take it again" else INK
     what = f"{what}: {_scale_words(summary.scale.mm_per_px, summary.scale.u_mm_per_px)}"
-    figure.text(
-        0.055, 1 - 0.12 / height, f"verdict: {summary.verdict}", fontsize=FONT + 4, weight="bold",
-        color=colour, va="top",
-    )  # fmt: skip
     figure.text(0.985, 1 - 0.14 / height, what, fontsize=FONT, color=INK, va="top", ha="right")
-    for number, line in enumerate(_reason_lines(summary.reasons)):
+    colour = ALARM if summary.verdict == "take it again" else INK
+    write_head(figure, f"verdict: {summary.verdict}", _reason_lines(summary.reasons), colour)
+
+
+def write_head(figure: Figure, words: str, lines: Sequence[str], colour: str = INK) -> None:
+    """The one thing to know above the frames, and lines on it."""
+    height = float(figure.get_size_inches()[1])
+    figure.text(
+        0.055, 1 - 0.12 / height, words, fontsize=FONT + 4, weight="bold", color=colour, va="top"
+    )
+    for number, line in enumerate(lines):
         y = 1 - (0.45 + 0.18 * number) / height
         figure.text(0.055, y, line, fontsize=FONT - 0.5, color=INK, va="top")
 

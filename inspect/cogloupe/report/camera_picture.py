@@ -9,9 +9,11 @@ from cogloupe.report.calibration_picture import (
     exaggeration,
     show_arrows,
     show_frame,
+    show_turn,
+    write_head,
     write_title,
 )
-from cogloupe.report.styles import FAINT, GRID, INK, SIDE_STYLES
+from cogloupe.report.styles import FAINT, INK, SIDE_STYLES
 from cogloupe.sets.camera_map import CameraMap
 
 _PENS = (SIDE_STYLES[0].pen, SIDE_STYLES[1].pen, "#5a4fa0", "#7a6a00", "#006e7a", INK)
@@ -33,12 +35,7 @@ def camera_picture(found: CameraMap) -> Figure:
     show_arrows(frame, found.xy, found.error, factor, _PENS[0])
     write_title(frame, "the camera's own error where the teeth lay", found.rms_px, factor)
     _along(round_, found)
-    height = float(figure.get_size_inches()[1])
-    figure.text(
-        0.055, 1 - 0.12 / height, "what stays with the camera", fontsize=FONT + 4, weight="bold",
-        color=INK, va="top",
-    )  # fmt: skip
-    figure.text(0.055, 1 - 0.45 / height, _BELOW, fontsize=FONT - 0.5, color=INK, va="top")
+    write_head(figure, "what stays with the camera", [_BELOW])
     return figure
 
 
@@ -52,16 +49,6 @@ def _along(axes: Axes, found: CameraMap) -> None:
             found.angle_deg, along, color=pen, lw=1.4, ls=_DASHES[n % len(_DASHES)],
             label=f"picture {n + 1}",
         )  # fmt: skip
-    axes.axhline(0, color=INK, lw=0.8)
-    axes.set_xlim(0, 360)
-    axes.set_xticks(range(0, 361, 60))
-    axes.grid(color=GRID, lw=0.8)
-    axes.tick_params(labelsize=FONT - 1.5, colors=INK, length=3)
-    axes.set_xlabel("polar angle / degrees, clockwise on the picture", fontsize=FONT - 1)
-    axes.set_title(
-        "what it adds to a flank's place along that circle / px\n(clockwise positive; bands: U)",
-        loc="left", fontsize=FONT, color=INK,
-    )  # fmt: skip
+    title = "what it adds to a flank's place along that circle / px\n(clockwise positive; bands: U)"
+    show_turn(axes, title)
     axes.legend(fontsize=FONT - 1, frameon=False, ncols=min(len(found.along), 4), loc="lower left")
-    for spine in axes.spines.values():
-        spine.set_color(FAINT)

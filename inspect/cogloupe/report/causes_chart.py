@@ -8,13 +8,11 @@ from matplotlib.lines import Line2D
 from cogloupe.causes.diagnosis import Diagnosis, aligned
 from cogloupe.causes.pattern_layout import SHARED
 from cogloupe.causes.table import NONE
-from cogloupe.report.axes import FONT, plain_axes, tooth_axis
-from cogloupe.report.styles import ALARM, FAINT, INK, PAPER, SIDE_STYLES
+from cogloupe.report.axes import FEW, FONT, page_figure, plain_axes, tooth_axis
+from cogloupe.report.styles import ALARM, FAINT, INK, SIDE_STYLES
 from cogloupe.wording.numbers import COVERAGE
 from cogloupe_calibration.arrays import Floats
 
-_WIDTH_IN, _DPI = 10.6, 110
-"""As wide as the page's text; layout only."""
 _NAMES = {
     "thickness": "tooth thickness, mean", "root": "floor radius", "tip": "tip radius",
     "slope_left": "slope, left flanks", "slope_right": "slope, right flanks",
@@ -26,7 +24,7 @@ def causes_chart(diagnosis: Diagnosis) -> Figure:
 
     Places of left and right flanks, and the figures that all teeth share, µm, with U bars.
     """
-    figure = Figure(figsize=(_WIDTH_IN, 8.6), dpi=_DPI, facecolor=PAPER)
+    figure = page_figure(8.6)
     panels = figure.subplots(3, 1, height_ratios=(3, 3, 2))
     figure.subplots_adjust(left=0.065, right=0.985, top=0.92, bottom=0.06, hspace=0.42)
     shapes = explained_shapes(diagnosis)
@@ -65,7 +63,7 @@ def _flanks(axes: Axes, diagnosis: Diagnosis, shapes: list[Floats], side: int) -
     def of_side(figures: Floats) -> Floats:
         return np.asarray(figures[: 2 * z].reshape(-1, 2)[:, side])
 
-    few = z <= 60
+    few = z <= FEW
     axes.errorbar(
         number, of_side(aligned(observed, last)), COVERAGE * of_side(observed.noise), fmt="o",
         color=style.pen, ms=4 if few else 2, elinewidth=0.9, capsize=1.6 if few else 0, zorder=3,

@@ -9,14 +9,7 @@ from cogloupe.causes.harmonics import found_only, harmonics
 from cogloupe.causes.table import NONE
 from cogloupe.reading.models import Reading
 from cogloupe.report.causes_chart import causes_chart
-from cogloupe.report.causes_text import (
-    CauseRow,
-    cause_rows,
-    harmonic_rows,
-    headline,
-    period_rows,
-    verdict,
-)
+from cogloupe.report.causes_text import cause_rows, harmonic_rows, headline, period_rows, verdict
 from cogloupe.report.charts import figure_png
 from cogloupe.report.console_tables import plain_table, sentence_table
 from cogloupe.report.gear_name import gear_name
@@ -54,12 +47,9 @@ def _ranking(diagnosis: Diagnosis, place: int) -> Table:
     table.add_column("", justify="right", no_wrap=True)
     table.add_column("pattern", overflow="fold", ratio=5)
     table.add_column("size ± U", overflow="fold", ratio=3)
-    for row in cause_rows(diagnosis, finding):
-        style = "bold" if row.best else ""
-        table.add_row(
-            Text(row.name, style=style), Text(row.share), Text(row.pattern),
-            Text("\n".join(row.sizes) or "–"),
-        )  # fmt: skip
+    for ranked, share, pattern, sizes in cause_rows(diagnosis, finding):
+        name = Text(ranked.cause.name, style="bold" if ranked is finding.best else "")
+        table.add_row(name, Text(share), Text(pattern), Text("\n".join(sizes) or "–"))
     return table
 
 
@@ -82,7 +72,11 @@ def causes_html(reading: Reading, diagnosis: Diagnosis) -> str:
         photo=reading.photo.file,
         machine=(machine.name or "as told") if machine is not None else "",
         headline=headline(diagnosis),
-        parts=[_part(diagnosis, k) for k in range(len(diagnosis.findings))],
+        parts=[
+            (part_title(diagnosis, k), verdict(found), cause_rows(diagnosis, found), found.best)
+            for k, found in enumerate(diagnosis.findings)
+        ],
+        no_cause=NONE,
         chart=data_uri(figure_png(causes_chart(diagnosis))),
         cautions=diagnosis.cautions,
         waves=list(harmonic_rows(waves[:_MOST_WAVES], diagnosis)),
@@ -91,9 +85,3 @@ def causes_html(reading: Reading, diagnosis: Diagnosis) -> str:
         bore=diagnosis.case.observed.bore,
         version=__version__,
     )
-
-
-def _part(diagnosis: Diagnosis, place: int) -> tuple[str, str, list[CauseRow], bool]:
-    finding = diagnosis.findings[place]
-    rows = cause_rows(diagnosis, finding)
-    return part_title(diagnosis, place), verdict(finding), rows, finding.best.cause is not NONE

@@ -1,7 +1,6 @@
 """What a diagnosis says, in rows and plain sentences."""
 
 from collections.abc import Iterator
-from dataclasses import dataclass
 from fractions import Fraction
 
 from cogloupe.causes.diagnosis import Diagnosis, Finding, Ranked
@@ -21,26 +20,8 @@ judgement)."""
 _MOST_TIMES = 1000.0
 """Odds beyond which a figure would only pretend: causes that nobody thought of are left out."""
 
-
-@dataclass(frozen=True, kw_only=True)
-class CauseRow:
-    """A cause in the ranking.
-
-    Attributes
-    ----------
-    sizes : tuple of str
-        Size ± U in each of the machine's units.
-    share : str
-        Probability.
-    """
-
-    name: str
-    pattern: str
-    sizes: tuple[str, ...]
-    share: str
-    alike: str
-    test: str
-    best: bool
+CauseRow = tuple[Ranked, str, str, list[str]]
+"""A cause, its probability, its pattern, and its size ± U in each of the machine's units."""
 
 
 def headline(diagnosis: Diagnosis) -> str:
@@ -83,25 +64,11 @@ def cause_rows(diagnosis: Diagnosis, finding: Finding) -> list[CauseRow]:
 
     The likeliest, the next, and up to `MOST_SHOWN` that are likelier than `SHOWN_SHARE`.
     """
-    kept = [
-        ranked
-        for place, ranked in enumerate(finding.ranked[:MOST_SHOWN])
-        if place < 2 or ranked.share >= SHOWN_SHARE
+    return [
+        (one, percent(one.share), diagnosis.pattern(one), [*map(size_text, diagnosis.sizes(one))])
+        for place, one in enumerate(finding.ranked[:MOST_SHOWN])
+        if place < 2 or one.share >= SHOWN_SHARE
     ]
-    return [_row(diagnosis, ranked, ranked is finding.best) for ranked in kept]
-
-
-def _row(diagnosis: Diagnosis, ranked: Ranked, best: bool) -> CauseRow:
-    cause = ranked.cause
-    return CauseRow(
-        name=cause.name,
-        pattern=diagnosis.pattern(ranked),
-        sizes=tuple(map(size_text, diagnosis.sizes(ranked))),
-        share=percent(ranked.share),
-        alike=cause.alike,
-        test=cause.test,
-        best=best,
-    )
 
 
 def size_text(size: Size) -> str:

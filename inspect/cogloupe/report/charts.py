@@ -1,6 +1,5 @@
 """Charts of a reading: pitch tooth by tooth, thickness and gap width."""
 
-from collections.abc import Iterable
 from io import BytesIO
 from typing import Any
 
@@ -14,8 +13,9 @@ from matplotlib.patches import Patch
 from matplotlib.ticker import FixedLocator
 from numpy.typing import NDArray
 
+from cogloupe.reading.flank_table import flank_array
 from cogloupe.reading.models import Reading
-from cogloupe.report.axes import FONT, plain_axes, tooth_step
+from cogloupe.report.axes import FEW, FONT, plain_axes, tooth_step
 from cogloupe.report.canvas import encoded
 from cogloupe.report.styles import FAINT, INK, PAPER, SIDE_STYLES, SideStyle
 from cogloupe.wording.numbers import COVERAGE, with_uncertainty
@@ -25,8 +25,6 @@ _WIDTH_IN, _HEIGHT_IN, _DPI = 5.94, 6.0, 150
 """As high as the ring beside it in the picture for a forum."""
 _BAR = 0.36
 """Width of a bar, in teeth: two stand beside one another and leave a gap."""
-_FEW = 60
-"""Teeth up to which bars and points leave room for dark lines."""
 
 
 def chart_pngs(reading: Reading) -> dict[str, bytes]:
@@ -79,23 +77,6 @@ def _figure(height_in: float) -> Figure:
     return Figure(figsize=(_WIDTH_IN, height_in), dpi=_DPI, facecolor=PAPER)
 
 
-def _array(values: Iterable[float | None]) -> Floats:
-    """Figures with NaN where nothing was measured."""
-    return np.array([np.nan if v is None else v for v in values], dtype=np.float64)
-
-
-def _column(items: Iterable[object], name: str) -> Floats:
-    return _array(getattr(item, name) for item in items)
-
-
-def _flank_column(reading: Reading, style: SideStyle, name: str) -> Floats:
-    return _column((getattr(tooth, style.side) for tooth in reading.teeth), name)
-
-
-def _numbers(reading: Reading) -> Floats:
-    return np.array([tooth.number for tooth in reading.teeth], dtype=np.float64)
-
-
 def _tooth_axis(axes: Axes, reading: Reading) -> None:
     z = len(reading.teeth)
     step = tooth_step(z, wide=0.55)
@@ -108,28 +89,21 @@ def _draw_single(axes: Axes, reading: Reading) -> None:
     plain_axes(axes, "pitch before each tooth, too long above / µm")
     axes.axhline(0, color=INK, lw=0.8)
     for style in SIDE_STYLES:
-        values = _flank_column(reading, style, "single_pitch_um")
-        limits = COVERAGE * _flank_column(reading, style, "u_single_pitch_um")
-        x = _numbers(reading) + style.offset
-        _bars(axes, style, x, values, _toned_down(values, limits))
-        _u_bars(axes, x, values, limits, INK if len(x) <= _FEW else "#7b848b")
+        values = flank_array(reading, "single_pitch_um")[:, style.index]
+        limits = COVERAGE * flank_array(reading, "u_single_pitch_um")[:, style.index]
+        x = np.asarray(np.arange(len(values)) + 1 + style.offset, dtype=np.float64)
+        _bars(axes, style, x, values, limits)
+        _u_bars(axes, x, values, limits, INK if len(x) <= FEW else "#7b848b")
     _none_seen(axes, reading, "single_pitch_um")
 
 
-def _toned_down(values: Floats, limits: Floats) -> NDArray[np.bool_]:
-    """True where a figure is smaller than its U."""
-    return np.abs(values) < limits
-
-
-def _bars(
-    axes: Axes, style: SideStyle, x: Floats, values: Floats, toned: NDArray[np.bool_]
-) -> None:
-    """Draw bars as two collections: one patch a bar is slow on a gear of many teeth."""
+def _bars(axes: Axes, style: SideStyle, x: Floats, values: Floats, limits: Floats) -> None:
+    """Draw bars, faint inside U, as two collections: one patch a bar is slow on many teeth."""
     for faint in (False, True):
-        chosen = np.isfinite(values) & (toned == faint)
+        chosen = np.isfinite(values) & ((np.abs(values) < limits) == faint)
         corners = _bar_corners(x[chosen], values[chosen])
         axes.add_collection(
-            PolyCollection(list(corners), **_bar_look(style, faint, len(x) <= _FEW)),
+            PolyCollection(list(corners), **_bar_look(style, faint, len(x) <= FEW)),
             autolim=bool(chosen.any()),
         )
     axes.autoscale_view()
@@ -137,13 +111,8 @@ def _bars(
 
 def _bar_corners(x: Floats, values: Floats) -> Floats:
     left, right, zero = x - _BAR / 2, x + _BAR / 2, np.zeros_like(x)
-    return np.stack(
-        [
-            np.stack(p, axis=-1)
-            for p in ((left, zero), (left, values), (right, values), (right, zero))
-        ],
-        axis=1,
-    )
+    corners = [[left, zero], [left, values], [right, values], [right, zero]]
+    return np.moveaxis(np.array(corners), 2, 0)
 
 
 def _bar_look(style: SideStyle, faint: bool, few: bool = True) -> dict[str, Any]:
@@ -158,53 +127,47 @@ def _u_bars(axes: Axes, x: Floats, values: Floats, limits: Floats, colour: str) 
     known = np.isfinite(values) & np.isfinite(limits)
     if not known.any():
         return
-    few = len(x) <= _FEW
+    few = len(x) <= FEW
     axes.errorbar(
         x[known], values[known], limits[known],
         fmt="none", ecolor=colour, elinewidth=0.9 if few else 0.6, capsize=1.8 if few else 0,
     )  # fmt: skip
 
 
-def _points(axes: Axes, style: SideStyle, x: Floats, values: Floats, label: str) -> None:
-    size = 3.6 if len(x) <= _FEW else 2.0
+def _points(
+    axes: Axes, style: SideStyle, x: Floats, values: Floats, faint: NDArray[np.bool_]
+) -> None:
+    """Draw points and their line; those inside U are covered with hollow ones."""
+    size = 3.6 if len(x) <= FEW else 2.0
     axes.plot(
-        x + style.offset, values, style.dash, color=style.pen, lw=1.0,
-        marker=style.marker, ms=size, mfc=style.colour, mew=0.6, label=label,
+        x, values, style.dash, color=style.pen, lw=1.0,
+        marker=style.marker, ms=size, mfc=style.colour, mew=0.6, label=style.side,
     )  # fmt: skip
+    axes.plot(x[faint], values[faint], style.marker, ms=size, mfc=PAPER, mec=style.pen, mew=0.6)
 
 
 def _draw_cumulative(axes: Axes, reading: Reading) -> None:
     """Places of the flanks about the mean of their side, so that a step shows as one on both."""
     plain_axes(axes, f"place about the mean, ahead clockwise above / µm{_total(reading)}")
     axes.axhline(0, color=INK, lw=0.8)
-    x = _numbers(reading)
     for style in SIDE_STYLES:
-        values = _flank_column(reading, style, "place_um")
-        limits = COVERAGE * _flank_column(reading, style, "u_place_um")
-        _u_bars(axes, x + style.offset, values, limits, style.pen)
-        _points(axes, style, x, values, style.side)
-        faint = _toned_down(values, limits)
-        _hollow(axes, style, x[faint] + style.offset, values[faint], len(x))
+        values = flank_array(reading, "place_um")[:, style.index]
+        limits = COVERAGE * flank_array(reading, "u_place_um")[:, style.index]
+        x = np.asarray(np.arange(len(values)) + 1 + style.offset, dtype=np.float64)
+        _u_bars(axes, x, values, limits, style.pen)
+        _points(axes, style, x, values, np.abs(values) < limits)
     _none_seen(axes, reading, "place_um")
-
-
-def _hollow(axes: Axes, style: SideStyle, x: Floats, values: Floats, teeth: int) -> None:
-    """Cover points inside U with hollow ones."""
-    size = 3.6 if teeth <= _FEW else 2.0
-    axes.plot(x, values, style.marker, ms=size, mfc=PAPER, mec=style.pen, mew=0.6)
 
 
 def _total(reading: Reading) -> str:
     """F_p and its U, to stand behind the title."""
-    total, u = (
-        reading.summary.cumulative_pitch_total_um,
-        reading.summary.u_cumulative_pitch_total_um,
-    )
+    s = reading.summary
+    total, u = s.cumulative_pitch_total_um, s.u_cumulative_pitch_total_um
     return "" if total is None else f";  Fₚ {with_uncertainty(total, u, 'µm')}"
 
 
 def _none_seen(axes: Axes, reading: Reading, name: str) -> None:
-    if all(np.isnan(_flank_column(reading, style, name)).all() for style in SIDE_STYLES):
+    if np.isnan(flank_array(reading, name)).all():
         axes.set_ylim(-1, 1)
         axes.set_yticks([0])
         axes.text(
@@ -236,7 +199,7 @@ def _mark_unseen(axes: Axes, reading: Reading) -> None:
     )
     axes.plot(
         part, np.full_like(part, 0.985), "v", transform=along,
-        ms=4.5 if len(reading.teeth) <= _FEW else 3, mfc=PAPER, mec=INK, mew=0.8, clip_on=False,
+        ms=4.5 if len(reading.teeth) <= FEW else 3, mfc=PAPER, mec=INK, mew=0.8, clip_on=False,
     )  # fmt: skip
 
 
@@ -261,13 +224,8 @@ def _pitch_legend(figure: Figure, reading: Reading) -> None:
     if _status_x(reading, "not_seen").size:
         handles.append(Patch(label="flank not seen", **_unseen_look()))
     if _status_x(reading, "partial", "obstructed").size:
-        marker = Line2D([], [], marker="v", lw=0, mfc=PAPER, mec=INK, label="part measured")
-        handles.append(marker)
-    _legend(figure, handles)
-
-
-def _legend(figure: Figure, handles: Iterable[Any]) -> None:
+        handles.append(Line2D([], [], marker="v", lw=0, mfc=PAPER, mec=INK, label="part measured"))
     figure.legend(
-        handles=list(handles), loc="upper left", bbox_to_anchor=(0.07, 1.0), ncols=3,
+        handles=handles, loc="upper left", bbox_to_anchor=(0.07, 1.0), ncols=3,
         frameon=False, fontsize=FONT, handlelength=1.6, columnspacing=1.2, borderaxespad=0.2,
     )  # fmt: skip

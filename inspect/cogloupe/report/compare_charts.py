@@ -14,16 +14,12 @@ from cogloupe.comparing.series import Trend
 from cogloupe.comparing.tooth_pattern import centred, turned
 from cogloupe.reading.flank_table import flank_array
 from cogloupe.reading.models import SIDES, Reading
-from cogloupe.report.axes import FONT, plain_axes, tooth_axis
+from cogloupe.report.axes import FEW, FONT, page_figure, plain_axes, tooth_axis
 from cogloupe.report.styles import FAINT, INK, PAPER, SIDE_STYLES
 from cogloupe.wording.numbers import COVERAGE
 from cogloupe_calibration.arrays import Floats
 
-_WIDTH_IN, _DPI = 10.6, 110
-"""As wide as the page's text; layout only."""
 _BEFORE = "#8a9299"
-_FEW = 60
-"""Teeth up to which points leave room for bars of U."""
 
 
 def teeth_chart(comparison: Comparison, labels: Sequence[str]) -> Figure:
@@ -32,7 +28,7 @@ def teeth_chart(comparison: Comparison, labels: Sequence[str]) -> Figure:
     Single and cumulative pitch of the left flanks, then of the right, each with U bars; the
     cumulative ones about their means.
     """
-    figure = Figure(figsize=(_WIDTH_IN, 9.4), dpi=_DPI, facecolor=PAPER)
+    figure = page_figure(9.4)
     panels = figure.subplots(4, 1, sharex=True)
     figure.subplots_adjust(left=0.065, right=0.985, top=0.91, bottom=0.06, hspace=0.3)
     rows = [(side, name) for name in ("single", "cumulative") for side in (0, 1)]
@@ -60,7 +56,7 @@ def _draw_teeth(axes: Axes, comparison: Comparison, side: int, name: str) -> Non
             values = centred(values)
         y, u = (turned(v, turn)[:, side] for v in (values, limits))
         x = _places(reading, comparison) + aside
-        few = len(x) <= _FEW
+        few = len(x) <= FEW
         axes.errorbar(
             x, y, u, fmt="-", color=colour, lw=1.2, marker=marker, ms=4 if few else 2,
             mfc=filled, elinewidth=0.8, capsize=1.6 if few else 0,
@@ -105,7 +101,7 @@ def trend_chart(trends: Sequence[Trend], attempts: int) -> Figure | None:
         return None
     columns, rows = 3, ceil(len(trends) / 3)
     height = 0.4 + 1.9 * rows
-    figure = Figure(figsize=(_WIDTH_IN, height), dpi=_DPI, facecolor=PAPER)
+    figure = page_figure(height)
     panels = figure.subplots(rows, columns).ravel()
     figure.subplots_adjust(
         left=0.06, right=0.985, top=1 - 0.3 / height, bottom=0.55 / height, hspace=0.55,

@@ -1,7 +1,7 @@
 """The history of attempts, row by row."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from typing import Any
 
 from cogloupe.comparing.attempts import Attempt
 from cogloupe.comparing.compare import Comparison
@@ -15,42 +15,24 @@ HISTORY_FIGURES = (
     ("runout", "runout"),
     ("thickness", "tooth thickness"),
 )
-
-
-@dataclass(frozen=True, kw_only=True)
-class HistoryRow:
-    """One attempt of the history."""
-
-    number: int
-    label: str
-    date: str
-    changed: str
-    note: str
-    figures: tuple[str, ...]
-    verdict: str
-    kind: str
-
-
 _UNITS = {kind.key: kind.unit for kind in KINDS}
 
 
 def history_rows(
-    attempts: Sequence[Attempt],
-    values: Sequence[dict[str, Value]],
-    steps: Sequence[Comparison],
-) -> list[HistoryRow]:
+    attempts: Sequence[Attempt], values: Sequence[dict[str, Value]], steps: Sequence[Comparison]
+) -> list[dict[str, Any]]:
     """Rows of the history, one an attempt, from figures by their keys and the steps between."""
     rows = []
     for k, (attempt, figures) in enumerate(zip(attempts, values, strict=True)):
         step = steps[k - 1].changes[0] if k else None
         trial = attempt.trial
-        rows.append(HistoryRow(
-            number=k + 1, label=attempt.label,
-            date=attempt.date.isoformat() if attempt.date else "",
-            changed=trial.changed if trial else "", note=trial.note if trial else "",
-            figures=tuple(value_text(figures[key], _UNITS[key]) for key, _ in HISTORY_FIGURES),
-            verdict=VERDICTS[step.verdict] if step else "", kind=step.verdict if step else "",
-        ))  # fmt: skip
+        rows.append({
+            "number": k + 1, "label": attempt.label,
+            "date": attempt.date.isoformat() if attempt.date else "",
+            "changed": trial.changed if trial else "", "note": trial.note if trial else "",
+            "figures": [value_text(figures[key], _UNITS[key]) for key, _ in HISTORY_FIGURES],
+            "verdict": VERDICTS[step.verdict] if step else "", "kind": step.verdict if step else "",
+        })  # fmt: skip
     return rows
 
 

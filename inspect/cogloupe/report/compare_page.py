@@ -1,7 +1,7 @@
 """A comparison as a table for the terminal, and the history of attempts as one page."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from typing import Any
 
 from rich.table import Table
 from rich.text import Text
@@ -17,7 +17,6 @@ from cogloupe.report.compare_charts import teeth_chart, trend_chart
 from cogloupe.report.compare_history import HISTORY_FIGURES, history_rows, unnoted
 from cogloupe.report.compare_text import (
     CAUTIONS,
-    ChangeRow,
     change_rows,
     doubts,
     findings,
@@ -25,7 +24,7 @@ from cogloupe.report.compare_text import (
     pairing,
     shared,
 )
-from cogloupe.report.console_tables import plain_table
+from cogloupe.report.console_tables import plain_table, shortened
 from cogloupe.report.gear_name import gear_name
 from cogloupe.report.markup import data_uri, page_template
 
@@ -46,24 +45,8 @@ def change_table(comparison: Comparison, labels: Sequence[str]) -> Table:
         verdict = Text(row.verdict, style=_STYLES.get(row.kind, ""))
         name = row.name + (f" / {row.unit}" if row.unit else "")
         cells = (name, row.before, row.after, row.difference, row.by_chance)
-        table.add_row(*map(Text, map(_short, cells)), verdict)
+        table.add_row(*map(Text, map(shortened, cells)), verdict)
     return table
-
-
-def _short(words: str) -> str:
-    return words.replace("not resolved (U = ", "n. r. (")
-
-
-@dataclass(frozen=True, kw_only=True)
-class _Part:
-    """One comparison as the page shows it."""
-
-    title: str
-    headline: str
-    findings: list[str]
-    doubts: list[str]
-    rows: list[ChangeRow]
-    shared: str
 
 
 def compare_html(attempts: Sequence[Attempt], series: Series) -> str:
@@ -100,12 +83,13 @@ def compare_html(attempts: Sequence[Attempt], series: Series) -> str:
     )
 
 
-def _part(title: str, comparison: Comparison) -> _Part:
-    return _Part(
-        title=title,
-        headline=headline(comparison),
-        findings=findings(comparison),
-        doubts=doubts(comparison),
-        rows=change_rows(comparison),
-        shared=shared(comparison),
-    )
+def _part(title: str, comparison: Comparison) -> dict[str, Any]:
+    """One comparison as the page shows it."""
+    return {
+        "title": title,
+        "headline": headline(comparison),
+        "findings": findings(comparison),
+        "doubts": doubts(comparison),
+        "rows": change_rows(comparison),
+        "shared": shared(comparison),
+    }

@@ -15,14 +15,7 @@ from cogloupe.wording.numbers import with_uncertainty
 
 _ECCENTRICITY = "eccentr.\nµm"
 """Left out of a narrow terminal: runout shows it too."""
-_COLUMNS = (
-    "f_p / µm\nat tooth",
-    "F_p\nµm",
-    "runout\nµm",
-    _ECCENTRICITY,
-    "thick.\nmm",
-    "class",
-)
+_COLUMNS = ("f_p / µm\nat tooth", "F_p\nµm", "runout\nµm", _ECCENTRICITY, "thick.\nmm", "class")
 _CAPTION = "Under each figure its U (k = 2). n. r.: smaller than its U, not resolved."
 _WIDE_CAPTION = "± U (k = 2). n. r.: smaller than its U, not resolved."
 _NAME_WIDTH = 28
@@ -86,7 +79,7 @@ def _lines(reading: Reading) -> list[tuple[str, str]]:
     pitch = with_uncertainty(s.single_pitch_max_um, s.u_single_pitch_max_um, "")
     return [
         (reading.photo.file, f"z {reading.gear.teeth}, {gear_size(reading.gear)}"),
-        (_short(pitch), f"{worst.tooth} {worst.side}" if worst else ""),
+        (shortened(pitch), f"{worst.tooth} {worst.side}" if worst else ""),
         _split(s.cumulative_pitch_total_um, s.u_cumulative_pitch_total_um),
         _split(s.runout_um, s.u_runout_um),
         _split(s.eccentricity_um, s.u_eccentricity_um),
@@ -105,24 +98,19 @@ def _class(reading: Reading) -> tuple[str, str]:
     return (str(high) if low == high else f"{low}–{high}"), answer
 
 
-def _about(reading: Reading) -> str:
-    count = sum(not notice.note for notice in reading.warnings)
-    warned = "" if count == 0 else ", 1 warning" if count == 1 else f", {count} warnings"
-    return f"z {reading.gear.teeth}, {gear_size(reading.gear)}{warned}"
-
-
 def _cell(first: str, second: str, beside: bool = False) -> Text:
     """Plain text: a file name may hold square brackets, which would be read as markup."""
     between = " " if beside and second else "" if beside else "\n"
     return Text.assemble(first, between, (second, "dim"))
 
 
-def _short(words: str) -> str:
+def shortened(words: str) -> str:
+    """A figure with its U as a narrow table has room for."""
     return words.replace("not resolved (U = ", "n. r. (")
 
 
 def _split(value: float | None, u: float | None) -> tuple[str, str]:
     """Figure on one line, U on the next."""
-    words = _short(with_uncertainty(value, u, ""))
+    words = shortened(with_uncertainty(value, u, ""))
     first, gap, second = words.partition(" (" if "(" in words else " ± ")
     return first, f"{gap.strip()}{' ' if '±' in gap else ''}{second}"

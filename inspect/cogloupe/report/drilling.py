@@ -7,6 +7,7 @@ the same from its own lower left corner.
 import io
 from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass
+from functools import partial
 from math import atan2, degrees, hypot
 from typing import Any
 
@@ -16,6 +17,7 @@ from matplotlib.figure import Figure
 from matplotlib.patches import Circle
 
 from cogloupe.pairing.layout import Hole, Layout, dial_moves
+from cogloupe.report.outline_files import dxf_bytes, dxf_document
 from cogloupe.report.styles import ALARM, FAINT, INK, PAPER
 from cogloupe_calibration.units import MM_PER_INCH
 
@@ -31,8 +33,6 @@ _CROSS = 4.0
 """Half of a centre's cross at least, mm: a punch is set by it."""
 _MM_POINTS = 72 / MM_PER_INCH
 """Points, of 1/72 inch, to a millimetre."""
-_MILLIMETRES = 4
-"""How a DXF file says that its lengths are millimetres."""
 _LAYERS = {"HOLES": 7, "CENTRES": 1, "PITCH_CIRCLES": 3, "TIP_CIRCLES": 8, "EDGES": 5, "TEXT": 2}
 """Layers of the DXF file and their colour numbers."""
 
@@ -100,21 +100,13 @@ def sheet_for(layout: Layout) -> Sheet:
     return Sheet(name, width, height, (MARGIN, height - above - up))
 
 
-def drilling_svg(layout: Layout) -> bytes:
-    """Write the drawing as SVG; sized in points, so that it prints in true size at 100 %."""
-    return _saved(layout, "svg", {"Date": None, "Creator": "Cogloupe"})
-
-
-def drilling_pdf(layout: Layout) -> bytes:
-    """Write the drawing as PDF."""
-    return _saved(layout, "pdf", {"CreationDate": None, "Creator": "Cogloupe"})
-
-
-def _saved(layout: Layout, kind: str, told: dict[str, str | None]) -> bytes:
+def drilling_sheet(layout: Layout, kind: str) -> bytes:
+    """Write the drawing as ``svg`` or ``pdf``, sized so that it prints in true size at 100 %."""
     out = io.BytesIO()
     figure = drilling_figure(layout)
     FigureCanvasAgg(figure)
-    figure.savefig(out, format=kind, metadata=told)
+    dated = {"svg": "Date", "pdf": "CreationDate"}[kind]
+    figure.savefig(out, format=kind, metadata={dated: None, "Creator": "Cogloupe"})
     return out.getvalue()
 
 
@@ -153,13 +145,9 @@ def _draw_edges(axes: Axes, layout: Layout, sheet: Sheet) -> None:
 def _draw_hole(axes: Axes, hole: Hole, sheet: Sheet) -> None:
     x, y = hole.x + sheet.corner[0], hole.y + sheet.corner[1]
     for gear in hole.gears:
-        axes.add_patch(
-            Circle((x, y), gear.tip_radius, fill=False, ec=FAINT, lw=0.4, ls=(0, (4, 3)))
-        )
+        _draw_circle(axes, (x, y), gear.tip_radius, ec=FAINT, lw=0.4, ls=(0, (4, 3)))
         for radius in gear.pitch_radii:
-            axes.add_patch(
-                Circle((x, y), radius, fill=False, ec=INK, lw=0.5, ls=(0, (12, 3, 2, 3)))
-            )
+            _draw_circle(axes, (x, y), radius, ec=INK, lw=0.5, ls=(0, (12, 3, 2, 3)))
     reach = max(_CROSS, (hole.diameter or 0.0) / 2 + 1.5)
     axes.plot([x - reach, x + reach], [y, y], color=ALARM, lw=0.35)
     axes.plot([x, x], [y - reach, y + reach], color=ALARM, lw=0.35)
@@ -238,12 +226,7 @@ def drilling_dxf(layout: Layout) -> bytes:
 
     A layer each for holes, centres, pitch circles, tip circles, edges and text.
     """
-    from ezdxf.document import Drawing
-
-    document = Drawing.new("R2010")
-    document.units = _MILLIMETRES
-    for name, colour in _LAYERS.items():
-        document.layers.add(name, color=colour)
+    document = dxf_document(_LAYERS)
     space = document.modelspace()
     for hole in layout.holes:
         for layer, radius in _circles(hole):
@@ -257,9 +240,7 @@ def drilling_dxf(layout: Layout) -> bytes:
         space.add_line(start, end, dxfattribs={"layer": "CENTRES"})
     for corner in _edge_ends(layout):
         space.add_line((0, 0), corner, dxfattribs={"layer": "EDGES"})
-    out = io.StringIO()
-    document.write(out)
-    return out.getvalue().encode("utf-8")
+    return dxf_bytes(document)
 
 
 def _circles(hole: Hole) -> Iterator[tuple[str, float]]:
@@ -278,8 +259,8 @@ def _edge_ends(layout: Layout) -> tuple[tuple[float, float], tuple[float, float]
 
 
 DRAWINGS: Mapping[str, Callable[[Layout], bytes]] = {
-    "drilling.pdf": drilling_pdf,
-    "drilling.svg": drilling_svg,
+    "drilling.pdf": partial(drilling_sheet, kind="pdf"),
+    "drilling.svg": partial(drilling_sheet, kind="svg"),
     "drilling.dxf": drilling_dxf,
 }
 """Files of the drawing, and what writes them."""

@@ -16,11 +16,7 @@ DATA_FILE = "readings.js"
 """Beside index.html, which loads it again and again; from disk a page may load scripts only."""
 INDEX_FILE = "index.html"
 
-_FIGURES = {
-    "f_p": "single_pitch_max_um",
-    "F_p": "cumulative_pitch_total_um",
-    "F_r": "runout_um",
-}
+_FIGURES = {"f_p": "single_pitch_max_um", "F_p": "cumulative_pitch_total_um", "F_r": "runout_um"}
 _FORMS = {"cycloidal": ", cycloidal", "straight": ", straight-sided"}
 
 

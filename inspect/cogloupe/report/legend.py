@@ -105,17 +105,8 @@ def draw_glyph(strip: Canvas, key: Key, at: Floats) -> list[Label]:
     if glyph in ("left", "right"):
         _flank_glyph(strip, at, glyph)
     elif glyph == "worst":
-        return [
-            Label(
-                text=key.sample,
-                x=float(middle[0]),
-                y=float(middle[1]),
-                size=_SIZE,
-                colour=ALARM,
-                anchor="mm",
-                bold=True,
-            )
-        ]
+        x, y = middle.tolist()
+        return [Label(text=key.sample, x=x, y=y, size=_SIZE, colour=ALARM, anchor="mm", bold=True)]
     elif glyph == "bore":
         draw_lines(strip, [circle_line(middle, 10)], EDGE, 2, closed=True)
     elif glyph == "arrow":

@@ -2,7 +2,9 @@
 
 import io
 import re
+from collections.abc import Mapping
 from math import ceil
+from typing import TYPE_CHECKING
 
 import numpy as np
 
@@ -12,14 +14,15 @@ from cogloupe.report.gear_name import gear_name
 from cogloupe_calibration.arrays import Floats
 from cogloupe_calibration.errors import UseError
 
+if TYPE_CHECKING:  # slow to import
+    from ezdxf.document import Drawing
+
 MOST_POINTS = 6000
 """Points kept of a measured outline: on a gear of 40 mm they lie 20 µm apart."""
 _MARGIN_MM = 1.0
 """Room round the outlines; layout only."""
 _LAYERS = {"measured": 5, "theoretical": 1, "axis": 3}
 """Layers of the DXF file and their colour numbers (blue, red, green, as the format has them)."""
-_MILLIMETRES = 4
-"""How a DXF file says that its lengths are millimetres."""
 _PATH = re.compile(r'<path id="(measured|theoretical)"[^>]* d="M([^"Z]*)Z"')
 
 
@@ -76,12 +79,7 @@ def outline_dxf(outlines: Outlines) -> bytes:
 
     In millimetres; y upwards, so that the gear looks as on the picture.
     """
-    from ezdxf.document import Drawing
-
-    document = Drawing.new("R2010")
-    document.units = _MILLIMETRES
-    for name, colour in _LAYERS.items():
-        document.layers.add(name, color=colour)
+    document = dxf_document(_LAYERS)
     space = document.modelspace()
     for name, points in (("measured", outlines.measured_mm), ("theoretical", outlines.theory_mm)):
         if len(points):
@@ -89,6 +87,22 @@ def outline_dxf(outlines: Outlines) -> bytes:
             space.add_lwpolyline(corners, close=True, dxfattribs={"layer": name})
     for start, end in (((-1, 0), (1, 0)), ((0, -1), (0, 1))):
         space.add_line(start, end, dxfattribs={"layer": "axis"})
+    return dxf_bytes(document)
+
+
+def dxf_document(layers: Mapping[str, int]) -> "Drawing":
+    """A new DXF file in millimetres, with layers and their colour numbers."""
+    from ezdxf.document import Drawing
+
+    document = Drawing.new("R2010")
+    document.units = 4  # how the format says millimetres
+    for name, colour in layers.items():
+        document.layers.add(name, color=colour)
+    return document
+
+
+def dxf_bytes(document: "Drawing") -> bytes:
+    """A DXF file as it is written."""
     out = io.StringIO()
     document.write(out)
     return out.getvalue().encode("utf-8")

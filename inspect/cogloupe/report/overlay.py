@@ -1,6 +1,6 @@
 """The photograph with the theoretical gear and the measured deviations drawn over it."""
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from math import floor, log10, pi, radians
 
 import numpy as np
@@ -32,6 +32,8 @@ from cogloupe_calibration.arrays import Floats
 
 LONG_SIDE, _PANEL_HEIGHT, _MARGIN = 1600, 1400, 0.075
 """Largest sides of the drawing, px, and the room round the gear as a share; layout only."""
+_FIGURES = 22
+"""Height of the teeth's numbers, px; layout only."""
 FORM_PEN, REACH_PEN = "#6a3fa0", "#1f8a8a"
 _ROUND_FACTORS = (1.0, 1.5, 2.0, 2.5, 3.0, 4.0, 5.0, 6.0, 8.0)
 """Exaggerations of a decade that a person can divide by in the head."""
@@ -50,7 +52,6 @@ class _Frame:
     measuring: float
     tip: float
     factor: float
-    figures: int
 
 
 def overlay_png(reading: Reading, drawing: DrawingData, factor: float | None = None) -> bytes:
@@ -122,7 +123,6 @@ def _frame(reading: Reading, drawing: DrawingData, factor: float) -> _Frame:
         measuring=measuring,
         tip=tip,
         factor=factor,
-        figures=22,
     )
 
 
@@ -263,20 +263,11 @@ def _tooth_labels(reading: Reading, frame: _Frame) -> list[Label]:
         is_worst = worst is not None and worst.tooth == tooth.number
         if angle is None or not (is_worst or numbered(tooth.number, step, reading.gear.teeth)):
             continue
-        x, y = frame.centre + (frame.tip + 42) * direction(radians(angle))
-        labels.append(
-            Label(
-                text=str(tooth.number),
-                x=float(x),
-                y=float(y),
-                size=frame.figures,
-                colour=INK,
-                anchor="mm",
-                halo=True,
-            )
-        )
-        if is_worst:
-            labels[-1] = replace(labels[-1], colour=ALARM, bold=True)
+        x, y = (frame.centre + (frame.tip + 42) * direction(radians(angle))).tolist()
+        labels.append(Label(
+            text=str(tooth.number), x=x, y=y, size=_FIGURES, colour=ALARM if is_worst else INK,
+            anchor="mm", bold=is_worst, halo=True,
+        ))  # fmt: skip
     return labels
 
 

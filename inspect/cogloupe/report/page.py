@@ -22,12 +22,7 @@ from cogloupe.report.gap_tables import (
 from cogloupe.report.gear_name import gear_name, gear_origin
 from cogloupe.report.markup import data_uri, page_template, shared_script
 from cogloupe.report.page_data import Window, page_data, photo_jpeg, photo_window
-from cogloupe.report.reading_tables import (
-    classes_reached,
-    gap_table,
-    summary_table,
-    tooth_table,
-)
+from cogloupe.report.reading_tables import classes_reached, gap_table, summary_table, tooth_table
 from cogloupe.report.set_table import set_table
 from cogloupe.report.shape_tables import flank_table, gap_shape_table, profile_table, size_table
 from cogloupe.report.verdict_text import cautions_of
@@ -132,9 +127,8 @@ def script_json(data: object) -> Markup:
 def title_block(reading: Reading) -> list[tuple[str, str]]:
     """Terms and texts at the head of the page and of the picture for a forum."""
     photo, shown = reading.photo, reading.calibration
-    file = photo.file
-    if reading.photo_set:
-        pictures = reading.photo_set
+    file, pictures = photo.file, reading.photo_set
+    if pictures:
         file = f"{len(pictures.pictures)} {_SETS[pictures.kind]}, the first {file}"
     scale = with_uncertainty(1e3 * shown.mm_per_px, 1e3 * shown.u_mm_per_px, "µm per pixel")
     block = [
@@ -144,18 +138,11 @@ def title_block(reading: Reading) -> list[tuple[str, str]]:
         ("measuring circle", f"⌀ {reading.gear.measuring_diameter_mm:.4g} mm"),
     ]
     taken, reached = taken_on(reading), class_reached(reading)
-    camera = f", {photo.camera}" if photo.camera else ""
-    return [
-        *block,
-        *(
-            [("taken", taken + camera)]
-            if taken
-            else [("camera", photo.camera)]
-            if photo.camera
-            else []
-        ),
-        *([("class", reached)] if reached else []),
-    ]
+    if taken:
+        block.append(("taken", taken + (f", {photo.camera}" if photo.camera else "")))
+    elif photo.camera:
+        block.append(("camera", photo.camera))
+    return [*block, ("class", reached)] if reached else block
 
 
 def taken_on(reading: Reading) -> str:

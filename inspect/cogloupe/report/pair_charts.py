@@ -7,20 +7,18 @@ from matplotlib.ticker import StrMethodFormatter
 
 from cogloupe.pairing.centre import Sweep, Window, backlash_mm
 from cogloupe.pairing.pair import Pairing
-from cogloupe.report.axes import FONT, plain_axes
+from cogloupe.report.axes import FONT, page_figure, plain_axes
 from cogloupe.report.pair_text import WAYS
-from cogloupe.report.styles import ALARM, FAINT, INK, PAPER, SIDE_STYLES
+from cogloupe.report.styles import ALARM, FAINT, INK, SIDE_STYLES
 from cogloupe_calibration.arrays import Floats
 
-_WIDTH_IN, _DPI = 10.6, 110
-"""As wide as the page's text; layout only."""
 _MOST_POINTS = 6000
 """Points of a curve that are drawn; of more, highest and lowest of each stretch are kept."""
 
 
 def running_chart(pairing: Pairing) -> Figure:
     """Lead both ways round, backlash, and centre distance in tight mesh over the period."""
-    figure = _figure(8.6)
+    figure = page_figure(8.6)
     lead, free, rolled = figure.subplots(3, 1, sharex=True, height_ratios=(3, 2, 2))
     figure.subplots_adjust(left=0.065, right=0.985, top=0.955, bottom=0.065, hspace=0.2)
     plain_axes(lead, "second gear ahead of even turning / µm on its reference circle")
@@ -59,7 +57,7 @@ def _thinned(x: Floats, y: Floats) -> tuple[Floats, Floats]:
 
 def spectrum_chart(pairing: Pairing) -> Figure:
     """Spectrum of the lead both ways round, with what comes round so."""
-    figure = _figure(3.2)
+    figure = page_figure(3.2)
     axes = figure.subplots()
     figure.subplots_adjust(left=0.065, right=0.985, top=0.9, bottom=0.16)
     plain_axes(axes, "amplitude of the lead / µm")
@@ -87,7 +85,7 @@ def spectrum_chart(pairing: Pairing) -> Figure:
 
 def window_chart(pairing: Pairing) -> Figure:
     """Backlash, contact ratio and tip clearance against the centre distance, with the window."""
-    figure = _figure(6.4)
+    figure = page_figure(6.4)
     free, ratio, tips = figure.subplots(3, 1, sharex=True, height_ratios=(3, 2, 2))
     figure.subplots_adjust(left=0.065, right=0.985, top=0.945, bottom=0.085, hspace=0.24)
     swept, window = pairing.sweep, pairing.window
@@ -116,7 +114,3 @@ def _mark_window(axes: Axes, swept: Sweep, window: Window, distance: float) -> N
         if end > start:
             axes.axvspan(start, end, color=ALARM, alpha=0.09, lw=0)
     axes.axvline(distance, color=INK, lw=1, ls=(0, (4, 2)))
-
-
-def _figure(height: float) -> Figure:
-    return Figure(figsize=(_WIDTH_IN, height), dpi=_DPI, facecolor=PAPER)

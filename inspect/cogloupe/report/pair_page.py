@@ -14,14 +14,7 @@ from cogloupe.report.mesh_drawing import mesh_data, mesh_svg
 from cogloupe.report.page import script_json
 from cogloupe.report.pair_charts import running_chart, spectrum_chart, window_chart
 from cogloupe.report.pair_tables import drilling_table, pair_tables
-from cogloupe.report.pair_text import (
-    CAUTIONS,
-    findings,
-    headline,
-    next_step,
-    notes,
-    pair_title,
-)
+from cogloupe.report.pair_text import CAUTIONS, findings, headline, next_step, notes, pair_title
 
 
 def pair_html(

@@ -10,7 +10,7 @@ from cogloupe.pairing.layout import Layout
 from cogloupe.pairing.pair import Pairing
 from cogloupe.report.drilling import hole_rows
 from cogloupe.report.pair_text import WAYS, spot_text
-from cogloupe.report.tables import Cell, Column, Row, Table, figure, words
+from cogloupe.report.tables import Cell, Column, Row, Table, figure, spoken, words
 from cogloupe_calibration.units import MM_PER_INCH
 
 
@@ -27,12 +27,7 @@ def pair_tables(pairing: Pairing) -> list[Table]:
 
 def backlash_table(backlash: Backlash) -> Table:
     """Backlash over the period: along the circle, square to the flanks, and as angles."""
-    rows = [
-        _backlash_row(name, known, backlash)
-        for name, known in (
-            ("least", backlash.least), ("mean", backlash.mean), ("most", backlash.most),
-        )
-    ]  # fmt: skip
+    ends = {"least": backlash.least, "mean": backlash.mean, "most": backlash.most}
     return Table(
         title="Backlash at this centre distance, over all mesh positions",
         columns=(
@@ -42,21 +37,23 @@ def backlash_table(backlash: Backlash) -> Table:
             Column(head="turn of the first gear", unit="′"),
             Column(head="turn of the second", unit="′"),
         ),
-        rows=tuple(rows),
+        rows=tuple(_backlash_row(name, known, backlash) for name, known in ends.items()),
     )
 
 
 def _backlash_row(name: str, known: Known, backlash: Backlash) -> Row:
     square = backlash.square
     turns = [60 * degrees(1 / radius) for radius in backlash.per_radian]
-    return Row(
-        cells=(
-            words(name),
-            figure(known.value, known.u, "mm", bare=True),
-            figure(known.value * square, known.u * square, "mm", bare=True),
-            *(figure(known.value * turn, known.u * turn, "′", bare=True) for turn in turns),
-        )
+    return _row(
+        name,
+        figure(known.value, known.u, "mm", bare=True),
+        figure(known.value * square, known.u * square, "mm", bare=True),
+        *(figure(known.value * turn, known.u * turn, "′", bare=True) for turn in turns),
     )
+
+
+def _row(name: str, *cells: Cell, kind: str = "") -> Row:
+    return Row(cells=(words(name), *cells), kind=kind)
 
 
 def running_table(pairing: Pairing) -> Table:
@@ -64,22 +61,19 @@ def running_table(pairing: Pairing) -> Table:
     ways = [pairing.ways[side] for side in (1, 0)]
     per_um = 60 * degrees(1e-3 / pairing.mesh.b.wheel.reference_radius)
 
-    def row(name: str, *cells: Cell) -> Row:
-        return Row(cells=(words(name), *cells))
-
     def known(values: list[Known]) -> Iterator[Cell]:
         return (figure(one.value, one.u, "µm", bare=True) for one in values)
 
     parts = [way.parts for way in ways]
     rows = [
-        row("total", *known([way.total for way in ways])),
-        row("tooth to tooth", *known([way.tooth for way in ways])),
-        row("total as a turn of the second gear", *(
+        _row("total", *known([way.total for way in ways])),
+        _row("tooth to tooth", *known([way.tooth for way in ways])),
+        _row("total as a turn of the second gear", *(
             figure(w.total.value * per_um, w.total.u * per_um, "′") for w in ways)),
-        row("of it run-out of the first", *known([p.run_out_a for p in parts])),
-        row("run-out of the second", *known([p.run_out_b for p in parts])),
-        row("again with every tooth", *known([p.tooth for p in parts])),
-        row("the rest", *known([p.rest for p in parts])),
+        _row("of it run-out of the first", *known([p.run_out_a for p in parts])),
+        _row("run-out of the second", *known([p.run_out_b for p in parts])),
+        _row("again with every tooth", *known([p.tooth for p in parts])),
+        _row("the rest", *known([p.rest for p in parts])),
     ]  # fmt: skip
     first, second = (WAYS[side] for side in (1, 0))
     return Table(
@@ -104,8 +98,8 @@ def rolling_table(pairing: Pairing) -> Table:
     )
     return Table(
         title="On a spring-loaded rolling fixture",
-        columns=(Column(head="centre distance", say=True), Column(head="double-flank")),
-        rows=tuple(Row(cells=(words(name), cell)) for name, cell in rows),
+        columns=(*spoken("centre distance"), Column(head="double-flank")),
+        rows=tuple(_row(name, cell) for name, cell in rows),
     )
 
 
@@ -118,11 +112,11 @@ def room_table(pairing: Pairing) -> Table:
         _room_row(f"tips of {b} above the fillets of {a}", room.fillet_a, "mm", "gap {}, tooth {}"),
         _room_row(f"tips of {a} above the fillets of {b}", room.fillet_b, "mm", "tooth {}, gap {}"),
         _room_row("contact ratio", room.ratio, "", "tooth {}, tooth {}"),
-        Row(cells=(words("contact ratio, mean"), words(f"{room.ratio_mean:.3f}"), words(""))),
+        _row("contact ratio, mean", words(f"{room.ratio_mean:.3f}"), words("")),
     )
     return Table(
         title="Room, and pairs of teeth in contact",
-        columns=(Column(head="", say=True), Column(head="least"), Column(head="where", say=True)),
+        columns=(*spoken(""), Column(head="least"), *spoken("where")),
         rows=rows,
         note="Room above the fillets is a length of flank; below zero the tips run into them.",
     )
@@ -130,26 +124,23 @@ def room_table(pairing: Pairing) -> Table:
 
 def _room_row(name: str, least: Least, unit: str, where: str) -> Row:
     place = where.format(least.number_a, least.number_b)
-    return Row(cells=(words(name), figure(least.value, least.u, unit, signed=unit == "mm"),
-                      words(place)))  # fmt: skip
+    size = figure(least.value, least.u, unit, signed=unit == "mm")
+    return _row(name, size, words(place))
 
 
 def tight_table(pairing: Pairing) -> Table:
     """The tightest spots."""
     backlash = pairing.backlash
     rows = [
-        Row(
-            cells=(
-                words(spot_text(pairing, spot)),
-                words(f"{spot.backlash:+.4f}".replace("-", "−")),
-            ),
+        _row(
+            spot_text(pairing, spot), words(f"{spot.backlash:+.4f}".replace("-", "−")),
             kind="worst" if spot.backlash < 0 else "",
         )
         for spot in backlash.tightest
-    ]
+    ]  # fmt: skip
     return Table(
         title="The tightest spots",
-        columns=(Column(head="where", say=True), Column(head="backlash", unit="mm")),
+        columns=(*spoken("where"), Column(head="backlash", unit="mm")),
         rows=tuple(rows),
         note=f"U of each {2 * backlash.least.u:.2g} mm, most of it alike for all of them.",
     )
@@ -162,20 +153,9 @@ def drilling_table(layout: Layout) -> Table:
         return words("–" if value is None else f"{value:.3f} mm = {value / MM_PER_INCH:.4f} in")
 
     rows = [
-        Row(
-            cells=(
-                words(str(row.hole.number)),
-                *(length(value) for value in row.lengths),
-                words(row.gears),
-            )
-        )
+        _row(str(row.hole.number), *map(length, row.lengths), words(row.gears))
         for row in hole_rows(layout)
     ]
     heads = ("hole", "x from the left edge", "y from the lower edge", "move x", "move y", "bore")
-    return Table(
-        title="Holes",
-        columns=(
-            *(Column(head=head) for head in heads), Column(head="turns there", say=True),
-        ),
-        rows=tuple(rows),
-    )  # fmt: skip
+    columns = *(Column(head=head) for head in heads), *spoken("turns there")
+    return Table(title="Holes", columns=columns, rows=tuple(rows))

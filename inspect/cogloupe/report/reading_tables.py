@@ -1,10 +1,11 @@
 """Tables of a reading: the gear in figures, tooth by tooth, gap by gap, the budget."""
 
 from collections.abc import Iterable, Iterator
+from dataclasses import replace
 
 from cogloupe.reading.models import SIDES, Flank, PerSide, Reading, Summary, Tooth
 from cogloupe.report.gear_name import stated_in_dp
-from cogloupe.report.tables import Cell, Column, Row, Table, figure, symbol, words
+from cogloupe.report.tables import Cell, Column, Row, Table, figure, spoken, symbol, words
 from cogloupe.report.wording import at_worst
 from cogloupe.wording.numbers import NOT_SEEN, clock, length, resolved, rounded, with_uncertainty
 
@@ -33,11 +34,8 @@ _SIDED: tuple[tuple[str, str, str, str], ...] = (
      "lean of the flanks against the theoretical one"),
 )  # fmt: skip
 _SUMMARY_COLUMNS = (
-    Column(head="figure", say=True),
-    Column(head="symbol"),
-    Column(head="value ± U"),
-    Column(head="what it means", say=True),
-)
+    *spoken("figure"), Column(head="symbol"), Column(head="value ± U"), *spoken("what it means"),
+)  # fmt: skip
 
 
 def summary_table(reading: Reading) -> Table:
@@ -89,18 +87,12 @@ def length_cell(value_mm: float | None, u_mm: float | None, inches: bool) -> Cel
 def _sided_rows(summary: Summary, label: str, sign: str, name: str, meaning: str) -> list[Row]:
     figures: PerSide = getattr(summary, name)
     limits: PerSide = getattr(summary, f"u_{name}")
-    slope = "slope" in name
-    return [
-        _summary_row(
-            f"{label}, {side} flanks",
-            sign,
-            figure(
-                getattr(figures, side), getattr(limits, side), "µm", signed=slope, arc=not slope
-            ),
-            meaning,
-        )
-        for side in SIDES
-    ]
+    slope, rows = "slope" in name, []
+    for side in SIDES:
+        value, u = getattr(figures, side), getattr(limits, side)
+        cell = figure(value, u, "µm", signed=slope, arc=not slope)
+        rows.append(_summary_row(f"{label}, {side} flanks", sign, cell, meaning))
+    return rows
 
 
 def _direction_rows(summary: Summary) -> list[Row]:
@@ -230,28 +222,25 @@ def _tooth_row(tooth: Tooth, worst: int) -> Row:
     flanks = [cell for side in SIDES for cell in _flank_cells(getattr(tooth, side))]
     thickness = cells(tooth, ["thickness_mm"], arc="thickness")
     kind = "worst" if tooth.number == worst else ""
-    row = (_number(tooth.number), *flanks, *thickness, words(remark))
-    return Row(cells=row, tooth=tooth.number, kind=kind)
+    return numbered_row(tooth.number, *flanks, *thickness, words(remark), kind=kind)
 
 
-def _number(number: int) -> Cell:
-    return Cell(text=str(number), value=number, u=0.0)
+def numbered_row(number: int, *cells: Cell, kind: str = "") -> Row:
+    """A row of a tooth or gap."""
+    first = Cell(text=str(number), value=number, u=0.0)
+    return Row(cells=(first, *cells), tooth=number, kind=kind)
 
 
 def _flank_cells(flank: Flank) -> tuple[Cell, Cell, Cell]:
     single, profile = cells(
         flank, ["single_pitch_um", "profile_total_um"], signed="pitch", arc="pitch"
     )
+    counted = (flank.cumulative_pitch_um, flank.u_cumulative_pitch_um)
     place, u = flank.place_um, flank.u_place_um
     if place is None:  # readings written before there was such a field
-        place, u = flank.cumulative_pitch_um, flank.u_cumulative_pitch_um
-    shown = with_uncertainty(place, u, "", signed=True)
-    counted = (flank.cumulative_pitch_um, flank.u_cumulative_pitch_um)
-    whole = Cell(
-        text=shown, value=place, u=u, unit="µm", arc=True, signed=True, bare=True,
-        from_tooth_1=counted,
-    )  # fmt: skip
-    return single, whole, profile
+        place, u = counted
+    whole = figure(place, u, "µm", signed=True, arc=True, bare=True)
+    return single, replace(whole, from_tooth_1=counted), profile
 
 
 def _status(tooth: Tooth) -> str:
@@ -280,12 +269,7 @@ _GAP_COLUMNS: tuple[tuple[str, str], ...] = (
 def gap_table(reading: Reading) -> Table:
     """Gap by gap."""
     names = [name for name, _ in _GAP_COLUMNS]
-    columns = (
-        Column(head="gap"),
-        *(Column(head=head, unit=field_unit(name)) for name, head in _GAP_COLUMNS),
-    )
-    rows = tuple(
-        Row(cells=(_number(gap.number), *cells(gap, names, "lean")), tooth=gap.number)
-        for gap in reading.gaps
-    )
+    figures = (Column(head=head, unit=field_unit(name)) for name, head in _GAP_COLUMNS)
+    columns = (Column(head="gap"), *figures)
+    rows = tuple(numbered_row(gap.number, *cells(gap, names, "lean")) for gap in reading.gaps)
     return Table(title="Gap by gap", columns=columns, rows=rows, sortable=True, many=True)

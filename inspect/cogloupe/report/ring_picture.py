@@ -97,10 +97,8 @@ def _lay_photograph(canvas: Canvas, reading: Reading, window: Window) -> None:
         window.image if window.image.ndim == 3 else cv2.cvtColor(window.image, cv2.COLOR_GRAY2RGB)
     )
     if scale < 0.5:  # else fine detail would turn to noise
-        image, move[:, :2] = (
-            cv2.resize(image, None, fx=0.5, fy=0.5, interpolation=cv2.INTER_AREA),
-            move[:, :2] * 2,
-        )
+        image = cv2.resize(image, None, fx=0.5, fy=0.5, interpolation=cv2.INTER_AREA)
+        move[:, :2] *= 2
     placed = cv2.warpAffine(image, move, (WIDTH, HEIGHT), borderValue=(242, 242, 238))
     glass = np.zeros((HEIGHT, WIDTH), np.uint8)
     cv2.circle(glass, tuple(int(v) for v in _MIDDLE), int(_LENS), 255, -1, cv2.LINE_AA)
@@ -137,10 +135,8 @@ def _ring(canvas: Canvas, reading: Reading) -> list[Label]:
     ]
     step = number_step(z, 2 * pi * _NUMBERS / z)
     for tooth in reading.teeth:
-        angle, first = (
-            nominal_deg(reading, tooth.number),
-            worst is not None and worst.tooth == tooth.number,
-        )
+        angle = nominal_deg(reading, tooth.number)
+        first = worst is not None and worst.tooth == tooth.number
         if angle is not None and (first or numbered(tooth.number, step, z)):
             labels.append(
                 _ring_label(str(tooth.number), _NUMBERS, angle, ALARM if first else INK, first)

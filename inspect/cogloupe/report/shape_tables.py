@@ -2,8 +2,8 @@
 
 from cogloupe.reading.models import SIDES, ChordSize, PerSide, Reading, SizeAround
 from cogloupe.report.gear_name import stated_in_dp
-from cogloupe.report.reading_tables import cells, length_cell
-from cogloupe.report.tables import Cell, Column, Row, Table, figure, symbol, words
+from cogloupe.report.reading_tables import cells, length_cell, numbered_row
+from cogloupe.report.tables import Cell, Column, Row, Table, figure, spoken, symbol, words
 from cogloupe.wording.numbers import (
     NOT_SEEN,
     expanded,
@@ -44,13 +44,8 @@ _SHAPE_FIGURES = (
 
 def profile_table(reading: Reading) -> Table:
     """Profile figures of both flank sides; without rows where the reading has no profile."""
-    columns = (
-        Column(head="figure", say=True),
-        Column(head="symbol"),
-        Column(head="left flanks", say=True),
-        Column(head="right flanks", say=True),
-    )
-    return Table(title="Profile", columns=columns, rows=tuple(_profile_rows(reading)))
+    figures = *spoken("figure"), Column(head="symbol"), *spoken("left flanks", "right flanks")
+    return Table(title="Profile", columns=figures, rows=tuple(_profile_rows(reading)))
 
 
 def _profile_rows(reading: Reading) -> list[Row]:
@@ -89,28 +84,17 @@ def _sided(found: PerSide | None, u: PerSide | None, side: str, unit: str) -> st
 def flank_table(reading: Reading) -> Table:
     """Profile figures flank by flank."""
     names = [name for name, _, _ in _PROFILE_COLUMNS]
-    columns = (
-        Column(head="tooth"),
-        *(
-            Column(head="", symbol=sign, unit=unit, group=f"{side} flank")
-            for side in SIDES
-            for _, sign, unit in _PROFILE_COLUMNS
-        ),
-    )
+    figures = (
+        Column(head="", symbol=sign, unit=unit, group=f"{side} flank")
+        for side in SIDES for _, sign, unit in _PROFILE_COLUMNS
+    )  # fmt: skip
+    columns = (Column(head="tooth"), *figures)
+    title = "Profile flank by flank"
     rows = tuple(
-        Row(
-            cells=(
-                Cell(text=str(tooth.number), value=tooth.number, u=0.0),
-                *cells(tooth.left, names, "slope"),
-                *cells(tooth.right, names, "slope"),
-            ),
-            tooth=tooth.number,
-        )
-        for tooth in reading.teeth
+        numbered_row(t.number, *cells(t.left, names, "slope"), *cells(t.right, names, "slope"))
+        for t in reading.teeth
     )
-    return Table(
-        title="Profile flank by flank", columns=columns, rows=rows, sortable=True, many=True
-    )
+    return Table(title=title, columns=columns, rows=rows, sortable=True, many=True)
 
 
 def gap_shape_table(reading: Reading) -> Table:
@@ -119,13 +103,8 @@ def gap_shape_table(reading: Reading) -> Table:
     Widths, fillet and depth; flatness and lean, which are nothing in theory, last. Without rows
     where there is no theoretical gap.
     """
-    columns = (
-        Column(head="figure", say=True),
-        Column(head="where", say=True),
-        Column(head="measured ± U"),
-        Column(head="theory"),
-        Column(head="difference ± U"),
-    )
+    figures = (Column(head=head) for head in ("measured ± U", "theory", "difference ± U"))
+    columns = *spoken("figure", "where"), *figures
     title = "The mean gap against the theoretical one"
     return Table(title=title, columns=columns, rows=tuple(_gap_shape_rows(reading)))
 
@@ -143,14 +122,11 @@ def _gap_shape_rows(reading: Reading) -> list[Row]:
     ]  # fmt: skip
     flat = figure(mean.floor_flatness_um, mean.u_floor_flatness_um, "µm")
     lean = figure(mean.lean_deg, mean.u_lean_deg, "°", signed=True)
-    none = words("")
-    rows.append(Row(cells=(
-        words("unevenness of the floor"), words("highest less lowest"), flat, words("0 µm"), none,
-    )))  # fmt: skip
-    rows.append(Row(cells=(
-        words("lean of the gap's middle line"), words("clockwise outwards"), lean, words("0°"),
-        none,
-    )))  # fmt: skip
+    for name, where, seen, theoretical in (
+        ("unevenness of the floor", "highest less lowest", flat, "0 µm"),
+        ("lean of the gap's middle line", "clockwise outwards", lean, "0°"),
+    ):
+        rows.append(Row(cells=(words(name), words(where), seen, words(theoretical), words(""))))
     return rows
 
 
@@ -182,13 +158,8 @@ def size_table(reading: Reading) -> Table:
 
     Without rows where there are none.
     """
-    columns = (
-        Column(head="size", say=True),
-        Column(head="mean ± U"),
-        Column(head="least to most / mm"),
-        Column(head="range ± U"),
-        Column(head="nominal"),
-    )
+    heads = ("mean ± U", "least to most / mm", "range ± U", "nominal")
+    columns = *spoken("size"), *(Column(head=head) for head in heads)
     rows = tuple(_size_rows(reading))
     note = reading.sizes.pins_note if reading.sizes else ""
     return Table(title="Sizes to put a micrometer to", columns=columns, rows=rows, note=note)

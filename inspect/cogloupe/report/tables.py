@@ -2,6 +2,7 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from math import floor, log10
 
 from cogloupe.wording.numbers import resolved, with_uncertainty
 
@@ -143,10 +144,18 @@ def figure(
     return Cell(text=text, value=value, u=u, unit=unit, arc=arc, signed=signed, bare=bare)
 
 
+def two_digits(value: float) -> str:
+    """Two figures that count, never with an exponent."""
+    places = max(0, 1 - floor(log10(value))) if value > 0 else 0
+    return f"{value:.{places}f}"
+
+
+def spoken(*heads: str) -> tuple[Column, ...]:
+    """Columns of words under these headings."""
+    return tuple(Column(head=head, say=True) for head in heads)
+
+
 def text_table(title: str, heads: Sequence[str], rows: Sequence[Sequence[str]]) -> Table:
     """A table of words."""
-    return Table(
-        title=title,
-        columns=tuple(Column(head=head, say=True) for head in heads),
-        rows=tuple(Row(cells=tuple(words(text) for text in row)) for row in rows),
-    )
+    cells = tuple(Row(cells=tuple(map(words, row))) for row in rows)
+    return Table(title=title, columns=spoken(*heads), rows=cells)

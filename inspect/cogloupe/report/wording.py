@@ -22,19 +22,6 @@ from cogloupe.wording.numbers import (
     with_uncertainty,
 )
 
-__all__ = [
-    "Extremes",
-    "Worst",
-    "at_worst",
-    "compare",
-    "flanks",
-    "on_reference_circle",
-    "over_turn",
-    "rack_depth_mm",
-    "verdict",
-    "with_uncertainty",
-]
-
 
 @dataclass(frozen=True)
 class Worst:
@@ -95,10 +82,13 @@ def verdict(reading: Reading) -> list[str]:
         *_pitch_sentences(reading),
         *_turn_sentences(reading),
         *_unresolved_sentences(reading),
-        *_gap_sentences(reading),
+        *_width_sentence(reading),
+        *_depth_sentence(reading),
+        *_floor_sentence(reading),
         *limit_sentences(reading),
         *check_sentences(reading),
-        *_runout_sentences(reading),
+        *_runout(reading),
+        *_eccentricity(reading),
         *_unseen_sentences(reading),
     ]
 
@@ -163,10 +153,6 @@ def compare(value: float, expected: float, limit: float | None) -> Verdict:
     return "above" if value > expected else "below"
 
 
-def _gap_sentences(reading: Reading) -> list[str]:
-    return [*_width_sentence(reading), *_depth_sentence(reading), *_floor_sentence(reading)]
-
-
 def on_reference_circle(gear: GearInfo) -> bool:
     """Tell whether the measuring circle is the reference circle."""
     return isclose(gear.measuring_diameter_mm, gear.teeth * gear.module_mm, rel_tol=1e-3)
@@ -189,13 +175,9 @@ def _width_sentence(reading: Reading) -> list[str]:
         "equal": "no difference between them is resolved",
     }
     # Gap and tooth share one pitch, so an error of one is the opposite error of the other.
-    limit = _sum(expanded(s.u_gap_width_mean_mm), expanded(s.u_thickness_mean_mm))
-    how = compare(gap, tooth, limit)
+    u_gap, u_tooth = expanded(s.u_gap_width_mean_mm), expanded(s.u_thickness_mean_mm)
+    how = compare(gap, tooth, None if u_gap is None or u_tooth is None else u_gap + u_tooth)
     return [f"{sizes}: {ends[how]}. Without backlash or profile shift the two would be equal."]
-
-
-def _sum(first: float | None, second: float | None) -> float | None:
-    return None if first is None or second is None else first + second
 
 
 def _length(reading: Reading, name: str) -> str:
@@ -243,10 +225,6 @@ def _floor_sentence(reading: Reading) -> list[str]:
     }
     how = ends[compare(ratio, 1, expanded(u))]
     return [f"The floor ratio is {with_uncertainty(ratio, u, '')}: {how}."]
-
-
-def _runout_sentences(reading: Reading) -> list[str]:
-    return [*_runout(reading), *_eccentricity(reading)]
 
 
 def _runout(reading: Reading) -> list[str]:

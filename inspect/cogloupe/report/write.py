@@ -78,7 +78,8 @@ def report_files(
     with ThreadPoolExecutor(max_workers=1) as beside:
         drawn = beside.submit(overlay_png, reading, drawing)
         window = photo_window(reading, drawing)
-        page = report_html(reading, drawing, _by_name(extra), BESIDE, window)
+        pictures = {Path(name).stem: picture for name, picture in extra.items()}
+        page = report_html(reading, drawing, pictures, BESIDE, window)
         picture = forum_picture(reading, window, draw(reading)["chart"])
     outlines = {}
     if drawing.outlines is not None:
@@ -93,10 +94,6 @@ def report_files(
         "report.html": page.encode(),
         "reading.json": reading_json(reading).encode(),
     }
-
-
-def _by_name(pictures: Mapping[str, bytes]) -> dict[str, bytes]:
-    return {Path(name).stem: picture for name, picture in pictures.items()}
 
 
 def write_shared(folder: Path) -> None:
