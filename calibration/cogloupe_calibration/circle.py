@@ -18,7 +18,7 @@ from cogloupe_calibration.lens import TERMS, make_lens, unmeasured_lens
 from cogloupe_calibration.robust import scatter
 from cogloupe_calibration.scale import CALIPER_U_MM, Scale, from_known_diameter
 from cogloupe_calibration.summary import Summary
-from cogloupe_calibration.verdict import Finding, judge, scale_findings
+from cogloupe_calibration.verdict import Finding
 
 CircleMethod = Literal["known_pin", "known_ring"]
 
@@ -244,8 +244,6 @@ def _summed_up(
         width_px=frame[0],
         height_px=frame[1],
         residual_rms_px=float(np.sqrt(np.mean(oval.residual[oval.used] ** 2))),
-        verdict="good",
-        reasons=(),
         lens=_lens(frame, e1, e2, u_e),
     )
     circle = CircleScale(
@@ -261,10 +259,7 @@ def _summed_up(
         used=oval.used,
         largest_gap_deg=gap,
     )
-    verdict, reasons = judge(_findings(circle) + scale_findings(scale.relative_u))
-    scale = replace(scale, details=scale.details | _details(circle))
-    summary = replace(summary, scale=scale, verdict=verdict, reasons=reasons)
-    return replace(circle, summary=summary)
+    return replace(circle, summary=summary.judged(_findings(circle), _details(circle)))
 
 
 def _details(circle: CircleScale) -> dict[str, float | str]:

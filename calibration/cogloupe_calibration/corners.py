@@ -49,13 +49,9 @@ class Saddles:
 
 
 def find_corners(grey: Floats) -> tuple[Saddles, Lattice] | None:
-    """Find the corners of a checkerboard and number them.
+    """Find the corners of a checkerboard on a picture (h, w) and number them.
 
     To a pixel or so; None where no lattice is seen.
-
-    Parameters
-    ----------
-    grey : ndarray, shape (h, w)
 
     Notes
     -----
@@ -155,10 +151,6 @@ def _second_harmonic(
 
 def refine_corners(grey: Floats, saddles: Saddles, lattice: Lattice) -> Marks:
     """Refine numbered corners on the raw pixels, one for each point of the lattice, in its order.
-
-    Parameters
-    ----------
-    grey : ndarray, shape (h, w)
 
     Notes
     -----

@@ -37,13 +37,9 @@ class Blobs:
 
 
 def find_dots(grey: Floats) -> tuple[Blobs, Lattice] | None:
-    """Find the dots of a grid, dark or light, and number them.
+    """Find the dots of a grid, dark or light, on a picture (h, w) and number them.
 
     To a tenth of a pixel or so; None where no lattice is seen.
-
-    Parameters
-    ----------
-    grey : ndarray, shape (h, w)
     """
     level = _evened(grey)
     cut = _middle_level(level)
@@ -127,10 +123,6 @@ def refine_dots(grey: Floats, blobs: Blobs, lattice: Lattice) -> Marks:
 
     One for each point of the lattice, in its order. The centre is that of the ellipse seen, not yet
     the place of the circle's own centre; `params` 7 is its radius, px.
-
-    Parameters
-    ----------
-    grey : ndarray, shape (h, w)
 
     Notes
     -----

@@ -2,7 +2,8 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from math import degrees, hypot, isfinite, sqrt
+from math import degrees, hypot, sqrt
+from typing import TypeVar
 
 import numpy as np
 from numpy.typing import ArrayLike
@@ -23,11 +24,12 @@ from cogloupe_calibration.grid_fit import (
 from cogloupe_calibration.grid_scale import GridPoints, GridScale, GridTarget, Kind
 from cogloupe_calibration.lattice import Lattice, held_together
 from cogloupe_calibration.lens import TERMS, frame_middle, ideal_of_terms, make_lens
-from cogloupe_calibration.patch_fit import Marks, gathered
-from cogloupe_calibration.scale import Scale
+from cogloupe_calibration.patch_fit import Marks, checked_picture, gathered
+from cogloupe_calibration.scale import Scale, check_stated
 from cogloupe_calibration.summary import Summary
-from cogloupe_calibration.verdict import judge, scale_findings
 
+LEAST_SIDE_PX = 64
+"""Height and width of the least picture that is looked at (our own judgement)."""
 LEAST_POINTS = 16
 """Four by four: 32 coordinates for the twelve unknowns of a lens, its lean and the grid's place."""
 LEAST_LINES = 3
@@ -47,6 +49,8 @@ BORDER_BLURS = 3.0
 """Blurs between a mark and the frame's border: to 0.1 % none of the mark is lost."""
 RING = 24
 """Places of a dot's rim at which the lens is followed; the shift is one wave round the rim."""
+
+Candidates = TypeVar("Candidates")
 
 
 class OtherPictureError(CalibrationError):
@@ -98,15 +102,16 @@ def measure_grid(
     CalibrationError
         Where numbers make no sense, or no grid, or too little of one, is seen.
     """
-    pictures = [_checked_picture(one) for one in (grey, *others)]
-    _check_stated(pitch_mm, size, u_pitch_rel)
+    pictures = [checked_picture(one, LEAST_SIDE_PX) for one in (grey, *others)]
+    check_stated("pitch", pitch_mm, u_pitch_rel)
+    if size is not None and min(size) < LEAST_LINES:
+        least = size_in_words((LEAST_LINES, LEAST_LINES))
+        raise CalibrationError(f"stated size is {size_in_words(size)}: {least} is the least")
     _check_frames(pictures)
     measured = _measured(pictures, kind)
     target = GridTarget(kind, pitch_mm, u_pitch_rel, *_size_seen(measured, kind))
     grid = _summed_up(measured, target)
-    findings = grid_findings(grid, size) + scale_findings(grid.summary.scale.relative_u)
-    verdict, reasons = judge(findings)
-    return replace(grid, summary=replace(grid.summary, verdict=verdict, reasons=reasons))
+    return replace(grid, summary=grid.summary.judged(grid_findings(grid, size), {}))
 
 
 def _measured(pictures: list[Floats], kind: Kind) -> _Measured:
@@ -141,67 +146,38 @@ def _check_frames(pictures: list[Floats]) -> None:
             )
 
 
-def _checked_picture(grey: ArrayLike) -> Floats:
-    picture = np.asarray(grey, dtype=np.float64)
-    if picture.ndim != 2 or min(picture.shape) < 64:
-        raise CalibrationError(
-            f"picture has shape {picture.shape}: give a grey picture of 64 x 64 px or more"
-        )
-    if not np.all(np.isfinite(picture)):
-        raise CalibrationError("the picture holds values that are not numbers: save it anew")
-    return picture
-
-
-def _check_stated(pitch_mm: float, size: tuple[int, int] | None, u_pitch_rel: float) -> None:
-    if not (isfinite(pitch_mm) and pitch_mm > 0):
-        raise CalibrationError(f"pitch is {pitch_mm:g} mm: give a length above zero")
-    if not (isfinite(u_pitch_rel) and 0 <= u_pitch_rel < 1):
-        raise CalibrationError(
-            f"relative uncertainty of the pitch is {u_pitch_rel:g}: give 0 or more, below 1"
-        )
-    if size is not None and min(size) < LEAST_LINES:
-        raise CalibrationError(
-            f"stated size is {size_in_words(size)}: {LEAST_LINES} x {LEAST_LINES} is the least"
-        )
-
-
 def _marks(picture: Floats, kind: Kind) -> tuple[Marks, Lattice]:
     """Refined marks that fitted well, with their numbers."""
     if kind == "checkerboard":
-        corners = find_corners(picture)
-        lattice = None if corners is None else corners[1]
-        _check_points(lattice, kind)
-        assert corners is not None
-        marks = refine_corners(picture, *corners)
+        corners, lattice = _enough(find_corners(picture), kind)
+        marks = refine_corners(picture, corners, lattice)
     else:
-        dots = find_dots(picture)
-        lattice = None if dots is None else dots[1]
-        _check_points(lattice, kind)
-        assert dots is not None
-        marks = refine_dots(picture, *dots)
-        _check_apart(ground_between(picture, dots[0].xy[dots[1].point], dots[1]))
-    assert lattice is not None
+        dots, lattice = _enough(find_dots(picture), kind)
+        marks = refine_dots(picture, dots, lattice)
+        _check_apart(ground_between(picture, dots.xy[lattice.point], lattice))
     good = _well_fitted(marks, lattice, picture.shape)
     _check_sharp(marks, good, lattice, kind)
     good[good] = held_together(lattice.index[good])
     kept = replace(lattice, point=lattice.point[good], index=lattice.index[good])
-    _check_points(kept, kind)
+    _enough((marks, kept), kind)
     index = kept.index - kept.index.min(axis=0)
     return marks.take(good), replace(kept, index=index)
 
 
-def _check_points(lattice: Lattice | None, kind: Kind) -> None:
+def _enough(found: tuple[Candidates, Lattice] | None, kind: Kind) -> tuple[Candidates, Lattice]:
+    """Candidates and their numbers, where there are enough and they do not lie in two lines."""
     what = "corners" if kind == "checkerboard" else "dots"
-    seen = 0 if lattice is None else len(lattice)
+    seen = 0 if found is None else len(found[1])
     remedy = f"show more of the {_named(kind)}, sharp and evenly lit"
-    if lattice is None or seen < LEAST_POINTS:
+    if found is None or seen < LEAST_POINTS:
         raise CalibrationError(f"{seen} {what} seen, at least {LEAST_POINTS} are needed: {remedy}")
-    lines = tuple(np.ptp(lattice.index, axis=0) + 1)
+    lines = tuple(np.ptp(found[1].index, axis=0) + 1)
     if min(lines) < LEAST_LINES:
         least = size_in_words((LEAST_LINES, LEAST_LINES))
         raise CalibrationError(
             f"{size_in_words(lines)} {what} seen, at least {least} are needed: {remedy}"
         )
+    return found
 
 
 def _check_sharp(marks: Marks, good: Bools, lattice: Lattice, kind: Kind) -> None:
@@ -295,8 +271,6 @@ def _summed_up(measured: _Measured, target: GridTarget) -> GridScale:
         width_px=measured.frame[0],
         height_px=measured.frame[1],
         residual_rms_px=fit.residual_rms_px,
-        verdict="good",
-        reasons=(),
         lens=make_lens(
             placed[0].centre_px, placed[0].radius_px, fit.terms,
             _lens_covariance(fit, target.u_pitch_rel),

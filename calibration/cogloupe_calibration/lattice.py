@@ -90,18 +90,10 @@ def grow_lattice(xy: Floats, kind: Kinds | None = None) -> Lattice | None:
 
 
 def line_distance(xy: Floats, lattice: Lattice) -> Floats:
-    """How near the next line of the lattice passes by each of its points.
+    """How near, px, the next line of the lattice passes by each of its points (m, 2).
 
-    Parameters
-    ----------
-    xy : ndarray, shape (m, 2)
-        Places of the lattice's points, px.
-
-    Returns
-    -------
-    ndarray, shape (m,)
-        Px; the lattice's spacing where no neighbour tells. Less than the distance of neighbours
-        where the lattice is seen aslant.
+    Less than the distance of neighbours where the lattice is seen aslant; the lattice's spacing
+    where no neighbour tells.
     """
     table = np.full((*(lattice.index.max(axis=0) + 3), 2), np.nan)
     i, j = (lattice.index + 1).T
@@ -118,15 +110,8 @@ def line_distance(xy: Floats, lattice: Lattice) -> Floats:
 def held_together(index: Ints) -> Bools:
     """Leave out points that hang on the others by one neighbour or none: strays, most of them.
 
-    Parameters
-    ----------
-    index : ndarray, shape (m, 2), int
-        Columns and rows, none below 0.
-
-    Returns
-    -------
-    ndarray, shape (m,), bool
-        Points with two neighbours at least among those that are left.
+    Of columns and rows (m, 2), none below 0, those (m,) with two neighbours at least among those
+    that are left.
     """
     i, j = (index + 1).T
     table = np.zeros((i.max(initial=0) + 2, j.max(initial=0) + 2), dtype=np.int64)

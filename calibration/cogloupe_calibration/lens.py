@@ -96,8 +96,6 @@ def unmeasured_lens(width_px: int, height_px: int, oval: float = 0.0) -> Lens:
 
     Parameters
     ----------
-    width_px, height_px : int
-        The frame.
     oval : float
         How far something round was seen to lie on an oval, longest over shortest less one; a
         stretch of the picture as large is allowed for.
@@ -121,17 +119,9 @@ def is_measured(lens: Lens) -> bool:
 
 
 def ideal_points(lens: Lens, xy: ArrayLike) -> Floats:
-    """Places as a lens without distortion, looking straight down, would have shown them.
+    """Places (..., 2), px, as a lens without distortion, looking straight down, would show them.
 
-    Parameters
-    ----------
-    xy : array_like, shape (..., 2)
-        Places seen, px.
-
-    Returns
-    -------
-    ndarray, shape (..., 2)
-        Px; the scale at the frame's centre is kept, unequal scales are shared between x and y.
+    The scale at the frame's centre is kept, unequal scales are shared between x and y.
     """
     return ideal_of_terms(
         np.array(lens.terms), lens.centre_px, lens.radius_px, np.asarray(xy, np.float64)
@@ -139,17 +129,7 @@ def ideal_points(lens: Lens, xy: ArrayLike) -> Floats:
 
 
 def observed_points(lens: Lens, xy: ArrayLike) -> Floats:
-    """Places where the camera saw what lies at ideal places; undoes `ideal_points`.
-
-    Parameters
-    ----------
-    xy : array_like, shape (..., 2)
-        Ideal places, px.
-
-    Returns
-    -------
-    ndarray, shape (..., 2)
-        Px.
+    """Places (..., 2), px, where the camera saw what lies at ideal places; undoes `ideal_points`.
 
     Notes
     -----

@@ -4,10 +4,11 @@ from collections.abc import Callable
 from dataclasses import dataclass, fields
 
 import numpy as np
-from numpy.typing import NDArray
+from numpy.typing import ArrayLike, NDArray
 from scipy.special import erf
 
 from cogloupe_calibration.arrays import Floats
+from cogloupe_calibration.errors import CalibrationError
 
 Model = Callable[[Floats, Floats, Floats], tuple[Floats, Floats]]
 """Parameters (n, k), places x and y (n or 1, p) about the windows' centres to the value (n, p) and
@@ -52,13 +53,7 @@ class Marks:
 
     def take(self, chosen: NDArray[np.bool_] | NDArray[np.int64]) -> "Marks":
         """Pick marks by a mask or indices."""
-        return Marks(
-            self.xy[chosen],
-            self.u[chosen],
-            self.blur[chosen],
-            self.misfit[chosen],
-            self.params[chosen],
-        )
+        return Marks(*(getattr(self, field.name)[chosen] for field in fields(self)))
 
 
 def gathered(parts: list[Marks]) -> Marks:
@@ -74,6 +69,25 @@ def smooth_step(z: Floats) -> tuple[Floats, Floats]:
     ``sqrt(2 / pi) exp(-z^2 / 2)``.
     """
     return np.asarray(erf(z * np.sqrt(0.5))), np.sqrt(2 / np.pi) * np.exp(-(z**2) / 2)
+
+
+def checked_picture(grey: ArrayLike, least_px: int) -> Floats:
+    """A grey picture (h, w) of any number type as floats.
+
+    Raises
+    ------
+    CalibrationError
+        Where it is smaller, or no picture.
+    """
+    picture = np.asarray(grey, dtype=np.float64)
+    if picture.ndim != 2 or min(picture.shape) < least_px:
+        least = f"{least_px} x {least_px} px"
+        raise CalibrationError(
+            f"picture has shape {picture.shape}: give a grey picture of {least} or more"
+        )
+    if not np.all(np.isfinite(picture)):
+        raise CalibrationError("the picture holds values that are not numbers: save it anew")
+    return picture
 
 
 def windows(grey: Floats, centre: NDArray[np.int64], reach: int) -> tuple[Floats, Floats, Floats]:

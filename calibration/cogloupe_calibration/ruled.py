@@ -1,7 +1,7 @@
 """Pixel scale from a picture of a ruled scale: a stage micrometer, or a steel rule in focus."""
 
 from dataclasses import dataclass, replace
-from math import atan, cos, degrees, hypot, isfinite, sin, sqrt
+from math import atan, cos, degrees, hypot, sin, sqrt
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -9,14 +9,9 @@ from numpy.typing import ArrayLike, NDArray
 from cogloupe_calibration.arrays import Floats, Ints
 from cogloupe_calibration.errors import CalibrationError
 from cogloupe_calibration.hidden_marks import finer_marks
-from cogloupe_calibration.line_fit import (
-    LinePoints,
-    LineShape,
-    fade_of,
-    fit_points,
-    fit_shape,
-)
+from cogloupe_calibration.line_fit import LinePoints, LineShape, fade_of, fit_points, fit_shape
 from cogloupe_calibration.numbering import RowModel, number_lines, robust_fit, rough_spacing
+from cogloupe_calibration.patch_fit import checked_picture
 from cogloupe_calibration.rulings import (
     WEAKEST_LINE,
     Bands,
@@ -27,14 +22,16 @@ from cogloupe_calibration.rulings import (
     rulings_direction,
     turned,
 )
-from cogloupe_calibration.scale import Scale
+from cogloupe_calibration.scale import Scale, check_stated
 from cogloupe_calibration.spacing import Spacing, fit_spacing
 from cogloupe_calibration.summary import Summary
-from cogloupe_calibration.verdict import Finding, graded, judge, scale_findings
+from cogloupe_calibration.verdict import Finding, graded
 
 # Whole length of a rule or stage micrometer within 0.1 %, rectangular: common practice, no source.
 U_DIVISION_REL = 0.001 / sqrt(3)
 
+LEAST_SIDE_PX = 32
+"""Height and width of the least picture that is looked at (our own judgement)."""
 LEAST_LINES, ENOUGH_LINES, MANY_LINES = 5, 10, 20
 """Lines without which nothing is measured (place, spacing and its change need three), and those of
 a usable and a good scale (our own judgement)."""
@@ -57,52 +54,34 @@ class RuledScale:
 
     Attributes
     ----------
-    period_px, u_period_px : float
-        Mean distance of neighbouring lines, square to them, at the middle of what is seen.
+    fit : Spacing
+        Square to the lines, at the middle of what is seen; gradient and fan tell of tilt.
+    shape : LineShape
+        Of all lines.
     division_mm, u_division_rel : float
         As stated.
     angle_deg : float
         Direction of the scale on the picture.
-    number : ndarray, shape (n,), int
-        Line numbers, rising along the scale; a missing line leaves a gap.
-    position_px, residual_px : ndarray, shape (n,)
-        Place of each line along the scale, and how far it lies off even spacing.
     line_xy_px : ndarray, shape (n, 2)
         A point on the middle of the seen part of each line.
-    lag1 : float
-        Correlation of the residuals of neighbouring lines.
-    gradient_rel, u_gradient_rel : float
-        Relative change of the spacing from one end to the other (quadratic term): tilt.
-    fan_rel : float
-        Relative change of the spacing across, along the seen length of the lines: tilt, too.
-    uneven_rel : float
-        Largest departure of the local scale from the mean, where it is significant; else 0.
-    blur_px, line_width_px : float
-        Common blur (Gaussian standard deviation) and width of the lines.
-    missing, strays : int
-        Lines not seen between the first and the last; features that are on no line.
+    strays : int
+        Features that are on no line.
     """
 
     summary: Summary
-    period_px: float
-    u_period_px: float
+    fit: Spacing
+    shape: LineShape
     division_mm: float
     u_division_rel: float
     angle_deg: float
-    number: Ints
-    position_px: Floats
-    residual_px: Floats
     line_xy_px: Floats
-    lag1: float
-    gradient_rel: float
-    u_gradient_rel: float
-    fan_rel: float
-    uneven_rel: float
-    blur_px: float
-    line_width_px: float
     dark_lines: bool
-    missing: int
     strays: int
+
+    @property
+    def missing(self) -> int:
+        """Lines not seen between the first and the last."""
+        return int(self.fit.number[-1]) + 1 - len(self.fit.number)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -138,8 +117,8 @@ def measure_ruled_scale(
     CalibrationError
         Where numbers make no sense, or no rulings, or fewer than five lines, are seen.
     """
-    picture = _checked_picture(grey)
-    _check_division(division_mm, u_division_rel)
+    picture = checked_picture(grey, LEAST_SIDE_PX)
+    check_stated("division", division_mm, u_division_rel)
     rows = _fit_rows(picture)
     lines = len(np.unique(rows.number))
     if lines < LEAST_LINES:
@@ -157,26 +136,6 @@ def _square_to_lines(rows: _Rows) -> tuple[Floats, Floats]:
     lean = atan(float(rows.model.terms[2]))
     u, t = rows.points.u, rows.points.t
     return u * cos(lean) - t * sin(lean), u * sin(lean) + t * cos(lean)
-
-
-def _checked_picture(grey: ArrayLike) -> Floats:
-    picture = np.asarray(grey, dtype=np.float64)
-    if picture.ndim != 2 or min(picture.shape) < 32:
-        raise CalibrationError(
-            f"picture has shape {picture.shape}: give a grey picture of 32 x 32 px or more"
-        )
-    if not np.all(np.isfinite(picture)):
-        raise CalibrationError("the picture holds values that are not numbers: save it anew")
-    return picture
-
-
-def _check_division(division_mm: float, u_division_rel: float) -> None:
-    if not (isfinite(division_mm) and division_mm > 0):
-        raise CalibrationError(f"division is {division_mm:g} mm: give a length above zero")
-    if not (isfinite(u_division_rel) and 0 <= u_division_rel < 1):
-        raise CalibrationError(
-            f"relative uncertainty of the division is {u_division_rel:g}: give 0 or more, below 1"
-        )
 
 
 def _fit_rows(picture: Floats) -> _Rows:
@@ -235,48 +194,29 @@ def _is_line(points: LinePoints, dark: bool) -> NDArray[np.bool_]:
 
 
 def _summed_up(
-    rows: _Rows,
-    fit: Spacing,
-    angle: float,
-    division: tuple[float, float],
-    frame: tuple[int, int],
+    rows: _Rows, fit: Spacing, angle: float, division: tuple[float, float], frame: tuple[int, int]
 ) -> RuledScale:
     division_mm, u_division = division
-    relative = hypot(fit.relative_u, u_division)
-    verdict, reasons = judge(_findings(rows, fit) + scale_findings(relative))
-    mm_per_px = division_mm / fit.period
-    scale = Scale(mm_per_px=mm_per_px, u_mm_per_px=mm_per_px * relative, method="ruled_scale")
+    mm = division_mm / fit.period
+    u_mm = mm * hypot(fit.relative_u, u_division)
+    summary = Summary(
+        scale=Scale(mm_per_px=mm, u_mm_per_px=u_mm, method="ruled_scale"),
+        width_px=frame[0],
+        height_px=frame[1],
+        residual_rms_px=float(np.sqrt(np.mean(fit.residual**2))),
+    )
     ruled = RuledScale(
-        summary=Summary(
-            scale=scale,
-            width_px=frame[0],
-            height_px=frame[1],
-            residual_rms_px=float(np.sqrt(np.mean(fit.residual**2))),
-            verdict=verdict,
-            reasons=reasons,
-        ),
-        period_px=fit.period,
-        u_period_px=fit.period * fit.relative_u,
+        summary=summary,
+        fit=fit,
+        shape=rows.shape,
         division_mm=division_mm,
         u_division_rel=u_division,
         angle_deg=degrees(angle),
-        number=fit.number - fit.number[0],
-        position_px=fit.place,
-        residual_px=fit.residual,
         line_xy_px=_on_picture(fit.place, fit.t, angle),
-        lag1=fit.lag1,
-        gradient_rel=fit.gradient,
-        u_gradient_rel=fit.u_gradient,
-        fan_rel=fit.fan,
-        uneven_rel=fit.uneven,
-        blur_px=rows.shape.blur,
-        line_width_px=rows.shape.width,
         dark_lines=rows.dark,
-        missing=int(np.ptp(fit.number)) + 1 - len(fit.number),
         strays=rows.strays,
     )
-    scale = replace(scale, details=_details(ruled))
-    return replace(ruled, summary=replace(ruled.summary, scale=scale))
+    return replace(ruled, summary=summary.judged(_findings(rows, fit), _details(ruled)))
 
 
 def _on_picture(u: Floats, t: Floats, angle: float) -> Floats:
@@ -341,11 +281,22 @@ def _finer_findings(rows: _Rows, fit: Spacing) -> list[Finding]:
 
 
 def _details(ruled: RuledScale) -> dict[str, float | str]:
-    names = ("period_px", "u_period_px", "division_mm", "u_division_rel", "angle_deg", "blur_px")
-    more = ("line_width_px", "gradient_rel", "u_gradient_rel", "fan_rel", "uneven_rel", "lag1")
-    counts = ("missing", "strays")
-    details: dict[str, float | str] = {n: float(getattr(ruled, n)) for n in names + more + counts}
-    return details | {
-        "lines": float(len(ruled.number)),
-        "largest_residual_px": float(np.max(np.abs(ruled.residual_px))),
+    fit, shape = ruled.fit, ruled.shape
+    return {
+        "period_px": fit.period,
+        "u_period_px": fit.u_period,
+        "division_mm": ruled.division_mm,
+        "u_division_rel": ruled.u_division_rel,
+        "angle_deg": ruled.angle_deg,
+        "blur_px": shape.blur,
+        "line_width_px": shape.width,
+        "gradient_rel": fit.gradient,
+        "u_gradient_rel": fit.u_gradient,
+        "fan_rel": fit.fan,
+        "uneven_rel": fit.uneven,
+        "lag1": fit.lag1,
+        "missing": float(ruled.missing),
+        "strays": float(ruled.strays),
+        "lines": float(len(fit.number)),
+        "largest_residual_px": float(np.max(np.abs(fit.residual))),
     }

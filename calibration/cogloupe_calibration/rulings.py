@@ -59,10 +59,6 @@ class Bands:
 def rulings_direction(grey: Floats) -> float:
     """Direction across the rulings, along the scale: angle on the picture, rad, in (-pi/2, pi/2].
 
-    Parameters
-    ----------
-    grey : ndarray, shape (h, w)
-
     Raises
     ------
     CalibrationError
@@ -94,14 +90,7 @@ def _commonest_direction(angle: Floats, weight: Floats) -> float:
 
 
 def gather_bands(grey: Floats, angle: float) -> Bands:
-    """Average a picture along its rulings, band by band.
-
-    Parameters
-    ----------
-    grey : ndarray, shape (h, w)
-    angle : float
-        Direction along the scale, rad.
-    """
+    """Average a picture along its rulings, band by band, at the scale's direction, rad."""
     y, x = np.indices(grey.shape, dtype=np.float64)
     u = (x * cos(angle) + y * sin(angle)).ravel()
     t = (-x * sin(angle) + y * cos(angle)).ravel()

@@ -66,12 +66,8 @@ def from_stated_scale(um_per_px: float, relative_u: float = STATED_RELATIVE_U) -
     _above_zero("scale", um_per_px, "µm per pixel")
     _not_negative("relative uncertainty of the scale", relative_u, "")
     mm = um_per_px / 1000
-    return Scale(
-        mm_per_px=mm,
-        u_mm_per_px=mm * relative_u,
-        method="stated",
-        details={"stated_um_per_px": um_per_px},
-    )
+    told: dict[str, float | str] = {"stated_um_per_px": um_per_px}
+    return Scale(mm_per_px=mm, u_mm_per_px=mm * relative_u, method="stated", details=told)
 
 
 def from_known_diameter(
@@ -137,14 +133,7 @@ def calibration_from_scale(
 ) -> Calibration:
     """Make a calibration of a bare scale.
 
-    Parameters
-    ----------
-    date : date
-        When it was made.
-    picture : Picture, optional
-        The picture it was made from; without one it fits any frame.
-    note : str, optional
-        Magnification or whatever tells the setting again.
+    Without a picture that it was made from it fits any frame.
     """
     findings = scale_findings(scale.relative_u)
     if scale.method == "stated":
@@ -161,6 +150,21 @@ def calibration_from_scale(
         verdict=verdict,
         reasons=reasons,
     )
+
+
+def check_stated(what: str, length_mm: float, relative_u: float) -> None:
+    """Refuse a stated length, or a relative uncertainty of it, that makes no sense.
+
+    Raises
+    ------
+    CalibrationError
+    """
+    if not (isfinite(length_mm) and length_mm > 0):
+        raise CalibrationError(f"{what} is {length_mm:g} mm: give a length above zero")
+    if not (isfinite(relative_u) and 0 <= relative_u < 1):
+        raise CalibrationError(
+            f"relative uncertainty of the {what} is {relative_u:g}: give 0 or more, below 1"
+        )
 
 
 def _above_zero(what: str, value: float, unit: str) -> None:

@@ -19,7 +19,7 @@ class Spacing:
     Attributes
     ----------
     number : ndarray, shape (n,), int
-        Lines seen in at least two bands, rising.
+        Lines seen in at least two bands, rising from 0; a missing line leaves a gap.
     place, t, residual : ndarray, shape (n,)
         Mean place of each line at the mean t of all, its own mean t, and how far it lies off even
         spacing, px.
@@ -56,6 +56,11 @@ class Spacing:
         bend = hypot(self.uneven, self.fan / 2) / sqrt(3)
         return hypot(self.u_random / self.period, bend)
 
+    @property
+    def u_period(self) -> float:
+        """Standard uncertainty of the spacing, px."""
+        return self.period * self.relative_u
+
 
 def fit_spacing(number: Ints, u: Floats, t: Floats) -> Spacing:
     """Fit even spacing to points on numbered lines.
@@ -87,7 +92,7 @@ def fit_spacing(number: Ints, u: Floats, t: Floats) -> Spacing:
     lag1 = _lag1(mean_residual)
     gradient, u_gradient, uneven, scatter = _bend(lines, place)
     return Spacing(
-        number=lines,
+        number=lines - lines[0],
         place=place,
         t=mean_t,
         residual=mean_residual,

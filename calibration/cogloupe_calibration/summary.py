@@ -1,11 +1,11 @@
 """What every target tells, whatever it is: a scale, how good it is, and what it may be used for."""
 
 import datetime
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from cogloupe_calibration.calibration import Calibration, Lens, Picture
 from cogloupe_calibration.scale import Scale
-from cogloupe_calibration.verdict import Verdict
+from cogloupe_calibration.verdict import Finding, Verdict, judge, scale_findings
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -32,22 +32,22 @@ class Summary:
     width_px: int
     height_px: int
     residual_rms_px: float
-    verdict: Verdict
-    reasons: tuple[str, ...]
+    verdict: Verdict = "good"
+    reasons: tuple[str, ...] = ()
     lens: Lens | None = None
     valid_region_px: tuple[float, float, float, float] | None = None
+
+    def judged(self, findings: list[Finding], details: dict[str, float | str]) -> "Summary":
+        """With the verdict of these findings and of the scale, and more details of that."""
+        verdict, reasons = judge(findings + scale_findings(self.scale.relative_u))
+        scale = replace(self.scale, details=self.scale.details | details)
+        return replace(self, scale=scale, verdict=verdict, reasons=reasons)
 
 
 def calibration_from(
     summary: Summary, picture: Picture, date: datetime.date, note: str = ""
 ) -> Calibration:
-    """Make a calibration of a measured target.
-
-    Parameters
-    ----------
-    note : str, optional
-        Magnification or whatever tells the setting again.
-    """
+    """Make a calibration of a measured target."""
     return Calibration(
         mm_per_px=summary.scale.mm_per_px,
         u_mm_per_px=summary.scale.u_mm_per_px,
@@ -55,8 +55,8 @@ def calibration_from(
         date=date,
         picture=picture,
         note=note,
-        residual_rms_px=summary.residual_rms_px,
         details=summary.scale.details,
+        residual_rms_px=summary.residual_rms_px,
         valid_region_px=summary.valid_region_px,
         lens=summary.lens,
         verdict=summary.verdict,

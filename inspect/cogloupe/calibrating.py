@@ -167,9 +167,10 @@ def seen_in_words(shown: Shown) -> str:
         A sentence.
     """
     if isinstance(shown, RuledScale):
-        gaps = int(shown.number[-1] - shown.number[0])
+        number = shown.fit.number
+        gaps = int(number[-1] - number[0])
         return (
-            f"Seen: {len(shown.number)} lines, {gaps * shown.division_mm:.4g} mm from the first to "
+            f"Seen: {len(number)} lines, {gaps * shown.division_mm:.4g} mm from the first to "
             f"the last at {shown.division_mm:g} mm a division. Where blur hides lines altogether "
             "no picture tells it: hold this against the scale itself."
         )

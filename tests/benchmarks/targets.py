@@ -214,12 +214,12 @@ def ruler_table(cases: int) -> str:
             except CalibrationError:
                 refused += 1
                 continue
-            error = ruled.period_px / period - 1
+            error = ruled.fit.period / period - 1
             if abs(error) > 0.01:
                 told = ruled.summary.verdict == "take it again"
                 refused, silent = refused + told, silent + (not told)
             else:
-                errors.append((error, error * period / ruled.u_period_px))
+                errors.append((error, error * period / ruled.fit.u_period))
         inside = [abs(e) <= 2 for _, e in errors]
         rows.append([
             f"{low:g} to {high:g} px a division, blur {blur:g} px", f"{len(errors)} / {cases}",

@@ -79,7 +79,7 @@ def random_errors(number):
     for seed in range(number):
         rng, case = random_case(seed)
         scale = measure_ruled_scale(ruled_picture(rng, **case), 0.1, u_division_rel=0.0)
-        errors.append((scale.period_px - case["period"], scale.u_period_px))
+        errors.append((scale.fit.period - case["period"], scale.fit.u_period))
     return np.array(errors)
 
 
@@ -112,7 +112,7 @@ def test_direction_of_the_scale_is_found(angle_deg):
 def test_polarity_is_told_and_does_not_move_the_period(dark):
     scale = measure_ruled_scale(ruled_picture(dark=dark), 0.1)
     assert scale.dark_lines is dark
-    assert abs(scale.period_px - 12.0) <= 2 * scale.u_period_px
+    assert abs(scale.fit.period - 12.0) <= 2 * scale.fit.u_period
 
 
 @pytest.mark.parametrize(
@@ -122,16 +122,16 @@ def test_polarity_is_told_and_does_not_move_the_period(dark):
 )
 def test_number_type_of_the_picture_does_not_matter(convert):
     picture = ruled_picture()
-    expected = measure_ruled_scale(picture, 0.1).period_px
-    assert measure_ruled_scale(convert(picture), 0.1).period_px == pytest.approx(expected, 1e-9)
+    expected = measure_ruled_scale(picture, 0.1).fit.period
+    assert measure_ruled_scale(convert(picture), 0.1).fit.period == pytest.approx(expected, 1e-9)
 
 
 def test_missing_lines_leave_gaps_in_the_numbers():
     scale = measure_ruled_scale(ruled_picture(missing=(-3, -2, 4)), 0.1)
     assert scale.missing == 3
-    assert set(np.diff(scale.number)) == {1, 2, 3}
+    assert set(np.diff(scale.fit.number)) == {1, 2, 3}
     # Some 0.01 px of a line over forty divisions.
-    assert scale.period_px == pytest.approx(12.0, abs=2e-4)
+    assert scale.fit.period == pytest.approx(12.0, abs=2e-4)
 
 
 def test_dirt_is_left_out():
@@ -142,8 +142,8 @@ def test_dirt_is_left_out():
         cx, cy, r = rng.uniform(0, WIDTH), rng.uniform(0, HEIGHT), rng.uniform(2, 8)
         picture[(x - cx) ** 2 + (y - cy) ** 2 < r**2] = rng.integers(0, 200)
     scale = measure_ruled_scale(picture, 0.1)
-    assert abs(scale.period_px - 12.0) <= 2 * scale.u_period_px
-    assert scale.u_period_px < 0.003
+    assert abs(scale.fit.period - 12.0) <= 2 * scale.fit.u_period
+    assert scale.fit.u_period < 0.003
 
 
 def test_edge_of_the_rule_does_not_pull_the_direction():
@@ -151,13 +151,13 @@ def test_edge_of_the_rule_does_not_pull_the_direction():
     picture[310:] = 8
     scale = measure_ruled_scale(picture, 0.5)
     # The same.
-    assert scale.period_px == pytest.approx(20.0, abs=2e-4)
+    assert scale.fit.period == pytest.approx(20.0, abs=2e-4)
 
 
 def test_scale_is_division_over_period_with_both_uncertainties():
     scale = measure_ruled_scale(ruled_picture(), 0.1, u_division_rel=0.002)
-    assert scale.summary.scale.mm_per_px == pytest.approx(0.1 / scale.period_px)
-    relative = np.hypot(0.002, scale.u_period_px / scale.period_px)
+    assert scale.summary.scale.mm_per_px == pytest.approx(0.1 / scale.fit.period)
+    relative = np.hypot(0.002, scale.fit.u_period / scale.fit.period)
     assert scale.summary.scale.u_mm_per_px / scale.summary.scale.mm_per_px == pytest.approx(
         relative
     )
@@ -171,7 +171,7 @@ def test_clean_picture_is_good():
 def test_line_points_lie_on_the_lines():
     scale = measure_ruled_scale(ruled_picture(np.random.default_rng(1)), 0.1)
     assert np.all(np.diff(scale.line_xy_px[:, 0]) > 0)
-    spacing = np.diff(scale.line_xy_px[:, 0]) / np.diff(scale.number)
+    spacing = np.diff(scale.line_xy_px[:, 0]) / np.diff(scale.fit.number)
     # Noise tells a line to some 0.004 px; this is five times as much of two.
     np.testing.assert_allclose(spacing, 12.0, rtol=0, atol=0.03)
 
@@ -180,15 +180,15 @@ def test_line_points_lie_on_the_lines():
 def test_growing_spacing_is_reported_as_gradient_and_widens_the_uncertainty(stretch):
     picture = ruled_picture(stretch=stretch)
     scale = measure_ruled_scale(picture, 0.1)
-    true = 2 * stretch * (scale.number[-1] - scale.number[0])
-    assert scale.gradient_rel == pytest.approx(true, abs=4 * scale.u_gradient_rel)
-    assert scale.u_period_px / scale.period_px > abs(true) / 2 / np.sqrt(3) * 0.9
+    true = 2 * stretch * (scale.fit.number[-1] - scale.fit.number[0])
+    assert scale.fit.gradient == pytest.approx(true, abs=4 * scale.fit.u_gradient)
+    assert scale.fit.u_period / scale.fit.period > abs(true) / 2 / np.sqrt(3) * 0.9
 
 
 def test_fan_of_lines_is_reported():
     scale = measure_ruled_scale(ruled_picture(fan=1e-4), 0.1)
     # Lines reach from -90 to 150 px at the most: 240 px at 1e-4.
-    assert scale.fan_rel == pytest.approx(0.024, rel=0.15)
+    assert scale.fit.fan == pytest.approx(0.024, rel=0.15)
     assert scale.summary.verdict == "take it again"
     assert any("tilt" in reason for reason in scale.summary.reasons)
 
@@ -210,7 +210,7 @@ def test_blurred_lines_are_not_called_good(blur):
 def test_lost_short_lines_are_noticed(short):
     # Only every fifth line stands out; taken for divisions they would be five times too long.
     scale = measure_ruled_scale(ruled_picture(period=14.0, short=short), 0.1)
-    assert scale.period_px == pytest.approx(70.0, abs=0.01)
+    assert scale.fit.period == pytest.approx(70.0, abs=0.01)
     assert scale.summary.verdict == "take it again"
     assert any("in 5" in reason for reason in scale.summary.reasons)
 
@@ -270,7 +270,7 @@ def test_calibration_carries_the_measurement():
     made = calibration_from(scale.summary, picture, datetime.date(2024, 5, 1), note="zoom 2x")
     assert isinstance(scale, RuledScale)
     assert (made.method, made.mm_per_px) == ("ruled_scale", scale.summary.scale.mm_per_px)
-    assert made.details["lines"] == len(scale.number)
+    assert made.details["lines"] == len(scale.fit.number)
     assert made.residual_rms_px == scale.summary.residual_rms_px
 
 
@@ -278,8 +278,8 @@ def test_calibration_carries_the_measurement():
 def test_a_rule_of_five_pixels_a_division_is_read(angle_deg):
     picture = ruled_picture(period=5.0, width=1.0, blur=1.0, number=200, angle_deg=angle_deg)
     scale = measure_ruled_scale(picture, 1.0)
-    assert abs(scale.period_px - 5.0) < 2 * scale.u_period_px
-    assert scale.u_period_px < 5e-4
+    assert abs(scale.fit.period - 5.0) < 2 * scale.fit.u_period
+    assert scale.fit.u_period < 5e-4
 
 
 def test_divisions_that_blur_has_merged_are_not_passed_over():
@@ -287,6 +287,6 @@ def test_divisions_that_blur_has_merged_are_not_passed_over():
     picture = ruled_picture(period=5.0, width=1.0, blur=2.0, number=200)
     scale = measure_ruled_scale(picture, 1.0)
     # Told by marks of every fifth line, 0.01 px each.
-    assert scale.period_px == pytest.approx(25.0, rel=1e-3)
+    assert scale.fit.period == pytest.approx(25.0, rel=1e-3)
     assert scale.summary.verdict == "take it again"
     assert any("in 5" in reason for reason in scale.summary.reasons)

@@ -44,8 +44,8 @@ def ruled_picture(ruled: RuledScale) -> Figure:
     figure.subplots_adjust(wspace=0.2)
     show_frame(axes[0], ruled.summary.width_px, ruled.summary.height_px)
     axes[0].plot(*ruled.line_xy_px.T, ".", color=_PEN, ms=3.5)
-    every = max(1, 5 * ceil(len(ruled.number) / 60))
-    for number, xy in zip(ruled.number, ruled.line_xy_px, strict=True):
+    every = max(1, 5 * ceil(len(ruled.fit.number) / 60))
+    for number, xy in zip(ruled.fit.number, ruled.line_xy_px, strict=True):
         if number % every == 0:
             axes[0].annotate(
                 f"{number}", xy, (0, 5), textcoords="offset points", ha="center",
@@ -53,7 +53,7 @@ def ruled_picture(ruled: RuledScale) -> Figure:
             )  # fmt: skip
     axes[0].set_title("lines as numbered", loc="left", fontsize=FONT, color=INK)
     _along(axes[1], ruled)
-    what = f"ruled scale, {ruled.division_mm:g} mm, {len(ruled.number)} lines"
+    what = f"ruled scale, {ruled.division_mm:g} mm, {len(ruled.fit.number)} lines"
     _head(figure, ruled.summary, what)
     return figure
 
@@ -61,8 +61,8 @@ def ruled_picture(ruled: RuledScale) -> Figure:
 def _along(axes: Axes, ruled: RuledScale) -> None:
     """Residual of each line along the scale."""
     axes.axhline(0, color=GRID, lw=0.8, zorder=0)
-    axes.plot(ruled.position_px - ruled.position_px.min(), ruled.residual_px, ".", color=_PEN, ms=4)
-    limit = max(1.25 * float(np.abs(ruled.residual_px).max()), 0.01)
+    axes.plot(ruled.fit.place - ruled.fit.place.min(), ruled.fit.residual, ".", color=_PEN, ms=4)
+    limit = max(1.25 * float(np.abs(ruled.fit.residual).max()), 0.01)
     axes.set_ylim(-limit, limit)
     axes.locator_params(axis="y", nbins=6)
     axes.set_xlabel("along the scale / px", fontsize=FONT - 1, color=INK)
