@@ -140,13 +140,6 @@ def blemish(gear: CutGear, nick: Nick, proud: bool) -> shapely.Polygon:
     """Shape of a nick, or of a burr if it stands proud, as a rounded lens across the flank.
 
     Millimetres about the bore.
-
-    Parameters
-    ----------
-    nick : Nick
-        Where it is (scene's numbering) and how large.
-    proud : bool
-        True for material added, False for material taken.
     """
     point, normal = flank_place(gear, gear.number(nick.tooth), nick.side, nick.height)
     along = np.array([-normal[1], normal[0]])

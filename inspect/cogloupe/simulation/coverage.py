@@ -13,14 +13,9 @@ from cogloupe_calibration.arrays import Floats
 
 
 def signed_area(polygon: Floats) -> float:
-    """Area of a closed polygon by the shoelace formula.
+    """Area of a closed polygon (n, 2) by the shoelace formula; its first corner is not repeated.
 
     Positive where the corners run clockwise on the picture.
-
-    Parameters
-    ----------
-    polygon : ndarray, shape (n, 2)
-        Corners, x right and y down, the first not repeated.
     """
     # About a corner of the polygon itself, so that digits are not lost far from the origin.
     x, y = (polygon - polygon[0]).T

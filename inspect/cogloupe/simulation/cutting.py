@@ -9,9 +9,9 @@ from math import pi, radians, sqrt
 import numpy as np
 from numpy.typing import ArrayLike
 
-from cogloupe.forms.basic_racks import full_radius
 from cogloupe.forms.rack import Gear
 from cogloupe.forms.tooth_form import Wheel
+from cogloupe.simulation.cutter import as_ground
 from cogloupe.simulation.scene import Faults, GearSpec, polar_vector
 from cogloupe_calibration.arrays import Floats
 from cogloupe_calibration.errors import UseError
@@ -81,17 +81,9 @@ class CutGear:
         return centre - to_left + left, centre + to_right + right
 
     def offsets(self, radius: ArrayLike) -> tuple[Floats, Floats]:
-        """Angle by which every left and right flank is out of place at radii.
+        """Angles, rad, clockwise, by which both flanks are out of place at radii (..., z), mm.
 
-        Parameters
-        ----------
-        radius : array_like, shape (..., z) or ()
-            Radii about the teeth's axis, mm.
-
-        Returns
-        -------
-        left, right : ndarray, shape (..., z)
-            Radians, positive clockwise.
+        Radii are about the teeth's axis.
         """
         along = self.made.flank.along
         beyond = along(radius) - along(self.wheel.reference_radius)
@@ -142,12 +134,7 @@ def cut_gear(
 
 def _as_cut(design: Gear, faults: Faults) -> Gear:
     """Gear left by a cutter that stood too deep or has another flank angle."""
-    angle = design.rack.pressure_angle + radians(faults.pressure_angle_error_deg)
-    rack = replace(
-        design.rack,
-        pressure_angle=angle,
-        fillet_radius=min(design.rack.fillet_radius, full_radius(angle, design.rack.dedendum)),
-    )
+    rack = as_ground(design.rack, faults.pressure_angle_error_deg)
     shift = design.profile_shift - faults.depth_um / 1000 / design.module_mm
     return replace(design, rack=rack, profile_shift=shift, tip_radius_mm=design.tip_radius)
 

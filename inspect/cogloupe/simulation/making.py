@@ -1,7 +1,7 @@
 """The gear of a scene, drawn or generated, ready to be pictured and measured."""
 
 from collections.abc import Iterator
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, fields, replace
 from math import gcd, pi, radians
 
 import numpy as np
@@ -152,12 +152,7 @@ def _tooth_centres(left: Generated) -> Floats:
 
 def _rolled(details: Details, turned: int) -> Details:
     """Details in the numbering of the picture."""
-    return Details(
-        np.roll(details.lowest, -turned),
-        np.roll(details.floor_width, -turned),
-        np.roll(details.floor_ratio, -turned),
-        np.roll(details.form, -turned, axis=1),
-    )
+    return Details(*(np.roll(getattr(details, f.name), -turned, axis=-1) for f in fields(details)))
 
 
 def stated_causes(process: Process, design: Gear) -> Iterator[TrueCause]:
@@ -180,10 +175,8 @@ def stated_causes(process: Process, design: Gear) -> Iterator[TrueCause]:
 
 
 def _off_centre(process: Process) -> Iterator[TrueCause]:
-    for name, field in (
-        ("eccentric_work", "eccentricity"),
-        ("eccentric_blank", "blank_eccentricity"),
-    ):
+    fields_of = {"eccentric_work": "eccentricity", "eccentric_blank": "blank_eccentricity"}
+    for name, field in fields_of.items():
         if size := getattr(process, f"{field}_um"):
             where = f"towards {getattr(process, f'{field}_direction_deg'):g} degrees"
             yield TrueCause(name=name, size=size, unit="um", where=where)

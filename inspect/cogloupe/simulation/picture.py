@@ -106,13 +106,7 @@ def render(
     light = _strewn(light, specks, _dust_light(camera), fine)
     image = _sensed(pooled(focused(light, fine), camera.oversample), camera, sensor)
     spoilt = _spoilt(gear, faults, camera, chips, specks)
-    return Rendered(image, _truth(made, spec, _off_bore(faults, process), camera, spoilt))
-
-
-def _off_bore(faults: Faults, process: Process | None) -> tuple[float, float]:
-    """Eccentricity of the teeth as set, um, and its direction, degrees."""
-    source = faults if process is None else process
-    return source.eccentricity_um, source.eccentricity_direction_deg
+    return Rendered(image, _truth(made, spec, process or faults, camera, spoilt))
 
 
 def _levels(camera: Camera) -> tuple[Floats, Floats]:
@@ -205,9 +199,7 @@ def _sensed(light: Floats, camera: Camera, rng: np.random.Generator) -> Picture:
     if camera.sharpening:
         stored = sharpened(stored, camera.sharpening, camera.sharpening_px)
     level = np.rint(stored * top)
-    if camera.bits == 8:
-        return np.asarray(level, np.uint8)
-    return np.asarray(level, np.uint16)
+    return np.asarray(level, np.uint8) if camera.bits == 8 else np.asarray(level, np.uint16)
 
 
 def _spoilt(
@@ -234,7 +226,7 @@ def _spoilt(
 def _truth(
     made: Made,
     spec: GearSpec,
-    off_bore: tuple[float, float],
+    set_up: Process | Faults,
     camera: Camera,
     covered: tuple[Covered, ...],
 ) -> Truth:
@@ -253,8 +245,8 @@ def _truth(
             exif_orientation=camera.exif_orientation,
         ),
         gear=true_gear(gear, spec.bore_mm),
-        made_eccentricity_um=off_bore[0],
-        made_eccentricity_direction_deg=off_bore[1],
+        made_eccentricity_um=set_up.eccentricity_um,
+        made_eccentricity_direction_deg=set_up.eccentricity_direction_deg,
         profile=profile(gear),
         covered=covered,
         causes=made.causes,

@@ -72,12 +72,7 @@ def pass_depths(gear: Gear, process: Process) -> Floats:
 
 
 def form_cuts(gear: Gear, process: Process, blank_radius: float, rng: np.random.Generator) -> Cuts:
-    """Places of a form cutter: every gap once in each pass, for every edge of the cutter.
-
-    Each place once.
-
-    The blank's radius is in mm.
-    """
+    """Places of a form cutter: every gap in each pass, for every edge of the cutter, each once."""
     depths = pass_depths(gear, process)
     settings = np.arange(len(depths) * gear.teeth)
     turns = np.asarray(settings / gear.teeth, np.float64)

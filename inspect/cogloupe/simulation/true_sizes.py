@@ -32,6 +32,8 @@ from cogloupe_calibration.arrays import Floats
 
 # Height above the theoretical root, in modules, at which the width near the floor is taken.
 FLOOR_HEIGHT_MODULES = 0.25
+Pitches = tuple[Floats, Floats]
+"""Single and cumulative pitch deviations of one flank side, (z,) each, um."""
 
 
 @dataclass(frozen=True)
@@ -57,26 +59,10 @@ class Details:
     form: Floats
 
 
-@dataclass(frozen=True)
-class _Sides:
-    """Pitch figures of one flank side: shape (z,) each, um."""
-
-    single: Floats
-    cumulative: Floats
-
-
 def pitch_deviations(position: Floats, radius_mm: float) -> tuple[Floats, Floats]:
-    """Single and cumulative pitch deviations of one flank side.
+    """Single and cumulative pitch deviations, um, of one flank side at polar angles (z,), rad.
 
-    Parameters
-    ----------
-    position : ndarray, shape (z,)
-        Polar angles of the flanks, rad, teeth clockwise.
-
-    Returns
-    -------
-    single, cumulative : ndarray, shape (z,)
-        Micrometres; tooth 1's single deviation is that from tooth z, its cumulative one is 0.
+    Teeth run clockwise; tooth 1's single deviation is that from tooth z, its cumulative one is 0.
     """
     pitch = np.mod(position - np.roll(position, 1), 2 * pi)
     single = (pitch - 2 * pi / len(position)) * radius_mm * 1000
@@ -109,7 +95,7 @@ def table(gear: CutGear, datum: str, details: Details | None = None) -> TrueTabl
     axis = gear.axis if datum == "teeth" else np.zeros(2)
     radius = gear.wheel.reference_radius
     left, right = crossing_angles(gear, axis, radius)
-    sides = [_Sides(*pitch_deviations(position, radius)) for position in (left, right)]
+    sides = [pitch_deviations(position, radius) for position in (left, right)]
     teeth = _teeth(gear, axis, (left, right), sides, details.form)
     gaps, pins = _gaps(gear, axis, (left, right), details)
     return TrueTable(
@@ -131,11 +117,7 @@ def _degrees(angle: float) -> float:
 
 
 def _teeth(
-    gear: CutGear,
-    axis: Floats,
-    position: tuple[Floats, Floats],
-    sides: list[_Sides],
-    form: Floats,
+    gear: CutGear, axis: Floats, position: tuple[Floats, Floats], sides: list[Pitches], form: Floats
 ) -> tuple[TrueTooth, ...]:
     left, right = position
     thick = np.mod(right - left, 2 * pi)
@@ -157,13 +139,14 @@ def _teeth(
     )
 
 
-def _flanks(where: Floats, side: _Sides, slope: Floats, form: Floats) -> list[TrueFlank]:
+def _flanks(where: Floats, pitches: Pitches, slope: Floats, form: Floats) -> list[TrueFlank]:
     """Flanks of one side."""
+    single, cumulative = pitches
     return [
         TrueFlank(
             position_deg=_degrees(where[k]),
-            single_pitch_um=_round(side.single[k]),
-            cumulative_pitch_um=_round(side.cumulative[k]),
+            single_pitch_um=_round(single[k]),
+            cumulative_pitch_um=_round(cumulative[k]),
             profile_slope_um=_round(slope[k]),
             profile_form_um=_round(form[k]),
         )
@@ -270,13 +253,13 @@ def _in_gaps(gear: CutGear, reach: Floats, turn: Floats) -> Floats:
 
 def _summary(
     gear: CutGear,
-    sides: list[_Sides],
+    sides: list[Pitches],
     teeth: tuple[TrueTooth, ...],
     gaps: tuple[TrueGap, ...],
     pins: Floats,
 ) -> TrueSummary:
-    single = [float(np.abs(side.single).max()) for side in sides]
-    total = [float(np.ptp(side.cumulative)) for side in sides]
+    single = [float(np.abs(side).max()) for side, _ in sides]
+    total = [float(np.ptp(side)) for _, side in sides]
     runout, eccentricity, direction = _runout(pins)
     ratios = [gap.floor_ratio for gap in gaps if gap.floor_ratio is not None]
     return TrueSummary(
@@ -284,8 +267,8 @@ def _summary(
         cumulative_pitch_total_um=_round(max(total)),
         single_pitch_max_by_side_um=(_round(single[0]), _round(single[1])),
         cumulative_pitch_total_by_side_um=(_round(total[0]), _round(total[1])),
-        spacing_spread_um=(_round(sides[0].single.std()), _round(sides[1].single.std())),
-        spacing_range_um=(_round(np.ptp(sides[0].single)), _round(np.ptp(sides[1].single))),
+        spacing_spread_um=(_round(sides[0][0].std()), _round(sides[1][0].std())),
+        spacing_range_um=(_round(np.ptp(sides[0][0])), _round(np.ptp(sides[1][0]))),
         runout_um=runout,
         pin_diameter_mm=_round(STANDARD_PIN * gear.wheel.module_mm),
         eccentricity_um=eccentricity,
@@ -333,11 +316,8 @@ def profile(gear: CutGear) -> TrueProfile:
 def evaluation_range(gear: CutGear) -> tuple[float, float]:
     """Lengths of roll between which profiles are judged.
 
-    Returns
-    -------
-    start, end : float
-        Millimetres along the drawn flank: from 5 % to 95 % of the roll between the start of both
-        flanks, drawn and cut, and the lower of both tips.
+    Along the drawn flank, mm: from 5 % to 95 % of the roll between the start of both flanks, drawn
+    and cut, and the lower of both tips.
     """
     wheel, made = gear.wheel, gear.made
     low = float(wheel.flank.along(max(wheel.form_radius, made.form_radius)))
@@ -348,10 +328,7 @@ def evaluation_range(gear: CutGear) -> tuple[float, float]:
 def flank_slopes(gear: CutGear) -> tuple[Floats, Floats]:
     """Profile slope of every flank, from the straight line through the ends of the range.
 
-    Returns
-    -------
-    left, right : ndarray, shape (z,)
-        Micrometres, positive where material is outside the design involute at the tip.
+    Left and right (z,), um, positive where material is outside the design involute at the tip.
     """
     if not isinstance(gear.made, Gear):  # drawn as designed, and every flank moved as a whole
         none = np.zeros(gear.wheel.teeth)
