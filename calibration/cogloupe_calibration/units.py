@@ -26,6 +26,16 @@ _MM_PER_UNIT = {
 _LENGTH = re.compile(r"^\s*([-+]?(?:\d+(?:\.\d*)?|\.\d+)(?:[eE][-+]?\d+)?)\s*([^\s\d]*)\s*$")
 
 
+def as_typed(text: str) -> int | float | str:
+    """What was typed into a field: a number where it is one, with a point or a comma."""
+    for kind in (int, float):
+        try:
+            return kind(text.replace(",", "."))
+        except ValueError:
+            continue
+    return text
+
+
 def parse_length(text: str) -> float:
     """Read a length written with its unit, as millimetres.
 

@@ -18,7 +18,7 @@ from cogloupe.report.plan_page import plan_html
 from cogloupe.report.spreadsheet import teeth_xlsx
 from cogloupe_calibration.errors import UseError
 from cogloupe_calibration.targets import make_target
-from cogloupe_calibration.units import parse_length
+from cogloupe_calibration.units import as_typed, parse_length
 from cogloupe_calibration.vector_page import page_pdf
 
 
@@ -31,16 +31,6 @@ def plan_page(folder: GearsFolder, fields: Mapping[str, str]) -> str:
     """The plan of a gear as HTML, from a plan file's fields; empty ones are left out."""
     request = make_request({name: as_typed(text) for name, text in fields.items() if text})
     return plan_html(make_plan(request, machine_of(folder)))
-
-
-def as_typed(text: str) -> int | float | str:
-    """What was typed into a field: a number where it is one, with a point or a comma."""
-    for kind in (int, float):
-        try:
-            return kind(text.replace(",", "."))
-        except ValueError:
-            continue
-    return text
 
 
 def compare_page(folder: GearsFolder, names: Sequence[str], changed: str, same_gear: bool) -> str:

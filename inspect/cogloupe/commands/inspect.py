@@ -1,7 +1,6 @@
 """The commands that read photographs: inspect and watch."""
 
 from contextlib import suppress
-from enum import StrEnum
 from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
@@ -11,42 +10,16 @@ import typer
 from cogloupe.commands.console import about, complain, notice_line, out_console, say
 from cogloupe.commands.many import How, counts, read_all
 from cogloupe.commands.options import (
-    SETTINGS,
-    Addendum,
-    AddendumRadius,
-    Angle,
-    CalibrationFile,
-    Datum,
-    Dp,
-    Edge,
-    EvenSo,
-    Form,
-    GeneratingCircle,
     Jobs,
     Join,
-    KnownBore,
-    KnownTip,
     Mark,
-    MateTeeth,
-    MeasuringDiameter,
-    Module,
     Out,
-    OverPins,
-    Partial,
-    Pick,
-    PinDiameter,
-    Rack,
     Repeats,
     Resume,
-    ScaleOption,
     Scheduler,
     Ship,
-    Span,
-    Teeth,
-    ToleranceEdition,
     Turned,
-    Unknown,
-    WantedClass,
+    with_settings,
 )
 from cogloupe.commands.sets import chosen_kind, inspect_set
 from cogloupe_calibration.errors import UseError
@@ -55,38 +28,14 @@ if TYPE_CHECKING:  # their own imports are slow, and not needed to show the help
     from cogloupe.reading.models import Reading
 
 
+@with_settings
 def inspect(
-    ctx: typer.Context,
     photos: Annotated[
         list[Path], typer.Argument(help="Photographs, or folders of them.", metavar="PHOTO")
     ],
     out: Out = Path("readings"),
-    teeth: Teeth = None,
-    module: Module = None,
-    dp: Dp = None,
-    pressure_angle: Angle = None,
-    form: Form = None,
-    generating_circle: GeneratingCircle = None,
-    mate_teeth: MateTeeth = None,
-    addendum_radius: AddendumRadius = None,
-    addendum: Addendum = None,
-    rack: Rack = None,
-    calibration: CalibrationFile = None,
-    scale: ScaleOption = None,
-    known_tip_diameter: KnownTip = None,
-    known_bore: KnownBore = None,
-    span: Span = None,
-    over_pins: OverPins = None,
-    datum: Datum = None,
-    measuring_diameter: MeasuringDiameter = None,
-    pin_diameter: PinDiameter = None,
-    tolerance_edition: ToleranceEdition = None,
-    wanted_class: WantedClass = None,
-    edge: Edge = None,
-    pick: Pick = None,
-    partial: Partial = None,
-    unknown: Unknown = None,
-    even_so: EvenSo = None,
+    *,
+    given: dict[str, object],
     turned: Turned = False,
     repeats: Repeats = False,
     join: Join = False,
@@ -103,21 +52,14 @@ def inspect(
     """
     kind = chosen_kind(turned, repeats, join)
     if kind is not None:
-        raise typer.Exit(inspect_set(kind, photos, out, _given(ctx), mark))
+        raise typer.Exit(inspect_set(kind, photos, out, given, mark))
     if mark is not None:
         raise UseError("--mark is for --turned and --join: it says which tooth is which")
-    given = _given(ctx)
     every = given["pick"] == "all"
     if every:
         given["pick"] = None
     how = How(jobs=jobs, resume=resume, scheduler=scheduler, ship=ship, every=every)
     raise typer.Exit(_inspect_all(photos, out, given, how))
-
-
-def _given(ctx: typer.Context) -> dict[str, object]:
-    """Options of the gear and the picture, under the names the settings have for them."""
-    values = {name: ctx.params[option] for option, name in SETTINGS.items()}
-    return {n: v.value if isinstance(v, StrEnum) else v for n, v in values.items()}
 
 
 def _inspect_all(paths: list[Path], out: Path, given: dict[str, object], how: How) -> int:
@@ -188,38 +130,14 @@ def _named(photos: list[str], of: int) -> str:
     return ", ".join(photos) if few else f"{photos[0]} and {len(photos) - 1} others"
 
 
+@with_settings
 def watch(
-    ctx: typer.Context,
     folder: Annotated[Path, typer.Argument(help="Folder that photographs are dropped into.")],
     out: Annotated[
         Path | None, typer.Option(help="Folder the readings go to; without it FOLDER/readings.")
     ] = None,
-    teeth: Teeth = None,
-    module: Module = None,
-    dp: Dp = None,
-    pressure_angle: Angle = None,
-    form: Form = None,
-    generating_circle: GeneratingCircle = None,
-    mate_teeth: MateTeeth = None,
-    addendum_radius: AddendumRadius = None,
-    addendum: Addendum = None,
-    rack: Rack = None,
-    calibration: CalibrationFile = None,
-    scale: ScaleOption = None,
-    known_tip_diameter: KnownTip = None,
-    known_bore: KnownBore = None,
-    span: Span = None,
-    over_pins: OverPins = None,
-    datum: Datum = None,
-    measuring_diameter: MeasuringDiameter = None,
-    pin_diameter: PinDiameter = None,
-    tolerance_edition: ToleranceEdition = None,
-    wanted_class: WantedClass = None,
-    edge: Edge = None,
-    pick: Pick = None,
-    partial: Partial = None,
-    unknown: Unknown = None,
-    even_so: EvenSo = None,
+    *,
+    given: dict[str, object],
 ) -> None:
     """Read each photograph that is dropped into a folder, until stopped with Ctrl+C."""
     from cogloupe.folders.index import Bookkeeper
@@ -227,8 +145,7 @@ def watch(
     from cogloupe.folders.watch import watch_folder
     from cogloupe.inputs.settings import make_settings, settings_for
 
-    known = _given(ctx)
-    make_settings(known)
+    make_settings(given)
     if not folder.is_dir():
         raise UseError(f"{folder} is not a folder: name the folder pictures are dropped into")
     target = out or folder / "readings"
@@ -238,7 +155,7 @@ def watch(
     books.bring_up_to_date()
     with suppress(KeyboardInterrupt):  # the way to end it
         for outcome in watch_folder(
-            folder, target, lambda photo: settings_for(photo, known), begin=books.begin
+            folder, target, lambda photo: settings_for(photo, given), begin=books.begin
         ):
             if outcome.reading is not None:
                 _show([outcome.reading], target)

@@ -1,9 +1,12 @@
 """Options of the gear and the picture, which several commands take."""
 
 import datetime
+from collections.abc import Callable
 from enum import StrEnum
+from functools import wraps
+from inspect import Parameter, Signature, signature
 from pathlib import Path
-from typing import Annotated
+from typing import Annotated, Any
 
 import typer
 
@@ -46,50 +49,12 @@ Dp = Annotated[float | None, typer.Option(help="Diametral pitch, teeth per inch.
 Angle = Annotated[
     float | None, typer.Option(help="Pressure angle; 20 where nothing is said.", metavar="DEG")
 ]
-Form = Annotated[
-    FormChoice | None,
-    typer.Option(
-        help="Form of the teeth: involute (where nothing is said), cycloidal as in clocks, or "
-        "straight-sided (ratchets, chain wheels), which are read for their pitch alone."
-    ),
-]
-GeneratingCircle = Annotated[
-    str | None,
-    typer.Option(
-        help="Cycloidal teeth: diameter of the circle whose rolling made the addendum.",
-        metavar="LENGTH",
-    ),
-]
-MateTeeth = Annotated[
-    int | None,
-    typer.Option(
-        help="The same by the mate's number of teeth: half its pitch diameter.", metavar="N"
-    ),
-]
-AddendumRadius = Annotated[
-    str | None,
-    typer.Option(
-        help="Cycloidal teeth whose addendum is an arc of this radius, as on round leaves.",
-        metavar="LENGTH",
-    ),
-]
-Addendum = Annotated[
-    float | None,
-    typer.Option(
-        help="Cycloidal teeth: height above the pitch circle, in modules; 1.38 for a wheel and "
-        "0.75 for a pinion where nothing is said. Only used where the module is not stated.",
-        metavar="N",
-    ),
-]
 Rack = Annotated[
     str | None,
     typer.Option(
         help=f"Basic rack by name: {', '.join(RACK_NAMES)}. Without it the usual one for the "
         "pressure angle."
     ),
-]
-CalibrationFile = Annotated[
-    Path | None, typer.Option("--calibration", help="Calibration file.", metavar="FILE")
 ]
 ScaleOption = Annotated[
     float | None, typer.Option("--scale", help="Micrometres per pixel.", metavar="UM_PER_PX")
@@ -98,69 +63,6 @@ KnownTip = Annotated[
     str | None, typer.Option(help="Measured tip diameter, as 12.19mm.", metavar="LENGTH")
 ]
 KnownBore = Annotated[str | None, typer.Option(help="Measured bore, as 4mm.", metavar="LENGTH")]
-Span = Annotated[
-    str | None,
-    typer.Option(
-        help="Span that a micrometer found over K teeth, as 7.65mm/3: compared with the picture, "
-        "or the scale where nothing else gives one.",
-        metavar="LENGTH[/K]",
-    ),
-]
-OverPins = Annotated[
-    str | None,
-    typer.Option(
-        help="Size that a micrometer found over two pins (--pin-diameter), used likewise.",
-        metavar="LENGTH",
-    ),
-]
-Datum = Annotated[
-    DatumChoice | None,
-    typer.Option(help="Axis of the angles; without it the bore where one is seen."),
-]
-MeasuringDiameter = Annotated[
-    str | None,
-    typer.Option(help="Measuring circle, if not the reference circle.", metavar="LENGTH"),
-]
-PinDiameter = Annotated[
-    str | None,
-    typer.Option(help="Pin for runout and size over pins, if not 1.728 modules.", metavar="LENGTH"),
-]
-ToleranceEdition = Annotated[
-    EditionChoice | None,
-    typer.Option(help="Edition of ISO 1328-1 for the tolerance classes; 2013 without it."),
-]
-WantedClass = Annotated[
-    int | None,
-    typer.Option(
-        help="Flank tolerance class of ISO 1328-1 that the gear should reach; the verdict is held "
-        "against it.",
-        metavar="N",
-    ),
-]
-Edge = Annotated[
-    EdgeChoice | None, typer.Option(help="Which edge of a bevel to measure; outer without it.")
-]
-Pick = Annotated[
-    str | None,
-    typer.Option(
-        help="Which of several gears on a picture, counted from the left, or 'all'.", metavar="N"
-    ),
-]
-Partial = Annotated[
-    bool | None, typer.Option("--partial", help="Accept a gear cut off by the frame.")
-]
-Unknown = Annotated[
-    bool | None,
-    typer.Option(
-        "--unknown",
-        help="Find out module or pitch, pressure angle and rack, and the sizes to cut a lost twin "
-        "by; a scale is needed to tell sizes.",
-    ),
-]
-EvenSo = Annotated[
-    bool | None,
-    typer.Option("--even-so", help="Use a calibration file that itself says: take it again."),
-]
 Turned = Annotated[
     bool,
     typer.Option(
@@ -231,32 +133,92 @@ Until = Annotated[
 ]
 Out = Annotated[Path, typer.Option(help="Folder the readings go to.", metavar="DIR")]
 
-SETTINGS = {
-    "teeth": "teeth",
-    "module": "module_mm",
-    "dp": "dp",
-    "form": "form",
-    "generating_circle": "generating_circle",
-    "mate_teeth": "mate_teeth",
-    "addendum_radius": "addendum_radius",
-    "addendum": "addendum",
-    "pressure_angle": "pressure_angle_deg",
-    "rack": "rack",
-    "calibration": "calibration",
-    "scale": "scale_um_per_px",
-    "known_tip_diameter": "known_tip_diameter",
-    "known_bore": "known_bore",
-    "span": "span",
-    "over_pins": "over_pins",
-    "datum": "datum",
-    "measuring_diameter": "measuring_diameter",
-    "pin_diameter": "pin_diameter",
-    "tolerance_edition": "tolerance_edition",
-    "wanted_class": "wanted_class",
-    "edge": "edge",
-    "pick": "pick",
-    "partial": "partial",
-    "unknown": "unknown",
-    "even_so": "even_so",
-}
-"""Options of inspect and watch, and the names the settings have for them."""
+
+def _stated(kind: Any, help: str, metavar: str | None = None) -> Any:
+    """An option that is None where it is not given."""
+    return Annotated[kind | None, typer.Option(help=help, metavar=metavar)]
+
+
+def _flag(name: str, help: str) -> Any:
+    """A flag without an opposite, None where it is not given."""
+    return Annotated[bool | None, typer.Option(name, help=help)]
+
+
+SETTINGS: dict[str, tuple[str, Any]] = {
+    "teeth": ("teeth", Teeth),
+    "module": ("module_mm", Module),
+    "dp": ("dp", Dp),
+    "pressure_angle": ("pressure_angle_deg", Angle),
+    "form": ("form", _stated(
+        FormChoice, "Form of the teeth: involute (where nothing is said), cycloidal as in clocks, "
+        "or straight-sided (ratchets, chain wheels), which are read for their pitch alone.")),
+    "generating_circle": ("generating_circle", _stated(
+        str, "Cycloidal teeth: diameter of the circle whose rolling made the addendum.", "LENGTH")),
+    "mate_teeth": ("mate_teeth", _stated(
+        int, "The same by the mate's number of teeth: half its pitch diameter.", "N")),
+    "addendum_radius": ("addendum_radius", _stated(
+        str, "Cycloidal teeth whose addendum is an arc of this radius, as on round leaves.",
+        "LENGTH")),
+    "addendum": ("addendum", _stated(
+        float, "Cycloidal teeth: height above the pitch circle, in modules; 1.38 for a wheel and "
+        "0.75 for a pinion where nothing is said. Only used where the module is not stated.",
+        "N")),
+    "rack": ("rack", Rack),
+    "calibration": ("calibration", _stated(Path, "Calibration file.", "FILE")),
+    "scale": ("scale_um_per_px", ScaleOption),
+    "known_tip_diameter": ("known_tip_diameter", KnownTip),
+    "known_bore": ("known_bore", KnownBore),
+    "span": ("span", _stated(
+        str, "Span that a micrometer found over K teeth, as 7.65mm/3: compared with the picture, "
+        "or the scale where nothing else gives one.", "LENGTH[/K]")),
+    "over_pins": ("over_pins", _stated(
+        str, "Size that a micrometer found over two pins (--pin-diameter), used likewise.",
+        "LENGTH")),
+    "datum": ("datum", _stated(
+        DatumChoice, "Axis of the angles; without it the bore where one is seen.")),
+    "measuring_diameter": ("measuring_diameter", _stated(
+        str, "Measuring circle, if not the reference circle.", "LENGTH")),
+    "pin_diameter": ("pin_diameter", _stated(
+        str, "Pin for runout and size over pins, if not 1.728 modules.", "LENGTH")),
+    "tolerance_edition": ("tolerance_edition", _stated(
+        EditionChoice, "Edition of ISO 1328-1 for the tolerance classes; 2013 without it.")),
+    "wanted_class": ("wanted_class", _stated(
+        int, "Flank tolerance class of ISO 1328-1 that the gear should reach; the verdict is held "
+        "against it.", "N")),
+    "edge": ("edge", _stated(EdgeChoice, "Which edge of a bevel to measure; outer without it.")),
+    "pick": ("pick", _stated(
+        str, "Which of several gears on a picture, counted from the left, or 'all'.", "N")),
+    "partial": ("partial", _flag("--partial", "Accept a gear cut off by the frame.")),
+    "unknown": ("unknown", _flag(
+        "--unknown", "Find out module or pitch, pressure angle and rack, and the sizes to cut a "
+        "lost twin by; a scale is needed to tell sizes.")),
+    "even_so": ("even_so", _flag(
+        "--even-so", "Use a calibration file that itself says: take it again.")),
+}  # fmt: skip
+"""Options of the gear and the picture: the names that the settings have for them, and what they
+take."""
+
+
+def with_settings(command: Callable[..., None]) -> Callable[..., None]:
+    """Give a command the options of `SETTINGS` where its parameter `given` stands.
+
+    It is handed what was given of them as one table, under the settings' names.
+    """
+
+    @wraps(command)
+    def run(**values: Any) -> None:
+        given = {field: values.pop(option) for option, (field, _) in SETTINGS.items()}
+        told = {n: v.value if isinstance(v, StrEnum) else v for n, v in given.items()}
+        command(given=told, **values)
+
+    parameters = dict(signature(command).parameters)
+    own = [
+        Parameter(option, Parameter.POSITIONAL_OR_KEYWORD, default=None, annotation=kind)
+        for option, (_, kind) in SETTINGS.items()
+    ]
+    place = [*parameters].index("given")
+    others = [*parameters.values()]
+    together = Signature([*others[:place], *own, *others[place + 1 :]])
+    run.__signature__ = together  # type: ignore[attr-defined]
+    run.__annotations__ = {p.name: p.annotation for p in together.parameters.values()}
+    return run

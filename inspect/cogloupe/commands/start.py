@@ -9,6 +9,7 @@ import typer
 
 from cogloupe.commands.console import complain, say
 from cogloupe_calibration.errors import UseError
+from cogloupe_calibration.units import as_typed
 
 
 @dataclass(frozen=True)
@@ -116,7 +117,7 @@ def _answered(
 ) -> bool:
     """Ask until the answer will do; False where it was left out."""
     while answer := _asked(question):
-        value = _typed(answer) if question.number else answer
+        value = as_typed(answer) if question.number else answer
         try:
             check({**fields, question.field: value})
         except UseError as error:
@@ -132,22 +133,12 @@ def _asked(question: Question) -> str:
     return answer.strip()
 
 
-def _typed(answer: str) -> object:
-    """A number where the answer is one, with a point or a comma; else the text."""
-    for kind in (int, float):
-        try:
-            return kind(answer.replace(",", "."))
-        except ValueError:
-            continue
-    return answer
-
-
 def _whole_machine(check: Callable[[Mapping[str, object]], object]) -> dict[str, Any]:
     """Ask about the machine until the answers together make one."""
     say("Count, do not guess: a ratio such as 3.33 never closes a division. Enter leaves out.")
     while True:
         given = [(q, answer) for q in _MACHINE if (answer := _asked(q))]
-        fields = {q.field: _typed(answer) if q.number else answer for q, answer in given}
+        fields = {q.field: as_typed(answer) if q.number else answer for q, answer in given}
         try:
             check(fields)
         except UseError as error:
