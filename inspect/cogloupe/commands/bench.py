@@ -6,6 +6,7 @@ from typing import Annotated
 import typer
 
 from cogloupe.commands.console import say
+from cogloupe.commands.options import option
 from cogloupe_calibration.errors import UseError
 
 
@@ -16,9 +17,7 @@ def bench(
     port: Annotated[
         int, typer.Option(help="Port on the loopback; 0 takes a free one.", min=0, max=65535)
     ] = 0,
-    camera: Annotated[
-        Path | None, typer.Option(help="A video file in place of a camera.", metavar="FILE")
-    ] = None,
+    camera: Annotated[Path | None, option("A video file in place of a camera.", "FILE")] = None,
     browser: Annotated[
         bool, typer.Option("--browser/--no-browser", help="Open the browser.")
     ] = True,

@@ -8,7 +8,7 @@ from typing import Annotated
 import typer
 
 from cogloupe.commands.console import NOT_ALL_READ, about, complain, say, write_file
-from cogloupe.commands.options import KnownBore, KnownTip, ScaleOption
+from cogloupe.commands.options import KnownBore, KnownTip, ScaleOption, option
 from cogloupe_calibration.errors import CogloupeError, PhotoError, UseError
 from cogloupe_calibration.plain_text import printable
 from cogloupe_calibration.units import parse_length
@@ -37,50 +37,37 @@ def calibrate(
             metavar="PHOTO...",
         ),
     ] = None,
-    out: Annotated[Path, typer.Option(help="Calibration file to write.", metavar="FILE")] = Path(
-        "calibration.json"
-    ),
+    out: Annotated[Path, option("Calibration file to write.", "FILE")] = Path("calibration.json"),
     scale: ScaleOption = None,
     known_tip_diameter: KnownTip = None,
     known_bore: KnownBore = None,
-    known_pin: Annotated[
-        str | None, typer.Option(help="Diameter of a gauge pin or disc.", metavar="LENGTH")
-    ] = None,
-    known_ring: Annotated[
-        str | None, typer.Option(help="Inner diameter of a ring.", metavar="LENGTH")
-    ] = None,
+    known_pin: Annotated[str | None, option("Diameter of a gauge pin or disc.", "LENGTH")] = None,
+    known_ring: Annotated[str | None, option("Inner diameter of a ring.", "LENGTH")] = None,
     ruled_scale: Annotated[
-        str | None,
-        typer.Option(help="Distance between the lines of a ruled scale.", metavar="LENGTH"),
+        str | None, option("Distance between the lines of a ruled scale.", "LENGTH")
     ] = None,
     checkerboard: Annotated[
-        str | None, typer.Option(help="Side of the squares of a checkerboard.", metavar="LENGTH")
+        str | None, option("Side of the squares of a checkerboard.", "LENGTH")
     ] = None,
     dots: Annotated[
-        str | None,
-        typer.Option(help="Distance between the dots of a dot grid.", metavar="LENGTH"),
+        str | None, option("Distance between the dots of a dot grid.", "LENGTH")
     ] = None,
-    size: Annotated[
-        str | None, typer.Option(help="Squares or dots across and down, as 9x7.", metavar="NxN")
-    ] = None,
+    size: Annotated[str | None, option("Squares or dots across and down, as 9x7.", "NxN")] = None,
     print_target: Annotated[
         TargetChoice | None,
         typer.Option(help="Write a target to print (to --out, .pdf or .svg) instead."),
     ] = None,
-    pitch: Annotated[
-        str, typer.Option(help="Squares, dots or divisions of that target.", metavar="LENGTH")
-    ] = "5mm",
+    pitch: Annotated[str, option("Squares, dots or divisions of that target.", "LENGTH")] = "5mm",
     paper: Annotated[PaperChoice, typer.Option(help="Its paper.")] = PaperChoice.A4,
     uncertainty: Annotated[
-        str | None,
-        typer.Option(help="How well the known size is known (k = 2), as 0.01mm.", metavar="LENGTH"),
+        str | None, option("How well the known size is known (k = 2), as 0.01mm.", "LENGTH")
     ] = None,
     view_width: Annotated[
         str | None,
-        typer.Option(
-            help="Roughly how much the picture shows from left to right; guards against divisions "
+        option(
+            "Roughly how much the picture shows from left to right; guards against divisions "
             "that blur hides.",
-            metavar="LENGTH",
+            "LENGTH",
         ),
     ] = None,
     note: Annotated[str, typer.Option(help="Magnification or setting, for later.")] = "",
@@ -139,11 +126,7 @@ def calibrate(
 
 
 def _print_target(
-    kind: TargetChoice,
-    pitch_mm: float,
-    paper: PaperChoice,
-    size: tuple[int, int] | None,
-    out: Path,
+    kind: TargetChoice, pitch_mm: float, paper: PaperChoice, size: tuple[int, int] | None, out: Path
 ) -> None:
     from cogloupe_calibration.targets import make_target
     from cogloupe_calibration.vector_page import page_pdf, page_svg

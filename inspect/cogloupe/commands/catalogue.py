@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from cogloupe.commands.console import out_console, say, write_page
-from cogloupe.commands.options import Module, Since, Teeth, Until
+from cogloupe.commands.options import Module, Since, Teeth, Until, option
 from cogloupe_calibration.errors import UseError
 
 if TYPE_CHECKING:  # its own imports are slow, and not needed to show the help
@@ -68,7 +68,7 @@ def look_up(
 
 def schema(
     file: Annotated[FileChoice, typer.Argument(help="Which file.")] = FileChoice.READING,
-    out: Annotated[Path | None, typer.Option(help="File to write it to.", metavar="FILE")] = None,
+    out: Annotated[Path | None, option("File to write it to.", "FILE")] = None,
 ) -> None:
     """Print the JSON Schema of reading.json or of a calibration file."""
     from cogloupe.reading.files import reading_schema

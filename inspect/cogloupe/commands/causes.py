@@ -6,6 +6,7 @@ from typing import Annotated
 import typer
 
 from cogloupe.commands.console import out_console, say, write_page
+from cogloupe.commands.options import option
 
 
 def causes(
@@ -14,14 +15,10 @@ def causes(
     ],
     machine: Annotated[
         Path | None,
-        typer.Option(
-            help="Machine file: names periods, and gives sizes in its steps and pulses.",
-            metavar="FILE",
-        ),
+        option("Machine file: names periods, and gives sizes in its steps and pulses.", "FILE"),
     ] = None,
     out: Annotated[
-        Path | None,
-        typer.Option(help="Page to write (HTML), with the pattern drawn.", metavar="FILE"),
+        Path | None, option("Page to write (HTML), with the pattern drawn.", "FILE")
     ] = None,
 ) -> None:
     """Rank what on the machine would leave this pattern, and say which cheap test to make next."""

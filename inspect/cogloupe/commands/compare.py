@@ -8,7 +8,7 @@ import typer
 
 from cogloupe.commands.catalogue import look_up
 from cogloupe.commands.console import out_console, say, write_page
-from cogloupe.commands.options import Module, Since, Teeth, Until
+from cogloupe.commands.options import Module, Since, Teeth, Until, option
 from cogloupe_calibration.errors import UseError
 
 if TYPE_CHECKING:  # its own imports are slow, and not needed to show the help
@@ -30,34 +30,22 @@ def compare(
         bool, typer.Option("--same-gear", help="One gear photographed again, not one cut anew.")
     ] = False,
     mark: Annotated[
-        list[int] | None,
-        typer.Option(
-            help="Number of a marked tooth; once for each reading, in order.", metavar="N"
-        ),
+        list[int] | None, option("Number of a marked tooth; once for each reading, in order.", "N")
     ] = None,
     by_number: Annotated[
         bool, typer.Option("--by-number", help="Pair teeth by their numbers, not their pattern.")
     ] = False,
-    log: Annotated[
-        Path | None, typer.Option(help="Log of attempts, as trials.toml.", metavar="FILE")
-    ] = None,
+    log: Annotated[Path | None, option("Log of attempts, as trials.toml.", "FILE")] = None,
     changed: Annotated[
-        str,
-        typer.Option(
-            help="What was changed before the last; 'nothing' for a repeat. Is logged.",
-            metavar="TEXT",
-        ),
+        str, option("What was changed before the last; 'nothing' for a repeat. Is logged.", "TEXT")
     ] = "",
-    note: Annotated[
-        str, typer.Option(help="Anything else about the last. Is logged.", metavar="TEXT")
-    ] = "",
+    note: Annotated[str, option("Anything else about the last. Is logged.", "TEXT")] = "",
     teeth: Teeth = None,
     module: Module = None,
     since: Since = None,
     until: Until = None,
     out: Annotated[
-        Path | None,
-        typer.Option(help="Page to write (HTML): figures, pictures, history.", metavar="FILE"),
+        Path | None, option("Page to write (HTML): figures, pictures, history.", "FILE")
     ] = None,
 ) -> None:
     """Tell whether a change on the machine helped: better, worse, or not resolved.

@@ -13,6 +13,11 @@ import typer
 from cogloupe.forms.basic_racks import RACK_NAMES
 
 
+def option(help: str, metavar: str | None = None) -> Any:
+    """An option of a command: what it is, and what is written behind it."""
+    return typer.Option(help=help, metavar=metavar)
+
+
 class EdgeChoice(StrEnum):
     """Edge of a bevel."""
 
@@ -43,12 +48,10 @@ class DatumChoice(StrEnum):
     TIPS = "tips"
 
 
-Teeth = Annotated[int | None, typer.Option(help="Number of teeth.", metavar="N")]
-Module = Annotated[float | None, typer.Option(help="Module, mm.", metavar="MM")]
-Dp = Annotated[float | None, typer.Option(help="Diametral pitch, teeth per inch.", metavar="N")]
-Angle = Annotated[
-    float | None, typer.Option(help="Pressure angle; 20 where nothing is said.", metavar="DEG")
-]
+Teeth = Annotated[int | None, option("Number of teeth.", "N")]
+Module = Annotated[float | None, option("Module, mm.", "MM")]
+Dp = Annotated[float | None, option("Diametral pitch, teeth per inch.", "N")]
+Angle = Annotated[float | None, option("Pressure angle; 20 where nothing is said.", "DEG")]
 Rack = Annotated[
     str | None,
     typer.Option(
@@ -59,10 +62,8 @@ Rack = Annotated[
 ScaleOption = Annotated[
     float | None, typer.Option("--scale", help="Micrometres per pixel.", metavar="UM_PER_PX")
 ]
-KnownTip = Annotated[
-    str | None, typer.Option(help="Measured tip diameter, as 12.19mm.", metavar="LENGTH")
-]
-KnownBore = Annotated[str | None, typer.Option(help="Measured bore, as 4mm.", metavar="LENGTH")]
+KnownTip = Annotated[str | None, option("Measured tip diameter, as 12.19mm.", "LENGTH")]
+KnownBore = Annotated[str | None, option("Measured bore, as 4mm.", "LENGTH")]
 Turned = Annotated[
     bool,
     typer.Option(
@@ -88,10 +89,10 @@ Join = Annotated[
 ]
 Mark = Annotated[
     str | None,
-    typer.Option(
-        help="Number of a marked tooth in each picture, as 3,17,9; with --join the teeth shared "
+    option(
+        "Number of a marked tooth in each picture, as 3,17,9; with --join the teeth shared "
         "with the picture before and the next, as 9,3/9,2.",
-        metavar="N,N,...",
+        "N,N,...",
     ),
 ]
 Jobs = Annotated[
@@ -111,10 +112,10 @@ Resume = Annotated[
 ]
 Scheduler = Annotated[
     str | None,
-    typer.Option(
-        help="Read on the workers of a Dask cluster, by its scheduler's address, as "
+    option(
+        "Read on the workers of a Dask cluster, by its scheduler's address, as "
         "tcp://host:8786; they read and write by the same paths as here.",
-        metavar="ADDRESS",
+        "ADDRESS",
     ),
 ]
 Ship = Annotated[
@@ -131,12 +132,12 @@ Until = Annotated[
     datetime.datetime | None,
     typer.Option(formats=["%Y-%m-%d"], help="Last day, as 2026-05-31.", metavar="DATE"),
 ]
-Out = Annotated[Path, typer.Option(help="Folder the readings go to.", metavar="DIR")]
+Out = Annotated[Path, option("Folder the readings go to.", "DIR")]
 
 
 def _stated(kind: Any, help: str, metavar: str | None = None) -> Any:
     """An option that is None where it is not given."""
-    return Annotated[kind | None, typer.Option(help=help, metavar=metavar)]
+    return Annotated[kind | None, option(help, metavar)]
 
 
 def _flag(name: str, help: str) -> Any:

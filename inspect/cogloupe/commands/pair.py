@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from cogloupe.commands.console import out_console, say, write_file, write_page
+from cogloupe.commands.options import option
 from cogloupe_calibration.errors import UseError
 from cogloupe_calibration.units import parse_length
 
@@ -25,49 +26,45 @@ def pair(
         ),
     ] = None,
     centre_distance: Annotated[
-        str | None,
-        typer.Option(help="How far apart the holes are, or are to be.", metavar="LENGTH"),
+        str | None, option("How far apart the holes are, or are to be.", "LENGTH")
     ] = None,
     backlash: Annotated[
         str | None,
-        typer.Option(
-            help="Backlash wanted at the tightest spot, along the pitch circles; 0.04 modules "
+        option(
+            "Backlash wanted at the tightest spot, along the pitch circles; 0.04 modules "
             "without it.",
-            metavar="LENGTH",
+            "LENGTH",
         ),
     ] = None,
     mate_teeth: Annotated[
-        int | None,
-        typer.Option(help="Run one reading with a perfect gear of so many teeth.", metavar="N"),
+        int | None, option("Run one reading with a perfect gear of so many teeth.", "N")
     ] = None,
     mate_profile_shift: Annotated[
-        float, typer.Option(help="That gear's profile shift, in modules.", metavar="X")
+        float, option("That gear's profile shift, in modules.", "X")
     ] = 0.0,
     start: Annotated[
         str | None,
-        typer.Option(
-            help="Tooth of the first gear and gap of the second that are put together, as 7,12; "
+        option(
+            "Tooth of the first gear and gap of the second that are put together, as 7,12; "
             "the best ones without it.",
-            metavar="I,J",
+            "I,J",
         ),
     ] = None,
     edges: Annotated[
         str | None,
-        typer.Option(
-            help="Distances of the first hole from the left and the lower edge, as 12mm,15mm.",
-            metavar="X,Y",
+        option(
+            "Distances of the first hole from the left and the lower edge, as 12mm,15mm.", "X,Y"
         ),
     ] = None,
     train: Annotated[
-        Path | None,
-        typer.Option(help="Several gears in a row, from a file (train.toml).", metavar="FILE"),
+        Path | None, option("Several gears in a row, from a file (train.toml).", "FILE")
     ] = None,
     out: Annotated[
         Path | None,
-        typer.Option(
-            help="Folder for the page with the gears in mesh and for the drilling drawing "
+        option(
+            "Folder for the page with the gears in mesh and for the drilling drawing "
             "(PDF, SVG, DXF).",
-            metavar="DIR",
+            "DIR",
         ),
     ] = None,
 ) -> None:

@@ -6,7 +6,7 @@ from typing import Annotated
 import typer
 
 from cogloupe.commands.console import out_console, write_page
-from cogloupe.commands.options import Angle, Dp, Module, Rack, Teeth
+from cogloupe.commands.options import Angle, Dp, Module, Rack, Teeth, option
 
 
 def plan(
@@ -16,63 +16,43 @@ def plan(
         typer.Argument(help="Plan file (TOML) that says what the options say.", metavar="PLAN"),
     ] = None,
     machine: Annotated[
-        Path | None,
-        typer.Option(help="Machine file; without it nothing is told of indexing.", metavar="FILE"),
+        Path | None, option("Machine file; without it nothing is told of indexing.", "FILE")
     ] = None,
     out: Annotated[
-        Path | None,
-        typer.Option(help="Page to write (HTML), to print and take along.", metavar="FILE"),
+        Path | None, option("Page to write (HTML), to print and take along.", "FILE")
     ] = None,
     teeth: Teeth = None,
     module: Module = None,
     dp: Dp = None,
     pressure_angle: Angle = None,
     rack: Rack = None,
-    profile_shift: Annotated[
-        float | None, typer.Option(help="Profile shift, in modules.", metavar="X")
-    ] = None,
+    profile_shift: Annotated[float | None, option("Profile shift, in modules.", "X")] = None,
     blank_diameter: Annotated[
-        str | None, typer.Option(help="Blank there is, if not the usual one.", metavar="LENGTH")
+        str | None, option("Blank there is, if not the usual one.", "LENGTH")
     ] = None,
-    mate_teeth: Annotated[
-        int | None, typer.Option(help="Teeth of the gear it runs with.", metavar="N")
-    ] = None,
+    mate_teeth: Annotated[int | None, option("Teeth of the gear it runs with.", "N")] = None,
     mate_profile_shift: Annotated[
-        float | None, typer.Option(help="That gear's profile shift, in modules.", metavar="X")
+        float | None, option("That gear's profile shift, in modules.", "X")
     ] = None,
     backlash: Annotated[
         str | None,
-        typer.Option(
-            help="Backlash along the reference circle; 0.04 modules without it.", metavar="LENGTH"
-        ),
+        option("Backlash along the reference circle; 0.04 modules without it.", "LENGTH"),
     ] = None,
-    passes: Annotated[
-        int | None, typer.Option(help="Passes of the cutter; 2 without it.", metavar="N")
-    ] = None,
+    passes: Annotated[int | None, option("Passes of the cutter; 2 without it.", "N")] = None,
     pin_diameter: Annotated[
-        str | None,
-        typer.Option(help="Pin you have, beside the usual 1.728 modules.", metavar="LENGTH"),
+        str | None, option("Pin you have, beside the usual 1.728 modules.", "LENGTH")
     ] = None,
     process: Annotated[
         str | None, typer.Option(help="'hob', or 'form' for a form cutter, gap by gap.")
     ] = None,
     spindle_rpm: Annotated[
-        float | None,
-        typer.Option(help="Hob spindle speed, for pulse and step rates.", metavar="RPM"),
+        float | None, option("Hob spindle speed, for pulse and step rates.", "RPM")
     ] = None,
-    hob_diameter: Annotated[
-        str | None, typer.Option(help="Outside diameter of the hob.", metavar="LENGTH")
-    ] = None,
-    hob_gashes: Annotated[int | None, typer.Option(help="Gashes of the hob.", metavar="N")] = None,
-    feed_per_turn: Annotated[
-        str | None, typer.Option(help="Feed in one turn of the work.", metavar="LENGTH")
-    ] = None,
-    counts_from: Annotated[
-        int | None, typer.Option(help="First tooth count looked at; 8.", metavar="N")
-    ] = None,
-    counts_to: Annotated[
-        int | None, typer.Option(help="Last tooth count looked at; 120.", metavar="N")
-    ] = None,
+    hob_diameter: Annotated[str | None, option("Outside diameter of the hob.", "LENGTH")] = None,
+    hob_gashes: Annotated[int | None, option("Gashes of the hob.", "N")] = None,
+    feed_per_turn: Annotated[str | None, option("Feed in one turn of the work.", "LENGTH")] = None,
+    counts_from: Annotated[int | None, option("First tooth count looked at; 8.", "N")] = None,
+    counts_to: Annotated[int | None, option("Last tooth count looked at; 120.", "N")] = None,
 ) -> None:
     """Plan a gear: blank, depth, passes, mate, sizes to check at, hob setting and indexing."""
     from cogloupe.planning.machine import load_machine

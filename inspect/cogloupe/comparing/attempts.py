@@ -66,11 +66,7 @@ def find_reading(path: Path) -> Path:
 
 
 def gather(
-    paths: Sequence[Path],
-    log: Path | None,
-    changed: str,
-    note: str,
-    today: datetime.date,
+    paths: Sequence[Path], log: Path | None, changed: str, note: str, today: datetime.date
 ) -> list[Attempt]:
     """Load the readings to be compared, and log what was said of the last.
 
@@ -112,11 +108,7 @@ def gather(
 
 
 def _write(
-    log: Path,
-    found: Sequence[tuple[Path, Reading]],
-    changed: str,
-    note: str,
-    today: datetime.date,
+    log: Path, found: Sequence[tuple[Path, Reading]], changed: str, note: str, today: datetime.date
 ) -> None:
     """Log the readings that the log lacks; the last with what was said."""
     last = found[-1][0]

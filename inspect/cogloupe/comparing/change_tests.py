@@ -204,7 +204,6 @@ def wave_changes(
         kind = Kind(
             key=f"wave_{h}",
             name=_wave_name(h),
-            symbol="",
             unit=unit,
             needs="pitch",
             aim="small",

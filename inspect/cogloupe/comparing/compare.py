@@ -53,7 +53,6 @@ SECONDS_OF_ARC = "″"
 TEETH = Kind(
     key="teeth",
     name="pitch changes, tooth by tooth (RMS)",
-    symbol="",
     unit="µm",
     needs="pitch",
     aim="none",

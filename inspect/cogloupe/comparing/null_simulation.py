@@ -243,11 +243,7 @@ def _drawn_scatter(scatter: Scatter, count: int, teeth: int, rng: np.random.Gene
 
 
 def null_pairs_of_gear(
-    first: Pattern,
-    second: Pattern,
-    shift: int,
-    count: int,
-    rng: np.random.Generator,
+    first: Pattern, second: Pattern, shift: int, count: int, rng: np.random.Generator
 ) -> tuple[Floats, Floats]:
     """Pairs of readings of one gear that did not change: place errors (count, z, 2) of both.
 

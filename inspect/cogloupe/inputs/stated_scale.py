@@ -7,13 +7,7 @@ from math import inf
 from cogloupe.inputs.photo import Photo
 from cogloupe.inputs.settings import GearSettings
 from cogloupe.wording.notices import Notice, flag
-from cogloupe_calibration.calibration import (
-    Calibration,
-    Camera,
-    Lens,
-    check_fits,
-    load_calibration,
-)
+from cogloupe_calibration.calibration import Calibration, Camera, Lens, check_fits, load_calibration
 from cogloupe_calibration.errors import CalibrationError
 from cogloupe_calibration.plain_text import printable
 from cogloupe_calibration.scale import Scale, from_stated_scale

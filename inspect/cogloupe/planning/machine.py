@@ -9,14 +9,7 @@ from fractions import Fraction
 from pathlib import Path
 from typing import Annotated, Any, Self
 
-from pydantic import (
-    BaseModel,
-    BeforeValidator,
-    ConfigDict,
-    Field,
-    ValidationError,
-    model_validator,
-)
+from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, ValidationError, model_validator
 
 from cogloupe.inputs.toml_file import read_toml
 from cogloupe.planning.drive_train import DriveTrain, StepRule
