@@ -3,9 +3,8 @@
 from math import hypot
 
 import numpy as np
-from numpy.typing import NDArray
 
-from cogloupe_calibration.arrays import Bools, Floats
+from cogloupe_calibration.arrays import Floats
 from cogloupe_calibration.grid_scale import GridScale
 from cogloupe_calibration.lens import TERMS
 from cogloupe_calibration.verdict import Finding, graded
@@ -107,12 +106,9 @@ def _ends_at(grid: GridScale, place: dict[tuple[int, int], Floats], axis: int, e
     if not beyond:
         return False
     frame = np.array([grid.summary.width_px, grid.summary.height_px]) - 1
-    inside = _inside(np.array(beyond), frame, grid.fit.period_px)
+    xy, margin = np.array(beyond), grid.fit.period_px
+    inside = np.all((xy > margin) & (xy < frame - margin), axis=1)
     return int(inside.sum()) >= 3 and bool(inside.mean() > 0.5)
-
-
-def _inside(xy: NDArray[np.float64], frame: NDArray[np.int64], margin: float) -> Bools:
-    return np.asarray(np.all((xy > margin) & (xy < frame - margin), axis=1))
 
 
 def _one_side(grid: GridScale) -> Finding | None:

@@ -59,11 +59,8 @@ def check_numbers(data: object) -> None:
     """
     for name, value in _leaves(data):
         if isinstance(value, int | float) and not abs(value) <= LARGEST_NUMBER:
-            raise ValueError(f"{printable(name)} is beyond use: {_in_short(value)}")
-
-
-def _in_short(value: float) -> str:
-    return f"{value:.3g}" if isinstance(value, float) else "a number of too many digits"
+            told = f"{value:.3g}" if isinstance(value, float) else "a number of too many digits"
+            raise ValueError(f"{printable(name)} is beyond use: {told}")
 
 
 def _leaves(data: object) -> Iterator[tuple[str, object]]:

@@ -108,9 +108,10 @@ def ruled_target(
     count = _sized(division_mm, size, 0, most=int(CALIPER_MM / SMALLEST_PITCH_MM))[0]
     left, top = _placed(paper, count * division_mm, RULED_LINES_MM[-1], f"{count} divisions")
     width = LINE_SHARE * division_mm
+    lengths = [RULED_LINES_MM[(i % 5 == 0) + (i % 10 == 0)] for i in range(count + 1)]
     bars = tuple(
-        Bar(left + i * division_mm - width / 2, top, width, _line_length(i))
-        for i in range(count + 1)
+        Bar(left + i * division_mm - width / 2, top, width, length)
+        for i, length in enumerate(lengths)
     )
     numerals = tuple(
         Text(left + i * division_mm, top + RULED_LINES_MM[-1] + 4, 3.0, f"{i}", centred=True)
@@ -131,10 +132,6 @@ def _page(
 ) -> Page:
     width, height = PAPERS_MM[paper]
     return Page(title=title, width_mm=width, height_mm=height, bars=bars, discs=discs, texts=texts)
-
-
-def _line_length(number: int) -> float:
-    return RULED_LINES_MM[2 if number % 10 == 0 else 1 if number % 5 == 0 else 0]
 
 
 def _sized(

@@ -31,7 +31,9 @@ def answering(work: Callable[[Request], Awaitable[Any]]) -> Endpoint:
             return JSONResponse({"error": str(error)}, status_code=400)
         except Exception as error:  # a fault of ours is told as well, and the page goes on
             _LOG.exception("a request of the page failed")
-            return JSONResponse({"error": _our_fault(error)}, status_code=500)
+            what = f"That failed ({type(error).__name__}: {error})"
+            told = f"{what}; please report it with the photograph."
+            return JSONResponse({"error": told}, status_code=500)
         return answer if isinstance(answer, Response) else JSONResponse(answer)
 
     return endpoint
@@ -47,10 +49,6 @@ def opening(work: Callable[[Request], Awaitable[Response]]) -> Endpoint:
             return HTMLResponse(problem_html(f"{error}."), status_code=400)
 
     return endpoint
-
-
-def _our_fault(error: Exception) -> str:
-    return f"That failed ({type(error).__name__}: {error}); please report it with the photograph."
 
 
 async def body_of(request: Request, most: int) -> bytes:

@@ -3,8 +3,7 @@
 import threading
 from collections.abc import Iterator
 from contextlib import contextmanager
-from dataclasses import asdict, dataclass
-from typing import Any
+from dataclasses import dataclass
 
 import cv2
 import numpy as np
@@ -47,10 +46,6 @@ class Meter:
     white: float
     black: float
     advice: str
-
-    def told(self) -> dict[str, Any]:
-        """The same as plain values."""
-        return asdict(self)
 
 
 def meter(frame: NDArray[np.uint8]) -> Meter:

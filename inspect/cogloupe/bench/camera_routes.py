@@ -2,6 +2,7 @@
 
 import asyncio
 from collections.abc import AsyncIterator
+from dataclasses import asdict
 from typing import Any
 
 import cv2
@@ -50,7 +51,7 @@ class CameraRoutes:
         return {}
 
     async def _meter(self, request: Request) -> Any:
-        return await beside(lambda: meter(self._camera.last()).told())
+        return await beside(lambda: asdict(meter(self._camera.last())))
 
     async def _live(self, request: Request) -> Any:
         await beside(self._camera.frame)  # told here where there is none

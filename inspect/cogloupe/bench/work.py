@@ -62,10 +62,7 @@ class Work:
         self.compared = "<p>Nothing has been compared yet.</p>"
 
     def state(self) -> dict[str, Any]:
-        """What the page begins with.
-
-        The folder, its last calibration, and what was said of the last picture.
-        """
+        """What the page begins with: folder, calibration, what was said of the last picture."""
         return {
             "folder": str(self.folder.path),
             "calibration": self._calibration_words(),
@@ -84,10 +81,7 @@ class Work:
         return f"{1000 * found.mm_per_px:.5g} µm per pixel, {how}, {found.date.isoformat()}"
 
     def look(self, name: str) -> dict[str, Any]:
-        """Find the gear on a photograph.
-
-        Size of the picture, the gears with their counts, what was said of it before.
-        """
+        """Find the gears on a photograph, their counts, and what was said of it before."""
         photo = self._photo(name)
         gears = [
             {
@@ -131,7 +125,7 @@ class Work:
     def candidates(self, name: str, fields: Mapping[str, Any]) -> dict[str, Any]:
         """Standard sizes that the gear may have, likeliest first, by what is known of it.
 
-        Sizes with their probabilities, and the sentence that goes with them.
+        Gives their probabilities as well, and the sentence that goes with them.
         """
         known = {k: v for k, v in given_fields(fields).items() if k not in ("module_mm", "dp")}
         settings = self.folder.settings(self.folder.photo(name), {**known, "unknown": True})
@@ -158,9 +152,7 @@ class Work:
     def read(self, name: str, fields: Mapping[str, Any]) -> dict[str, Any]:
         """Read a photograph; its files are written while the figures are looked at.
 
-        Figures and what their drawings need.
-
-        What is known of it goes into gear.toml.
+        Gives figures and what their drawings need; what is known of it goes into gear.toml.
         """
         path, known = self.folder.photo(name), given_fields(fields)
         settings = self.folder.settings(path, known)
@@ -212,9 +204,8 @@ class Work:
     def calibrate(self, name: str, fields: Mapping[str, Any]) -> dict[str, Any]:
         """Make the folder's calibration file from a photograph of something of known size.
 
-        What was found, in sentences.
-
-        Fields as `CalibrationRequest` has them, without those that are empty.
+        Fields are as `CalibrationRequest` has them, without those that are empty; gives what was
+        found, in sentences.
         """
         known = {field.name for field in dataclasses.fields(CalibrationRequest)}
         request = CalibrationRequest(**{k: v for k, v in fields.items() if v and k in known})
@@ -234,7 +225,7 @@ class Work:
     def calibrate_by_line(self, name: str, length_mm: float, length_px: float) -> dict[str, Any]:
         """Make the calibration file from a line that was drawn over something known.
 
-        The scale in words, and the name of its file.
+        Gives the scale in words.
         """
         if not length_px > 20 * LINE_U_PX:
             raise UseError("the line is too short: draw it over something longer")

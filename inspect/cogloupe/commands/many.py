@@ -212,10 +212,8 @@ def _tell_how_far(tally: Tally, count: int) -> None:
 def counts(tally: Tally, out: Path) -> None:
     """Tell how many photographs were read, where there are too many for a table."""
     if tally.before:
-        say(f"{_photographs(tally.before)} read before by the same settings, and left as they are.")
+        many = f"{tally.before} photographs were"
+        photographs = "1 photograph was" if tally.before == 1 else many
+        say(f"{photographs} read before by the same settings, and left as they are.")
     if tally.read > MOST_SHOWN:
         say(f"{tally.read} readings are in {out}: 'cogloupe catalogue {out}' lists them.")
-
-
-def _photographs(count: int) -> str:
-    return "1 photograph was" if count == 1 else f"{count} photographs were"

@@ -82,7 +82,8 @@ def pair(
     gears = _gears(readings or [], mate_teeth, mate_profile_shift)
     pairing = pair_gears(*gears, _asked(centre_distance, backlash, start))
     places = _numbers(edges, "--edges")
-    layout = lay_out_pair(pairing, None if places is None else _lengths(places))
+    x, y = map(parse_length, places) if places else (None, None)
+    layout = lay_out_pair(pairing, None if x is None or y is None else (x, y))
     _show(pairing)
     _write(layout, out)
 
@@ -136,10 +137,6 @@ def _numbers(text: str | None, option: str) -> tuple[str, str] | None:
     if len(parts) != 2:
         raise UseError(f"{option} {text} is not a pair: write two values with a comma, as 7,12")
     return parts[0], parts[1]
-
-
-def _lengths(parts: tuple[str, str]) -> tuple[float, float]:
-    return parse_length(parts[0]), parse_length(parts[1])
 
 
 def _run_train(file: Path, beside: list[str], out: Path | None) -> None:

@@ -26,7 +26,7 @@ _DECIMAL_COMMA = re.compile(r"[-+]?\d+,\d+")
 _LENGTH = re.compile(
     r"[-+]?(?:\d+[.,]?\d*|[.,]\d+)\s*(?:mm|cm|um|µm|μm|in|inch|thou)(?:\s*/\s*\d+)?", re.IGNORECASE
 )
-_QUOTED = re.compile(r'"(?P<inside>[^"]*)"')
+_QUOTED = re.compile(r'"[^"]*"')
 _WINDOWS_PATH = re.compile(r'"[A-Za-z]:\\(?!\\)[^"\n]*"')
 _LINE_NUMBER = re.compile(r"\(at line (\d+)")
 # A name of very many parts costs the parser time and memory by their square.
@@ -116,13 +116,9 @@ def _mended(line: str) -> str:
     elif _LENGTH.fullmatch(value):
         value = f'"{value}"'
     else:
-        value = _QUOTED.sub(lambda quoted: f'"{_slashed(quoted["inside"])}"', value)
+        # A Windows path's slashes mean the same there, and nothing else in TOML.
+        value = _QUOTED.sub(lambda quoted: quoted[0].replace("\\", "/"), value)
     return found["key"] + value + found["rest"]
-
-
-def _slashed(inside: str) -> str:
-    """A Windows path with slashes, which mean the same there and nothing else in TOML."""
-    return inside.replace("\\", "/")
 
 
 def _is_toml(line: str) -> bool:

@@ -60,9 +60,8 @@ def limit_sentences(reading: Reading) -> list[str]:
             f"begins at ⌀ {theory.form_diameter_mm:.4g} mm only."
         )
     if interferes(theory):
-        margin, limit = rounded(
-            -1e3 * (theory.rack_contact_margin_mm or 0.0), _um(theory.u_rack_contact_margin_mm)
-        )
+        margin_mm, u_mm = theory.rack_contact_margin_mm, theory.u_rack_contact_margin_mm
+        margin, limit = rounded(-1e3 * (margin_mm or 0.0), 1e3 * (u_mm or 0.0))
         reach = f"⌀ {theory.rack_contact_diameter_mm:.4g} mm"
         sentences.append(
             f"A mating rack, in mesh without backlash, would reach down to {reach}, {margin} ± "
@@ -71,10 +70,6 @@ def limit_sentences(reading: Reading) -> list[str]:
             "less far."
         )
     return sentences
-
-
-def _um(value_mm: float | None) -> float | None:
-    return None if value_mm is None else 1e3 * value_mm
 
 
 def interferes(theory: GapTheory) -> bool:

@@ -52,7 +52,7 @@ def candidate_table(identity: Identity) -> Table:
     rows = [
         (
             f"{row.size} ({_in_the_other_system(row)})",
-            _tooth(row),
+            f"{row.pressure_angle_deg:g}°, {row.rack} rack",
             with_uncertainty(row.profile_shift, row.u_profile_shift, "", signed=True),
             chance(row.probability),
             f"{row.misfit_um:.1f} µm",
@@ -68,10 +68,6 @@ def _in_the_other_system(row: Candidate) -> str:
     if row.size.startswith("module"):
         return f"{row.diametral_pitch:.4g} DP"
     return f"module {row.module_mm:.4g} mm"
-
-
-def _tooth(row: Candidate) -> str:
-    return f"{row.pressure_angle_deg:g}°, {row.rack} rack"
 
 
 def measure_table(identity: Identity) -> Table:

@@ -124,7 +124,10 @@ def mesh_data(pairing: Pairing) -> dict[str, Any]:
         "tightest": pairing.backlash.tightest[0].place,
         "turn_a": degrees(float(zero[0][0])),
         "turn_b": degrees(pi - mesh.b.start - (pairing.start[1] - 0.5) * mesh.b.pitch),
-        "limit": [degrees(TOWARDS[side] * _mean_limit(pairing, side)) for side in (0, 1)],
+        "limit": [
+            degrees(TOWARDS[side] * (mesh.sides[side].play - float(np.nanmean(rolled))))
+            for side, rolled in enumerate(pairing.rolled.lead)
+        ],
         "deg_per_um": degrees(1e-3 / mesh.b.wheel.reference_radius),
         "place": [(float(shown[0]) + 0.5) / phases - 0.5, every / phases],
         "lead": [_rounded(curve.ravel()[shown], 2) for curve in lead],
@@ -135,11 +138,6 @@ def mesh_data(pairing: Pairing) -> dict[str, Any]:
             for side in (0, 1)
         ],
     }
-
-
-def _mean_limit(pairing: Pairing, side: int) -> float:
-    """Angle from even turning at which B is held on average, by one side's flanks."""
-    return pairing.mesh.sides[side].play - float(np.nanmean(pairing.rolled.lead[side]))
 
 
 def _least_of(values: Floats, every: int, count: int) -> Floats:

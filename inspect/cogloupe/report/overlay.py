@@ -94,15 +94,12 @@ def round_factor(reading: Reading, drawing: DrawingData) -> float:
     used = used[np.isfinite(used)]
     if used.size == 0 or used.max() == 0:
         return 100.0
-    wanted = 1e3 * _thickness_mm(reading) / 3 / float(used.max())
+    thickness_mm = reading.summary.thickness_mean_mm or pi / 2 * reading.gear.module_mm
+    wanted = 1e3 * thickness_mm / 3 / float(used.max())
     if wanted <= 1:
         return 1.0
     decade = 10.0 ** floor(log10(wanted))
     return max(f for f in _ROUND_FACTORS if f <= wanted / decade * (1 + 1e-9)) * decade
-
-
-def _thickness_mm(reading: Reading) -> float:
-    return reading.summary.thickness_mean_mm or pi / 2 * reading.gear.module_mm
 
 
 def _frame(reading: Reading, drawing: DrawingData, factor: float) -> _Frame:

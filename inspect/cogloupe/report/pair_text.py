@@ -40,7 +40,8 @@ def minutes(angle: float) -> str:
 
 def headline(pairing: Pairing) -> str:
     """The one thing to know of a pair."""
-    least, window, room = pairing.backlash.least, pairing.window, pairing.room
+    least, mean = pairing.backlash.least, pairing.backlash.mean
+    window, room = pairing.window, pairing.room
     at = f"{pairing.mesh.centre_mm:.3f} mm"
     said = {
         "cannot_run": lambda: f"These two can't run: {window.low.why} up to "
@@ -52,7 +53,7 @@ def headline(pairing: Pairing) -> str:
         f"{room.ratio.number_a} runs on tooth {room.ratio.number_b}, so the drive is lost between "
         "them.",
         "fillet": lambda: _into_fillets(pairing, at),
-        "play": lambda: f"Too much play: {_mean_backlash(pairing)} of backlash on average at {at}.",
+        "play": lambda: f"Too much play: {mm(mean.value, mean.u)} of backlash on average at {at}.",
         "perhaps_tight": lambda: f"Cannot tell whether it runs freely at {at}: the backlash is "
         f"{mm(least.value, least.u)} {_where(pairing)}.",
         "free": lambda: f"Runs freely at {at}: the least backlash is {mm(least.value, least.u)}, "
@@ -77,10 +78,6 @@ def spot_text(pairing: Pairing, spot: Spot) -> str:
         f"teeth {spot.left[0]} and {spot.right[0]} of {a} on teeth {spot.left[1]} and "
         f"{spot.right[1]} of {b}"
     )
-
-
-def _mean_backlash(pairing: Pairing) -> str:
-    return mm(pairing.backlash.mean.value, pairing.backlash.mean.u)
 
 
 def _tight(pairing: Pairing, at: str) -> str:

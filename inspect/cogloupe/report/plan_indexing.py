@@ -41,8 +41,11 @@ def _drive(machine: Machine) -> Iterator[Row]:
         driven, driving = machine.drive_ratio
         say = f"drive {driven}:{driving}"
         if machine.worm_wheel_teeth is not None:
-            say += f", worm wheel of {machine.worm_wheel_teeth} teeth, {_starts(machine)}"
-        yield text_row("motor turns to a turn of the work", _ratio(machine), say)
+            starts = f"{machine.worm_starts} start{'s' if machine.worm_starts > 1 else ''}"
+            say += f", worm wheel of {machine.worm_wheel_teeth} teeth, worm of {starts}"
+        yield text_row(
+            "motor turns to a turn of the work", fraction(machine.motor_turns_per_work_turn), say
+        )
     if machine.belt_turns_per_work_turn is not None:
         rounds = fraction(machine.belt_turns_per_work_turn)
         say = f"belt of {machine.belt_teeth} teeth"
@@ -52,21 +55,13 @@ def _drive(machine: Machine) -> Iterator[Row]:
         yield text_row("worm turns to a turn of the work", turns)
 
 
-def _starts(machine: Machine) -> str:
-    return f"worm of {machine.worm_starts} start{'s' if machine.worm_starts > 1 else ''}"
-
-
-def _ratio(machine: Machine) -> str:
-    return fraction(machine.motor_turns_per_work_turn)
-
-
 def _motor(plan: Plan, division: Division, spacing: Spacing, machine: Machine) -> Iterator[Row]:
     train, diameter = division.train, 2 * plan.gear.reference_radius
     yield text_row(
         "motor steps to a turn of the work",
         fraction(train.steps_per_turn),
         f"{machine.motor_steps_per_revolution} steps × {machine.microsteps} microsteps × "
-        f"{_ratio(machine)}",
+        f"{fraction(machine.motor_turns_per_work_turn)}",
     )
     yield text_row("steps to a tooth", fraction(division.steps_per_tooth))
     if division.hobbed:

@@ -42,8 +42,6 @@ _MIDDLE = np.array([_SIDE / 2, _HEAD + _SIDE / 2])
 """Middle of the ring, px."""
 _MOST_WIDE = 0.032 * _TIP
 """Half the width of a bar of a gear with few teeth."""
-_FEW = 60
-"""Teeth up to which the bars of U leave room for dark lines."""
 
 
 def forum_picture(reading: Reading, window: Window, chart: bytes) -> bytes:

@@ -93,13 +93,10 @@ def cover(shape: shapely.Geometry, camera: Camera) -> Floats:
     total = np.zeros(camera.shape)
     for part in shapely.get_parts(shape):
         if isinstance(part, shapely.Polygon) and not part.is_empty:
-            rings = [_ring(ring, camera) for ring in (part.exterior, *part.interiors)]
-            total += area_coverage(rings[0], camera.shape, rings[1:])
+            rings = (shapely.get_coordinates(r)[:-1] for r in (part.exterior, *part.interiors))
+            outline, *holes = (to_pixels(ring, camera) for ring in rings)
+            total += area_coverage(outline, camera.shape, holes)
     return np.asarray(np.clip(total, 0.0, 1.0))
-
-
-def _ring(ring: shapely.LinearRing, camera: Camera) -> Floats:
-    return to_pixels(shapely.get_coordinates(ring)[:-1], camera)
 
 
 def blurred(light: Floats, sigma: float) -> Floats:
