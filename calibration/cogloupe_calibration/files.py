@@ -40,10 +40,7 @@ def read_file(path: Path, most_bytes: int) -> bytes:
 def write_whole(path: Path, data: bytes) -> None:
     """Write a file so that the old one stays until the new one is there, whole.
 
-    Parameters
-    ----------
-    path : Path
-        In a folder that exists. A link stays a link: what it points to is written.
+    Into a folder that exists; of a link what it points to is written.
 
     Raises
     ------

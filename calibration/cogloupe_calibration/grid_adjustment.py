@@ -152,17 +152,8 @@ def solved(
 ) -> Floats:
     """Fit by Gauss-Newton: the similarities are linear, the terms nearly so.
 
-    Parameters
-    ----------
-    free : ndarray, shape (layout.size,), bool
-    sigma : list of ndarray, shape (n,) each
-        Standard deviation of every point, px; infinite to leave it out.
-    x : ndarray, shape (layout.size,)
-        Where to begin.
-
-    Returns
-    -------
-    ndarray, shape (layout.size,)
+    `sigma` is the standard deviation of every point, px, infinite to leave it out; `free`, `x`
+    (where to begin) and what comes out are (layout.size,).
     """
     x = x.copy()
     for _ in range(STEPS):

@@ -84,10 +84,7 @@ class GridFit:
 def fit_grid(placed: Sequence[Placed]) -> GridFit:
     """Fit all terms, then again without those that are inside the noise.
 
-    Parameters
-    ----------
-    placed : sequence of Placed
-        One or more pictures through one lens; on each a dozen points, not on one line.
+    Each picture has a dozen points, not on one line.
 
     Notes
     -----

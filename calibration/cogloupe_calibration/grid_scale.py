@@ -16,13 +16,8 @@ Kind = Literal["checkerboard", "dots"]
 class GridTarget:
     """A grid: what was stated of it, and its size as seen.
 
-    Attributes
-    ----------
-    kind : {'checkerboard', 'dots'}
-    pitch_mm, u_pitch_rel : float
-        As stated.
-    columns, rows : int
-        Squares of a checkerboard, dots of a grid, on the picture that shows most.
+    `columns` and `rows` are squares of a checkerboard, dots of a grid, on the picture that shows
+    most.
     """
 
     kind: Kind

@@ -17,11 +17,8 @@ class LaterSchemaError(ValueError):
 def load_json(path: Path, most_bytes: int, known: str) -> dict[str, Any]:
     """Read a file of a schema, as plain tables and values.
 
-    Parameters
-    ----------
-    known : str
-        Version of the schema that this program writes; it reads all of the same first number up
-        to that one.
+    This program writes the version `known` of the schema, and reads all of its first number up to
+    that.
 
     Raises
     ------

@@ -38,14 +38,9 @@ FILL_ROUNDS = 10
 class Lattice:
     """Points with their numbers.
 
-    Attributes
-    ----------
-    point : ndarray, shape (m,), int
-        Which of the given points.
-    index : ndarray, shape (m, 2), int
-        Column and row; both begin at 0. Column to row turns clockwise on the picture, as x to y.
-    spacing : float
-        Median distance of neighbours, px.
+    `point` (m,) is which of the given points, `index` (m, 2) its column and row from 0, column to
+    row turning clockwise on the picture as x to y; `spacing` is the median distance of neighbours,
+    px.
     """
 
     point: Ints

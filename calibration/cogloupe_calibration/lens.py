@@ -72,15 +72,9 @@ def term_names(count: int) -> tuple[str, ...]:
 def make_lens(
     centre_px: tuple[float, float], radius_px: float, terms: ArrayLike, covariance: ArrayLike
 ) -> Lens:
-    """Make a lens of arrays.
+    """Make a lens of arrays: terms (k,) in the order of `TERMS`, `MORE_TERMS`; covariance (k, k).
 
-    Parameters
-    ----------
-    radius_px : float
-        Half of the frame's diagonal.
-    terms : array_like, shape (k,)
-        In the order of `TERMS` and `MORE_TERMS`; all of the first at least.
-    covariance : array_like, shape (k, k)
+    `radius_px` is half of the frame's diagonal; all of the first terms are there.
     """
     rows = np.asarray(covariance, dtype=np.float64)
     return Lens(
@@ -94,11 +88,8 @@ def make_lens(
 def unmeasured_lens(width_px: int, height_px: int, oval: float = 0.0) -> Lens:
     """Lens of which nothing is known: no correction, and an allowance for what it may do.
 
-    Parameters
-    ----------
-    oval : float
-        How far something round was seen to lie on an oval, longest over shortest less one; a
-        stretch of the picture as large is allowed for.
+    A stretch of the picture is allowed for as large as how far something round was seen to lie on
+    an oval: longest over shortest less one.
     """
     centre, radius = frame_middle(width_px, height_px)
     perspective = UNMEASURED_LEAN / UNMEASURED_DISTANCE

@@ -43,12 +43,8 @@ class LineShape:
 class LinePoints:
     """Points on the centres of lines; one row per line and band in which it is seen.
 
-    Attributes
-    ----------
-    band, u, t, u_u : ndarray, shape (m,)
-        Band, place, and standard uncertainty of u from pixel noise, px.
-    amplitude : ndarray, shape (m,)
-        Height of the line above its ground, negative for dark lines.
+    `band`, `u`, `t`, `u_u`: band, place and standard uncertainty of u from pixel noise, px;
+    `amplitude`: height above the ground, negative for dark lines; (m,) each.
     """
 
     band: Ints
@@ -138,11 +134,8 @@ def _design(v: Floats, shape: LineShape, fade: Floats) -> Floats:
 def fade_of(points: LinePoints) -> Floats:
     """Relative change of the lines' height along u, from a smooth fit over the picture.
 
-    Returns
-    -------
-    ndarray, shape (m,)
-        1/px. A line lit more on one side has its centre of grey pulled there, by a few
-        thousandths of a pixel, and differently at the two ends of the scale.
+    In 1/px, (m,). A line lit more on one side has its centre of grey pulled there, by a few
+    thousandths of a pixel, and differently at the two ends of the scale.
     """
     seen = np.isfinite(points.u) & (points.amplitude * np.nanmedian(points.amplitude) > 0)
     if np.count_nonzero(seen) < 12:
@@ -172,12 +165,8 @@ def _solve(design: Floats, value: Floats, weight: Floats) -> tuple[Floats, Float
 def fit_shape(offset: Floats, height: Floats, guess: LineShape, period: float) -> LineShape:
     """Fit the common shape to all lines laid over each other.
 
-    Parameters
-    ----------
-    offset, height : ndarray, shape (m, w)
-        As `fit_points` gives them; NaN is left out.
-    period : float
-        Distance of the lines, px; the upper limit of width and blur.
+    Offsets and heights (m, w) are as `fit_points` gives them; the period, px, limits width and
+    blur.
     """
     v, h = _stacked(offset, height, period)
 

@@ -57,10 +57,7 @@ def row_design(number: Floats | Ints, t: Floats) -> Floats:
 def rough_spacing(band: Ints, u: Floats) -> float:
     """Commonest distance between neighbouring candidates of a band, px.
 
-    Parameters
-    ----------
-    band, u : ndarray, shape (m,)
-        Band and place of each candidate, u rising within a band.
+    Bands and places are (m,), places rising within a band.
 
     Raises
     ------
@@ -157,16 +154,7 @@ def _check_on_lines(residual: Floats, spacing: float) -> None:
 def robust_fit(u: Floats, t: Floats, number: Ints) -> tuple[RowModel, NDArray[np.bool_]]:
     """Fit the row model with points off their line weighted down.
 
-    Parameters
-    ----------
-    u, t : ndarray, shape (m,)
-    number : ndarray, shape (m,), int
-
-    Returns
-    -------
-    model : RowModel
-    good : ndarray, shape (m,), bool
-        Points within five robust standard deviations.
+    Gives also which points lie within five robust standard deviations.
 
     Notes
     -----

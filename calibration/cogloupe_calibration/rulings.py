@@ -148,18 +148,8 @@ def lines_are_dark(bands: Bands) -> bool:
 def find_candidates(bands: Bands, dark: bool) -> tuple[Ints, Floats, Floats, float]:
     """Rough places of line-like features, band by band.
 
-    Parameters
-    ----------
-    dark : bool
-        Whether lines are darker than their ground.
-
-    Returns
-    -------
-    band : ndarray, shape (m,), int
-    u, t : ndarray, shape (m,)
-        Place, good to a fraction of a pixel.
-    width : float
-        Median full width at half height, px.
+    Gives bands, places u and t (m,), good to a fraction of a pixel, and the median full width at
+    half height, px.
 
     Raises
     ------

@@ -63,14 +63,7 @@ class Spacing:
 
 
 def fit_spacing(number: Ints, u: Floats, t: Floats) -> Spacing:
-    """Fit even spacing to points on numbered lines.
-
-    Parameters
-    ----------
-    number : ndarray, shape (m,), int
-        Line of each point; at least five lines.
-    u, t : ndarray, shape (m,)
-        Places along the scale and along the lines, px.
+    """Fit even spacing to points (m,) on numbered lines, five at least; places in px.
 
     Notes
     -----

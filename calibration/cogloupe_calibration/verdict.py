@@ -23,10 +23,7 @@ class Finding:
 def graded(value: float, good: float, usable: float, reason: str) -> Finding | None:
     """What a figure comes to that should be small; None where it does no harm.
 
-    Parameters
-    ----------
-    good, usable : float
-        Up to which it does no harm, and up to which the calibration still serves.
+    Up to `good` it does none, up to `usable` the calibration still serves.
     """
     if value <= good:
         return None

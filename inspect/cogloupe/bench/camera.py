@@ -30,15 +30,9 @@ DARK, BRIGHT = 60.0, 235.0
 class Meter:
     """What the live view says of a frame.
 
-    Attributes
-    ----------
-    focus : float
-        Sharpness: spread of the second differences over the mean brightness; only compared with
-        itself, while the focus is turned.
-    brightness : float
-        Of the lighter tenth of the picture, 0 to 255.
-    white, black : float
-        Shares of the picture that are clipped.
+    `focus` is the spread of the second differences over the mean brightness, only compared with
+    itself while the focus is turned; `brightness` is of the lighter tenth, 0 to 255; `white` and
+    `black` are the shares that are clipped.
     """
 
     focus: float

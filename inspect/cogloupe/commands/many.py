@@ -39,16 +39,9 @@ catalogue."""
 class How:
     """How many photographs are to be read.
 
-    Attributes
-    ----------
-    resume : bool
-        Leave out those whose whole reading by the same settings and version is there.
-    scheduler : str or None
-        Address of a cluster's scheduler.
-    ship : bool
-        Send the pictures to its workers.
-    every : bool
-        Read each gear on a picture by itself.
+    `resume` leaves out those whose whole reading by the same settings and version is there; `ship`
+    sends the pictures to the workers of the cluster; with `every` each gear on a picture is read by
+    itself.
     """
 
     jobs: int | None
@@ -62,10 +55,7 @@ class How:
 class Tally:
     """What became of the photographs so far.
 
-    Attributes
-    ----------
-    photos, read, before : int
-        Photographs done with; readings made; photographs read by an earlier run.
+    Photographs done with, readings made, and photographs read by an earlier run.
     """
 
     photos: int = 0

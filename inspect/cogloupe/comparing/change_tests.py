@@ -82,12 +82,8 @@ class Change:
 class Play:
     """What gears cut one after the other without a change differed by.
 
-    Attributes
-    ----------
-    size : dict of str to float
-        Standard deviation of each figure from gear to gear.
-    freedom : int
-        Degrees of freedom behind it; 0 where there were no repeats.
+    `size` is the standard deviation of each figure from gear to gear, `freedom` its degrees of
+    freedom, 0 where there were no repeats.
     """
 
     size: dict[str, float]
@@ -103,12 +99,8 @@ def plain_change(
 ) -> Change:
     """Hold two figures against the uncertainty of their difference; not judged yet.
 
-    Parameters
-    ----------
-    shared_scale : bool
-        The scale's error is the same in both and cancels as far as the figures are alike.
-    one_gear : bool
-        False adds the standard errors of means over teeth, and repeats.
+    A scale's error that both share cancels as far as the figures are alike; of two gears the
+    standard errors of means over teeth, and repeats, are added.
     """
     if before.value is None or after.value is None or before.u is None or after.u is None:
         return Change(kind=kind, before=before, after=after, why="not measured in both")
@@ -147,14 +139,7 @@ def against_null(change: Change, seen: Floats, null_pairs: NullPairs) -> Change:
     With the larger of both chances. The ratio is tested, because the size of the scatter itself is
     known only from the same two gears.
 
-    Parameters
-    ----------
-    change : Change
-        As `plain_change` left it.
-    seen : ndarray, shape (2,)
-        The figure in both patterns that were measured.
-    null_pairs : tuple of ndarray, shape (n,)
-        The figure in both of each pair.
+    The figure is given as in both patterns that were measured (2,), and in both of each pair (n,).
     """
     if change.p is None or change.by_chance is None or not (seen > 0).all():
         return change
@@ -241,20 +226,10 @@ def judged(changes: Sequence[Change]) -> tuple[Change, ...]:
 
 
 def holm(p: Floats, weight: Floats) -> Floats:
-    """Chances after Holm's procedure with weights.
+    """Chances (n,) after Holm's procedure, from those by themselves and weights (n,) that sum to 1.
 
-    Parameters
-    ----------
-    p : ndarray, shape (n,)
-        Chance of each figure by itself.
-    weight : ndarray, shape (n,)
-        Share of the whole level each begins with; sum 1.
-
-    Returns
-    -------
-    ndarray, shape (n,)
-        What is at or below the level is called changed; the chance that any of these has not
-        changed is at most the level, however the figures depend on each other.
+    What is at or below the level is called changed; the chance that any of these has not changed is
+    at most the level, however the figures depend on each other.
     """
     order = np.argsort(p / weight, kind="stable")
     left = np.cumsum(weight[order][::-1])[::-1]

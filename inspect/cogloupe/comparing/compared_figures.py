@@ -30,14 +30,8 @@ MOSTLY_TEETH = ("spread_left", "spread_right", "single")
 class Value:
     """A figure of one reading.
 
-    Attributes
-    ----------
-    value, u : float or None
-        Standard uncertainty (k = 1); None where not measured.
-    u_scale : float
-        Part of u that comes from the picture's scale.
-    by_tooth : float
-        Standard error of the mean from the scatter of the teeth; 0 where the figure is no mean.
+    `u` is standard (k = 1), `u_scale` the part of it that comes from the picture's scale;
+    `by_tooth` is the standard error of a mean from the scatter of the teeth.
     """
 
     value: float | None

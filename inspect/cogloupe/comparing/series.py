@@ -22,14 +22,8 @@ LEAST_FOR_TREND = 3
 class Trend:
     """A figure over a series of readings.
 
-    Attributes
-    ----------
-    start, slope, u_slope : float or None
-        Line through them, per attempt; None with fewer than three.
-    p : float or None
-        Chance of such a slope without a trend.
-    clear : bool
-        Beyond chance, after Holm over all figures.
+    `start` and `slope` per attempt are of a line, None with fewer than three; `p` is the chance of
+    such a slope without a trend, which is `clear` beyond chance, after Holm over all figures.
     """
 
     kind: Kind
@@ -45,14 +39,8 @@ class Trend:
 class Series:
     """Readings one after the other.
 
-    Attributes
-    ----------
-    steps : tuple of Comparison
-        Each reading with the one before.
-    asked : int
-        The step that is the question: the last before which something was changed.
-    whole : Comparison or None
-        First and last, where there are more than two.
+    `steps` are each reading with the one before, `asked` the one that is the question: the last
+    before which something was changed; `whole` is first and last, where there are more than two.
     """
 
     steps: tuple[Comparison, ...]

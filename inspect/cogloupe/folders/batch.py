@@ -52,13 +52,6 @@ def jobs_for(
     """Say what is to be read, and where it is to go.
 
     One for each photograph, in order; an outcome where its settings cannot be.
-
-    Parameters
-    ----------
-    settings_of : callable
-        Gives the settings for a photograph; may raise CogloupeError.
-    every : bool
-        Read each gear on a picture by itself.
     """
     taken: set[Path] = set()
     for path in photos:

@@ -37,14 +37,8 @@ _PLACES = ", ".join(f":{name}" for name in _NAMES)
 class Asked:
     """What readings are looked for; None asks for nothing.
 
-    Attributes
-    ----------
-    module_mm : float or None
-        Within half a per cent.
-    since, until : date or None
-        First and last day, taken or else read.
-    status : str or None
-        "read" or "not_read".
+    Days are those on which photographs were taken, or else read; the status is "read" or
+    "not_read".
     """
 
     teeth: int | None = None
@@ -54,15 +48,7 @@ class Asked:
     status: str | None = None
 
     def where(self) -> tuple[str, list[object]]:
-        """Spell it as SQL has it.
-
-        Returns
-        -------
-        str
-            Condition.
-        list
-            Values for its places.
-        """
+        """Spell it as SQL has it: the condition, and the values for its places."""
         day, m = "substr(coalesce(taken, read_at), 1, 10)", self.module_mm
         conditions: list[tuple[str, object]] = [
             ("teeth = ?", self.teeth),

@@ -37,10 +37,7 @@ gives one whose worker died to three others."""
 class Sent:
     """A photograph on its way to a worker that shares no storage.
 
-    Attributes
-    ----------
-    calibration : bytes or None
-        Its calibration file, where it has one that can be read.
+    Its calibration file goes with it, where it has one that can be read.
     """
 
     name: str
@@ -61,11 +58,8 @@ class Given:
 class ClusterCrew:
     """Workers of a cluster; the scheduler gives the pictures of one that dies to others.
 
-    Parameters
-    ----------
-    ship : bool
-        Send the pictures, and write what comes back; without it, workers read and write by the
-        same paths as this machine.
+    With `ship` the pictures are sent, and what comes back is written here; without it workers read
+    and write by the same paths as this machine.
     """
 
     def __init__(self, client: "Client", ship: bool) -> None:

@@ -31,12 +31,8 @@ def write_index(out: Path, entries: Sequence[Entry], news: News) -> None:
 class Bookkeeper:
     """Keeps catalogue and page of a folder while photographs are read into it.
 
-    Parameters
-    ----------
-    sources : iterable of Path, optional
-        Where the photographs lie: files there that are not looked at are listed.
-    watching : bool, optional
-        Readings go on coming, so that the page is to look again.
+    Files beside the photographs (`sources`) that are not looked at are listed; while `watching`,
+    readings go on coming, so that the page is to look again.
     """
 
     def __init__(self, out: Path, sources: Iterable[Path] = (), watching: bool = False) -> None:

@@ -12,14 +12,9 @@ from cogloupe_calibration.errors import CogloupeError
 class Job:
     """A photograph to read.
 
-    Attributes
-    ----------
-    known : str
-        Version and settings, in one line that differs when they do.
-    out, place : Path
-        Where readings go; folder of this one, unless another picture's is there by then.
-    every : bool
-        Read each gear on the picture by itself.
+    `known` is version and settings, in one line that differs when they do; `out` is where readings
+    go, `place` the folder of this one, unless another picture's is there by then; with `every` each
+    gear on the picture is read by itself.
     """
 
     photo: Path
@@ -34,10 +29,7 @@ class Job:
 class Outcome:
     """What became of one gear on a photograph: a reading, or the error that stopped it.
 
-    Attributes
-    ----------
-    folder : Path or None
-        Where the reading is; None where there is none.
+    `folder` is where the reading is.
     """
 
     photo: Path
@@ -50,14 +42,8 @@ class Outcome:
 class Part:
     """One gear on a picture, read or not, before anything is written.
 
-    Attributes
-    ----------
-    place : str
-        Folder below the picture's; empty where it is the picture's own.
-    files : dict of str to bytes
-        Its report by file name.
-    details : str
-        Where in the program it came to grief, if that is its own fault.
+    `place` is its folder below the picture's, empty where it is the picture's own; `files` are its
+    report by name; `details` tell where in the program it came to grief, if that is its own fault.
     """
 
     place: str = ""

@@ -59,10 +59,7 @@ def read_parts(
 ) -> tuple[Part, ...]:
     """Read one photograph and make its report, without writing anything.
 
-    Parameters
-    ----------
-    named : Path, optional
-        What the reading is to call its calibration file, where that lies elsewhere by now.
+    `named` is what the reading is to call its calibration file, where that lies elsewhere by now.
     """
     try:
         photo = read_photo(path)

@@ -21,14 +21,8 @@ OUTSIDE_WARNS = 0.05
 class StatedScale:
     """What is known of scale and lens before anything is seen.
 
-    Attributes
-    ----------
-    scale : Scale or None
-        None where the picture itself must give it.
-    file : str or None
-        The calibration's.
-    notices : tuple of Notice
-        Warnings of the calibration file.
+    The scale is None where the picture itself must give it; notices are warnings of the calibration
+    file.
     """
 
     scale: Scale | None = None

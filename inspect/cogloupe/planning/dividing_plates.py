@@ -12,14 +12,7 @@ from fractions import Fraction
 class PlateSetting:
     """One way to divide by hand on a plate of hole circles.
 
-    Attributes
-    ----------
-    circle : int
-        Holes in the circle.
-    turns : int
-        Whole turns of the crank for each tooth.
-    holes : int
-        Further holes for each tooth.
+    `turns` are whole turns of the crank for each tooth, `holes` further ones.
     """
 
     circle: int
@@ -30,16 +23,9 @@ class PlateSetting:
 def plate_settings(
     turns_per_work_turn: Fraction, teeth: int, circles: Iterable[int]
 ) -> tuple[PlateSetting, ...]:
-    """Hole circles that divide a tooth count exactly, by hand on a worm's crank.
+    """Hole circles that divide a tooth count exactly, at so many turns of a crank to the work's.
 
     In the order of the circles; empty where none fits.
-
-    Parameters
-    ----------
-    turns_per_work_turn : Fraction
-        Turns of the crank to one turn of the work.
-    circles : iterable of int
-        Holes in each circle of the plates.
     """
     settings = []
     for circle in circles:

@@ -18,14 +18,8 @@ _CUTTERS = ((135, 1), (55, 2), (35, 3), (26, 4), (21, 5), (17, 6), (14, 7), (12,
 class HobSetting:
     """How the hob stands and what it leaves; None where what it needs was not told.
 
-    Attributes
-    ----------
-    lead_angle : float or None
-        Angle of the hob's thread, rad: how far its axis is swung for a spur gear.
-    scallop_um : float or None
-        Enveloping deviation of the flank from the gashes, µm.
-    feed_mark_um : float or None
-        Depth of the feed marks along the flank, µm.
+    `lead_angle`, rad, is how far its axis is swung for a spur gear; `scallop_um` is the enveloping
+    deviation of the flank from the gashes, `feed_mark_um` the depth of the feed marks along it.
     """
 
     lead_angle: float | None
@@ -34,18 +28,9 @@ class HobSetting:
 
 
 def lead_angle(module_mm: float, starts: int, pitch_diameter_mm: float) -> float:
-    """Lead angle of a hob.
+    """Lead angle of a hob with z0 starts of a normal module on a pitch cylinder, mm.
 
     ``asin(z0 m / d0)``, rad: thread geometry with the pitch taken square to the thread.
-
-    Parameters
-    ----------
-    module_mm : float
-        Normal module, mm.
-    starts : int
-        Threads, z0.
-    pitch_diameter_mm : float
-        Diameter of the hob's pitch cylinder, mm.
 
     Raises
     ------
@@ -70,18 +55,9 @@ def scallop(gear: Gear, starts: int, gashes: int) -> float:
 
 
 def feed_mark(feed_mm: float, hob_diameter_mm: float, pressure_angle: float) -> float:
-    """Depth of the marks that the feed leaves along the flank.
+    """Depth of the marks that the feed, mm a turn of the work, leaves along the flank.
 
     ``f^2 sin a / (4 d_a0)``, mm, from memory, derived again.
-
-    Parameters
-    ----------
-    feed_mm : float
-        Feed along the work's axis in one turn of the work, mm.
-    hob_diameter_mm : float
-        Outside diameter of the hob, mm.
-    pressure_angle : float
-        Flank angle of the rack, rad.
     """
     return feed_mm**2 * sin(pressure_angle) / (4 * hob_diameter_mm)
 
@@ -95,16 +71,7 @@ def hob_setting(
 ) -> HobSetting:
     """Work out what can be told of the hob.
 
-    Parameters
-    ----------
-    starts : int
-        Threads of the hob.
-    hob_diameter_mm : float or None
-        Outside diameter, mm; its addendum is taken to be the gear's dedendum.
-    gashes : int or None
-        Rows of cutting edges round the hob.
-    feed_mm : float or None
-        Feed in one turn of the work, mm.
+    The hob's addendum is taken to be the gear's dedendum; `gashes` are rows of cutting edges round it.
     """
     angle = mark = None
     if hob_diameter_mm is not None:

@@ -38,14 +38,7 @@ USUAL_BACKLASH = 0.04
 class Pass:
     """One pass of the cutter.
 
-    Attributes
-    ----------
-    number : int
-        From 1.
-    infeed_mm : float
-        How far the cutter goes in beyond the pass before, mm.
-    depth_mm : float
-        Depth below the blank's surface, mm.
+    It goes in by `infeed_mm` beyond the one before, to `depth_mm` below the blank's surface.
     """
 
     number: int
@@ -156,21 +149,10 @@ class Plan:
 def pass_depths(
     depth_mm: float, passes: int, tip_width_mm: float, pressure_angle: float
 ) -> tuple[Pass, ...]:
-    """Share the depth of cut out over some passes.
+    """Share the depth of cut out over passes of a cutter: mm, its tip's width mm, its slope rad.
 
     A proposal (common practice, no source): the passes before the last each take the same area out
     of a rack-shaped gap, so that infeeds decrease; the last is a light one.
-
-    Parameters
-    ----------
-    depth_mm : float
-        Whole depth, mm.
-    passes : int
-        Number of passes.
-    tip_width_mm : float
-        Width of the cutter's tooth at its tip, mm.
-    pressure_angle : float
-        Slope of its flanks, rad.
     """
     # Half a mean infeed is less than any of the passes before, however many there are.
     light = min(LAST_PASS, 1 / (2 * passes)) if passes > 1 else 1.0

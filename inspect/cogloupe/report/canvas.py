@@ -32,14 +32,9 @@ _FAR = 1e6
 class View:
     """The part of a photograph that is drawn, and how large.
 
-    Attributes
-    ----------
-    left, top : int
-        Picture pixel at the drawing's upper left corner; may lie outside the picture.
-    columns, rows : int
-        Size of the part in picture pixels.
-    width, height : int
-        Size of the drawing in its own pixels.
+    `left`, `top`: picture pixel at the drawing's upper left corner, which may lie outside the
+    picture; `columns`, `rows`: size of the part in picture pixels; `width`, `height`: of the
+    drawing in its own.
     """
 
     left: int
@@ -61,16 +56,9 @@ class View:
 
 
 def view_round(points: Floats, margin: float, width: int, height: int) -> View:
-    """View that holds some points and a margin, as large as a drawing's size allows.
+    """View that holds points (n, 2) and a margin, as large as a drawing's size allows, in pixels.
 
-    Parameters
-    ----------
-    points : ndarray, shape (n, 2)
-        Picture pixels that must be seen.
-    margin : float
-        Room round them, as a share of their larger extent.
-    width, height : int
-        Largest size of the drawing, pixels.
+    The margin is a share of the points' larger extent.
     """
     low, high = points.min(axis=0), points.max(axis=0)
     room = margin * float((high - low).max())
@@ -89,18 +77,11 @@ def view_round(points: Floats, margin: float, width: int, height: int) -> View:
 
 
 def grey_toned(picture: NDArray[Any], view: View) -> Canvas:
-    """Draw a view of a photograph in light greys, so that colours laid over it stand out.
+    """Draw a view of a photograph in light greys (h, w, 3), so that colours laid over it stand out.
 
     What lies outside the picture stays plain.
 
-    Parameters
-    ----------
-    picture : ndarray, shape (h, w) or (h, w, 3), uint8 or uint16
-        The photograph, grey or RGB; only read.
-
-    Returns
-    -------
-    ndarray, shape (view.height, view.width, 3), uint8
+    The photograph is grey or RGB of 8 or 16 bits, and only read.
     """
     h, w = picture.shape[:2]
     x0, x1 = np.clip([view.left, view.left + view.columns], 0, w)
@@ -127,29 +108,14 @@ def draw_lines(
 ) -> None:
     """Draw anti-aliased lines some pixels wide, placed to a sixteenth of one.
 
-    Parameters
-    ----------
-    canvas : ndarray, shape (h, w, 3), uint8
-        Changed in place.
-    lines : sequence of ndarray, shape (n, 2)
-        Corners, pixels of the drawing.
+    Corners (n, 2) are pixels of the drawing (h, w, 3), which is changed in place.
     """
     fixed = [_fixed_point(line) for line in lines if len(line) > 1]
     cv2.polylines(canvas, fixed, closed, rgb(colour), width, cv2.LINE_AA, _SHIFT)
 
 
 def fill_areas(canvas: Canvas, areas: Sequence[Floats], colour: str, share: float) -> None:
-    """Tint areas.
-
-    Parameters
-    ----------
-    canvas : ndarray, shape (h, w, 3), uint8
-        Changed in place.
-    areas : sequence of ndarray, shape (n, 2)
-        Outlines, pixels of the drawing.
-    share : float
-        How much of the colour is laid on, 0 to 1.
-    """
+    """Tint areas (n, 2) of a drawing (h, w, 3), in place, laying on a share of the colour."""
     over = canvas.copy()
     for area in areas:
         if len(area) > 2:
@@ -174,15 +140,7 @@ def arrow_head(tip: Floats, ahead: Floats, length: float) -> Floats:
 
 
 def dashes(line: Floats, on: float, off: float) -> list[Floats]:
-    """Cut a closed line into dashes (k, 2).
-
-    Parameters
-    ----------
-    line : ndarray, shape (n, 2)
-        Corners close to each other; the line is closed by itself.
-    on, off : float
-        Length of a dash and of the space after it, in the line's unit.
-    """
+    """Cut a line (n, 2), which closes by itself, into dashes (k, 2) `on` long and `off` apart."""
     line = np.concatenate([line, line[:1]])
     along = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(line, axis=0).T))])
     starts = np.arange(0, along[-1], on + off)
@@ -196,16 +154,8 @@ def dashes(line: Floats, on: float, off: float) -> list[Floats]:
 class Label:
     """A piece of text.
 
-    Attributes
-    ----------
-    x, y : float
-        Where, pixels of the drawing.
-    size : int
-        Height of the letters, pixels.
-    anchor : str
-        Which point of the text lies there: two letters as Pillow has them.
-    halo : bool
-        Lay a white rim round the letters.
+    `x` and `y` are pixels of the drawing; `size` is the height of the letters, px; `anchor` is
+    which point of the text lies there, as Pillow has it; `halo` lays a white rim round the letters.
     """
 
     text: str

@@ -38,10 +38,7 @@ def causes_chart(diagnosis: Diagnosis) -> Figure:
 def explained_shapes(diagnosis: Diagnosis) -> list[Floats]:
     """What the first cause would leave, what the first two would, and so on.
 
-    Returns
-    -------
-    list of ndarray, shape (2 z + 10,)
-        Empty where no cause was found, or none that leaves a shape.
+    Shapes (2 z + 10,); none where no cause was found, or none that leaves a shape.
     """
     found = [f.best.fit for f in diagnosis.findings if f.best.cause is not NONE]
     total, sums = np.zeros(len(diagnosis.case.observed.value)), []

@@ -25,16 +25,8 @@ VERDICTS: dict[Verdict, str] = {
 class ChangeRow:
     """A figure of the table.
 
-    Attributes
-    ----------
-    before, after : str
-        Figure ± U.
-    difference : str
-        After less before, ± U.
-    by_chance : str
-        What a pair without a change stays below.
-    kind : str
-        The verdict's key, for the page's colours.
+    Figures are with their U; `by_chance` is what a pair without a change stays below, and `kind`
+    the verdict's key, for the page's colours.
     """
 
     name: str

@@ -24,16 +24,9 @@ _FORMS = {"cycloidal": ", cycloidal", "straight": ", straight-sided"}
 class News:
     """What the page of a folder says beside its readings.
 
-    Attributes
-    ----------
-    stamp : str
-        When it is written, ISO 8601; the page draws anew when it changes.
-    watching : bool
-        The folder is being watched, so that the page is to look again.
-    now : str
-        Photograph that is being read.
-    passed_over : mapping of str to str
-        Why files are not looked at, by their names.
+    `stamp`: when it is written, ISO 8601, and the page draws anew when it changes; `watching`: the
+    page is to look again; `now`: photograph that is being read; `passed_over`: why files are not
+    looked at.
     """
 
     stamp: str

@@ -27,14 +27,7 @@ EDGE = "#0a7d5a"
 class Key:
     """One entry of the legend.
 
-    Attributes
-    ----------
-    glyph : str
-        Which line or mark is drawn.
-    sample : str
-        The sample itself, where it is a text.
-    pen, width : str, int
-        Colour and width of a plain line.
+    `sample` is the sample itself, where that is a text; `pen` and `width` are of a plain line.
     """
 
     glyph: str

@@ -29,15 +29,10 @@ SCRIPTS = (
 
 @cache
 def page_template(name: str, **filters: Callable[..., str]) -> Template:
-    """Load a page's template, once.
+    """Load a page's template, once; it extends ``base.html.j2``.
 
     With the filters `glued`, `symbol`, `head`, `cell`, `columns` and `figures`, and the function
     `style_sheet` that gives one of this package's style sheets.
-
-    Parameters
-    ----------
-    name : str
-        File in this package's folder of templates; it extends ``base.html.j2``.
     """
     environment = Environment(
         loader=PackageLoader("cogloupe.report"), autoescape=True, undefined=StrictUndefined,

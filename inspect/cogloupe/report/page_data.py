@@ -41,14 +41,7 @@ THEORY_STRAYS_PX = 0.05
 class Window:
     """The part of the photograph that is in the page, and how large.
 
-    Attributes
-    ----------
-    left, top : int
-        Picture pixel at its corner.
-    scale : float
-        Pixels in the page per picture pixel.
-    image : ndarray
-        What is shown.
+    `left`, `top`: picture pixel at its corner; `scale`: pixels in the page per picture pixel.
     """
 
     left: int

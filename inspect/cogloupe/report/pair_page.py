@@ -26,16 +26,9 @@ def pair_html(
 ) -> str:
     """Write the page, HTML that needs the shared script beside it only for the gears to turn.
 
-    Parameters
-    ----------
-    layout : Layout
-        Of that pair, or of the train that it is part of.
-    number : int
-        Of the pair in the layout, from 0.
-    files : mapping, optional
-        Names of the drilling drawings, and where they are.
-    script : str
-        Where the shared script is; without it beside the page.
+    The layout is of that pair or of the train that it is part of, in which it has the number;
+    `files` are the drilling drawings and where they are, `script` where the shared script is, else
+    beside the page.
     """
     data = mesh_data(pairing)
     return page_template("pair.html.j2").render(

@@ -14,12 +14,8 @@ _SMALL_MM = (0.1, 0.01, 0.001)
 class Row:
     """One figure.
 
-    Attributes
-    ----------
-    values : tuple of str
-        Millimetres, inches and thou, or one text that is no length.
-    say : str
-        What it means or what to do with it; may be empty.
+    `values` are millimetres, inches and thou, or one text that is no length; `say` is what it means
+    or what to do with it.
     """
 
     name: str
@@ -31,12 +27,7 @@ class Row:
 class Section:
     """Figures under one heading.
 
-    Attributes
-    ----------
-    note : str
-        A sentence under the heading; may be empty.
-    draws_spacing : bool
-        The drawing of pitch errors belongs under these rows.
+    The drawing of pitch errors belongs under the rows of one that `draws_spacing`.
     """
 
     title: str

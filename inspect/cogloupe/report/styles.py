@@ -19,16 +19,8 @@ ALARM = "#a3006d"
 class SideStyle:
     """How one flank side is drawn.
 
-    Attributes
-    ----------
-    index : int
-        Column of that side in arrays.
-    colour : str
-        Hex colour of fills.
-    pen : str
-        Hex colour of lines, dark enough on white.
-    offset : float
-        Where its bar stands beside the tooth number, in teeth.
+    `index` is its column in arrays, `pen` the colour of lines, dark enough on white, and `offset`
+    where its bar stands beside the tooth number, in teeth.
     """
 
     side: Side

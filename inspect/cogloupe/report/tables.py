@@ -91,14 +91,8 @@ class Row:
 class Table:
     """Rows under their headings; the first cell of a row names it.
 
-    Attributes
-    ----------
-    note : str
-        A sentence that belongs to it.
-    sortable : bool
-        A press on a heading sorts it.
-    many : bool
-        Rows for each tooth or gap, set closely.
+    A press on a heading sorts it where it is `sortable`; `many` has rows for each tooth or gap, set
+    closely.
     """
 
     title: str

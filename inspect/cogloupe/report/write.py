@@ -39,12 +39,7 @@ def write_report(
 ) -> None:
     """Write reading.json, teeth.csv, report.html and the pictures of a reading.
 
-    Parameters
-    ----------
-    folder : Path
-        Where to; made where it is not there.
-    extra : mapping of str to bytes, optional
-        Further pictures by file name; the page shows those it has a caption for.
+    Of further pictures by file name the page shows those it has a caption for.
 
     Raises
     ------

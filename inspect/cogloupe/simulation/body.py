@@ -22,14 +22,9 @@ from cogloupe_calibration.errors import UseError
 
 
 def tooth_outline(gear: CutGear, chord_error_mm: float) -> Floats:
-    """Closed outline of the teeth.
+    """Closed outline (n, 2) of the teeth, mm about the bore, clockwise on the picture.
 
-    Corners (n, 2), mm about the bore, clockwise on the picture.
-
-    Parameters
-    ----------
-    chord_error_mm : float
-        Largest distance allowed between a chord and the true curve, mm.
+    Chords stray from the true curve by the chord error, mm, at most.
     """
     off_centre = float(np.hypot(*(gear.axis - gear.tip_axis)))
     tip = gear.made.tip_radius
@@ -156,16 +151,9 @@ def body(
     chord_error_mm: float,
     outline: Floats | None = None,
 ) -> shapely.Polygon:
-    """Whole gear with bore, keyway, spokes, nicks and burrs.
+    """Whole gear with bore, keyway, spokes, nicks and burrs, mm about the bore.
 
-    Millimetres about the bore.
-
-    Parameters
-    ----------
-    chord_error_mm : float
-        Largest chord error, mm.
-    outline : ndarray, shape (n, 2), or None
-        Outline of the teeth, mm about the bore; None for the one drawn from `gear`.
+    Its teeth have the outline (n, 2) that is given, or the one drawn from `gear`.
     """
     shape = shapely.Polygon(tooth_outline(gear, chord_error_mm) if outline is None else outline)
     for nick in faults.nicks:

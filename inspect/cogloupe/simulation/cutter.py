@@ -19,14 +19,8 @@ from cogloupe_calibration.errors import UseError
 class RackTooth:
     """Tooth of a rack-shaped cutter: a flat tip, two roundings, two straight flanks.
 
-    Attributes
-    ----------
-    angle : float
-        Flank angle, rad.
-    rounding : float
-        Radius of the tip's corners, mm.
-    corner : float
-        How far the centres of the roundings lie from the middle, mm; half the flat of the tip.
+    `angle` is that of the flanks, rad, `rounding` the radius of the tip's corners and `corner` how
+    far their centres lie from the middle, half the flat of the tip, mm.
     """
 
     angle: float
@@ -75,17 +69,7 @@ def hob_tooth(rack: BasicRack, module_mm: float) -> RackTooth:
 
 
 def tooth_polygon(tooth: RackTooth, height_mm: float, chord_error_mm: float) -> Floats:
-    """Outline of a hob's tooth.
-
-    Corners (n, 2), closed by the top.
-
-    Parameters
-    ----------
-    height_mm : float
-        How high its flanks go, mm.
-    chord_error_mm : float
-        Largest distance between a chord and the rounding, mm.
-    """
+    """Outline (n, 2) of a hob's tooth, closed by the top; chords stray by the error, mm."""
     quarter = pi / 2 - tooth.angle
     step = sqrt(8 * chord_error_mm / max(tooth.rounding, 1e-3))
     turn = np.linspace(0, quarter, ceil(quarter / step) + 1)

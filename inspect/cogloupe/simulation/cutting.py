@@ -102,12 +102,7 @@ def _racked(wheel: Wheel) -> Gear:
 def cut_gear(
     spec: GearSpec, faults: Faults, rotation_deg: float, rng: np.random.Generator
 ) -> CutGear:
-    """Cut the drawn gear with its faults.
-
-    Parameters
-    ----------
-    rotation_deg : float
-        How far tooth 1 stands clockwise of twelve o'clock.
+    """Cut the drawn gear with its faults, tooth 1 turned clockwise from twelve o'clock, degrees.
 
     Raises
     ------
@@ -195,17 +190,9 @@ def renumbered(made: CutGear) -> CutGear:
 
 
 def crossing_angles(gear: CutGear, datum: Floats, radius: float) -> tuple[Floats, Floats]:
-    """Polar angles about a datum at which the flanks cross a circle about that datum.
+    """Polar angles (z,), rad, about a datum at which left and right flanks cross a circle about it.
 
-    Parameters
-    ----------
-    datum : ndarray, shape (2,)
-        Centre of the circle, mm from the bore's axis.
-
-    Returns
-    -------
-    left, right : ndarray, shape (z,)
-        Angles, rad, exact to rounding: the analytic flanks are cut, no error formula used.
+    The datum is in mm from the bore's axis; the analytic flanks are cut, no error formula is used.
 
     Raises
     ------
@@ -240,19 +227,9 @@ def flank_lines(gear: CutGear) -> Floats:
 
 
 def flank_place(gear: CutGear, tooth: int, side: str, height: float) -> tuple[Floats, Floats]:
-    """Point on a flank, and the direction out of the material there.
+    """Point on a flank, mm about the bore, and the direction out of the material there.
 
-    Parameters
-    ----------
-    tooth : int
-        Number on the picture.
-    height : float
-        0 at the start of the flank, 1 at the tip.
-
-    Returns
-    -------
-    point, normal : ndarray, shape (2,)
-        Millimetres about the bore; unit vector.
+    `height` is 0 at the start of the flank, 1 at the tip.
     """
     start, end = gear.made.form_radius, gear.made.tip_radius
     radius = start + height * (end - start)

@@ -31,11 +31,6 @@ def dust(camera: Camera, rng: np.random.Generator) -> list[shapely.Polygon]:
     """Specks and short fibres scattered over the frame.
 
     Millimetres about the bore (lens distortion not undone: dust has no true place).
-
-    Parameters
-    ----------
-    camera : Camera
-        Its `dust` is their number and `dust_mm` their usual size.
     """
     frame = np.array([camera.width_px, camera.height_px]) * camera.mm_per_px
     return [_speck(frame, camera.dust_mm, rng) for _ in range(camera.dust)]
@@ -65,14 +60,8 @@ def covered_flanks(
 ) -> list[Covered]:
     """Flanks that a shape touches or comes near, in order of sides and teeth.
 
-    Parameters
-    ----------
-    shape : shapely.Geometry
-        Millimetres about the bore.
-    reach_mm : float
-        How near counts, mm: a few blurs, within which an edge's picture is disturbed.
-    what : str
-        Its name in the truth.
+    The shape is in mm about the bore; within `reach_mm`, a few blurs, an edge's picture is
+    disturbed.
     """
     lines = shapely.linestrings(flank_lines(gear).reshape(-1, 24, 2))
     hit = np.flatnonzero(shapely.dwithin(lines, shape, reach_mm))

@@ -24,14 +24,8 @@ DRAG = 1.0
 class Moments:
     """The moments at which cutting edges pass (hob), or at which a gap is set (form cutter).
 
-    Attributes
-    ----------
-    hob_turns : ndarray, shape (n,)
-        Turns of the hob since the first cut.
-    work_turns : ndarray, shape (n,)
-        Turns the work should have made.
-    load : ndarray, shape (n,)
-        Cutting load, 1 in a full cut of the whole depth.
+    Each is (n,): turns of the hob since the first cut, turns the work should have made, and cutting
+    load, 1 in a full cut of the whole depth.
     """
 
     hob_turns: Floats
@@ -40,18 +34,10 @@ class Moments:
 
 
 def work_error(process: Process, teeth: int, moments: Moments, rng: np.random.Generator) -> Floats:
-    """Angle by which the work is ahead of where it should be.
+    """Angle (n,), rad, by which the work is ahead of where it should be.
 
-    Parameters
-    ----------
-    rng : Generator
-        For pulses, unsteadiness and play, each on a stream of its own, so that the moments added
-        at the end of a list leave the earlier ones as they were.
-
-    Returns
-    -------
-    ndarray, shape (n,)
-        Radians, positive where the work has turned too far.
+    Pulses, unsteadiness and play have a random stream each, so that moments added at the end of a
+    list leave the earlier ones as they were.
     """
     pulses, unsteady, play = rng.spawn(3)
     driven = _driven_turns(process, teeth, moments, pulses)

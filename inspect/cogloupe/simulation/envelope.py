@@ -27,14 +27,8 @@ def marking_cuts(
 ) -> Ints:
     """Indices of the cuts that shape a gap; sorted, each once; of cuts that agree the first.
 
-    Parameters
-    ----------
-    cuts : tuple of ndarray, shape (n,)
-        Turn, along and height of every cut.
-    radii : ndarray, shape (m,)
-        Circles to try, mm.
-    rays : ndarray, shape (q,)
-        Rays to try, rad from the gap's nominal middle.
+    `cuts` are their turn, along and height, (n,) each; circles (mm) and rays (rad from the gap's
+    nominal middle) are those to try.
     """
     turn, along, height = cuts
     if len(turn) == 0:
@@ -126,12 +120,8 @@ def ridge_cuts(tooth: RackTooth, cuts: tuple[Floats, Floats, Floats], points: Fl
 
     Sorted, each once; empty where no cut takes any of the points.
 
-    Parameters
-    ----------
-    cuts : tuple of ndarray, shape (n,)
-        Turn, along and height of every cut.
-    points : ndarray, shape (q, 2)
-        Along the tangent and outwards at the gap's nominal middle, mm from the work's axis.
+    `cuts` are as above; points (q, 2) lie along the tangent and outwards at the gap's nominal
+    middle, mm from the work's axis.
     """
     if len(points) == 0:
         return np.zeros(0, dtype=np.int64)

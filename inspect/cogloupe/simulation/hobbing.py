@@ -44,12 +44,8 @@ class Blank:
 class Generated:
     """What the process left.
 
-    Attributes
-    ----------
-    outline : ndarray, shape (n, 2)
-        Corners, mm about the work's axis of rotation, clockwise on the picture.
-    gap_middle : ndarray, shape (z,)
-        Polar angle of each gap's centre of area, rad.
+    `outline` (n, 2): corners, mm about the work's axis of rotation, clockwise on the picture;
+    `gap_middle` (z,): polar angle of each gap's centre of area, rad.
     """
 
     outline: Floats
@@ -59,12 +55,7 @@ class Generated:
 def generate(
     gear: Gear, process: Process, blank: Blank, first_gap: float, rng: np.random.Generator
 ) -> Generated:
-    """Cut a gear.
-
-    Parameters
-    ----------
-    first_gap : float
-        Polar angle of the middle of the gap that is cut first, rad.
+    """Cut a gear, beginning with the gap whose middle lies at a polar angle, rad.
 
     Raises
     ------

@@ -55,17 +55,9 @@ def spread(pattern: Floats, k: int) -> Floats:
 
 
 def to_pixels(points: Floats, camera: Camera) -> Floats:
-    """Map points of the gear frame onto the picture: tilt, scale, lens distortion.
+    """Map points (n, 2), mm about the bore's axis, onto the picture: tilt, scale, lens distortion.
 
-    Parameters
-    ----------
-    points : ndarray, shape (n, 2)
-        Millimetres about the bore's axis, x right, y down.
-
-    Returns
-    -------
-    ndarray, shape (n, 2)
-        Pixels. Distortion is ``r' = r (1 + k (r / R)^2)`` about the frame's middle, R its corner.
+    Distortion is ``r' = r (1 + k (r / R)^2)`` about the frame's middle, R its corner.
     """
     middle = np.array([camera.width_px - 1, camera.height_px - 1]) / 2
     # The stage leans about the lens's own axis, wherever on it the gear lies.
@@ -116,14 +108,9 @@ def blurred(light: Floats, sigma: float) -> Floats:
 
 
 def focused(light: Floats, camera: Camera) -> Floats:
-    """Blur the picture as the lens does, more at one side where the focus runs out.
+    """Blur the picture as the lens does, by `blur_px` at its left, by `far_blur_px` at its right.
 
     Between five blurs the variance is mixed evenly across the frame.
-
-    Parameters
-    ----------
-    camera : Camera
-        Its `blur_px` holds at the left-hand side, `far_blur_px` at the right.
     """
     far = camera.far_blur_px
     if far is None or far == camera.blur_px:
@@ -157,13 +144,8 @@ def to_level(light: Floats, gamma: str) -> Floats:
 
 
 def sharpened(level: Floats, amount: float, radius_px: float) -> Floats:
-    """Unsharp masking, as cameras do it to what they store; the same shape, cut to 0..1.
+    """Unsharp masking, as cameras do it to what they store, cut to 0..1.
 
-    Parameters
-    ----------
-    amount : float
-        Share of the difference from the blurred picture that is added.
-    radius_px : float
-        Standard deviation of that blur, px.
+    `amount` of the difference from the picture blurred by `radius_px` is added.
     """
     return np.clip(level + amount * (level - blurred(level, radius_px)), 0.0, 1.0)

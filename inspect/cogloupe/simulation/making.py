@@ -40,16 +40,8 @@ _SIZES = (
 class Made:
     """A made gear.
 
-    Attributes
-    ----------
-    gear : CutGear
-        Its flanks, fitted where it was generated.
-    outline : ndarray, shape (n, 2)
-        Corners of the teeth, mm about the bore, clockwise on the picture.
-    details : Details
-        Its floors and forms.
-    causes : tuple of TrueCause
-        What was wrong with the process; empty for a drawn gear.
+    `gear` has flanks fitted where it was generated; `outline` (n, 2) is in mm about the bore,
+    clockwise on the picture; `causes` are empty for a drawn gear.
     """
 
     gear: CutGear

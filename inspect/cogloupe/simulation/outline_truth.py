@@ -35,14 +35,8 @@ ROLLS = 96
 class FlankLines:
     """Fitted flanks of all teeth; shape (2, z) each, left then right.
 
-    Attributes
-    ----------
-    offset : ndarray
-        Angle by which the fitted flank is out of place on the reference circle, rad.
-    lean : ndarray
-        By how much that grows with the length of roll, rad/mm.
-    form : ndarray
-        Range of what is left over, um along the normal.
+    `offset`: angle out of place on the reference circle, rad; `lean`: how much that grows with the
+    length of roll, rad/mm; `form`: range of what is left over, um along the normal.
     """
 
     offset: Floats
@@ -51,19 +45,10 @@ class FlankLines:
 
 
 def gap_pieces(outline: Floats, tooth_centre: Floats) -> list[Floats]:
-    """Stretches of an outline from each tooth's centre line to the next.
+    """Stretches (m, 2) of an outline (n, 2) from each tooth's centre line to the next.
 
-    Parameters
-    ----------
-    outline : ndarray, shape (n, 2)
-        Corners about the work's axis, clockwise on the picture.
-    tooth_centre : ndarray, shape (z,)
-        Polar angles within the tip lands, rad, clockwise one after the other.
-
-    Returns
-    -------
-    list of ndarray, shape (m, 2)
-        z of them; each overlaps the next by one side.
+    About the work's axis, clockwise on the picture; `tooth_centre` are z polar angles within the
+    tip lands, rad. Each stretch overlaps the next by one side.
     """
     angle = np.arctan2(outline[:, 1], outline[:, 0])
     first = int(np.argmin(np.mod(angle - tooth_centre[0], 2 * pi)))
@@ -79,19 +64,10 @@ def gap_pieces(outline: Floats, tooth_centre: Floats) -> list[Floats]:
 
 
 def side_angles(piece: Floats, radii: Floats) -> tuple[Floats, Floats]:
-    """Where a stretch of outline first goes below circles, and where it last comes up.
+    """Where a stretch of outline (m, 2) first goes below circles (q,), and where it last comes up.
 
-    Parameters
-    ----------
-    piece : ndarray, shape (m, 2)
-        Outline across one gap, about the circles' centre.
-    radii : ndarray, shape (q,)
-        Circles.
-
-    Returns
-    -------
-    down, up : ndarray, shape (q,)
-        Polar angles, rad; NaN where the circle is not crossed by both flanks.
+    Polar angles (q,), rad, about the circles' centre; NaN where both flanks do not cross the
+    circle.
     """
     within = np.hypot(*piece.T) < radii[:, None]
     crossed = within[:, :-1] != within[:, 1:]
@@ -183,12 +159,8 @@ def gap_details(gear: CutGear, pieces: list[Floats], form: Floats) -> Details:
     The flat floor is what the gap is longer, close above its lowest point, than the drawn gap's two
     fillets.
 
-    Parameters
-    ----------
-    pieces : list of ndarray
-        Outline across each gap, about the teeth's axis.
-    form : ndarray, shape (2, z)
-        Form deviations to carry along, um.
+    Pieces are the outline across each gap, about the teeth's axis; form deviations (2, z), um, are
+    carried along.
     """
     design = gear.design
     lowest = np.array([_lowest(piece) for piece in pieces])

@@ -46,12 +46,7 @@ Picture = NDArray[np.uint8] | NDArray[np.uint16]
 class Rendered:
     """A picture and the truth about it.
 
-    Attributes
-    ----------
-    image : ndarray, shape (h, w) or (h, w, 3) in RGB, uint8 or uint16
-        The upright picture before any file compression.
-    truth : Truth
-        What a reading should say.
+    The image is the upright picture before any file compression, grey or RGB of 8 or 16 bits.
     """
 
     image: Picture
@@ -82,11 +77,8 @@ def render(
 ) -> Rendered:
     """Render a gear.
 
-    Parameters
-    ----------
-    rng : Generator
-        For random faults, texture, dust and noise, each on a stream of its own, so that changing
-        the camera leaves the gear as it was.
+    Random faults, texture, dust and noise have a random stream each, so that changing the camera
+    leaves the gear as it was.
 
     Raises
     ------

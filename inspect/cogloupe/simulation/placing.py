@@ -22,16 +22,9 @@ from cogloupe_calibration.errors import UseError
 class Cuts:
     """Every placing of the cutter in a gap; shape (n,) each.
 
-    Attributes
-    ----------
-    gap : ndarray of int
-        Which gap, 0 for the one that is cut first.
-    turn : ndarray
-        Angle of the normal to the cutter's pitch line from the gap's nominal middle, rad.
-    along : ndarray
-        Where the cutter's middle stands along that line, mm.
-    height : ndarray
-        Distance of the cutter's tip from the work's axis, mm.
+    `gap` is counted from the one that is cut first; `turn` is the angle of the normal to the
+    cutter's pitch line from the gap's nominal middle, rad, `along` where the cutter's middle stands
+    along that line and `height` the distance of its tip from the work's axis, mm.
     """
 
     gap: Ints

@@ -45,11 +45,8 @@ def ground_texture(camera: Camera, rng: np.random.Generator) -> Floats:
 def face_texture(camera: Camera, centre: Floats, rng: np.random.Generator) -> Floats:
     """Brightness (h, w), about 1, of a machined face.
 
-    Parameters
-    ----------
-    camera : Camera
-        Its `mark_kind` is 'turned' for rings about the bore with the fan of light they throw, or
-        'drawn' for straight strokes of abrasive paper.
+    Turned: rings about the bore with the fan of light they throw; drawn: straight strokes of
+    abrasive paper.
     """
     make = _turned if camera.mark_kind == "turned" else _drawn
     stains = 0.5 * _grain(camera.shape, 60.0, rng) + 0.25 * _grain(camera.shape, 8.0, rng)

@@ -82,15 +82,7 @@ def drawn_details(gear: CutGear) -> Details:
 
 
 def table(gear: CutGear, datum: str, details: Details | None = None) -> TrueTable:
-    """Measure the gear as cut about one axis.
-
-    Parameters
-    ----------
-    datum : {'bore', 'teeth'}
-        The bore's axis, or the axis the teeth were made about.
-    details : Details or None
-        Floors and forms; None for those of a drawn gear.
-    """
+    """Measure the gear as cut about the bore's axis, or the one the teeth were made about."""
     details = details or drawn_details(gear)
     axis = gear.axis if datum == "teeth" else np.zeros(2)
     radius = gear.wheel.reference_radius
