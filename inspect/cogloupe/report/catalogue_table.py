@@ -2,11 +2,11 @@
 
 from collections.abc import Sequence
 
-from rich import box
 from rich.table import Table
 from rich.text import Text
 
 from cogloupe.reading.catalogue_entry import Entry
+from cogloupe.report.console_tables import plain_table
 from cogloupe.wording.numbers import with_uncertainty
 
 _FIGURES = {
@@ -21,7 +21,7 @@ def catalogue_table(entries: Sequence[Entry]) -> Table:
 
     In their order; figures with U (k = 2).
     """
-    table = Table(box=box.SIMPLE_HEAD, padding=(0, 1, 0, 0), pad_edge=False)
+    table = plain_table()
     for name in ("day", "reading", "gear"):
         table.add_column(name, overflow="fold")
     for name in _FIGURES:
