@@ -99,7 +99,7 @@ def _weighted_median(area: Floats) -> float:
 
 
 def ground_between(grey: Floats, xy: Floats, lattice: Lattice) -> float:
-    """How far the grey half way between neighbouring dots has come back to the ground's.
+    """How far grey half way between neighbouring dots (n, 2), px, has come back to the ground's.
 
     1 between dots that stand apart, less where they run into each other. The dark squares of a
     checkerboard, taken for dots, give 1/2 by symmetry, however blurred. NaN without cells.

@@ -77,7 +77,7 @@ def _like(target: Path, name: str) -> None:
 
 
 def sweep(target: Path, older_than: float = STALE_SECONDS) -> None:
-    """Take away what a killed process left unfinished of a file."""
+    """Take away what a killed process left unfinished of a file, where it is some seconds old."""
     for part in target.parent.glob(f"{escape(_prefix(target))}*.part"):
         with suppress(OSError):
             if time.time() - part.stat().st_mtime >= older_than:

@@ -152,7 +152,7 @@ def _check_on_lines(residual: Floats, spacing: float) -> None:
 
 
 def robust_fit(u: Floats, t: Floats, number: Ints) -> tuple[RowModel, NDArray[np.bool_]]:
-    """Fit the row model with points off their line weighted down.
+    """Fit the row model to points (m,), those off their line weighted down.
 
     Gives also which points lie within five robust standard deviations.
 

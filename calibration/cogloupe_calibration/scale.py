@@ -133,7 +133,8 @@ def calibration_from_scale(
 ) -> Calibration:
     """Make a calibration of a bare scale.
 
-    Without a picture that it was made from it fits any frame.
+    Without a picture that it was made from it fits any frame; the note is whatever tells the
+    setting again.
     """
     findings = scale_findings(scale.relative_u)
     if scale.method == "stated":

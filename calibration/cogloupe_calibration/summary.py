@@ -47,7 +47,7 @@ class Summary:
 def calibration_from(
     summary: Summary, picture: Picture, date: datetime.date, note: str = ""
 ) -> Calibration:
-    """Make a calibration of a measured target."""
+    """Make a calibration of a measured target; the note is whatever tells the setting again."""
     return Calibration(
         mm_per_px=summary.scale.mm_per_px,
         u_mm_per_px=summary.scale.u_mm_per_px,

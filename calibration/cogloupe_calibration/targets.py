@@ -62,7 +62,8 @@ def checkerboard_target(
 ) -> Page:
     """Lay out a checkerboard, about as large as a caliper can gauge where no size is stated.
 
-    `pitch_mm` is the side of a square; `size` is its squares across and down.
+    `pitch_mm` is the side of a square; `size` is its squares across and down. Raises as
+    `make_target` does.
     """
     nx, ny = _sized(pitch_mm, size, 0)
     left, top = _placed(paper, nx * pitch_mm, ny * pitch_mm, f"{nx} x {ny} squares")
@@ -83,7 +84,7 @@ def checkerboard_target(
 def dot_target(pitch_mm: float, paper: Paper = "A4", size: tuple[int, int] | None = None) -> Page:
     """Lay out a grid of dots half a pitch wide, as large as a caliper can gauge or of a size.
 
-    `size` is its dots across and down.
+    `size` is its dots across and down. Raises as `make_target` does.
     """
     nx, ny = _sized(pitch_mm, size, 1)
     gauged = ((nx - 1) * pitch_mm, (ny - 1) * pitch_mm)
@@ -103,7 +104,10 @@ def dot_target(pitch_mm: float, paper: Paper = "A4", size: tuple[int, int] | Non
 def ruled_target(
     division_mm: float = 1.0, paper: Paper = "A4", divisions: int | None = None
 ) -> Page:
-    """Lay out a ruled scale, as many divisions as a caliper can gauge where none are stated."""
+    """Lay out a ruled scale, as many divisions as a caliper can gauge where none are stated.
+
+    Raises as `make_target` does.
+    """
     size = None if divisions is None else (divisions, divisions)
     count = _sized(division_mm, size, 0, most=int(CALIPER_MM / SMALLEST_PITCH_MM))[0]
     left, top = _placed(paper, count * division_mm, RULED_LINES_MM[-1], f"{count} divisions")

@@ -32,7 +32,7 @@ def chosen_kind(turned: bool, repeats: bool, join: bool) -> "SetKind | None":
 def inspect_set(
     kind: "SetKind", paths: Sequence[Path], out: Path, given: dict[str, object], mark: str | None
 ) -> int:
-    """Read a set of pictures as one gear, and write its report; gives the exit status.
+    """Read a set of pictures, in order, as one gear; write its report; give the exit status.
 
     Raises
     ------

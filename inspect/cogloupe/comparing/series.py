@@ -113,7 +113,8 @@ def _shifts(readings: Sequence[Reading], marks: Sequence[int] | None) -> list[in
 def play_of(readings: Sequence[Reading], unchanged: Sequence[bool]) -> Play:
     """What gears cut without a change between them differ by.
 
-    Standard deviations within the runs without a change, pooled.
+    Standard deviations within the runs without a change, pooled. Of each reading `unchanged` tells
+    whether nothing was changed before it.
     """
     runs: list[list[Reading]] = []
     for reading, same in zip(readings, unchanged, strict=False):

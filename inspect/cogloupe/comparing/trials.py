@@ -110,7 +110,7 @@ def _trial(entry: dict[str, object], where: str) -> Trial:
 def make_trial(
     date: datetime.date, reading: str, changed: str = "", note: str = "", reading_sha256: str = ""
 ) -> Trial:
-    """Make an entry from what a person said.
+    """Make an entry from what a person said; the reading is its place as seen from the log.
 
     Raises
     ------

@@ -51,7 +51,8 @@ def jobs_for(
 ) -> Iterator[Job | Outcome]:
     """Say what is to be read, and where it is to go.
 
-    One for each photograph, in order; an outcome where its settings cannot be.
+    One for each photograph, in order; an outcome where its settings cannot be. With `every` each
+    gear on a picture is read by itself.
     """
     taken: set[Path] = set()
     for path in photos:

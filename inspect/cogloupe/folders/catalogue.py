@@ -37,8 +37,8 @@ _PLACES = ", ".join(f":{name}" for name in _NAMES)
 class Asked:
     """What readings are looked for; None asks for nothing.
 
-    Days are those on which photographs were taken, or else read; the status is "read" or
-    "not_read".
+    The module is met within half a per cent. Days, first and last, are those on which photographs
+    were taken, or else read; the status is "read" or "not_read".
     """
 
     teeth: int | None = None

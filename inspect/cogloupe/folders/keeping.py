@@ -24,7 +24,10 @@ from cogloupe_calibration.plain_text import shown_name
 
 
 def keep_parts(job: Job, parts: Sequence[Part], stamp: Stamp | None) -> tuple[Outcome, ...]:
-    """Write what was read of a photograph, where no other picture's reading is lost by it."""
+    """Write what was read of a photograph, where no other picture's reading is lost by it.
+
+    The stamp is that of the picture's file as it was read, None where that is not known.
+    """
     photo = PhotoFile(job.photo)
     try:
         with one_at_a_time(job.out):
@@ -87,6 +90,8 @@ def _mark_together(job: Job, place: Path, parts: Sequence[Part], stamp: Stamp | 
 
 def keep_set(photos: SetOfPhotos, out: Path, files: Mapping[str, bytes], known: str) -> Path:
     """Write the one reading of several pictures; gives its folder.
+
+    `known` is the version and the settings that it was read by.
 
     Raises
     ------

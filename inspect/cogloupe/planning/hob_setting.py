@@ -71,8 +71,8 @@ def hob_setting(
 ) -> HobSetting:
     """Work out what can be told of the hob.
 
-    The hob's addendum is taken to be the gear's dedendum; `gashes` are rows of cutting edges round
-    it.
+    The hob's addendum is taken to be the gear's dedendum; `starts` are its threads, `gashes` rows
+    of cutting edges round it; it is fed by `feed_mm` in a turn of the work.
     """
     angle = mark = None
     if hob_diameter_mm is not None:

@@ -113,6 +113,8 @@ class Plan:
     ----------
     depth_mm : float
         Whole depth of cut, from the blank's surface to the root circle, mm.
+    passes : tuple of Pass
+        A proposal.
     pins : tuple of PinSize
         Over the standard pin, and over the one the person has.
     chord : Chord
@@ -127,6 +129,8 @@ class Plan:
         Form cutter of a set of eight; None for a hob, and below 12 teeth.
     indexing : IndexingPlan or None
         Dividing; None without a machine.
+    cautions : tuple of str
+        What a hand at the machine must heed.
     """
 
     request: PlanRequest

@@ -79,9 +79,7 @@ def view_round(points: Floats, margin: float, width: int, height: int) -> View:
 def grey_toned(picture: NDArray[Any], view: View) -> Canvas:
     """Draw a view of a photograph in light greys (h, w, 3), so that colours laid over it stand out.
 
-    What lies outside the picture stays plain.
-
-    The photograph is grey or RGB of 8 or 16 bits, and only read.
+    The photograph is grey or RGB of 8 or 16 bits, and only read; what lies outside it stays plain.
     """
     h, w = picture.shape[:2]
     x0, x1 = np.clip([view.left, view.left + view.columns], 0, w)

@@ -83,7 +83,7 @@ def fraction(value: Fraction) -> str:
 
 
 def angle(radians: float) -> str:
-    """Write an angle in decimal degrees and in degrees and minutes, as ``1.98° (1° 59′)``."""
+    """Write an angle not below zero in degrees, decimal and with minutes: ``1.98° (1° 59′)``."""
     value = degrees(radians)
     whole, minutes = divmod(round(60 * value), 60)
     return f"{value:.2f}° ({whole}° {minutes}′)"

@@ -133,7 +133,7 @@ def figure(
     arc: bool = False,
     bare: bool = False,
 ) -> Cell:
-    """A cell with a figure and its U."""
+    """A cell with a figure and its U, from its standard uncertainty."""
     text = with_uncertainty(value, u, "" if bare else unit, signed=signed)
     return Cell(text=text, value=value, u=u, unit=unit, arc=arc, signed=signed, bare=bare)
 

@@ -146,7 +146,7 @@ Verdict = Literal["above", "below", "equal"]
 def compare(value: float, expected: float, limit: float | None) -> Verdict:
     """Hold a figure against what is expected, within the U of their difference.
 
-    They are taken as equal where that is None, since nothing is known.
+    The limit is that U; they are taken as equal where it is None, since nothing is known.
     """
     if limit is None or abs(value - expected) < limit:
         return "equal"

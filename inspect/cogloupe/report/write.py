@@ -39,7 +39,8 @@ def write_report(
 ) -> None:
     """Write reading.json, teeth.csv, report.html and the pictures of a reading.
 
-    Of further pictures by file name the page shows those it has a caption for.
+    `draw` draws the charts. Of further pictures by file name the page shows those it has a caption
+    for. The folder is made where it is not there.
 
     Raises
     ------
@@ -68,7 +69,7 @@ def report_files(
     draw: Draw = charts_here,
     extra: Mapping[str, bytes] = MappingProxyType({}),
 ) -> dict[str, bytes]:
-    """Make the files of a reading in memory: contents by file name."""
+    """Make the files of a reading in memory, with further pictures: contents by file name."""
     # OpenCV draws and packs without holding the interpreter, so the charts go on beside it.
     with ThreadPoolExecutor(max_workers=1) as beside:
         drawn = beside.submit(overlay_png, reading, drawing)

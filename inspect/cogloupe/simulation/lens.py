@@ -146,6 +146,6 @@ def to_level(light: Floats, gamma: str) -> Floats:
 def sharpened(level: Floats, amount: float, radius_px: float) -> Floats:
     """Unsharp masking, as cameras do it to what they store, cut to 0..1.
 
-    `amount` of the difference from the picture blurred by `radius_px` is added.
+    `amount` of the difference from the picture blurred by a Gaussian, `radius_px`, is added.
     """
     return np.clip(level + amount * (level - blurred(level, radius_px)), 0.0, 1.0)

@@ -45,7 +45,7 @@ def ground_texture(camera: Camera, rng: np.random.Generator) -> Floats:
 def face_texture(camera: Camera, centre: Floats, rng: np.random.Generator) -> Floats:
     """Brightness (h, w), about 1, of a machined face.
 
-    Turned: rings about the bore with the fan of light they throw; drawn: straight strokes of
+    Turned: rings about the centre, px, with the fan of light they throw; drawn: straight strokes of
     abrasive paper.
     """
     make = _turned if camera.mark_kind == "turned" else _drawn
