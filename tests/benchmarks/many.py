@@ -11,7 +11,7 @@ import shutil
 import subprocess
 import sys
 import time
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from pathlib import Path
 from tempfile import TemporaryDirectory
@@ -29,7 +29,17 @@ PICTURES = 1000
 COGLOUPE = [sys.executable, "-c", "from cogloupe.commands import main; main()"]
 
 
-def timed(*words: str, folder: Path = ROOT) -> float:
+ONE_CORE = [
+    sys.executable, "-c",
+    "import os, sys; os.sched_setaffinity(0, {0}); os.execv(sys.argv[1], sys.argv[1:])",
+]  # fmt: skip
+"""Before a command: it and what it begins share one core. (`--jobs 1` alone draws its charts on
+another.)"""
+MANNERS = {"one core": [*ONE_CORE, *COGLOUPE], "two processes": COGLOUPE}
+JOBS = {"one core": "1", "two processes": "2"}
+
+
+def timed(*words: str, folder: Path = ROOT, command: Sequence[str] = COGLOUPE) -> float:
     """Seconds that a command takes from start to end.
 
     Parameters
@@ -37,32 +47,36 @@ def timed(*words: str, folder: Path = ROOT) -> float:
     *words : str
     folder : Path, optional
         Where it is run.
+    command : sequence of str, optional
 
     Returns
     -------
     float
     """
     start = time.perf_counter()
-    subprocess.run([*COGLOUPE, *words], cwd=folder, capture_output=True, check=True)
+    subprocess.run([*command, *words], cwd=folder, capture_output=True, check=True)
     return time.perf_counter() - start
 
 
 def samples() -> str:
-    """Time the sample pictures by one process and by two, in turn.
+    """Time the sample pictures by one core and by two processes, in turn.
 
     Returns
     -------
     str
         Table.
     """
-    took: dict[str, list[float]] = {"1": [], "2": []}
+    took: dict[str, list[float]] = {manner: [] for manner in MANNERS}
     for _ in range(RUNS):
-        for jobs, seconds in took.items():
+        for manner, seconds in took.items():
             with TemporaryDirectory() as out:
-                seconds.append(timed("inspect", "sample_images", "--out", out, "--jobs", jobs))
-    rows = [[f"--jobs {jobs}", min(s), sorted(s)[RUNS // 2]] for jobs, s in took.items()]
-    rows.append(["ratio of the least", min(took["1"]) / min(took["2"]), ""])
-    return table(("15 sample pictures", f"least of {RUNS}, s", "median, s"), rows)
+                words = ("inspect", "sample_images", "--out", out, "--jobs", JOBS[manner])
+                seconds.append(timed(*words, command=MANNERS[manner]))
+                read = len(list(Path(out).glob("*/reading.json")))
+    rows = [[manner, min(s), sorted(s)[RUNS // 2]] for manner, s in took.items()]
+    one, two = took.values()
+    rows.append(["ratio of the least", min(one) / min(two), ""])
+    return table((f"{read} sample pictures", f"least of {RUNS}, s", "median, s"), rows)
 
 
 @contextmanager
@@ -124,13 +138,14 @@ def resident_mb(process: int) -> float:
     return (int(own[1]) / 1024 if own else 0.0) + sum(map(resident_mb, below))
 
 
-def watched(folder: Path, out: Path, jobs: str) -> tuple[float, list[float]]:
+def watched(folder: Path, out: Path, manner: str) -> tuple[float, list[float]]:
     """Read a folder, and look at the memory meanwhile.
 
     Parameters
     ----------
     folder, out : Path
-    jobs : str
+    manner : str
+        Of `MANNERS`.
 
     Returns
     -------
@@ -139,10 +154,10 @@ def watched(folder: Path, out: Path, jobs: str) -> tuple[float, list[float]]:
     list of float
         Memory of all processes together, MB, each second.
     """
-    words = ["inspect", str(folder), "--out", str(out), "--jobs", jobs]
+    words = ["inspect", str(folder), "--out", str(out), "--jobs", JOBS[manner]]
     start, seen = time.perf_counter(), []
     nowhere = subprocess.DEVNULL
-    with subprocess.Popen([*COGLOUPE, *words], stdout=nowhere, stderr=nowhere) as process:
+    with subprocess.Popen([*MANNERS[manner], *words], stdout=nowhere, stderr=nowhere) as process:
         while process.poll() is None:
             seen.append(resident_mb(process.pid))
             time.sleep(1)
@@ -150,7 +165,7 @@ def watched(folder: Path, out: Path, jobs: str) -> tuple[float, list[float]]:
 
 
 def thousand() -> str:
-    """Read many pictures of two megapixels by one process and by two.
+    """Read many pictures of two megapixels by one core and by two processes.
 
     Returns
     -------
@@ -159,13 +174,13 @@ def thousand() -> str:
     """
     rows: list[list[object]] = []
     with pictures(PICTURES) as folder:
-        for jobs in ("1", "2"):
-            out = folder.parent / f"out-{jobs}"
-            seconds, seen = watched(folder, out, jobs)
+        for manner in MANNERS:
+            out = folder.parent / "out"
+            seconds, seen = watched(folder, out, manner)
             read = len(list(out.glob("*/reading.json")))
             early = max(seen[len(seen) // 10 : len(seen) // 3])
             late = max(seen[-len(seen) // 3 :])
-            rows.append([f"--jobs {jobs}", read, seconds, early, late, late / early])
+            rows.append([manner, read, seconds, early, late, late / early])
             shutil.rmtree(out)
     rows.append(["ratio", "", float(str(rows[0][2])) / float(str(rows[1][2])), "", "", ""])
     head = ("2 Mpx each", "read", "s", "memory early, MB", "late, MB", "late / early")
@@ -191,12 +206,13 @@ def cluster(workers: int) -> Iterator[tuple[str, list["subprocess.Popen[bytes]"]
         told = Path(name, "scheduler.json")
         dask = [sys.executable, "-m"]
         quiet = {"stdout": subprocess.DEVNULL, "stderr": subprocess.DEVNULL}
+        quiet["env"] = os.environ | {"OPENBLAS_NUM_THREADS": "1"}  # as a nanny sets it
         words = ["--host", "127.0.0.1", "--port", "0", "--no-dashboard", "--scheduler-file"]
         scheduler = subprocess.Popen(
             [*dask, "distributed.cli.dask_scheduler", *words, str(told)],
             **quiet,  # type: ignore[call-overload]
         )
-        while not told.exists():
+        while not told.exists() or not told.read_text().rstrip().endswith("}"):
             time.sleep(0.1)
         address = json.loads(told.read_text())["address"]
         own = ["--nthreads", "1", "--no-nanny", "--no-dashboard"]

@@ -129,9 +129,9 @@ def test_what_is_sent_is_read_as_what_lies_here(tmp_path, wheel_png):
 class ByPickle:
     """A client whose one worker is this process, though all comes and goes as bytes."""
 
-    def submit(self, work, sent, **_):
+    def submit(self, work, *sent, **_):
         future = Future()
-        future.set_result(as_sent(work(as_sent(sent))))
+        future.set_result(as_sent(work(*as_sent(sent))))
         return future
 
 

@@ -1,11 +1,13 @@
 """Reads photographs on the workers of a Dask cluster (the extra `cogloupe[cluster]`)."""
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
 from tempfile import TemporaryDirectory
 from typing import TYPE_CHECKING, Any
+
+import cv2
 
 from cogloupe.folders.jobs import Job, Outcome, Part
 from cogloupe.folders.keeping import keep_parts
@@ -76,7 +78,7 @@ class ClusterCrew:
         work: tuple[Any, Any] = (read_sent, _packed(job)) if self._ship else (read_job, job)
         if work[1] is None:
             return Given(None, stamp)
-        return Given(self._client.submit(*work, pure=False, retries=RETRIES), stamp)
+        return Given(self._client.submit(_by_one_core, *work, pure=False, retries=RETRIES), stamp)
 
     def take(self, job: Job, handle: Given) -> tuple[Outcome, ...]:
         """Wait for what became of a photograph.
@@ -115,6 +117,12 @@ class ClusterCrew:
             return False
         handle.future.cancel()
         return True
+
+
+def _by_one_core(read: Callable[[Any], Any], work: Any) -> Any:
+    """Read as a worker: it counts its threads, and the libraries are to begin no others."""
+    cv2.setNumThreads(1)
+    return read(work)
 
 
 def _packed(job: Job) -> Sent | None:
