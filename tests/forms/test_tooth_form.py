@@ -7,7 +7,7 @@ from cogloupe.forms.straight import StraightForm
 from cogloupe.forms.tooth_form import FlankCurve
 
 
-@pytest.mark.parametrize("passing", [0.0, 1.0, 2.0])
+@pytest.mark.parametrize("passing", [-2.0, -1.0, 0.0, 1.0, 2.0])
 def test_a_shift_moves_a_straight_flank_everywhere_alike(passing):
     curve = FlankCurve(StraightForm((passing, passing)), 10.0, 9.4, 10.6)
     place, slope = curve.shifted()
@@ -20,3 +20,10 @@ def test_a_shift_moves_a_straight_flank_everywhere_alike(passing):
         moved = np.outer(arm, place[side]) + np.outer(run, slope[side])
         # A place and a slope leave the square of the range's half over the radius: 0.06^2.
         np.testing.assert_allclose(moved - [np.cos(lean), np.sin(lean)], 0, atol=0.06**2)
+
+
+@pytest.mark.parametrize("passing", [-2.0, 0.0, 2.0])
+def test_a_stretch_moves_a_straight_flank_as_far_as_its_line_passes_the_axis(passing):
+    curve = FlankCurve(StraightForm((passing, passing)), 10.0, 9.4, 10.6)
+    # The foot of the normal from the axis is what a stretch moves; all else slides along the line.
+    np.testing.assert_allclose(curve.stretched()[0], passing, atol=0.06**2)

@@ -21,6 +21,8 @@ BOTH_SIDES = np.array([0, 1])
 """Numbers of left and right flanks."""
 OUT = np.array([-1.0, 1.0])
 """Sign of left and right flanks that makes an angle positive out of the material."""
+STEP = 1e-6
+"""Share of a radius over which a flank is seen to turn one way or the other: far above rounding."""
 
 
 class ToothForm(Protocol):
@@ -159,13 +161,22 @@ class FlankCurve:
 
     @property
     def measuring_lean(self) -> Floats:
-        """Angle of left and right normals against the tangent there, rad, shape (2,)."""
-        return np.arccos(np.clip(self.measuring_arm / self.measuring_radius, -1.0, 1.0))
+        """Angle of left and right normals against the tangent there, rad, shape (2,).
+
+        Negative where the tooth grows thicker outwards.
+        """
+        return self._lean(np.full(2, self.measuring_radius), BOTH_SIDES)
 
     @property
     def mean_lean(self) -> float:
         """Mean of both sides' lean on the measuring circle, rad; an involute's pressure angle."""
-        return float(self.measuring_lean.mean())
+        return float(np.abs(self.measuring_lean).mean())
+
+    def _lean(self, radius: Floats, side: ArrayLike) -> Floats:
+        """Angle of the normals against the tangent, rad; its sign is that of the flank's turn."""
+        lean = np.arccos(np.clip(self.form.arm(radius, side) / radius, -1.0, 1.0))
+        near, far = (self.form.turn(radius * part, side) for part in (1 - STEP, 1 + STEP))
+        return np.where(far < near, -lean, lean)
 
     def shifted(self) -> tuple[Floats, Floats]:
         """What a shift of the axis by one px does to a flank's place and slope.
@@ -190,9 +201,9 @@ class FlankCurve:
             turned = np.stack([-np.sin(lean), np.cos(lean)], axis=1)
             return way, turned / self.measuring_arm[:, None]
 
-        def moved(radius: Floats, arm: Floats, side: int) -> Floats:
+        def moved(radius: Floats, side: int) -> Floats:
             facing = self.form.turn(radius, side) - self.measuring_turn[side]
-            facing = facing + np.arccos(np.clip(arm / radius, -1.0, 1.0))
+            facing = facing + self._lean(radius, side)
             return np.stack([np.cos(facing), np.sin(facing)], axis=1)
 
         lines = self._lines(moved)
@@ -215,14 +226,14 @@ class FlankCurve:
         """
         if self.form.name == "involute":
             return self.measuring_roll, 1.0
-        lines = self._lines(lambda radius, arm, _: np.sqrt(np.maximum(radius**2 - arm**2, 0.0)))
+        lines = self._lines(lambda radius, side: radius * np.sin(self._lean(radius, side)))
         place, slope = lines.mean(axis=0)
         return float(place), float(slope)
 
-    def _lines(self, moved: Callable[[Floats, Floats, int], Floats]) -> Floats:
+    def _lines(self, moved: Callable[[Floats, int], Floats]) -> Floats:
         """Place and slope of each side, shape (2, 2, ...), by a line fitted to how points move.
 
-        `moved` gives the movement along the normal, from radius, arm and side.
+        `moved` gives the movement along the normal, from radius and side.
         """
         radius = np.linspace(self.low_radius, self.high_radius, 60)
         x = self.form.along(radius) - self.measuring_roll
@@ -230,7 +241,7 @@ class FlankCurve:
         for side in (0, 1):
             arm = self.form.arm(radius, side)
             design = np.stack([arm / self.measuring_arm[side], x], axis=1)
-            found.append(np.linalg.lstsq(design, moved(radius, arm, side), rcond=None)[0])
+            found.append(np.linalg.lstsq(design, moved(radius, side), rcond=None)[0])
         return np.array(found)
 
     @property
