@@ -25,5 +25,5 @@ def test_a_shift_moves_a_straight_flank_everywhere_alike(passing):
 @pytest.mark.parametrize("passing", [-2.0, 0.0, 2.0])
 def test_a_stretch_moves_a_straight_flank_as_far_as_its_line_passes_the_axis(passing):
     curve = FlankCurve(StraightForm((passing, passing)), 10.0, 9.4, 10.6)
-    # The foot of the normal from the axis is what a stretch moves; all else slides along the line.
+    # Of a point on a line, what goes along its normal is the distance of the line from the axis.
     np.testing.assert_allclose(curve.stretched()[0], passing, atol=0.06**2)
