@@ -302,12 +302,10 @@ def _laid_out(
     angle = np.arange(angles) * (2 * pi / angles)
     ring = slant.placed(np.stack([np.cos(angle), np.sin(angle)], axis=-1)).astype(np.float32)
     at = radius * ring + np.asarray(place, np.float32)
-    pair = np.stack([directions.real, directions.imag], axis=-1)
-    found = cv2.remap(
-        pair, at[..., 0], at[..., 1], cv2.INTER_LINEAR, borderMode=cv2.BORDER_CONSTANT
-    )
+    pair = np.ascontiguousarray(directions).view(np.float32).reshape(*directions.shape, 2)
+    found = cv2.remap(pair, at, None, cv2.INTER_LINEAR, borderMode=cv2.BORDER_CONSTANT)
     against = np.exp(-2j * angle).astype(np.complex64)
-    return np.asarray((found[..., 0] + 1j * found[..., 1]) * against, np.complex64)
+    return np.asarray(found.view(np.complex64)[..., 0] * against)
 
 
 def _answers(rows: Spectrum, teeth: tuple[int, int]) -> tuple[Spectrum, Ints, Floats]:
@@ -315,13 +313,13 @@ def _answers(rows: Spectrum, teeth: tuple[int, int]) -> tuple[Spectrum, Ints, Fl
     from scipy import fft
 
     numbers, ahead, behind, length = theory(*teeth)
-    spectrum = fft.fft(rows, ROWS_PADDED, axis=0)
+    spectrum = fft.fft(np.ascontiguousarray(rows.T), ROWS_PADDED, axis=1)
     answer = np.zeros((len(numbers), HARMONICS, ROWS), np.complex64)
     for k in range(HARMONICS):
         harmonic = (k + 1) * numbers
         told = np.flatnonzero(harmonic < rows.shape[1] // 2)
-        one = spectrum[:, harmonic[told]].T * np.conj(ahead[told, k])
-        other = np.conj(spectrum[:, -harmonic[told]].T) * behind[told, k]
+        one = spectrum[harmonic[told]] * np.conj(ahead[told, k])
+        other = np.conj(spectrum[-harmonic[told]]) * behind[told, k]
         # The conjugate of a series belongs to the conjugate spectrum, read backwards.
         both = one + np.roll(other[:, ::-1], 1, axis=1)
         answer[told, k] = fft.ifft(both, axis=1)[:, :ROWS]

@@ -230,7 +230,7 @@ def _side_of(
     tip = np.interp(tips[0], a.radius, a.along)
     at_tip = [np.interp(end, a.along, off) for end, off in zip(tip, a.off[:, side], strict=True)]
     before, corner, after = (
-        _corners(a, b, tips[1], centre, turned + way * TURNED) for way in (-1, 0, 1)
+        _corners(a, tips[1], centre, turned + way * TURNED) for way in (-1, 0, 1)
     )
     return _Side(
         a=a, b=b, centre=centre, off_a=a.off[:, side], off_b=b.off[:, side].T.copy(), tip_a=tip,
@@ -242,11 +242,12 @@ def _side_of(
     )  # fmt: skip
 
 
-def _corners(a: RunningGear, b: RunningGear, tips: Floats, centre: float, turned: Floats) -> Floats:
+def _corners(a: RunningGear, tips: Floats, centre: float, turned: Floats) -> Floats:
     """Length on A's ideal flank at which each tip of B passes; beyond its ends where none does."""
     length = np.linspace(a.along[0], a.along[-1], FINE)
     radius = np.interp(length, a.along, a.radius)
-    _, distance = seen_from_mate(a, b, centre, turned[:, None], radius)
+    angle = turned[:, None] - a.wheel.flank.turn(radius)
+    distance = np.sqrt(radius**2 + centre**2 - 2 * centre * radius * np.cos(angle))
     nearer = np.minimum.accumulate(distance, axis=1)
     return np.stack([np.interp(tips, row[::-1], length[::-1]) for row in nearer])
 
