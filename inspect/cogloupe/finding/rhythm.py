@@ -303,7 +303,8 @@ def _laid_out(
     ring = slant.placed(np.stack([np.cos(angle), np.sin(angle)], axis=-1)).astype(np.float32)
     at = radius * ring + np.asarray(place, np.float32)
     pair = np.ascontiguousarray(directions).view(np.float32).reshape(*directions.shape, 2)
-    found = cv2.remap(pair, at, None, cv2.INTER_LINEAR, borderMode=cv2.BORDER_CONSTANT)
+    no_second = np.empty(0, np.float32)  # the one map holds x and y
+    found = cv2.remap(pair, at, no_second, cv2.INTER_LINEAR, borderMode=cv2.BORDER_CONSTANT)
     against = np.exp(-2j * angle).astype(np.complex64)
     return np.asarray(found.view(np.complex64)[..., 0] * against)
 
