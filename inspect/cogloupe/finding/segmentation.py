@@ -31,6 +31,9 @@ count is asked of the rhythm too."""
 LIKELY, LIKELY_TURN, LIKELY_TEETH = 0.75, 0.85, 8
 """Share of even teeth, share of the turn, and number of teeth from which an outline by grey levels
 is taken where no rhythm is found."""
+SHALLOW, WHOLE_DEPTH = 0.7, 2.25
+"""Share of the depth of teeth of their number under which an outline by grey levels passes over
+what lies in the gaps, a shadow or dirt; and that depth, in modules. Stub teeth have 0.8 of it."""
 CUT_RUN_PX = 3
 """Neighbouring pixels of the picture's outermost line that must be the gear's for it to be cut."""
 
@@ -58,7 +61,7 @@ def find_gears(
     factor = pixels.shape[1] / small.shape[1]
     values = small.astype(np.float32)
     found = [
-        _of_one_material(values, _seen_whole(pixels, region, factor))
+        _of_the_gear_alone(values, _seen_whole(pixels, region, factor))
         for region in gears_by_mask(values)
     ]
     if not any(_certain(region, small.shape) for region in found[:1]):
@@ -120,9 +123,10 @@ def _likely(region: Region) -> bool:
     return settled(region) or (even and region.teeth >= LIKELY_TEETH)
 
 
-def _of_one_material(small: NDArray[np.float32], region: Region) -> Region:
+def _of_the_gear_alone(small: NDArray[np.float32], region: Region) -> Region:
     """The region, no longer called settled where a side or a shadow is part of it."""
-    if one_material(small, region):
+    deep = (region.tip_radius - region.root_radius) * (region.teeth + 2) / (2 * region.tip_radius)
+    if deep > SHALLOW * WHOLE_DEPTH and one_material(small, region):
         return region
     return replace(region, follows=min(region.follows, LIKELY))
 
