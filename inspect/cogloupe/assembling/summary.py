@@ -1,12 +1,12 @@
 """The gear in a few figures, and its tolerance classes."""
 
 from collections.abc import Sequence
-from math import degrees, sqrt
+from math import degrees, hypot
 
 import numpy as np
 
 from cogloupe.assembling.shapes_and_sizes import floor_ratio_mean, per_side, profile_summary
-from cogloupe.figures.budget import Judged, u_direction
+from cogloupe.figures.budget import Judged, pitch_draws, u_direction
 from cogloupe.figures.pitch import Figures, counted
 from cogloupe.figures.profile import ProfileFigures
 from cogloupe.figures.shapes import Shapes
@@ -22,6 +22,7 @@ from cogloupe.fits.measured import Measured
 from cogloupe.numerics.angles import atan2_deg
 from cogloupe.numerics.missing import mean_seen, number
 from cogloupe.reading.models import Summary, Tolerance, Tooth
+from cogloupe.uncertainty.combination import of_draws
 from cogloupe_calibration.arrays import Floats
 
 LARGEST = ("single_pitch_max_um", "cumulative_pitch_total_um", "runout_um")
@@ -43,9 +44,10 @@ def build_summary(
         What was worked out.
     """
     worst, total, runout = (judged[name] for name in LARGEST)
-    single = counted(figures).single_um
+    clear = counted(figures)
+    drawn = pitch_draws(clear)
     spread, u_spread, whole, u_whole = np.transpose(
-        [_spread(single[:, s], figures, s) for s in (0, 1)]
+        [_spread(clear.single_um[:, s], drawn[s], figures, s) for s in (0, 1)]
     )
     bore_seen = axes.kind == "bore"
     direction, u_of_direction = _direction(measured, figures) if bore_seen else (None, None)
@@ -95,26 +97,18 @@ def _direction(measured: Measured, figures: Figures) -> tuple[float | None, floa
     return atan2_deg(float(np.angle(figures.eccentricity))), number(min(u, 180.0))
 
 
-def _spread(single: Floats, figures: Figures, side: int) -> tuple[float, float, float, float]:
-    """Standard deviation and range of a side's pitches, each with its standard uncertainty.
-
-    Edge noise alone gives both a size; half the amount by which it can have raised them is in
-    the uncertainty.
-    """
+def _spread(
+    single: Floats, drawn: Floats, figures: Figures, side: int
+) -> tuple[float, float, float, float]:
+    """Standard deviation and range of a side's pitches, each with its standard uncertainty."""
     if not np.isfinite(single).any():
         return (float("nan"),) * 4
     scale = 1000 * figures.measuring_radius
-    n = int(np.isfinite(single).sum())
-    noise = float(np.sqrt(2 * np.nanmean(figures.noise[:, side] ** 2))) * scale
     lens = [np.nanstd(np.diff(m.position[:, side])) * scale for m in figures.modes]
-    spread = float(np.nanstd(single))
-    raised = spread - sqrt(max(spread**2 - noise**2, 0.0))
-    u_spread = sqrt((raised / 2) ** 2 + noise**2 / (2 * n) + sum(v**2 for v in lens))
-    whole = float(np.nanmax(single) - np.nanmin(single))
-    chance = 1.64 * sqrt(2 * np.log(n)) * noise
-    raised = whole - sqrt(max(whole**2 - chance**2, 0.0))
-    u_whole = sqrt((raised / 2) ** 2 + 2 * noise**2 + sum((3 * v) ** 2 for v in lens))
-    return spread, u_spread, whole, u_whole
+    spread, whole = float(np.nanstd(single)), float(np.nanmax(single) - np.nanmin(single))
+    own_spread = of_draws(spread, np.nanstd(drawn, axis=1))
+    own_whole = of_draws(whole, np.nanmax(drawn, axis=1) - np.nanmin(drawn, axis=1))
+    return spread, hypot(own_spread, *lens), whole, hypot(own_whole, *(3 * v for v in lens))
 
 
 def build_tolerance(

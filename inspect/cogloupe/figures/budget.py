@@ -100,6 +100,22 @@ def _flank_draws(figures: Figures) -> list[tuple[Floats, Floats]]:
     return found
 
 
+def pitch_draws(figures: Figures) -> list[Floats]:
+    """Plausible single pitch deviations of each side.
+
+    Returns
+    -------
+    list of ndarray, shape (DRAWS, z)
+        µm; NaN beside flanks that were not seen.
+    """
+    found = []
+    for drawn, seen in _flank_draws(figures):
+        whole = np.full((len(drawn), len(seen)), np.nan)
+        whole[:, seen] = 1000 * figures.measuring_radius * drawn
+        found.append(whole - np.roll(whole, 1, axis=1))
+    return found
+
+
 def _largest_pitch(measured: Measured, figures: Figures) -> Judged:
     """Largest single pitch deviation, whichever its sign."""
     um, single = 1000 * figures.measuring_radius, figures.single_um
@@ -107,12 +123,8 @@ def _largest_pitch(measured: Measured, figures: Figures) -> Judged:
         return Judged("single_pitch_max_um", "um", float("nan"), ())
     tooth, side = np.unravel_index(int(np.nanargmax(np.abs(single))), single.shape)
     largest = float(np.abs(single[tooth, side]))
-    steps = []
-    for drawn, seen in _flank_draws(figures):
-        whole = np.full((len(drawn), len(seen)), np.nan)
-        whole[:, seen] = drawn
-        steps.append(np.abs(whole - np.roll(whole, 1, axis=1)))
-    own = of_draws(largest, um * np.nanmax(np.concatenate(steps, axis=1), axis=1))
+    steps = np.abs(np.concatenate(pitch_draws(figures), axis=1))
+    own = of_draws(largest, np.nanmax(steps, axis=1))
     modes = [
         um * float(m.position[tooth, side] - m.position[tooth - 1, side]) for m in figures.modes
     ]
@@ -124,23 +136,23 @@ def _largest_pitch(measured: Measured, figures: Figures) -> Judged:
 def _cumulative_total(measured: Measured, figures: Figures) -> Judged:
     """Total cumulative pitch deviation of the worse side."""
     um = 1000 * figures.measuring_radius
-    draws = _flank_draws(figures)
-    both = [_range(figures.cumulative_um[:, s], um * draws[s][0]) for s in (0, 1)]
-    side = int(np.nanargmax([np.nan_to_num(b[0], nan=-1.0) for b in both]))
-    value, own, high, low = both[side]
+    ends = [_ends(figures.cumulative_um[:, side]) for side in (0, 1)]
+    side = int(np.nanargmax([np.nan_to_num(end[0], nan=-1.0) for end in ends]))
+    value, high, low = ends[side]
+    drawn = [um * np.ptp(drawn, axis=1) for drawn, seen in _flank_draws(figures) if seen.any()]
+    own = of_draws(value, np.max(drawn, axis=0)) if drawn else float("nan")
     modes = [um * float(m.position[high, side] - m.position[low, side]) for m in figures.modes]
     where = f"teeth {high + 1} and {low + 1}"
     parts = _parts(measured, figures, own, modes, "µm", where)
     return Judged("cumulative_pitch_total_um", "um", value, parts)
 
 
-def _range(values: Floats, drawn: Floats) -> tuple[float, float, int, int]:
-    """Largest less smallest, its own uncertainty by draws, and where they are."""
+def _ends(values: Floats) -> tuple[float, int, int]:
+    """Largest less smallest, and where they are."""
     if not np.isfinite(values).any():
-        return float("nan"), float("nan"), 0, 0
+        return float("nan"), 0, 0
     high, low = int(np.nanargmax(values)), int(np.nanargmin(values))
-    value = float(values[high] - values[low])
-    return value, of_draws(value, np.ptp(drawn, axis=1)), high, low
+    return float(values[high] - values[low]), high, low
 
 
 def _mean_thickness(measured: Measured, figures: Figures) -> Judged:
@@ -176,9 +188,9 @@ def _mean_thickness(measured: Measured, figures: Figures) -> Judged:
 
 def _runout(measured: Measured, figures: Figures) -> Judged:
     """Range of the seated pin's distance."""
-    each = np.full_like(figures.pin_radius, figures.u_pin)
-    drawn = plausible(figures.pin_radius, each, figures.gap_middle)
-    value, own, high, low = _range(figures.pin_radius, drawn)
+    drawn = plausible(figures.pin_radius, figures.u_pin, figures.gap_middle)
+    value, high, low = _ends(figures.pin_radius)
+    own = of_draws(value, np.ptp(drawn, axis=1)) if drawn.size else float("nan")
     where = f"gaps {high + 1} and {low + 1}"
     modes = [float(1000 * (mode[high] - mode[low])) for mode in figures.pin_modes]
     parts = _parts(measured, figures, 1000 * own, modes, "µm", where)
@@ -208,7 +220,11 @@ def u_direction(measured: Measured, figures: Figures) -> float:
 
 def _own_off_axis(figures: Figures) -> float:
     """What the pins' own noise does to the axis, mm."""
-    return figures.u_pin * sqrt(eccentricity(figures.pin_radius, figures.gap_middle)[1])
+    seen = np.isfinite(figures.pin_radius)
+    if not seen.any():
+        return float("nan")
+    one = float(np.sqrt(np.mean(figures.u_pin[seen] ** 2)))
+    return one * sqrt(eccentricity(figures.pin_radius, figures.gap_middle)[1])
 
 
 def _off_axis(figures: Figures) -> tuple[list[float], list[float]]:

@@ -53,8 +53,8 @@ class Figures:
     thickness, gap_width, pin_radius : ndarray, shape (z,)
     pin_modes : tuple of ndarray, shape (z,)
         Change of the pin radii with each mode.
-    u_pin : float
-        Noise of one pin radius.
+    u_pin : ndarray, shape (z,)
+        Their standard uncertainty from the noise of the flanks they rest on.
     eccentricity : complex
         Teeth axis as seen from the datum, mm.
     edge : float
@@ -74,7 +74,7 @@ class Figures:
     gap_width: Floats
     pin_radius: Floats
     pin_modes: tuple[Floats, ...]
-    u_pin: float
+    u_pin: Floats
     eccentricity: complex
     edge: float
     measuring_radius: float
@@ -150,8 +150,7 @@ def compute_pitch(
     pin = settings.lengths_mm.get("pin_diameter", STANDARD_PIN * wheel.module_mm)
     pins = _seated(measured, axes, radius, pin, first)
     pin_modes, lean = _pins_moved(measured, position, modes, radius, pin)
-    u_flank = float(np.sqrt(np.nanmean(noise**2)))
-    u_pin = u_flank * sqrt(2) * radius / (2 * tan(lean))
+    u_pin = np.hypot(noise[:, 1], np.roll(noise[:, 0], -1)) * radius / (2 * tan(lean))
     counts = np.roll(flank_status(fits) != "obstructed", -first, axis=0)
     gap_middle = position[:, 1] + gap_width(position, 0.5)
     clear = counts[:, 1] & np.roll(counts[:, 0], -1)

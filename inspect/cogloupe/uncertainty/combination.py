@@ -4,6 +4,7 @@ Combination after JCGM 100:2008 (GUM): standard uncertainties, k = 1. What a sou
 flanks is worked out in `modes`. Angles rad, lengths px unless named otherwise.
 """
 
+from collections.abc import Callable
 from math import cos, sqrt
 
 import numpy as np
@@ -15,6 +16,10 @@ from cogloupe_calibration.scale import Scale
 
 DRAWS = 300
 """Draws of the true values behind a largest difference: its uncertainty to 4 % of itself."""
+LEAST_NOISE = 1e-6
+"""Least own uncertainty of a value, in the range of them all: nothing is exact."""
+HALVINGS = 30
+"""Of the bracket in which a variance is looked for: it is then known to a billionth of it."""
 
 
 def combined(parts: tuple[Floats, ...]) -> Floats:
@@ -148,35 +153,62 @@ def plausible(values: Floats, u: Floats, turn: Floats) -> Floats:
     -----
     Noise makes the largest of many values look larger than it is. What noise explains of their
     first harmonic, and of the scatter about it, is taken out before noise is drawn (empirical
-    Bayes), so that the draws vary as the true values do. Propagation by draws: JCGM 101:2008. The
-    draws are the same for the same values.
+    Bayes), so that the draws vary as the true values do: a value of which little is known is drawn
+    among the others, and not as far out as its own uncertainty alone would let it lie. Propagation
+    by draws: JCGM 101:2008. The draws are the same for the same values.
     """
     seen = np.isfinite(values)
-    value, own, angle = values[seen], u[seen], turn[seen]
-    if len(value) == 0:
-        return np.zeros((DRAWS, 0))
-    drawn = np.random.default_rng(DRAWS).standard_normal((DRAWS, len(value))) * own
-    mean, noise = float(value.mean()), float(np.mean(own**2))
+    value, angle = values[seen], turn[seen]
+    if len(value) < 2:
+        return np.repeat(value[None], DRAWS, axis=0)
+    noise = np.maximum(u[seen], LEAST_NOISE * np.ptp(value) + 1e-300) ** 2
     waves = np.stack([np.cos(angle), np.sin(angle)], axis=1)
     waves = waves - waves.mean(axis=0)
-    onto = waves @ np.linalg.pinv(waves)
-    wave, drawn_wave = onto @ (value - mean), drawn @ onto.T
-    spare = max(len(value) - 3, 1)
-    return np.asarray(
-        mean
-        + _pulled(wave, drawn_wave, 2, noise)
-        + _pulled(value - mean - wave, drawn - drawn_wave, spare, noise)
-    )
+    mean, scatter, wave = _true_variances(value, noise, waves)
+    about = np.eye(len(value)) - waves @ np.linalg.pinv(waves)
+    prior = scatter * about + wave * waves @ waves.T
+    gain = prior @ np.linalg.inv(prior + np.diag(noise))
+    size, way = np.linalg.eigh(prior - gain @ prior)
+    root = way * np.sqrt(np.maximum(size, 0.0))
+    drawn = np.random.default_rng(DRAWS).standard_normal((DRAWS, len(value)))
+    return np.asarray(mean + gain @ (value - mean) + drawn @ root.T)
 
 
-def _pulled(part: Floats, drawn: Floats, freedoms: int, noise: float) -> Floats:
-    """Values of one kind pulled to 0 by what noise explains of them, with the noise that is left.
+def _true_variances(value: Floats, noise: Floats, waves: Floats) -> tuple[float, float, float]:
+    """Mean of values, and the variances of true ones about their first harmonic and of its sizes.
 
-    One standard deviation of a mean square: what lies within it is not evidence of more than noise.
+    One standard deviation of a sum of squares: what lies within it is not evidence of more than
+    noise.
     """
-    by_noise = noise * freedoms / len(part) * (1 + sqrt(2 / freedoms))
-    share = max(1 - by_noise / max(float(np.mean(part**2)), 1e-300), 0.0)
-    return np.asarray(share * part + sqrt(share) * drawn)
+    design = np.column_stack([np.ones_like(value), waves])
+
+    def onto(more: float) -> Floats:
+        weighted = design.T / (noise + more)
+        return np.asarray(np.linalg.pinv(weighted @ design) @ weighted)
+
+    def strayed(more: float) -> float:
+        return float(np.sum((value - design @ (onto(more) @ value)) ** 2 / (noise + more)))
+
+    spare = max(len(value) - 3, 1)
+    scatter = _beyond_noise(strayed, spare, len(value) * float(np.var(value)))
+    sizes = onto(scatter)
+    mean, *size = sizes @ value
+    own, axes = np.linalg.eigh((sizes[1:] * noise) @ sizes[1:].T)
+    squares = (axes.T @ np.array(size)) ** 2
+    wave = _beyond_noise(lambda more: float(np.sum(squares / (own + more))), 2, squares.sum())
+    return float(mean), scatter, wave
+
+
+def _beyond_noise(misfit: Callable[[float], float], freedoms: int, squares: float) -> float:
+    """Variance that must be added to noise for a sum of squares, in variances, to be its usual."""
+    usual = freedoms + sqrt(2 * freedoms)
+    low, high = 0.0, squares / usual
+    if misfit(low) <= usual:
+        return 0.0
+    for _ in range(HALVINGS):
+        middle = (low + high) / 2
+        low, high = (middle, high) if misfit(middle) > usual else (low, middle)
+    return high
 
 
 def of_draws(measured: float, drawn: Floats) -> float:
