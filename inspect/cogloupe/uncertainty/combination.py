@@ -18,6 +18,8 @@ DRAWS = 300
 """Draws of the true values behind a largest difference: its uncertainty to 4 % of itself."""
 LEAST_NOISE = 1e-6
 """Least own uncertainty of a value, in the range of them all: nothing is exact."""
+NOTHING = 1e-9
+"""The same where all are alike, rad or mm: far below what any picture tells."""
 HALVINGS = 30
 """Of the bracket in which a variance is looked for: it is then known to a billionth of it."""
 
@@ -161,7 +163,7 @@ def plausible(values: Floats, u: Floats, turn: Floats) -> Floats:
     value, angle = values[seen], turn[seen]
     if len(value) < 2:
         return np.repeat(value[None], DRAWS, axis=0)
-    noise = np.maximum(u[seen], LEAST_NOISE * np.ptp(value) + 1e-300) ** 2
+    noise = np.maximum(u[seen], max(LEAST_NOISE * np.ptp(value), NOTHING)) ** 2
     waves = np.stack([np.cos(angle), np.sin(angle)], axis=1)
     waves = waves - waves.mean(axis=0)
     mean, scatter, wave = _true_variances(value, noise, waves)
