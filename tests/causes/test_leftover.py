@@ -21,7 +21,7 @@ EXACT = MeasuringErrors(flank_um=0.01, lens=0.01, bore_um=0.01, edge_um=0.01, sc
 def observed():
     spec = GearSpec(teeth=24, module_mm=MODULE_UM / 1000, bore_mm=6.0)
     gear = make(spec, Faults(), None, 2.0, np.random.default_rng(1), 1e-5)
-    return observe(stated_reading(gear, EXACT, None))
+    return observe(stated_reading(gear, EXACT, np.random.default_rng(1)))
 
 
 def test_a_gear_as_drawn_is_not_strained():

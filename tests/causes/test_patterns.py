@@ -8,7 +8,8 @@ import pytest
 from cogloupe.causes import pattern_errors
 from cogloupe.causes.cutter_shapes import blank
 from cogloupe.causes.harmonics import harmonics
-from cogloupe.causes.pattern_layout import SHARED, design_of, eccentric_shapes
+from cogloupe.causes.pattern_errors import shared_by_neighbours
+from cogloupe.causes.pattern_layout import OUT, SHARED, design_of, eccentric_shapes
 from cogloupe.causes.patterns import observe
 from cogloupe.causes.shape_parts import cutter_for, deeper, gap_shift, gap_widening
 from cogloupe.simulation import Faults, GearSpec, Process, make
@@ -148,15 +149,43 @@ def test_errors_of_readings_are_as_large_as_the_covariance_says(lens):
 
 def test_edge_noise_and_camera_are_told_apart_again():
     errors = MeasuringErrors(flank_um=1.7, lens=1.0)
-    seen = observed(made(), errors)
+    seen = observed(made(), errors, seed=1)
     assert seen.flank_noise == pytest.approx(1.7, rel=ROUNDING)
     flanks = seen.modes[:, : 2 * 24]
     # Lean and stretch of an unmeasured lens move flanks of a 24 mm wheel by micrometres.
     assert np.abs(flanks).max() > 3
 
 
+def test_what_neighbours_do_not_differ_by_is_shared_by_those_that_face_alike():
+    """Flanks stated to 8 µm, moved by light as they face, that err by 0.5 each."""
+    errors = MeasuringErrors(flank_um=8.0, lens=0.05)
+    seen = observed(made(), errors)
+    facing = seen.angle + OUT * np.radians(70)
+    rng = np.random.default_rng(4)
+    place = OUT * 6 * np.cos(facing - 1) + 0.5 * rng.standard_normal((24, 2))
+    own, alike = shared_by_neighbours(seen.design, seen.angle, place, np.full((24, 2), 8.0))
+    # Twenty-four teeth tell the scatter to a fifth of itself.
+    assert 0.5 < np.median(own) < 1.5
+    # Together they are as large as they were stated, and light's part is well within them.
+    whole = own.ravel() ** 2 + (alike[:, :48] ** 2).sum(axis=0)
+    np.testing.assert_allclose(whole, 64.0, rtol=0.01)
+    covariance = alike[:, :48].T @ alike[:, :48] + np.diag(own.ravel() ** 2)
+    assert place.ravel() @ np.linalg.solve(covariance, place.ravel()) < 48
+    # A step of all flanks behind one gap is no such thing.
+    step = np.where(np.arange(24) < 9, 12.0, 0.0)[:, None] * np.ones(2)
+    assert step.ravel() @ np.linalg.solve(covariance, step.ravel()) > 100
+
+
+def test_noise_that_neighbours_show_is_each_flank_s_own():
+    noise = 3.0 * np.random.default_rng(5).standard_normal((24, 2))
+    seen = observed(made(), MeasuringErrors(), seed=1)
+    own, alike = shared_by_neighbours(seen.design, seen.angle, noise, np.full((24, 2), 3.0))
+    assert (own == 3.0).all()
+    assert len(alike) == 0
+
+
 def test_an_error_of_all_edges_is_shared_by_thickness_floor_and_tip():
-    seen = observed(made(), MeasuringErrors(edge_um=2.0, scale=0.0, radius_um=0.01))
+    seen = observed(made(), MeasuringErrors(edge_um=2.0, scale=0.0, radius_um=0.01), seed=1)
     mode = seen.modes[0]
     thicker, root, tip = shared(mode, "thickness", "root", "tip")
     assert thicker == pytest.approx(2 * 2.0 / cos(radians(20)), rel=ROUNDING)

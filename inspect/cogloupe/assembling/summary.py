@@ -1,7 +1,7 @@
 """The gear in a few figures, and its tolerance classes."""
 
 from collections.abc import Sequence
-from math import degrees, hypot
+from math import degrees, hypot, pi
 
 import numpy as np
 
@@ -51,7 +51,8 @@ def build_summary(
     )
     bore_seen = axes.kind == "bore"
     direction, u_of_direction = _direction(measured, figures) if bore_seen else (None, None)
-    u_thickness = judged["thickness_mean_mm"].u
+    thickness, u_thickness = judged["thickness_mean_mm"].value, judged["thickness_mean_mm"].u
+    pitch_mm = 2 * pi * figures.measuring_radius / len(figures.position)
     ratio, u_ratio = floor_ratio_mean(shapes)
     angle, u_angle = profiles.angle_mean
     tip, floor = shapes.tip, shapes.floor
@@ -71,9 +72,9 @@ def build_summary(
         u_eccentricity_um=number(judged["eccentricity_um"].u) if bore_seen else None,
         eccentricity_direction_deg=direction,
         u_eccentricity_direction_deg=u_of_direction,
-        thickness_mean_mm=number(mean_seen(figures.thickness)),
+        thickness_mean_mm=number(thickness),
         u_thickness_mean_mm=number(u_thickness),
-        gap_width_mean_mm=number(mean_seen(figures.gap_width)),
+        gap_width_mean_mm=number(pitch_mm - thickness),
         u_gap_width_mean_mm=number(u_thickness),
         tip_diameter_mean_mm=number(2 * mean_seen(tip.value)),
         u_tip_diameter_mean_mm=number(2 * mean_seen(tip.u)),

@@ -2,12 +2,13 @@
 
 from dataclasses import dataclass, field
 from functools import cached_property
-from math import inf, sqrt
+from math import inf
 from typing import Literal
 
 import numpy as np
 from numpy.typing import NDArray
 
+from cogloupe.causes.pattern_errors import local_scatter
 from cogloupe.causes.patterns import Observed
 from cogloupe_calibration.arrays import Floats, Ints
 
@@ -244,9 +245,7 @@ class Field:
     @cached_property
     def local_scatter(self) -> float:
         """What flanks differ from the middle between their neighbours by, as a scatter, µm."""
-        flanks = self.observed.value[: 2 * self.observed.design.teeth].reshape(-1, 2)
-        off = flanks - (np.roll(flanks, 1, axis=0) + np.roll(flanks, -1, axis=0)) / 2
-        return float(np.nanmedian(np.abs(off))) / 0.6745 / sqrt(1.5)
+        return local_scatter(self.observed.value[: 2 * self.observed.design.teeth].reshape(-1, 2))
 
     @cached_property
     def _free(self) -> Floats:

@@ -29,6 +29,14 @@ LEAST_STRETCH = 1e-6
 """Stretches smaller than this share are nothing."""
 NANOMETRE = 1e-3
 """µm: far below what any picture tells."""
+MOST_OF_SCATTER = 1.5
+"""Times what neighbours differ by, as a scatter, that a flank may err by itself at most: from
+sixteen flanks on noise shows more than that (twice the standard deviation of such a median)."""
+FACING_ALIKE = 0.5
+"""Angle over which edges that face alike are moved alike by light and shade, rad (common practice,
+no source)."""
+LEAST_SHAPE = 1e-3
+"""Least share of the largest of such shapes that is kept."""
 LEAST_NOISE = 0.01
 """Least standard uncertainty of a flank by itself, as a share of its single pitch's."""
 
@@ -79,6 +87,56 @@ def picture_errors(
         modes[:, angle.size : angle.size + STRETCHED] = stretched
     moved = axis * doubt if reading.datum.kind != "teeth" else np.zeros((0, axis.shape[1]))
     return PictureErrors(np.concatenate([modes, moved]), noise)
+
+
+def shared_by_neighbours(
+    design: Design, angle: Floats, place: Floats, noise: Floats
+) -> tuple[Floats, Floats]:
+    """Part what flanks err by themselves from what those that face alike err together.
+
+    Light and shade move edges by the way they face. A reading states how much each flank may err;
+    where neighbours differ by far less, they err alike, and what is left goes smoothly with the
+    way of facing.
+
+    Parameters
+    ----------
+    design : Design
+    angle : ndarray, shape (z, 2)
+        Polar angles of the flanks, rad.
+    place, noise : ndarray, shape (z, 2)
+        Places of the flanks and their stated standard uncertainties, µm; NaN where not seen.
+
+    Returns
+    -------
+    ndarray, shape (z, 2)
+        Standard uncertainty of each flank by itself.
+    ndarray, shape (m, 2 z + 10)
+        Shapes that move them together, each by one standard uncertainty.
+    """
+    own = MOST_OF_SCATTER * local_scatter(place) / float(np.nanmedian(noise))
+    own = max(own, LEAST_NOISE)
+    if not own < 1.0:
+        return noise, np.zeros((0, place.size + len(SHARED)))
+    facing = (angle + OUT * (pi / 2 - design.pressure_angle)).ravel()
+    alike = np.exp((np.cos(facing[:, None] - facing) - 1) / FACING_ALIKE**2)
+    size, way = np.linalg.eigh(alike)
+    kept = size > LEAST_SHAPE * size.max()
+    out = sqrt(1 - own**2) * np.nan_to_num(noise * OUT).ravel()
+    shapes = np.zeros((int(kept.sum()), place.size + len(SHARED)))
+    shapes[:, : place.size] = np.sqrt(size[kept])[:, None] * way[:, kept].T * out
+    return own * noise, shapes
+
+
+def local_scatter(place: Floats) -> float:
+    """What flanks differ from the middle between their neighbours by, as a scatter.
+
+    Parameters
+    ----------
+    place : ndarray, shape (z, 2)
+        NaN where not seen.
+    """
+    off = place - (np.roll(place, 1, axis=0) + np.roll(place, -1, axis=0)) / 2
+    return float(np.nanmedian(np.abs(off))) / 0.6745 / sqrt(1.5)
 
 
 def camera_shapes(reading: Reading, design: Design, angle: Floats) -> Floats:

@@ -14,7 +14,12 @@ from math import cos, hypot, sqrt, tan
 import numpy as np
 from numpy.typing import NDArray
 
-from cogloupe.causes.pattern_errors import camera_shapes, picture_errors, stretch_shapes
+from cogloupe.causes.pattern_errors import (
+    camera_shapes,
+    picture_errors,
+    shared_by_neighbours,
+    stretch_shapes,
+)
 from cogloupe.causes.pattern_layout import (
     FEWEST_FLANKS,
     PARTIAL_DOUBT,
@@ -26,7 +31,7 @@ from cogloupe.causes.pattern_layout import (
 )
 from cogloupe.forms.gap_theory import floor_ratio_of_moved
 from cogloupe.reading.flank_table import flank_array
-from cogloupe.reading.models import Reading
+from cogloupe.reading.models import SIDES, Reading
 from cogloupe_calibration.arrays import Floats
 from cogloupe_calibration.errors import UseError
 
@@ -117,7 +122,7 @@ def observe(reading: Reading) -> Observed:
     UseError
         Where too few flanks were seen for a pattern.
     """
-    place = flank_array(reading, "cumulative_pitch_um")
+    place = _places(reading)
     if np.isfinite(place).sum() < FEWEST_FLANKS:
         raise UseError(
             f"{reading.photo.file}: only {int(np.isfinite(place).sum())} flanks have a pitch "
@@ -126,7 +131,8 @@ def observe(reading: Reading) -> Observed:
     design, angle = design_of(reading), flank_angles(reading)
     camera = camera_shapes(reading, design, angle)
     errors = picture_errors(reading, design, angle, camera)
-    usual = float(np.nanmedian(errors.noise))
+    noise, alike = shared_by_neighbours(design, angle, place, errors.noise)
+    usual = float(np.nanmedian(noise))
     shared, own, together = _shared(reading, design, usual)
     bore = reading.datum.kind == "bore"
     ends = np.zeros((2, place.size + len(SHARED)))
@@ -138,13 +144,19 @@ def observe(reading: Reading) -> Observed:
         design=design,
         angle=angle,
         value=np.concatenate([place.ravel(), shared, [corner, _cut_short(reading)], tips]),
-        noise=np.concatenate([errors.noise.ravel(), own, [u_corner, PARTIAL_DOUBT], u_tips]),
-        modes=np.concatenate([together, errors.modes]),
+        noise=np.concatenate([noise.ravel(), own, [u_corner, PARTIAL_DOUBT], u_tips]),
+        modes=np.concatenate([together, errors.modes, alike]),
         nuisance=ends if bore else np.concatenate([ends, axis]),
         camera=camera,
         bore=bore,
         u_axis_um=reading.summary.u_eccentricity_um or 0.0,
     )
+
+
+def _places(reading: Reading) -> Floats:
+    """Places of the flanks that nothing lies on: the others show what lies there."""
+    clear = [[getattr(t, side).status != "obstructed" for side in SIDES] for t in reading.teeth]
+    return np.where(clear, flank_array(reading, "cumulative_pitch_um"), np.nan)
 
 
 # --- figures that all teeth share ----------------------------------------------------------------

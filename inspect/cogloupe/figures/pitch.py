@@ -101,6 +101,7 @@ def counted(figures: Figures) -> Figures:
         figures,
         single_um=np.where(pitch, figures.single_um, np.nan),
         cumulative_um=np.where(counts, figures.cumulative_um, np.nan),
+        thickness=np.where(counts.all(axis=1), figures.thickness, np.nan),
         pin_radius=np.where(gap, figures.pin_radius, np.nan),
     )
 

@@ -10,6 +10,7 @@ from math import cos, hypot, pi, sqrt, tan
 
 import numpy as np
 
+from cogloupe.fits.flank_guard import flank_status
 from cogloupe.fits.flanks import FlankFits
 from cogloupe.fits.measured import Measured
 from cogloupe.fits.teeth_axis import slope_per_shift, teeth_axis_covariance
@@ -115,10 +116,12 @@ class _Slopes:
     """Rise of every flank's line over the range, µm, and what it is uncertain by.
 
     `own` differs from flank to flank, `sources` act on all of them together, shape (n, z, 2), those
-    of the lens first, and `alike` (scale, blurred ends) the same on each.
+    of the lens first, and `alike` (scale, blurred ends) the same on each. `clear` is 1, and
+    NaN where something lies on the flank.
     """
 
     rise: Floats
+    clear: Floats
     own: Floats
     sources: Floats
     alike: float
@@ -130,9 +133,9 @@ class _Slopes:
 
     def over_teeth(self) -> SideFigure:
         """Mean of each side, in which what the flanks do not share averages out."""
-        mean, spread, count = _over_teeth(self.rise)
+        mean, spread, count = _over_teeth(self.rise * self.clear)
         own = np.sqrt(_over_teeth(self.own**2)[0] / np.maximum(count, 1))
-        seen = np.isfinite(self.rise)
+        seen = np.isfinite(self.rise * self.clear)
         sources = np.where(seen, self.sources, 0.0).sum(axis=1) / np.maximum(count, 1)
         u = np.sqrt(own**2 + np.sum(sources**2, axis=0) + self.alike**2)
         return SideFigure(mean, np.where(count > 0, u, np.nan), spread)
@@ -151,6 +154,7 @@ def compute_profiles(measured: Measured, first: int, lens: Lens) -> ProfileFigur
 
     Notes
     -----
+    Flanks that something lies on keep their own figures and take no part in those over all teeth.
     f_Ha is the rise of the fitted line over the range. f_fa and F_a are ranges of the averaged
     trace without and with that line; noise alone gives such ranges a size, which is put into their
     uncertainty so that it is not taken for form.
@@ -170,7 +174,8 @@ def compute_profiles(measured: Measured, first: int, lens: Lens) -> ProfileFigur
     u_form = np.where(seen, _range_doubt(level, cells), np.nan)
     u_total = np.hypot(u_form, slopes.u)
     angle, u_angle, angles = _angles(measured, slopes, (high - low) * um)
-    mean_trace, mean_form = _over_teeth(centred)[0], _over_teeth(centred - rising)[0]
+    clear = slopes.clear[..., None]
+    mean_trace, mean_form = (_over_teeth(t * clear)[0] for t in (centred, centred - rising))
     noise = np.sqrt(_over_teeth(level**2)[0] / np.maximum(seen.sum(axis=0), 1))
     u_mean = _range_doubt(noise, cells)
     side = slopes.over_teeth()
@@ -196,8 +201,8 @@ def compute_profiles(measured: Measured, first: int, lens: Lens) -> ProfileFigur
         tilts=np.roll(slopes.sources[: len(TERMS)], -first, axis=1),
         slopes=side,
         angles=angles,
-        totals=_side_figure(total, u_total, side.u),
-        forms=_side_figure(form, u_form, none),
+        totals=_side_figure(total * slopes.clear, u_total, side.u),
+        forms=_side_figure(form * slopes.clear, u_form, none),
         mean_total=SideFigure(_range(mean_trace), np.hypot(u_mean, side.u), none),
         mean_form=SideFigure(_range(mean_form), u_mean, none),
         roll_range=(low * um / 1000, high * um / 1000),
@@ -241,7 +246,8 @@ def _slopes(measured: Measured, lens: Lens) -> _Slopes:
     sources = lens_tilts(flank_place(fits, fits.centre), low_end, high_end, lens) * um
     stretch = measured.scale.relative_u * abs(fits.curve.stretched()[1])
     alike = hypot(stretch, common_slope_doubt(measured)) * length
-    return _Slopes(rise, noise, np.concatenate([sources, axis * length]), alike)
+    clear = np.where(flank_status(fits) != "obstructed", 1.0, np.nan)
+    return _Slopes(rise, clear, noise, np.concatenate([sources, axis * length]), alike)
 
 
 def common_slope_doubt(measured: Measured) -> float:
@@ -287,7 +293,7 @@ def _angles(
     alpha = measured.gear.rack.pressure_angle
     angle = np.arccos(np.clip(cos(alpha) * (1 + slopes.rise / length), -1.0, 1.0))
     steep = length * tan(alpha)
-    mean, spread, _ = _over_teeth(angle)
+    mean, spread, _ = _over_teeth(angle * slopes.clear)
     return angle, slopes.u / steep, SideFigure(mean, slopes.over_teeth().u / steep, spread)
 
 
