@@ -45,6 +45,19 @@ def test_a_bore_that_may_be_a_lower_rim_leaves_the_datum_to_the_tips(measured, t
     assert axes.u_bore_px == pytest.approx(np.hypot(*RIM_PX) / 3**0.5, rel=1e-3)
 
 
+@pytest.mark.parametrize(("times", "kind"), [(-2.0, "tips"), (2.0, "bore")])
+def test_tips_and_teeth_that_lie_apart_further_than_the_bore_leave_it_the_datum(
+    measured, times, kind
+):
+    x, y = measured.tip_circle.centre + times * RIM_PX
+    tips = replace(measured.tip_circle, x=x, y=y)
+    axes = choose_datum(replace(with_bore_moved(measured, inf), tip_circle=tips), None)
+    assert axes.kind == kind
+    # Doubted all the same, by how far it lies off the tips.
+    off = abs(times - 1) * np.hypot(*RIM_PX)
+    assert axes.u_bore_px == pytest.approx(off / 3**0.5, rel=2e-2)
+
+
 def test_a_bore_off_the_tips_of_a_sheet_is_the_datum(measured):
     thin = 0.2 * np.hypot(*RIM_PX) / UNMEASURED_LEAN
     axes = choose_datum(with_bore_moved(measured, thin), None)

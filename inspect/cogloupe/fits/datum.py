@@ -21,7 +21,7 @@ class Axes:
 
     `u_px` holds the standard uncertainty of either coordinate of each that is seen, by its name;
     `u_bore_px` is what lean and thickness leave open of the bore beside that, `bore_doubted`
-    whether neither tips nor teeth bear it out.
+    whether tips and teeth agree against it.
     """
 
     kind: DatumKind
@@ -42,8 +42,8 @@ def choose_datum(measured: Measured, wanted: DatumKind | None) -> Axes:
     measured : Measured
     wanted : {'bore', 'teeth', 'tips'} or None
         What the person asked for; None takes the bore where a round one is seen, else the teeth.
-        Where neither tips nor teeth bear that bore out, the tips serve: a blank is turned on its
-        bore (common practice, no source).
+        Where tips and teeth agree against that bore, the tips serve: a blank is turned on its bore
+        (common practice, no source).
 
     Raises
     ------
@@ -112,4 +112,6 @@ def _bore_doubt(
     u = [hypot(u_px["bore"], u_px[name]) for name in ("tips", "teeth", "teeth")]
     witnesses = np.stack([tips, teeth, drive])
     doubt = left_open_by_rims(bore, witnesses, np.array(u), 2 * lean_px)
-    return doubt, doubt > 0
+    off, apart = (np.hypot(*(place - tips)) for place in (bore.centre, teeth))
+    # Tips and teeth that contradict one another more than the bore does are no better.
+    return doubt, bool(doubt > 0 and apart < off)
