@@ -6,6 +6,7 @@ from math import inf
 import numpy as np
 import pytest
 
+from cogloupe.fits.bore_doubt import BOSS
 from cogloupe.fits.datum import choose_datum
 from cogloupe.fits.measure import measure_gear
 from cogloupe.inputs.settings import make_settings
@@ -68,3 +69,11 @@ def test_where_no_tips_are_seen_a_stated_thickness_is_the_doubt(measured):
     axes = choose_datum(replace(measured, tip_circle=None, thickness_px=THICK_PX), None)
     assert axes.kind == "bore"
     assert axes.u_bore_px == pytest.approx(THICK_PX * UNMEASURED_LEAN)
+
+
+@pytest.mark.parametrize(("apart", "kind"), [(0.5, "bore"), (6.0, "tips")])
+def test_rims_known_to_lie_together_leave_a_bore_off_the_tips_the_datum(measured, apart, kind):
+    doubted = with_bore_moved(measured, inf)
+    axes = choose_datum(replace(doubted, bore=replace(doubted.bore, rims_apart=apart)), None)
+    assert axes.kind == kind
+    assert axes.u_bore_px <= BOSS * apart

@@ -15,8 +15,8 @@ from cogloupe_calibration.arrays import Floats, Ints
 Scatter = Literal["none", "flank", "passes", "hobbed", "gap", "mixed", "wander", "gap-wander"]
 
 SCATTER_STEPS = 2.0 ** np.arange(-1, 14, 0.5)
-"""Scatter that is looked at, in noises of one flank: eighty flanks know it to a tenth of itself, and
-one that lies between coarser steps would be taken for less scatter and a cause beside it."""
+"""Scatter that is looked at, in noises of one flank: eighty flanks know it to a tenth of itself,
+and one between coarser steps would be taken for less scatter and a cause beside it."""
 LEAST_SCATTER, LARGEST_SCATTER, FEWEST_STEPS = 0.25, 2.0, 5
 """Scatters are looked at from the first times what neighbours differ by up to the second times what
 all flanks stray by; but so many at least."""

@@ -43,6 +43,9 @@ class Bore:
         Share of the edge that belongs to the circle.
     hole : int
         Which of the holes it is.
+    rims_apart : float or None
+        How far its rims lie apart on the picture at most, where its wall was looked for; None where
+        that is not known.
     """
 
     centre: Floats
@@ -52,6 +55,7 @@ class Bore:
     rms: float
     share: float
     hole: int = 0
+    rims_apart: float | None = None
 
 
 def find_bore(holes: tuple[EdgePoints, ...], axis: Floats, root_radius: float) -> Bore | None:

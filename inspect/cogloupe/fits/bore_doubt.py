@@ -10,6 +10,7 @@ from math import hypot
 import numpy as np
 
 from cogloupe.fits.bore import Bore
+from cogloupe.fits.bore_wall import Wall
 from cogloupe.numerics.circles import fit_circle
 from cogloupe.optics.sampling import EdgePoints
 from cogloupe.wording.notices import Notice, flag
@@ -29,6 +30,12 @@ OVAL_OF_TWO = 0.21
 DISAGREES = 4.0
 """Times their joint standard uncertainty from which two middles are told to lie apart: an edge
 taken for another does more, and tips and teeth of a good gear stay within."""
+RIM_DOUBT = 0.1
+"""Standard uncertainty of an upper rim that was told from its lower one, in how far they lie apart
+(path-traced gears on a lamp)."""
+BOSS = 0.3
+"""Standard uncertainty of where a bore is on the face of the teeth, in how far its rims lie apart:
+one gear in three has a boss, as high as it is thick at most (common practice, no source)."""
 OUT_OF_ROUND, OUT_OF_ROUND_PX = 0.01, 0.6
 """Root mean square departure from a circle, as a share of its radius and in px, beyond which a hole
 is no datum: a drilled one keeps within a tenth of that (common practice, no source)."""
@@ -103,6 +110,35 @@ def _two_circles(xy: Floats, centre: Floats, axis: Floats) -> tuple[Floats, Floa
         first = out[0] > out[1]
     out = np.stack([np.hypot(*(xy - c[:2]).T) - c[2] for c in circles])
     return circles[0], circles[1], float(robust.scatter(out.max(axis=0)))
+
+
+def with_wall(bore: Bore, wall: Wall, witnesses: Floats) -> Bore:
+    """The bore by what is seen of its wall.
+
+    Parameters
+    ----------
+    bore : Bore
+    wall : Wall
+    witnesses : ndarray, shape (n, 2)
+        Middles of teeth and tips.
+
+    Returns
+    -------
+    Bore
+        On its upper rim where that is seen, unless it then lies further from all that may bear it
+        out: on a boss that rim is higher than the teeth.
+    """
+    if wall.in_sight is None:
+        return bore
+    if not wall.in_sight:
+        return replace(bore, rims_apart=RIMS_APART_PX)
+    centre, doubt = bore.centre + wall.upper[1:], RIM_DOUBT * wall.apart
+    if _from_nearest(centre, witnesses) > _from_nearest(bore.centre, witnesses):
+        return bore
+    return replace(
+        bore, centre=centre, radius=bore.radius + float(wall.upper[0]), rims_apart=wall.apart,
+        u_centre=hypot(bore.u_centre, doubt), u_radius=hypot(bore.u_radius, doubt),
+    )  # fmt: skip
 
 
 def round_enough(bore: Bore) -> bool:

@@ -6,7 +6,7 @@ from math import hypot, inf
 import numpy as np
 
 from cogloupe.fits.bore import Bore
-from cogloupe.fits.bore_doubt import left_open_by_rims, round_enough
+from cogloupe.fits.bore_doubt import BOSS, left_open_by_rims, round_enough
 from cogloupe.fits.measured import Measured
 from cogloupe.fits.teeth_axis import WHOLE_TURN, teeth_axis_covariance, teeth_axis_shift
 from cogloupe.reading.models import DatumKind
@@ -112,6 +112,8 @@ def _bore_doubt(
     u = [hypot(u_px["bore"], u_px[name]) for name in ("tips", "teeth", "teeth")]
     witnesses = np.stack([tips, teeth, drive])
     doubt = left_open_by_rims(bore, witnesses, np.array(u), 2 * lean_px)
+    if bore.rims_apart is not None:
+        doubt = min(doubt, BOSS * bore.rims_apart)
     off, apart = (np.hypot(*(place - tips)) for place in (bore.centre, teeth))
     # Tips and teeth that contradict one another more than the bore does are no better.
-    return doubt, bool(doubt > 0 and apart < off)
+    return doubt, bool(apart < off <= 2 * doubt)

@@ -14,7 +14,9 @@ from cogloupe.finding.gear_selection import choose_gear, gears_on
 from cogloupe.finding.segmentation import Region
 from cogloupe.finding.tooth_map import ToothMap, map_teeth, tips_centre
 from cogloupe.fits.bore import Bore
-from cogloupe.fits.bore_doubt import upper_rim
+from cogloupe.fits.bore_doubt import upper_rim, with_wall
+from cogloupe.fits.bore_wall import see_wall
+from cogloupe.fits.datum import choose_datum
 from cogloupe.fits.flank_fit import Fitted, fit_at_size
 from cogloupe.fits.flank_guard import refuse_few_flanks
 from cogloupe.fits.measured import Measured
@@ -46,7 +48,7 @@ from cogloupe.wording.notices import Notice, flag
 from cogloupe_calibration.arrays import Floats
 from cogloupe_calibration.calibration import Lens
 from cogloupe_calibration.errors import PhotoError
-from cogloupe_calibration.lens import ideal_points
+from cogloupe_calibration.lens import ideal_points, observed_points
 from cogloupe_calibration.scale import Scale
 
 
@@ -138,6 +140,31 @@ def measure_seen(
     PhotoError, UseError
         As for `measure_gear`.
     """
+    return _by_wall(pixels, _by_looks(pixels, seen, settings, stated, lens), lens)
+
+
+def _by_wall(pixels: NDArray[Any], measured: Measured, lens: Lens | None) -> Measured:
+    """The gear with its bore on the upper rim, where tips and teeth do not bear it out."""
+    bore, tips = measured.bore, measured.tip_circle
+    if bore is None or tips is None or not choose_datum(measured, None).u_bore_px:
+        return measured
+    centre = bore.centre if lens is None else observed_points(lens, bore.centre)
+    witnesses = np.stack([measured.fits.centre, tips.centre])
+    found = with_wall(bore, see_wall(pixels, centre, bore.radius), witnesses)
+    notices = measured.notices
+    if found.centre is not bore.centre:
+        notices += (flag("two_rims", um=2000 * found.u_centre * measured.scale.mm_per_px),)
+    return replace(measured, bore=found, notices=notices)
+
+
+def _by_looks(
+    pixels: NDArray[Any],
+    seen: Seen,
+    settings: GearSettings,
+    stated: Scale | None,
+    lens: Lens | None,
+) -> Measured:
+    """The gear by the look at its edges that makes its flanks lean most alike."""
     first = _measured(seen, settings, stated, lens)
     if unlike_px(first.fits) < UNLIKE_PX:
         return first
