@@ -217,6 +217,18 @@ def test_unseen_flanks_are_left_out():
     assert seen[:48].sum() == 47
 
 
+def test_flanks_that_something_lies_on_tell_no_pattern():
+    reading = stated_reading(made(), QUIET, None)
+    dirty = reading.teeth[5].left.model_copy(
+        update={"status": "obstructed", "cumulative_pitch_um": 200.0}
+    )
+    teeth = list(reading.teeth)
+    teeth[5] = teeth[5].model_copy(update={"left": dirty})
+    seen = observe(reading.model_copy(update={"teeth": tuple(teeth)})).seen
+    assert not seen[10]
+    assert seen[:48].sum() == 47
+
+
 def test_diameters_that_the_module_set_are_no_evidence():
     reading = stated_reading(made(), QUIET, None)
     notice = {"code": "scale_from_module", "message": "", "teeth": ()}

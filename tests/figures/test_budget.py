@@ -9,7 +9,7 @@ import pytest
 from cogloupe.figures.budget import judge_figures
 from cogloupe.figures.deviations import cumulative_pitch, eccentricity, gap_width, single_pitch
 from cogloupe.figures.pitch import compute_pitch, thickness_uncertainty
-from cogloupe.figures.profile import _slopes
+from cogloupe.figures.profile import _Slopes, _slopes
 from cogloupe.fits.datum import choose_datum
 from cogloupe.fits.measure import measure_gear
 from cogloupe.fits.teeth_axis import thickness
@@ -242,6 +242,15 @@ def test_slopes_of_a_sound_gear_scatter_by_what_each_is_uncertain_by_itself():
     off = (found.rise - found.rise.mean(axis=0)) / found.own
     # 48 flanks tell a standard deviation to a tenth of itself; four of them.
     assert np.sqrt(np.mean(off**2)) == pytest.approx(1, abs=0.4)
+
+
+def test_a_flank_that_something_lies_on_takes_no_part_in_the_mean_slope():
+    rise = np.array([[1.0, 2.0], [3.0, 4.0], [-600.0, 6.0]])
+    clear = np.array([[1.0, 1.0], [1.0, 1.0], [np.nan, 1.0]])
+    slopes = _Slopes(rise, clear, np.full((3, 2), 0.5), np.zeros((1, 3, 2)), 0.0)
+    mean = slopes.over_teeth()
+    np.testing.assert_allclose(mean.mean, [2.0, 4.0])
+    np.testing.assert_allclose(mean.u, 0.5 / np.sqrt([2, 3]))
 
 
 def test_points_read_back_are_the_angles_measured():

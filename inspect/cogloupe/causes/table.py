@@ -90,7 +90,8 @@ CAUSES: tuple[Cause, ...] = (
         families=lambda case: shapes.off_bore(case.observed),
         sizes=sizes.off_bore,
         pattern=words.say_eccentric,
-        alike="A bore that was opened off centre afterwards; a picture that leans.",
+        alike="A bore that was opened off centre afterwards; a picture that leans, above all where "
+        "the bore goes through a boss.",
         test="Put a dial on the arbor and turn the work by hand: it swings by twice the size if "
         "the arbor is off. If it stands still, the blank sits off on the arbor: turn it half a "
         "turn on the arbor and dial the bore again.",
