@@ -14,7 +14,7 @@ from cogloupe.finding.gear_selection import choose_gear, gears_on
 from cogloupe.finding.segmentation import Region
 from cogloupe.finding.tooth_map import ToothMap, map_teeth, tips_centre
 from cogloupe.fits.bore import Bore
-from cogloupe.fits.bore_doubt import upper_rim, with_wall
+from cogloupe.fits.bore_doubt import BOSS, upper_rim, with_wall
 from cogloupe.fits.bore_wall import see_wall
 from cogloupe.fits.datum import choose_datum
 from cogloupe.fits.flank_fit import Fitted, fit_at_size
@@ -152,8 +152,9 @@ def _by_wall(pixels: NDArray[Any], measured: Measured, lens: Lens | None) -> Mea
     witnesses = np.stack([measured.fits.centre, tips.centre])
     found = with_wall(bore, see_wall(pixels, centre, bore.radius), witnesses)
     notices = measured.notices
-    if found.centre is not bore.centre:
-        notices += (flag("two_rims", um=2000 * found.u_centre * measured.scale.mm_per_px),)
+    if found.rims_apart and found.centre is not bore.centre:
+        doubt = 2000 * BOSS * found.rims_apart * measured.scale.mm_per_px
+        notices += (flag("two_rims", um=doubt),)
     return replace(measured, bore=found, notices=notices)
 
 
