@@ -18,10 +18,10 @@ from cogloupe.causes.table import CAUSES, NONE
 from cogloupe.commands import main
 from cogloupe.planning.machine import make_machine
 from cogloupe.reading.files import reading_json
+from cogloupe.reading.flank_table import flank_array
 from cogloupe.reading.models import Reading
 from cogloupe.report.causes_page import cause_tables, causes_html
 from cogloupe.report.causes_text import headline, period_rows
-from cogloupe.reading.flank_table import flank_array
 from cogloupe.simulation import DriveError, Faults, GearSpec, LostSteps, Process, make
 from cogloupe.wording.cautions import CAUTIONS
 
