@@ -18,9 +18,11 @@ from cogloupe.judging.classes import class_text, meets, reached_class
 from cogloupe.judging.costs import cost_of
 from cogloupe.judging.judge import judge, percent
 from cogloupe.planning.machine import make_machine
+from cogloupe.reading.models import CommonErrors
 from cogloupe.report.verdict_text import cautions_of, verdict_lines
 from cogloupe.simulation import Faults, GearSpec, make
 from cogloupe.wording.cautions import CAUTIONS
+from cogloupe_calibration.lens import unmeasured_lens
 
 from ..helpers.report_examples import nothing_seen
 from ..helpers.stated_figures import MeasuringErrors
@@ -270,3 +272,15 @@ def test_every_cause_has_its_cost_and_its_words():
 )
 def test_a_probability_is_never_called_sure(share, told):
     assert percent(share) == told
+
+
+def test_a_bore_that_its_rims_leave_open_is_not_called_true():
+    """What is seen of its place is more than is allowed, and no more than the rims may do."""
+    whole = read(eccentricity_um=25.0, eccentricity_direction_deg=30)
+    lens = unmeasured_lens(whole.photo.width_px, whole.photo.height_px)
+    by_rims = CommonErrors(edge_um=0.5, datum_um=20.0, lens=lens)
+    summary = whole.summary.model_copy(update={"eccentricity_um": 25.0})
+    judged = judge(whole.model_copy(update={"common": by_rims, "summary": summary}))
+    assert "whether the bore is true" in judged.verdict.dominant.text
+    assert "straight above" in judged.verdict.next_step
+    assert judge(whole).verdict.dominant.kind == "runout"

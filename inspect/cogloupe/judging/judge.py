@@ -49,13 +49,14 @@ def judge(
     limits = allowed(reading.gear.module_mm, reading.gear.teeth, wanted_class)
     faults = faults_of(reading, diagnosis, limits)
     causes = None if diagnosis is None else _causes(diagnosis, faults, machine)
+    bore_open = _bore_is_open(reading, limits)
     verdict = Verdict(
-        dominant=_dominant(faults, limits, wanted_class, _bore_is_open(reading)),
+        dominant=_dominant(faults, limits, wanted_class, bore_open),
         wanted_class=wanted_class,
         meets=meets(wanted_class, reading.tolerance),
         reached_class=reached_class(reading.tolerance),
         class_text=class_text(reading, wanted_class),
-        next_step=_next_step(reading, faults),
+        next_step=_next_step(reading, faults, bore_open),
     )
     return reading.model_copy(update={"verdict": verdict, "causes": causes})
 
@@ -65,8 +66,14 @@ def _worst(faults: Sequence[Fault]) -> Fault | None:
     return faults[0] if faults and faults[0].cost > 1 else None
 
 
-def _bore_is_open(reading: Reading) -> bool:
-    """Whether the picture leaves open if the bore is true to the teeth."""
+def _bore_is_open(reading: Reading, limits: Allowed) -> bool:
+    """Whether the picture leaves open if the bore is true to the teeth.
+
+    The tips were the datum then, or its rims leave more open than is allowed of what is seen.
+    """
+    off, common = reading.summary.eccentricity_um, reading.common
+    if off is not None and common is not None and min(off, common.datum_um) > limits.off_axis_um:
+        return True
     return any(notice.code == "bore_or_rim" for notice in reading.warnings)
 
 
@@ -94,10 +101,10 @@ def _dominant(
     return DominantFault(kind=GOOD, text=text)
 
 
-def _next_step(reading: Reading, faults: Sequence[Fault]) -> str:
+def _next_step(reading: Reading, faults: Sequence[Fault], bore_open: bool) -> str:
     """The next thing to do."""
     worst = _worst(faults)
-    if worst is None and _bore_is_open(reading):
+    if worst is None and bore_open:
         return (
             "Photograph the gear again from straight above and farther away, or turned over; or "
             "say its thickness in gear.toml."
