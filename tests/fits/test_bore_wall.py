@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 from cogloupe.fits.bore import Bore
-from cogloupe.fits.bore_doubt import RIMS_APART_PX, with_wall
+from cogloupe.fits.bore_doubt import RIM_DOUBT, RIMS_APART_PX, with_wall
 from cogloupe.fits.bore_wall import Wall, see_wall
 
 UPPER, LOWER = np.array([100.3, 99.6, 62.0]), np.array([102.1, 98.7, 59.0])
@@ -52,6 +52,7 @@ def test_a_bore_goes_to_its_upper_rim():
     seen = see_wall(picture(), LOWER[:2], LOWER[2])
     found = with_wall(bore(), seen, UPPER[None, :2])
     np.testing.assert_allclose(found.centre, UPPER[:2], atol=0.1)
+    assert found.u_centre == pytest.approx(np.hypot(0.03, RIM_DOUBT * seen.apart))
     assert found.rims_apart == seen.apart
 
 

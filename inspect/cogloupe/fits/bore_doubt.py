@@ -30,9 +30,9 @@ OVAL_OF_TWO = 0.21
 DISAGREES = 4.0
 """Times their joint standard uncertainty from which two middles are told to lie apart: an edge
 taken for another does more, and tips and teeth of a good gear stay within."""
-RIM_DOUBT = 0.1
-"""Standard uncertainty of an upper rim's radius that was told from its lower one, in how far they
-lie apart (path-traced gears on a lamp)."""
+RIM_DOUBT = 0.04
+"""Standard uncertainty of an upper rim that was told from its lower one, in how far they lie apart
+(path-traced gears on a lamp)."""
 BOSS = 0.3
 """Standard uncertainty of where a bore is on the face of the teeth, in how far its rims lie apart:
 one gear in three has a boss, as high as it is thick at most (common practice, no source)."""
@@ -126,19 +126,18 @@ def with_wall(bore: Bore, wall: Wall, witnesses: Floats) -> Bore:
     -------
     Bore
         On its upper rim where that is seen, unless it then lies further from all that may bear it
-        out: on a boss that rim is higher than the teeth. What the fit of two rims and a boss leave
-        open of its middle is `BOSS` of how far they lie apart, where nothing bears it out.
+        out: on a boss that rim is higher than the teeth.
     """
     if wall.in_sight is None:
         return bore
     if not wall.in_sight:
         return replace(bore, rims_apart=RIMS_APART_PX)
-    centre = bore.centre + wall.upper[1:]
+    centre, doubt = bore.centre + wall.upper[1:], RIM_DOUBT * wall.apart
     if _from_nearest(centre, witnesses) > _from_nearest(bore.centre, witnesses):
         return bore
     return replace(
         bore, centre=centre, radius=bore.radius + float(wall.upper[0]), rims_apart=wall.apart,
-        u_radius=hypot(bore.u_radius, RIM_DOUBT * wall.apart),
+        u_centre=hypot(bore.u_centre, doubt), u_radius=hypot(bore.u_radius, doubt),
     )  # fmt: skip
 
 
