@@ -300,11 +300,11 @@ def _best(place: Field, family: Family, tried: Ints, backs: list[Background], ta
         # What the telling sizes add beside the rest: their chi-square, the others left open.
         telling = slice(len(size) - family.companions)
         gain = float(size[telling] @ np.linalg.solve(covariance[telling, telling], size[telling]))
-    without = backs
+    bare = backs
     if family.scatter and family.scatter != ("none",):
-        without = [b for b, _ in _backgrounds(place, replace(family, scatter=("none",)))]
+        bare = [b for b, _ in _backgrounds(place, replace(family, scatter=("none",)))]
     # Without the cause the scatter may be another.
-    gain += 2 * (back.base - max(b.base for b in without))
+    gain += 2 * (back.base - max(b.base for b in bare))
     shape = size @ family.shape(member) if len(size) else np.zeros(len(place.observed.value))
     return Fit(
         family=family,

@@ -4,7 +4,7 @@ Seen aslant or from near by, a bore shows a strip of its wall between its two ri
 the wall is brighter than the face, whatever the gear is made of, since it gleams at so flat a
 sight; an edge that parts dark from bright then lies somewhere on the strip. Profiles across the
 edge, all round, are laid out by angle and radius, and circles with even levels between them are
-fitted to them. Lengths px; levels in shares of the step from hole to face.
+fitted to them. Lengths px.
 """
 
 from collections.abc import Sequence
@@ -100,7 +100,7 @@ def see_wall(pixels: NDArray[Any], centre: Floats, radius: float) -> Wall:
     once = np.abs(2 * (left * np.exp(1j * seen.turn)[:, None]).mean(axis=0)).max()
     if once < ONE_SIDED * abs(contrast):
         return Wall(in_sight=False, upper=np.zeros(3), apart=0.0)
-    if contrast > 0:  # under a lamp the wall may be as bright as the face here and dark there
+    if contrast > 0:  # in front light a wall may be as bright as the face here and dark there
         return nothing
     two = _two_rims(seen, one.values, reach)
     if two.mean_square > TWO_RIMS**2 * one.mean_square or two.values[0] < two.values[3]:
