@@ -537,7 +537,8 @@ def strength(cut: Cut, errors: MeasuringErrors) -> float:
         unknown: half the square root of its chi-square. For a scatter, its standard deviation
         over U of that: with n deviates of noise, ``u(s) = (s^2 + noise^2) / (s sqrt(2 n))``.
     """
-    observed = observe(stated_reading(cut.made, errors, None))
+    # Errors are drawn: figures without any would say that neighbours err alike.
+    observed = observe(stated_reading(cut.made, errors, np.random.default_rng(0)))
     fault = fault_named(cut.fault)
     if fault.scatter:
         return _scatter_strength(cut, fault, errors.flank_um)

@@ -160,10 +160,10 @@ def plausible(values: Floats, u: Floats, turn: Floats) -> Floats:
     by draws: JCGM 101:2008. The draws are the same for the same values.
     """
     seen = np.isfinite(values)
-    value, angle = values[seen], turn[seen]
-    if len(value) < 2:
+    value, own, angle = values[seen], u[seen], turn[seen]
+    if len(value) < 2 or not own.any():
         return np.repeat(value[None], DRAWS, axis=0)
-    noise = np.maximum(u[seen], max(LEAST_NOISE * np.ptp(value), NOTHING)) ** 2
+    noise = np.maximum(own, max(LEAST_NOISE * np.ptp(value), NOTHING)) ** 2
     waves = np.stack([np.cos(angle), np.sin(angle)], axis=1)
     waves = waves - waves.mean(axis=0)
     mean, scatter, wave = _true_variances(value, noise, waves)
