@@ -44,41 +44,41 @@ def bore_of(edge):
 def test_one_rim_is_left_as_it_is():
     edge = hole()
     bore = bore_of(edge)
-    assert upper_rim(edge, bore, CENTRE[None], 0.01) == (bore, (0.0, 0.0))
+    assert upper_rim(edge, bore, CENTRE[None], 0.01) == (bore, 0.0)
 
 
 def test_of_two_rims_the_larger_is_the_upper_one():
     edge = hole(lower=np.array([2.5, 1.5]), lower_radius=78.5)
     bore = bore_of(edge)
-    upper, (apart, doubt) = upper_rim(edge, bore, CENTRE[None], 0.01)
+    upper, apart = upper_rim(edge, bore, CENTRE[None], 0.01)
     # Twice what places either arc.
     assert apart == pytest.approx(np.hypot(2.5, 1.5), abs=0.03)
     # Each arc of half a turn places its circle to 0.02 px / sqrt(250) times about 4.
     np.testing.assert_allclose(upper.centre, CENTRE, atol=0.1)
     assert np.hypot(*(bore.centre - CENTRE)) > 0.5
-    assert doubt >= 0
+    assert upper.u_rims > 0
 
 
 def test_a_wave_that_the_edges_may_make_themselves_is_no_second_rim():
     edge = hole(lower=np.array([0.7, 0.8]), lower_radius=79.4)  # a wave of 0.2 px
     bore = bore_of(edge)
-    assert upper_rim(edge, bore, CENTRE[None], 0.01)[1][0] > 0.5
-    assert upper_rim(edge, bore, CENTRE[None], 0.15) == (bore, (0.0, 0.0))
+    assert upper_rim(edge, bore, CENTRE[None], 0.01)[1] > 0.5
+    assert upper_rim(edge, bore, CENTRE[None], 0.15) == (bore, 0.0)
 
 
 def test_a_larger_circle_off_the_teeth_is_no_upper_rim():
     edge = hole(lower=np.array([2.5, 1.5]), lower_radius=78.5)
     bore = bore_of(edge)
     tips = bore.centre + np.array([0.3, 0.2])  # nearer to the one circle than to the larger of two
-    assert upper_rim(edge, bore, tips[None], 0.01) == (bore, (0.0, 0.0))
+    assert upper_rim(edge, bore, tips[None], 0.01) == (bore, 0.0)
 
 
 def test_between_two_rims_alike_the_middle_is_taken_and_doubted():
     edge = hole(lower=np.array([3.0, 0.0]))
-    upper, (apart, doubt) = upper_rim(edge, bore_of(edge), CENTRE[None], 0.01)
+    upper, apart = upper_rim(edge, bore_of(edge), CENTRE[None], 0.01)
     # Each arc is placed to 0.005, as above.
     np.testing.assert_allclose(upper.centre, CENTRE + np.array([1.5, 0]), atol=0.01)
-    assert doubt == pytest.approx(apart / 2)
+    assert upper.u_rims == pytest.approx(apart / 2)
 
 
 @pytest.mark.parametrize(("oval", "serves"), [(0.0, True), (0.03, False)])
@@ -124,4 +124,11 @@ def test_a_bore_that_neither_tips_nor_teeth_bear_out_is_left_open(
 ):
     seen = replace(bore_of(hole()), centre=np.array(bore))
     found = left_open_by_rims(seen, np.array([(0, 0), teeth]), np.array([0.05, u_teeth]), furthest)
+    assert found == pytest.approx(open_px)
+
+
+@pytest.mark.parametrize(("u_rims", "open_px"), [(0.0, 0.0), (1.5, 3 / 3**0.5)])
+def test_tips_known_better_than_the_middle_of_two_rims_do_not_bear_it_out(u_rims, open_px):
+    seen = replace(bore_of(hole()), centre=np.array([3.0, 0.0]), u_rims=u_rims)
+    found = left_open_by_rims(seen, np.zeros((2, 2)), np.array([0.9, 0.9]), inf)
     assert found == pytest.approx(open_px)

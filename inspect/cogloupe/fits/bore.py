@@ -1,7 +1,7 @@
 """Round things on a picture: the bore, the tip circle, and a pin or disc of known size."""
 
 from dataclasses import dataclass, replace
-from math import pi, sqrt
+from math import hypot, pi, sqrt
 
 import cv2
 import numpy as np
@@ -46,6 +46,8 @@ class Bore:
     rims_apart : float or None
         How far its rims lie apart on the picture at most, where its wall was looked for; None where
         that is not known.
+    u_rims : float
+        What two rims that are both seen leave open of the centre beside that, px.
     """
 
     centre: Floats
@@ -56,6 +58,12 @@ class Bore:
     share: float
     hole: int = 0
     rims_apart: float | None = None
+    u_rims: float = 0.0
+
+    @property
+    def u_place(self) -> float:
+        """Standard uncertainty of either coordinate of the centre, px."""
+        return hypot(self.u_centre, self.u_rims)
 
 
 def find_bore(holes: tuple[EdgePoints, ...], axis: Floats, root_radius: float) -> Bore | None:

@@ -43,7 +43,7 @@ is no datum: a drilled one keeps within a tenth of that (common practice, no sou
 
 def upper_rim(
     edge: EdgePoints, bore: Bore, witnesses: Floats, u_edge_px: float
-) -> tuple[Bore, tuple[float, float]]:
+) -> tuple[Bore, float]:
     """The bore on the upper face, where both rims are seen.
 
     Parameters
@@ -60,12 +60,11 @@ def upper_rim(
     Returns
     -------
     Bore
-        The larger circle, being the nearer; where both are alike, their middle. As it was where
-        one circle explains the outline, or lies nearer to what bears a bore out: the edge of a
-        shadow in the bore makes a circle of its own.
-    (float, float)
-        How far the rims lie apart, and the standard uncertainty of the middle for it; 0 where one
-        rim is seen.
+        The larger circle, being the nearer; where both are alike, their middle; with what that
+        leaves open. As it was where one circle explains the outline, or lies nearer to what bears a
+        bore out: the edge of a shadow in the bore makes a circle of its own.
+    float
+        How far the rims lie apart; 0 where one rim is seen.
     """
     xy = edge.straightened(-1 / bore.radius)
     near = np.abs(np.hypot(*(xy - bore.centre).T) - bore.radius) < 0.1 * bore.radius
@@ -74,24 +73,26 @@ def upper_rim(
     wave = complex(2 * np.mean(out * np.cos(2 * turn)), -2 * np.mean(out * np.sin(2 * turn)))
     apart = abs(wave) / OVAL_OF_TWO
     if apart < RIMS_APART_PX or abs(wave) < SURE_WAVE * u_edge_px:
-        return bore, (0.0, 0.0)
+        return bore, 0.0
     # The radius is least the way in which the circles lie apart.
     angle = (np.pi - np.angle(wave)) / 2
     axis = np.array([np.cos(angle), np.sin(angle)])
     one, two, left = _two_circles(xy[near], bore.centre, axis)
     apart = float(np.hypot(*(one[:2] - two[:2])))
     if left > RIMS_GAIN * robust.scatter(out) or apart < RIMS_APART_PX:
-        return bore, (0.0, 0.0)
+        return bore, 0.0
     # What the circles leave is no noise: whole arcs stray alike.
     scatter = max(bore.u_radius, left)
     if abs(one[2] - two[2]) > DISAGREES * scatter:
         upper = max(one, two, key=lambda circle: float(circle[2]))
         if _from_nearest(upper[:2], witnesses) > _from_nearest(bore.centre, witnesses):
-            return bore, (0.0, 0.0)
-        doubt = hypot(scatter, bore.u_centre)
-        return replace(bore, centre=upper[:2], radius=float(upper[2])), (apart, doubt)
-    middle = (one + two) / 2
-    return replace(bore, centre=middle[:2], radius=float(middle[2])), (apart, apart / 2)
+            return bore, 0.0
+        return _on(upper, bore, scatter), apart
+    return _on((one + two) / 2, bore, apart / 2), apart
+
+
+def _on(circle: Floats, bore: Bore, u_rims: float) -> Bore:
+    return replace(bore, centre=circle[:2], radius=float(circle[2]), u_rims=u_rims)
 
 
 def _from_nearest(place: Floats, witnesses: Floats) -> float:
@@ -137,7 +138,7 @@ def with_wall(bore: Bore, wall: Wall, witnesses: Floats) -> Bore:
         return bore
     return replace(
         bore, centre=centre, radius=bore.radius + float(wall.upper[0]), rims_apart=wall.apart,
-        u_centre=hypot(bore.u_centre, doubt), u_radius=hypot(bore.u_radius, doubt),
+        u_rims=doubt, u_radius=hypot(bore.u_radius, doubt),
     )  # fmt: skip
 
 
@@ -156,7 +157,7 @@ def left_open_by_rims(bore: Bore, witnesses: Floats, u_px: Floats, furthest_px: 
         Middle of the tips, which is on the upper face as well, then that of the teeth, by one way
         or more of telling it from what the drive did.
     u_px : ndarray, shape (n,)
-        Standard uncertainty of how far the bore lies off each.
+        Standard uncertainty of how far the bore lies off each, rims aside.
     furthest_px : float
         How far a lean may move a rim of a gear as thick as this one.
 
@@ -175,7 +176,8 @@ def left_open_by_rims(bore: Bore, witnesses: Floats, u_px: Floats, furthest_px: 
     its wall may be as bright as the face, or a gleam on it be taken for the rim.
     """
     off = np.hypot(*(bore.centre - witnesses).T)
-    agrees = off <= DISAGREES * u_px
+    # What lies between two rims is borne out by nothing that is known better.
+    agrees = (off <= DISAGREES * u_px) & (bore.u_rims <= u_px)
     # Teeth that stray so much that they agree with both speak for the nearer one.
     agrees[1:] &= off[1:] < np.hypot(*(witnesses[0] - witnesses[1:]).T)
     borne_out = bool(agrees.any()) or off[0] < RIMS_APART_PX

@@ -87,7 +87,7 @@ def own_uncertainties(measured: Measured) -> dict[str, float]:
     """
     u_px = {"teeth": float(np.sqrt(np.trace(teeth_axis_covariance(measured.fits)) / 2))}
     if measured.bore is not None:
-        u_px["bore"] = measured.bore.u_centre
+        u_px["bore"] = measured.bore.u_place
     if measured.tip_circle is not None:
         u_px["tips"] = float(measured.tip_circle.rms / np.sqrt(measured.teeth.teeth / 2))
     return {name: hypot(u, measured.outlines.u_bevel_px) for name, u in u_px.items()}
@@ -109,7 +109,7 @@ def _bore_doubt(
         return lean_px if lean_px < inf else 0.0, False
     # With an error of the drive put into the axis, and without.
     drive = measured.fits.centre + teeth_axis_shift(measured.fits, drive=True)
-    u = [hypot(u_px["bore"], u_px[name]) for name in ("tips", "teeth", "teeth")]
+    u = [hypot(bore.u_centre, u_px[name]) for name in ("tips", "teeth", "teeth")]
     witnesses = np.stack([tips, teeth, drive])
     doubt = left_open_by_rims(bore, witnesses, np.array(u), 2 * lean_px)
     if bore.rims_apart is not None:

@@ -263,10 +263,8 @@ def _bore_on_top(
     tips = () if fitted.tip_circle is None else (fitted.tip_circle.centre,)
     witnesses = np.stack([fitted.fits.centre, *tips])
     hole = outlines.holes[bore.hole]
-    bore, (apart, doubt) = upper_rim(hole, bore, witnesses, outlines.u_level_px)
-    if apart:
-        bore = replace(bore, u_centre=doubt)
-    return bore, (flag("two_rims", um=2000 * bore.u_centre * px),) if apart else ()
+    bore, apart = upper_rim(hole, bore, witnesses, outlines.u_level_px)
+    return bore, (flag("two_rims", um=2000 * bore.u_place * px),) if apart else ()
 
 
 def _number_teeth(

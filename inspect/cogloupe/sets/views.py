@@ -176,7 +176,7 @@ def _known_pose(sight: Sight, nominal: Nominal) -> Floats:
     shift = AXIS_ALLOWANCE * nominal.tip_radius
     if measured.bore is not None and sight.axes.kind == "bore":
         bevel = BEVEL_DOUBT * measured.outlines.bevel_px
-        shift = hypot(measured.bore.u_centre, bevel)
+        shift = hypot(measured.bore.u_place, bevel)
     elif sight.axes.kind == "tips":
         shift = float(np.nanmedian(measured.tips.u)) * sqrt(2 / len(sight.order))
     edge = EDGE_VARIES * measured.outlines.u_edge_px

@@ -118,7 +118,7 @@ def datum_doubt(measured: Measured, axes: Axes) -> float:
     if axes.kind == "teeth":
         return 0.0
     if axes.kind == "bore" and measured.bore is not None:
-        u = measured.bore.u_centre
+        u = measured.bore.u_place
     else:
         u = _tip_doubt(measured) * sqrt(2 / measured.wheel.teeth)
     return hypot(u, axes.u_bore_px, BEVEL_DOUBT * measured.outlines.bevel_px)
