@@ -19,8 +19,9 @@ from cogloupe.fits.bore_wall import see_wall
 from cogloupe.fits.datum import choose_datum
 from cogloupe.fits.flank_fit import Fitted, fit_at_size
 from cogloupe.fits.flank_guard import refuse_few_flanks
-from cogloupe.fits.measured import Measured
+from cogloupe.fits.measured import Measured, found_floors
 from cogloupe.fits.nominal_form import stated_wheel
+from cogloupe.fits.outline_offset import outline_offset
 from cogloupe.fits.picture_checks import (
     form_notices,
     lean_notices,
@@ -39,6 +40,8 @@ from cogloupe.fits.second_look import (
     with_explanations,
 )
 from cogloupe.fits.size import find_size
+from cogloupe.forms.rack import Gear
+from cogloupe.forms.tooth_form import Wheel
 from cogloupe.inputs.settings import GearSettings
 from cogloupe.optics.edges import find_edges
 from cogloupe.optics.joint.from_prediction import measure_outlines
@@ -236,7 +239,7 @@ def _measured(
         *lean_notices(fitted.tips, teeth),
     )
     stated_whole = settings.teeth is not None and settings.module is not None
-    return Measured(
+    measured = Measured(
         region=region,
         outlines=outlines,
         teeth=teeth,
@@ -252,6 +255,22 @@ def _measured(
         addendum_source=_addendum_source(settings),
         thickness_px=settings.lengths_mm.get("thickness", inf) / px,
     )
+    return _offset_doubted(measured, wheel)
+
+
+def _offset_doubted(measured: Measured, stated: Wheel) -> Measured:
+    """The same with its edges as much in doubt as the whole outline lies off the stated gear's."""
+    if not (isinstance(stated, Gear) and measured.involute):
+        return measured
+    px, outlines = measured.scale.mm_per_px, measured.outlines
+    floors = found_floors(measured, measured.fits.centre).value
+    in_px = stated.scaled(1 / px), measured.gear.scaled(1 / px)
+    offset = outline_offset(*in_px, measured.tips.value, floors)
+    explained = hypot(outlines.u_explained_px, offset)
+    side, notices = "outside" if offset > 0 else "inside", measured.notices
+    if abs(offset) > 2 * outlines.u_edge_px:
+        notices = (*notices, flag("outline_off", um=1000 * px * abs(offset), side=side))
+    return replace(measured, outlines=replace(outlines, u_explained_px=explained), notices=notices)
 
 
 def _bore_on_top(

@@ -70,6 +70,10 @@ SENTENCES: dict[str, str] = {
     "chooses another, or all).",
     "two_edges": "Two edges run side by side, {px:.1f} px apart (a bevel or a burr); the {which} "
     "one was measured.",
+    "outline_off": "Tips, flanks and floors all lie {um:.0f} µm {side} those of the gear as "
+    "stated, which no single fault of cutting does: another edge (of a chamfer, a shadow or the "
+    "lower face) may have been taken for the teeth's, or scale and size as stated do not go "
+    "together. Sizes are unsure by that; pitches are not.",
     "coarse_pixels": "The teeth are small in the picture ({px:.0f} px deep); come closer.",
     "calibration": "About the calibration: {what}.",
     "size_differs": "The {what} measured by hand and the picture's differ by {um:+.0f} µm, beyond "
