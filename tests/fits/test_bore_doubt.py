@@ -127,8 +127,9 @@ def test_a_bore_that_neither_tips_nor_teeth_bear_out_is_left_open(
     assert found == pytest.approx(open_px)
 
 
-@pytest.mark.parametrize(("u_rims", "open_px"), [(0.0, 0.0), (1.5, 3 / 3**0.5)])
-def test_tips_known_better_than_the_middle_of_two_rims_do_not_bear_it_out(u_rims, open_px):
-    seen = replace(bore_of(hole()), centre=np.array([3.0, 0.0]), u_rims=u_rims)
-    found = left_open_by_rims(seen, np.zeros((2, 2)), np.array([0.9, 0.9]), inf)
+@pytest.mark.parametrize("doubt", ["u_centre", "u_rims"])
+@pytest.mark.parametrize(("u_tips", "open_px"), [(0.6, 0.0), (0.1, 3 / 3**0.5)])
+def test_a_bore_ill_seen_is_not_borne_out_by_tips_that_are_known_better(doubt, u_tips, open_px):
+    seen = replace(bore_of(hole()), centre=np.array([3.0, 0.0]), **{doubt: 1.5})
+    found = left_open_by_rims(seen, np.zeros((2, 2)), np.full(2, u_tips), inf)
     assert found == pytest.approx(open_px)

@@ -157,7 +157,7 @@ def left_open_by_rims(bore: Bore, witnesses: Floats, u_px: Floats, furthest_px: 
         Middle of the tips, which is on the upper face as well, then that of the teeth, by one way
         or more of telling it from what the drive did.
     u_px : ndarray, shape (n,)
-        Standard uncertainty of how far the bore lies off each, rims aside.
+        Standard uncertainty of either coordinate of each.
     furthest_px : float
         How far a lean may move a rim of a gear as thick as this one.
 
@@ -176,8 +176,8 @@ def left_open_by_rims(bore: Bore, witnesses: Floats, u_px: Floats, furthest_px: 
     its wall may be as bright as the face, or a gleam on it be taken for the rim.
     """
     off = np.hypot(*(bore.centre - witnesses).T)
-    # What lies between two rims is borne out by nothing that is known better.
-    agrees = (off <= DISAGREES * u_px) & (bore.u_rims <= u_px)
+    # A bore that is not well seen is not borne out for that by what is known better.
+    agrees = off <= DISAGREES * np.hypot(u_px, np.minimum(u_px, bore.u_place))
     # Teeth that stray so much that they agree with both speak for the nearer one.
     agrees[1:] &= off[1:] < np.hypot(*(witnesses[0] - witnesses[1:]).T)
     borne_out = bool(agrees.any()) or off[0] < RIMS_APART_PX

@@ -109,9 +109,8 @@ def _bore_doubt(
         return lean_px if lean_px < inf else 0.0, False
     # With an error of the drive put into the axis, and without.
     drive = measured.fits.centre + teeth_axis_shift(measured.fits, drive=True)
-    u = [hypot(bore.u_centre, u_px[name]) for name in ("tips", "teeth", "teeth")]
-    witnesses = np.stack([tips, teeth, drive])
-    doubt = left_open_by_rims(bore, witnesses, np.array(u), 2 * lean_px)
+    u = np.array([u_px[name] for name in ("tips", "teeth", "teeth")])
+    doubt = left_open_by_rims(bore, np.stack([tips, teeth, drive]), u, 2 * lean_px)
     if bore.rims_apart is not None:
         doubt = min(doubt, BOSS * bore.rims_apart)
     off, apart = (np.hypot(*(place - tips)) for place in (bore.centre, teeth))

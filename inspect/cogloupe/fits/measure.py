@@ -35,6 +35,7 @@ from cogloupe.fits.second_look import (
     doubted,
     explanations,
     likelier,
+    odd_ones_doubted,
     surer,
     unlike_px,
     with_explanations,
@@ -255,7 +256,7 @@ def _measured(
         addendum_source=_addendum_source(settings),
         thickness_px=settings.lengths_mm.get("thickness", inf) / px,
     )
-    return _offset_doubted(measured, wheel)
+    return odd_ones_doubted(_offset_doubted(measured, wheel))
 
 
 def _offset_doubted(measured: Measured, stated: Wheel) -> Measured:

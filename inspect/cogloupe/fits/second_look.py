@@ -37,6 +37,9 @@ FEWEST = 8
 SURE = 2.0
 """Standard errors from which flanks speak for another explanation than the picture's own pixels do
 (common practice)."""
+PIVOT = sqrt(3)
+"""What a flank that pivots about one of its ends is moved by at its middle, in what it leans, root
+mean square."""
 LEAST_STRAY_PX = 1e-3
 """Flanks this near to where they should be are as good as there."""
 
@@ -57,6 +60,24 @@ def doubted(measured: Measured) -> Measured:
     What tilts an edge moves it as well, and by as much or more where it reaches all along a flank.
     """
     return _in_doubt(measured, np.full(measured.fits.unwound.shape, unlike_px(measured.fits)))
+
+
+def odd_leans_px(fits: FlankFits) -> Floats:
+    """How far flanks that lean unlike all others may have been moved by that, px, shape (z, 2).
+
+    One cutter leaves no single flank askew: a shadow or a chamfer was taken for part of it, or it
+    is damaged, and where it was cut is not to be told from what is left. 0 for all others.
+    """
+    if not _enough(fits):
+        return np.zeros(fits.unwound.shape)
+    lean = _strays(fits)[1]
+    odd = np.abs(lean) > FAR_OFF * scatter(lean[np.isfinite(lean)])
+    return np.where(odd, PIVOT * np.abs(lean), 0.0)
+
+
+def odd_ones_doubted(measured: Measured) -> Measured:
+    """A gear with flanks that lean unlike all others in doubt by what that may have moved them."""
+    return _in_doubt(measured, odd_leans_px(measured.fits))
 
 
 @dataclass(frozen=True)
