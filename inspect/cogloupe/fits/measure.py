@@ -129,8 +129,8 @@ def measure_seen(
 ) -> Measured:
     """Measure a gear whose edges were found: `measure_gear` from there on.
 
-    Where a level found them, and flanks lean unlike each other, they are looked for once more
-    without it.
+    Where a level found them, and flanks lean unlike each other or the whole outline lies off the
+    stated gear's, they are looked for once more without it.
 
     Parameters
     ----------
@@ -171,7 +171,8 @@ def _by_looks(
 ) -> Measured:
     """The gear by the look at its edges that makes its flanks lean most alike."""
     first = _measured(seen, settings, stated, lens)
-    if unlike_px(first.fits) < UNLIKE_PX:
+    off = _outline_off(first)
+    if unlike_px(first.fits) < UNLIKE_PX and not off:
         return first
     if not seen.outlines.by_level:
         return doubted(_explained(seen, first, settings, stated, lens))
@@ -179,7 +180,14 @@ def _by_looks(
     second = _once_more(again, first, settings, stated, lens)
     if second is None or agree(first.fits, second.fits):
         return first
+    if off and not _outline_off(second):  # of a chamfer's two edges flanks lean alike on either
+        return second
     return likelier(first, _explained(again, second, settings, stated, lens))
+
+
+def _outline_off(measured: Measured) -> bool:
+    """Whether the whole outline lies off the stated gear's, beyond what is known of its edges."""
+    return any(notice.code == "outline_off" for notice in measured.notices)
 
 
 def _once_more(

@@ -267,11 +267,15 @@ def _clearer(bright: Look, hued: Look) -> tuple[Look, Look]:
 
 def _with_terms(base: Look, predicted: Predicted, hued: Look | None) -> Choice:
     """The look with a band, and with a shadow, as far as they pay."""
-    banded = list(_banded(base, predicted, hued))
-    best = _better(base, banded)
-    single = _best([base, *(one for one in banded if one.sound and not _sensible(one))])
-    tried = [("bevel", one) for one in banded if one is not best and _sensible(one)]
-    agreed = _agreed(best, predicted)
+    banded = [one for one in _banded(base, predicted, hued) if one.sound]
+    single = _best([base, *(one for one in banded if not _sensible(one))])
+    bands = [one for one in banded if _sensible(one)]
+    first = _best(bands) if bands else base
+    if gain(base, first)[0] > 0:  # what its flanks make of it is what is to be believed
+        bands = [_agreed(first, predicted), *(one for one in bands if one is not first)]
+    best = _better(base, [single, *bands[:1]])
+    tried = [("bevel", one) for one in bands if one is not best]
+    agreed = _agreed(base, predicted) if best is base else best
     shaded = _better(agreed, [_shaded(agreed)])
     if best is not base:
         shaded = _better(shaded, [_shaded(base)])
