@@ -5,7 +5,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from cogloupe.fits.second_look import UNLIKE_PX, agree, odd_leans_px, surer, unlike_px
+from cogloupe.fits.second_look import UNLIKE_PX, agree, surer, unlike_px
 
 from .test_flank_guard import Z, fits_of, moved, traced
 
@@ -32,22 +32,6 @@ def test_flanks_of_one_cutter_call_for_no_second_look(noisy):
 def test_flanks_that_lean_each_its_own_way_call_for_one(noisy):
     # Of 48 flanks a robust scatter is known to a seventh; three times that.
     assert unlike_px(leaning(noisy[0], 0.06)) == pytest.approx(0.06, rel=0.45)
-
-
-@pytest.mark.parametrize("px", [0.0, 0.3])
-def test_flanks_that_lean_as_all_do_are_no_odd_ones(noisy, px):
-    assert not odd_leans_px(leaning(noisy[0], px, seed=4)).any()
-
-
-def test_a_flank_askew_is_in_doubt_by_half_of_what_parts_its_ends(noisy):
-    low, high = noisy[0].curve.roll_range
-    askew = np.zeros((Z, 2))
-    askew[5, 1] = 1.0
-    slope = noisy[0].slope + askew / (high - low) / noisy[0].curve.measuring_arm
-    odd = odd_leans_px(replace(noisy[0], slope=slope))
-    assert np.argwhere(odd).tolist() == [[5, 1]]
-    # The flank's own noise, 0.1 px on each of some 50 points.
-    assert odd[5, 1] == pytest.approx(0.5, abs=0.1)
 
 
 def test_a_wrong_axis_leans_flanks_but_calls_for_none():

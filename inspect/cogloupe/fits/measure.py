@@ -21,6 +21,7 @@ from cogloupe.fits.flank_fit import Fitted, fit_at_size
 from cogloupe.fits.flank_guard import refuse_few_flanks
 from cogloupe.fits.measured import Measured, found_floors
 from cogloupe.fits.nominal_form import stated_wheel
+from cogloupe.fits.odd_flanks import odd_ones_doubted
 from cogloupe.fits.outline_offset import outline_offset
 from cogloupe.fits.picture_checks import (
     form_notices,
@@ -35,7 +36,6 @@ from cogloupe.fits.second_look import (
     doubted,
     explanations,
     likelier,
-    odd_ones_doubted,
     surer,
     unlike_px,
     with_explanations,

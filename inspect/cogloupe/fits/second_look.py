@@ -37,18 +37,15 @@ FEWEST = 8
 SURE = 2.0
 """Standard errors from which flanks speak for another explanation than the picture's own pixels do
 (common practice)."""
-PIVOT = sqrt(3)
-"""What a flank that pivots about one of its ends is moved by at its middle, in what it leans, root
-mean square."""
 LEAST_STRAY_PX = 1e-3
 """Flanks this near to where they should be are as good as there."""
 
 
 def unlike_px(fits: FlankFits) -> float:
     """How far flanks lean unlike each other beyond their noise, root mean square along them, px."""
-    if not _enough(fits):
+    if not enough_followed(fits):
         return 0.0
-    lean = _strays(fits)[1]
+    lean = followed_strays(fits)[1]
     seen = np.isfinite(lean)
     noise = median(lean_noise(fits)[seen])
     return sqrt(max(scatter(lean[seen]) ** 2 - noise**2, 0.0))
@@ -59,25 +56,7 @@ def doubted(measured: Measured) -> Measured:
 
     What tilts an edge moves it as well, and by as much or more where it reaches all along a flank.
     """
-    return _in_doubt(measured, np.full(measured.fits.unwound.shape, unlike_px(measured.fits)))
-
-
-def odd_leans_px(fits: FlankFits) -> Floats:
-    """How far flanks that lean unlike all others may have been moved by that, px, shape (z, 2).
-
-    One cutter leaves no single flank askew: a shadow or a chamfer was taken for part of it, or it
-    is damaged, and where it was cut is not to be told from what is left. 0 for all others.
-    """
-    if not _enough(fits):
-        return np.zeros(fits.unwound.shape)
-    lean = _strays(fits)[1]
-    odd = np.abs(lean) > FAR_OFF * scatter(lean[np.isfinite(lean)])
-    return np.where(odd, PIVOT * np.abs(lean), 0.0)
-
-
-def odd_ones_doubted(measured: Measured) -> Measured:
-    """A gear with flanks that lean unlike all others in doubt by what that may have moved them."""
-    return _in_doubt(measured, odd_leans_px(measured.fits))
+    return in_doubt(measured, np.full(measured.fits.unwound.shape, unlike_px(measured.fits)))
 
 
 @dataclass(frozen=True)
@@ -139,7 +118,7 @@ def with_explanations(measured: Measured, number: int, told: Explanations) -> Me
     common, own = zip(*(_apart(best, other) for other in told.fits), strict=True)
     square = np.tensordot(share, np.nan_to_num(np.stack(own)) ** 2, axes=1)
     own_px = np.roll(np.sqrt(square), _later(measured.fits, best), axis=0)
-    return _in_doubt(measured, own_px, float(np.sqrt(share @ np.square(common))))
+    return in_doubt(measured, own_px, float(np.sqrt(share @ np.square(common))))
 
 
 def _fitted(points: EdgePoints, measured: Measured) -> FlankFits | None:
@@ -151,15 +130,15 @@ def _fitted(points: EdgePoints, measured: Measured) -> FlankFits | None:
     except PhotoError:
         return None
     fitted = fit_flanks(points, mapped, fits.centre, replace(fits.curve, tooth_high=None))
-    return fitted if _enough(fitted) else None
+    return fitted if enough_followed(fitted) else None
 
 
-def _enough(fits: FlankFits) -> bool:
+def enough_followed(fits: FlankFits) -> bool:
     """Whether flanks enough were followed to be told to lean unlike each other."""
     return int((flank_status(fits) == "ok").sum()) >= FEWEST
 
 
-def _in_doubt(measured: Measured, own_px: Floats, common_px: float = 0.0) -> Measured:
+def in_doubt(measured: Measured, own_px: Floats, common_px: float = 0.0) -> Measured:
     """The same with further standard uncertainties, of each flank's place and of all alike."""
     fits, outlines = measured.fits, measured.outlines
     wider = np.hypot(fits.u_unwound, own_px / fits.curve.measuring_arm)
@@ -202,7 +181,7 @@ def likelier(one: Measured, two: Measured) -> Measured:
     chance = odds(abs(sure))
     astray = min(unlike_px(best.fits), scatter(own[np.isfinite(own)]))
     own = np.hypot(astray, sqrt(chance) * np.nan_to_num(own))
-    return _in_doubt(best, own, sqrt(chance) * common)
+    return in_doubt(best, own, sqrt(chance) * common)
 
 
 def surer(one: FlankFits, two: FlankFits) -> float:
@@ -219,10 +198,12 @@ def surer(one: FlankFits, two: FlankFits) -> float:
         In standard errors of what the flanks say; negative where the first does, and where the
         second cannot follow enough of them.
     """
-    if not (_enough(one) and _enough(two)):
+    if not (enough_followed(one) and enough_followed(two)):
         return -np.inf
     later = _later(one, two)
-    pairs = zip(abs(_strays(one)), np.roll(abs(_strays(two)), later, axis=1), strict=True)
+    pairs = zip(
+        abs(followed_strays(one)), np.roll(abs(followed_strays(two)), later, axis=1), strict=True
+    )
     gains, errors = zip(*(_gain(*pair) for pair in pairs), strict=True)
     return float(sum(gains) / max(hypot(*errors), 1e-9))
 
@@ -233,8 +214,8 @@ def _later(one: FlankFits, two: FlankFits) -> int:
     return int(np.rint(off * len(one.unwound) / (2 * np.pi)))
 
 
-def _strays(fits: FlankFits) -> Floats:
-    """How far flanks stray that were followed without a break, shape (2, z, 2); else NaN."""
+def followed_strays(fits: FlankFits) -> Floats:
+    """How far flanks stray that were followed without a break, as `strays` has it; else NaN."""
     followed = flank_status(fits) == "ok"
     places, slopes = (np.where(followed, each, np.nan) for each in (fits.unwound, fits.slope))
     return strays(replace(fits, unwound=places, slope=slopes))
@@ -263,5 +244,5 @@ def _apart(best: FlankFits, other: FlankFits) -> tuple[float, Floats]:
     later = _later(best, other)
     places = np.roll(flank_angles_about(other, best.centre), later, axis=0)
     out = OUT * wrapped(places - flank_angles(best)) * best.curve.measuring_arm
-    own = np.roll(_strays(other)[0], later, axis=0) - _strays(best)[0]
+    own = np.roll(followed_strays(other)[0], later, axis=0) - followed_strays(best)[0]
     return float(np.nanmedian(out, axis=0).mean()), own

@@ -1,0 +1,65 @@
+"""Which flanks stand among the others as no cutter leaves them."""
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from cogloupe.fits.odd_flanks import odd_leans_px, other_edge_px
+
+from .test_flank_guard import Z, fits_of, traced
+from .test_second_look import leaning
+
+BAND_PX = 2.0
+
+
+@pytest.fixture(scope="module")
+def good():
+    return fits_of(traced(Z, noise=0.1, seed=1))
+
+
+def shifted(fits, by_px):
+    """The same flanks, each so many px out of its place."""
+    return replace(fits, unwound=fits.unwound + by_px / fits.curve.measuring_arm)
+
+
+def one_flank(px):
+    """A shift of the right flank of tooth 6 alone."""
+    shift = np.zeros((Z, 2))
+    shift[5, 1] = px
+    return shift
+
+
+@pytest.mark.parametrize("px", [0.0, 0.3])
+def test_flanks_that_lean_as_all_do_are_no_odd_ones(good, px):
+    assert not odd_leans_px(leaning(good, px, seed=4)).any()
+
+
+def test_a_flank_askew_is_in_doubt_by_half_of_what_parts_its_ends(good):
+    low, high = good.curve.roll_range
+    slope = good.slope + one_flank(1.0) / (high - low) / good.curve.measuring_arm
+    odd = odd_leans_px(replace(good, slope=slope))
+    assert np.argwhere(odd).tolist() == [[5, 1]]
+    # The flank's own noise, 0.1 px on each of some 50 points.
+    assert odd[5, 1] == pytest.approx(0.5, abs=0.1)
+
+
+@pytest.mark.parametrize(
+    ("off_px", "doubt_px"),
+    [(0.0, 0.0), (BAND_PX, BAND_PX), (-BAND_PX, BAND_PX), (4 * BAND_PX, 0.0)],
+    ids=["in place", "a band's width out", "a band's width in", "a fault of its own"],
+)
+def test_a_flank_off_by_a_bands_width_may_run_along_its_other_edge(good, off_px, doubt_px):
+    doubt = other_edge_px(shifted(good, one_flank(off_px)), BAND_PX)
+    # Flanks are placed to some hundredths of a pixel.
+    np.testing.assert_allclose(doubt[5, 1], doubt_px, atol=0.05)
+    assert (np.delete(doubt.ravel(), 11) < 0.01).all()
+
+
+def test_of_flanks_that_stand_off_by_as_much_themselves_none_is_doubted(good):
+    rough = shifted(good, np.random.default_rng(3).normal(0, BAND_PX / 2, (Z, 2)))
+    assert not other_edge_px(rough, BAND_PX).any()
+
+
+def test_without_a_band_none_is_doubted(good):
+    assert not other_edge_px(shifted(good, one_flank(BAND_PX)), 0.0).any()
