@@ -264,7 +264,9 @@ def _measured(
         addendum_source=_addendum_source(settings),
         thickness_px=settings.lengths_mm.get("thickness", inf) / px,
     )
-    return odd_ones_doubted(_offset_doubted(measured, wheel))
+    if settings.edge == "outer":  # the inner edge of a bevel lies inside by intent
+        measured = _offset_doubted(measured, wheel)
+    return odd_ones_doubted(measured)
 
 
 def _offset_doubted(measured: Measured, stated: Wheel) -> Measured:

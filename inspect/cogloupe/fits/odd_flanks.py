@@ -51,10 +51,13 @@ def other_edge_px(fits: FlankFits, width_px: float) -> Floats:
         The width, by the chance that a flank as far off as it stands owes that to the band; 0
         where flanks stand off too far by themselves for a band's width to be told from that.
     """
+    nothing = np.zeros(fits.unwound.shape)
+    if not (enough_followed(fits) and width_px):
+        return nothing
     stray = followed_strays(fits)[0]
     off, usual = np.abs(stray), scatter(stray[np.isfinite(stray)]) + LEAST_STRAY_PX
-    if not enough_followed(fits) or width_px < FAR_OFF * usual:
-        return np.zeros(off.shape)
+    if width_px < FAR_OFF * usual:
+        return nothing
 
     def likely(distance: Floats) -> Floats:
         return np.asarray(np.exp(-((distance / usual) ** 2) / 2) / (usual * sqrt(2 * pi)))
