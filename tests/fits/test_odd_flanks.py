@@ -35,13 +35,21 @@ def test_flanks_that_lean_as_all_do_are_no_odd_ones(good, px):
     assert not odd_leans_px(leaning(good, px, seed=4)).any()
 
 
+def askew(fits, px):
+    """The same flanks, that of `one_flank` with its ends so many px apart."""
+    low, high = fits.curve.roll_range
+    return replace(fits, slope=fits.slope + one_flank(px) / (high - low) / fits.curve.measuring_arm)
+
+
 def test_a_flank_askew_is_in_doubt_by_half_of_what_parts_its_ends(good):
-    low, high = good.curve.roll_range
-    slope = good.slope + one_flank(1.0) / (high - low) / good.curve.measuring_arm
-    odd = odd_leans_px(replace(good, slope=slope))
+    odd = odd_leans_px(askew(leaning(good, 0.06), 3.0))
     assert np.argwhere(odd).tolist() == [[5, 1]]
-    # The flank's own noise, 0.1 px on each of some 50 points.
-    assert odd[5, 1] == pytest.approx(0.5, abs=0.1)
+    # The flank's own lean, three times 0.06 px at most, by the square root of three.
+    assert odd[5, 1] == pytest.approx(1.5, abs=0.31)
+
+
+def test_among_flanks_of_one_cutter_a_flank_askew_is_the_gears_own(good):
+    assert not odd_leans_px(askew(good, 3.0)).any()
 
 
 @pytest.mark.parametrize(

@@ -10,7 +10,14 @@ import numpy as np
 
 from cogloupe.fits.flanks import FlankFits
 from cogloupe.fits.measured import Measured
-from cogloupe.fits.second_look import LEAST_STRAY_PX, enough_followed, followed_strays, in_doubt
+from cogloupe.fits.second_look import (
+    LEAST_STRAY_PX,
+    UNLIKE_PX,
+    enough_followed,
+    followed_strays,
+    in_doubt,
+    unlike_px,
+)
 from cogloupe.fits.teeth_axis import FAR_OFF
 from cogloupe_calibration.arrays import Floats
 from cogloupe_calibration.robust import scatter
@@ -26,10 +33,11 @@ a pitch by a fault of its own, before it is known how far off it stands (our own
 def odd_leans_px(fits: FlankFits) -> Floats:
     """How far flanks that lean unlike all others may have been moved by that, px, shape (z, 2).
 
-    One cutter leaves no single flank askew: a shadow or a chamfer was taken for part of it, or it
-    is damaged, and where it was cut is not to be told from what is left. 0 for all others.
+    A shadow or a chamfer was taken for part of them, or they are damaged, and where they were cut
+    is not to be told from what is left. 0 for all others, and where flanks lean as one cutter
+    leaves them: an odd one is the gear's own then, as steps lost in the middle of a cut leave it.
     """
-    if not enough_followed(fits):
+    if unlike_px(fits) < UNLIKE_PX:
         return np.zeros(fits.unwound.shape)
     lean = followed_strays(fits)[1]
     odd = np.abs(lean) > FAR_OFF * scatter(lean[np.isfinite(lean)])
