@@ -7,7 +7,7 @@ from math import cos, pi, radians, sqrt
 import numpy as np
 import pytest
 
-from cogloupe.figures.pitch import compute_pitch
+from cogloupe.evaluation.pitch_and_runout import compute_pitch
 from cogloupe.fits.datum import choose_datum
 from cogloupe.fits.measure import measure_gear
 from cogloupe.inputs.photo import Photo

@@ -5,12 +5,12 @@ from collections.abc import Callable
 from cogloupe.assembling.drawing import build_drawing_data
 from cogloupe.assembling.whole_reading import build_reading
 from cogloupe.cutting.gap_findings import gap_findings, settings_by_sight
-from cogloupe.figures.details import compute_details
-from cogloupe.figures.drawing_data import DrawingData
-from cogloupe.figures.pitch import compute_pitch
+from cogloupe.evaluation.details import compute_details
+from cogloupe.evaluation.drawing_data import DrawingData
+from cogloupe.evaluation.pitch_and_runout import compute_pitch
 from cogloupe.fits.datum import choose_datum
 from cogloupe.fits.measure import measure_gear
-from cogloupe.fits.measured import Measured
+from cogloupe.fits.measured_gear import Measured
 from cogloupe.fits.size import CirclesSeen, compare_scales
 from cogloupe.inputs.photo import Photo
 from cogloupe.inputs.settings import GearSettings

@@ -20,9 +20,9 @@ from tests.benchmarks.attack_pictures import originals
 from tests.benchmarks.common import ROOT
 
 from cogloupe.comparing.trials import load_trials
+from cogloupe.reading.atomic_folder import SCRATCH, settle
 from cogloupe.reading.files import load_reading
-from cogloupe.reading.marks import is_whole, load_mark
-from cogloupe.reading.whole_folder import SCRATCH, settle
+from cogloupe.reading.provenance import is_whole, load_mark
 from cogloupe_calibration.errors import CogloupeError
 
 KNOWN = ("--module", "1", "--scale", "120")
@@ -104,7 +104,7 @@ def _looked_over(readings: Path, count: int) -> Iterator[str]:
 LOOP = """
 import sys
 from pathlib import Path
-from cogloupe.reading.whole_folder import write_folder
+from cogloupe.reading.atomic_folder import write_folder
 k = 0
 while True:
     k += 1

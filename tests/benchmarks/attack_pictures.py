@@ -28,7 +28,7 @@ from numpy.typing import NDArray
 from PIL import Image
 
 from cogloupe.folders.jobs import Part
-from cogloupe.folders.one import read_parts
+from cogloupe.folders.single_photo import read_parts
 from cogloupe.inputs.photo import read_photo
 from cogloupe.inputs.settings import GearSettings, make_settings
 from cogloupe.inspection import inspect_photo

@@ -30,7 +30,7 @@ from tests.helpers.stated_reading import stated_reading
 from cogloupe.causes.diagnosis import rank
 from cogloupe.causes.machine_units import Case
 from cogloupe.causes.model import fresh
-from cogloupe.causes.patterns import observe
+from cogloupe.causes.observed_pattern import observe
 from cogloupe.inspection import inspect_photo
 
 SEED = 90_000

@@ -8,8 +8,8 @@ import numpy as np
 from tests.helpers.stated_figures import MeasuringErrors
 from tests.helpers.stated_reading import stated_reading
 
+from cogloupe.causes.observed_pattern import Observed, observe
 from cogloupe.causes.pattern_layout import SHARED
-from cogloupe.causes.patterns import Observed, observe
 from cogloupe.planning.machine import Machine, make_machine
 from cogloupe.simulation import (
     Camera,

@@ -21,7 +21,7 @@ from tests.benchmarks.causes_gears import HOBBING, figures, pattern_strength
 from tests.benchmarks.common import make_case, report, table
 from tests.benchmarks.coverage_set import DISTORTION_SD, LEAN_SD_DEG
 
-from cogloupe.causes.patterns import observe
+from cogloupe.causes.observed_pattern import observe
 from cogloupe.inspection import inspect_photo
 from cogloupe.judging.judge import judge
 from cogloupe.planning.machine import make_machine

@@ -21,8 +21,8 @@ from cogloupe.finding.tooth_map import map_teeth
 from cogloupe.fits.flanks import FlankFits, fit_flanks
 from cogloupe.forms.involute import involute_curve
 from cogloupe.forms.tooth_form import FlankCurve
+from cogloupe.optics.contour_following import normals
 from cogloupe.optics.edges import find_edges
-from cogloupe.optics.outline import normals
 from cogloupe.optics.sampling import EdgePoints
 from cogloupe.simulation import Scene, render_scene
 from cogloupe.simulation.truth import Truth

@@ -22,7 +22,7 @@ from cogloupe import __version__
 from cogloupe.folders.batch import known_of
 from cogloupe.folders.photos import PhotoFile
 from cogloupe.inputs.settings import settings_for
-from cogloupe.reading.marks import MARK_FILE, Mark, mark_bytes
+from cogloupe.reading.provenance import MARK_FILE, Mark, mark_bytes
 
 RUNS = 3
 PICTURES = 1000

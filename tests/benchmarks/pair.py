@@ -15,7 +15,7 @@ from tests.benchmarks.common import report, rms, table
 from tests.benchmarks.pair_set import MM_PER_PX, draw_pair
 from tests.helpers.pair_gears import perfect_gear
 
-from cogloupe.pairing.centre import backlash_mm, distance_for, sweep, tight_mesh
+from cogloupe.pairing.centre_distance import backlash_mm, distance_for, sweep, tight_mesh
 from cogloupe.pairing.composite import composite
 from cogloupe.pairing.contact import contacts
 from cogloupe.pairing.pair import Asked, Pairing, pair_gears

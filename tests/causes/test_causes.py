@@ -10,10 +10,10 @@ import numpy as np
 import pytest
 
 from cogloupe.causes.diagnosis import diagnose
+from cogloupe.causes.fault_patterns import alias
 from cogloupe.causes.joint_fit import sized_together
 from cogloupe.causes.machine_units import drive_periods, step_sizes
 from cogloupe.causes.pattern_text import could_be
-from cogloupe.causes.shapes import alias
 from cogloupe.causes.table import CAUSES, NONE
 from cogloupe.commands import main
 from cogloupe.planning.machine import make_machine

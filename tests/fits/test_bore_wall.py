@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 from cogloupe.fits.bore import Bore
-from cogloupe.fits.bore_doubt import RIM_DOUBT, RIMS_APART_PX, with_wall
+from cogloupe.fits.bore_uncertainty import RIM_DOUBT, RIMS_APART_PX, with_wall
 from cogloupe.fits.bore_wall import Wall, see_wall
 
 UPPER, LOWER = np.array([100.3, 99.6, 62.0]), np.array([102.1, 98.7, 59.0])

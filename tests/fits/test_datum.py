@@ -6,7 +6,7 @@ from math import inf
 import numpy as np
 import pytest
 
-from cogloupe.fits.bore_doubt import BOSS
+from cogloupe.fits.bore_uncertainty import BOSS
 from cogloupe.fits.datum import choose_datum
 from cogloupe.fits.measure import measure_gear
 from cogloupe.inputs.settings import make_settings

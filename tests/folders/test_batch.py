@@ -12,8 +12,8 @@ import pytest
 from cogloupe.folders import batch, processes
 from cogloupe.folders.batch import AHEAD, jobs_for, known_of, read_by, was_read
 from cogloupe.folders.jobs import Job, Outcome
-from cogloupe.folders.one import read_job
 from cogloupe.folders.processes import process_crew
+from cogloupe.folders.single_photo import read_job
 from cogloupe.inputs.settings import make_settings, settings_for
 from cogloupe_calibration.calibration import save_calibration
 from cogloupe_calibration.errors import UseError

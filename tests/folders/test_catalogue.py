@@ -10,7 +10,7 @@ import pytest
 from cogloupe.folders.catalogue import Asked, catalogue_of
 from cogloupe.folders.index import Bookkeeper
 from cogloupe.reading.files import reading_json
-from cogloupe.reading.marks import Refused, note_refused
+from cogloupe.reading.provenance import Refused, note_refused
 from cogloupe_calibration.errors import UseError
 
 from ..helpers.report_examples import example_reading

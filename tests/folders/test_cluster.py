@@ -17,7 +17,7 @@ import pytest
 from cogloupe.folders.batch import jobs_for, read_by
 from cogloupe.folders.cluster import ClusterCrew, _packed, cluster_crew, read_sent
 from cogloupe.folders.jobs import Job
-from cogloupe.folders.one import read_parts
+from cogloupe.folders.single_photo import read_parts
 from cogloupe.inputs.settings import make_settings, settings_for
 from cogloupe.report.markup import shared_script
 from cogloupe_calibration.calibration import save_calibration

@@ -5,7 +5,7 @@ import os
 import pytest
 
 from cogloupe.folders.photos import PhotoFile, find_photos, passed_over
-from cogloupe.reading.marks import Mark
+from cogloupe.reading.provenance import Mark
 from cogloupe_calibration.errors import UseError
 
 

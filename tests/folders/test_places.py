@@ -6,7 +6,7 @@ import pytest
 
 from cogloupe.folders.photos import PhotoFile, SetOfPhotos
 from cogloupe.folders.places import check_writable, folder_name, one_at_a_time, reading_folder
-from cogloupe.reading.marks import Mark, Refused, mark_bytes, note_logged, note_refused
+from cogloupe.reading.provenance import Mark, Refused, mark_bytes, note_logged, note_refused
 from cogloupe_calibration.errors import UseError
 
 

@@ -4,7 +4,7 @@ from dataclasses import replace
 
 import numpy as np
 
-from cogloupe.figures.mean_gap import MeanGap
+from cogloupe.evaluation.mean_gap import MeanGap
 from cogloupe.forms.gap_outline import blurred, evenly, whole_gap
 from cogloupe.forms.rack import half_gap
 

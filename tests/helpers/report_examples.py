@@ -5,7 +5,7 @@ from math import pi
 import cv2
 import numpy as np
 
-from cogloupe.figures.drawing_data import DrawingData
+from cogloupe.evaluation.drawing_data import DrawingData
 from cogloupe.forms.basic_racks import rack_for_angle
 from cogloupe.forms.rack import Gear, gear_outline
 from cogloupe.reading.cutting_models import SizeFound

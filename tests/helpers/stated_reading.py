@@ -9,7 +9,7 @@ from math import degrees, hypot, sqrt, tan
 import numpy as np
 
 from cogloupe import __version__
-from cogloupe.figures.deviations import cumulative_pitch, gap_width, pin_radius, single_pitch
+from cogloupe.evaluation.deviations import cumulative_pitch, gap_width, pin_radius, single_pitch
 from cogloupe.fits.teeth_axis import thickness
 from cogloupe.forms.check_sizes import STANDARD_PIN
 from cogloupe.forms.rack import Gear

@@ -6,10 +6,10 @@ import pytest
 from cogloupe.causes.diagnosis import diagnose
 from cogloupe.causes.machine_units import Case
 from cogloupe.causes.model import fresh, scatter_covariance
-from cogloupe.causes.patterns import observe
+from cogloupe.causes.observed_pattern import observe
 from cogloupe.causes.ranking import by_chance
 from cogloupe.causes.table import CAUSES, NONE
-from cogloupe.figures.tolerance import EDITION_2013, FlankFigures, Graded, class_range
+from cogloupe.evaluation.tolerance import EDITION_2013, FlankFigures, Graded, class_range
 from cogloupe.inputs.settings import make_settings
 from cogloupe.inspection import or_left_out, with_verdict
 from cogloupe.judging import costs, fault_text

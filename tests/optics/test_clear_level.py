@@ -4,8 +4,8 @@ import pytest
 
 from cogloupe.finding.segmentation import find_gears
 from cogloupe.optics.clear_level import level_is_clear
+from cogloupe.optics.contour_following import border_chains, crossings_of, material_mask
 from cogloupe.optics.greys import greys_of
-from cogloupe.optics.outline import border_chains, crossings_of, material_mask
 
 from ..helpers.pictures import rendered
 

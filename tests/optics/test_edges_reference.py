@@ -4,8 +4,8 @@ import numpy as np
 import pytest
 
 from cogloupe.finding.segmentation import find_gears
+from cogloupe.optics.contour_following import bend
 from cogloupe.optics.edges import find_edges
-from cogloupe.optics.outline import bend
 
 from ..helpers.pictures import CAMERA, rendered
 from ..helpers.plain_edges import place_of_edge

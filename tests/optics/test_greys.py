@@ -3,8 +3,8 @@
 import numpy as np
 import pytest
 
+from cogloupe.optics.contour_following import Crossings
 from cogloupe.optics.greys import Greys
-from cogloupe.optics.outline import Crossings
 from cogloupe.optics.response import srgb_light
 from cogloupe.optics.sampling import _first_blur
 

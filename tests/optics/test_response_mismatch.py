@@ -9,10 +9,10 @@ from shapely import Polygon
 
 from cogloupe.finding.segmentation import find_gears
 from cogloupe.optics import response_selection as response_candidates
+from cogloupe.optics.contour_following import border_chains, crossings_of, material_mask
 from cogloupe.optics.edge_model_selection import select_edge_model
 from cogloupe.optics.edges import find_edges
 from cogloupe.optics.greys import Greys, greys_of
-from cogloupe.optics.outline import border_chains, crossings_of, material_mask
 from cogloupe.optics.outlines import edge_shift
 from cogloupe.optics.response_mismatch import Z, mismatch_of
 from cogloupe.optics.response_selection import curve_doubt

@@ -3,8 +3,8 @@
 import pytest
 
 from cogloupe.finding.segmentation import find_gears
+from cogloupe.optics.contour_following import border_chains, crossings_of, material_mask
 from cogloupe.optics.greys import greys_of
-from cogloupe.optics.outline import border_chains, crossings_of, material_mask
 from cogloupe.optics.response_selection import explained, response_candidates
 from cogloupe.optics.sampling import Fit
 

@@ -5,16 +5,16 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from cogloupe.figures.drawing_data import GapSheet, ProfileSheet
+from cogloupe.evaluation.drawing_data import GapSheet, ProfileSheet
 from cogloupe.forms.basic_racks import basic_rack
 from cogloupe.forms.rack import Gear, half_gap
 from cogloupe.report.detail_wording import check_sentences, limit_sentences
 from cogloupe.report.overlay import FORM_PEN, REACH_PEN, overlay
 from cogloupe.report.page import report_html
 from cogloupe.report.page_data import GAP_POINTS, PROFILE_POINTS, page_data, photo_window
+from cogloupe.report.reading_text import verdict
 from cogloupe.report.shape_tables import flank_table, gap_shape_table, profile_table, size_table
 from cogloupe.report.styles import rgb
-from cogloupe.report.wording import verdict
 
 from ..helpers.report_examples import (
     example_evidence,

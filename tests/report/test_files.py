@@ -60,7 +60,7 @@ def test_failure_leaves_the_old_reading_and_nothing_half_written(made, tmp_path,
     def full(path, contents):
         raise OSError(28, "No space left on device")
 
-    monkeypatch.setattr("cogloupe.reading.whole_folder.Path.write_bytes", full)
+    monkeypatch.setattr("cogloupe.reading.atomic_folder.Path.write_bytes", full)
     with pytest.raises(UseError, match="No space left on device; choose another folder"):
         write_report(*made, tmp_path)
     assert [path.name for path in tmp_path.iterdir()] == ["reading.json"]

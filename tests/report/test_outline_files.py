@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 from openpyxl import load_workbook
 
-from cogloupe.figures.drawing_data import Outlines
+from cogloupe.evaluation.drawing_data import Outlines
 from cogloupe.forms.basic_racks import basic_rack
 from cogloupe.forms.rack import Gear, gear_outline
 from cogloupe.reading.teeth_table import teeth_rows

@@ -13,9 +13,9 @@ from cogloupe.reading.files import reading_json
 from cogloupe.reading.models import Reading
 from cogloupe.report.set_table import set_table
 from cogloupe.sets.camera_map import camera_map
+from cogloupe.sets.correspondence_choice import parse_marks
 from cogloupe.sets.repeats import inspect_repeats
 from cogloupe.sets.rotation_set import inspect_rotation_set
-from cogloupe.sets.tooth_pairing import parse_marks
 from cogloupe.simulation import Camera, Faults, GearSpec, render
 from cogloupe_calibration.errors import CogloupeError, PhotoError, UseError
 

@@ -4,10 +4,10 @@ from math import pi
 
 import numpy as np
 
-from cogloupe.figures.details import Details
-from cogloupe.figures.drawing_data import DrawingData, Outlines
-from cogloupe.figures.pitch import Figures
-from cogloupe.fits.measured import Measured
+from cogloupe.evaluation.details import Details
+from cogloupe.evaluation.drawing_data import DrawingData, Outlines
+from cogloupe.evaluation.pitch_and_runout import Figures
+from cogloupe.fits.measured_gear import Measured
 from cogloupe.forms.rack import Gear, gear_outline
 from cogloupe.forms.tooth_form import BOTH_SIDES
 from cogloupe.inputs.photo import Photo

@@ -5,11 +5,11 @@ from math import sqrt
 
 import numpy as np
 
-from cogloupe.figures.pitch import Figures
-from cogloupe.figures.profile import ProfileFigures, common_slope_doubt
-from cogloupe.figures.shapes import Shapes
+from cogloupe.evaluation.pitch_and_runout import Figures
+from cogloupe.evaluation.profile import ProfileFigures, common_slope_doubt
+from cogloupe.evaluation.shapes import Shapes
 from cogloupe.fits.datum import Axes
-from cogloupe.fits.measured import Measured
+from cogloupe.fits.measured_gear import Measured
 from cogloupe.numerics.missing import number
 from cogloupe.reading.flank_models import FlankCurves, Flanks, FlankSource
 from cogloupe_calibration.arrays import Floats

@@ -5,13 +5,13 @@ from math import degrees, hypot
 
 import numpy as np
 
-from cogloupe.figures.pitch import Figures, thickness_uncertainty
-from cogloupe.figures.profile import ProfileFigures
-from cogloupe.figures.shapes import Shapes
-from cogloupe.fits.bore_doubt import axes_notices, round_enough
+from cogloupe.evaluation.pitch_and_runout import Figures, thickness_uncertainty
+from cogloupe.evaluation.profile import ProfileFigures
+from cogloupe.evaluation.shapes import Shapes
+from cogloupe.fits.bore_uncertainty import axes_notices, round_enough
 from cogloupe.fits.datum import Axes
 from cogloupe.fits.flank_guard import flank_status
-from cogloupe.fits.measured import Measured
+from cogloupe.fits.measured_gear import Measured
 from cogloupe.forms.clock_wheel import addendum_sizes
 from cogloupe.forms.rack import Gear
 from cogloupe.numerics.angles import atan2_deg

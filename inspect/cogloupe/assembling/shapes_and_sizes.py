@@ -5,12 +5,12 @@ from typing import Any
 
 import numpy as np
 
-from cogloupe.figures.gap_shape import PerGap
-from cogloupe.figures.measured_sizes import Around, Check, MeasuredSizes
-from cogloupe.figures.pitch import Figures, common_thickness
-from cogloupe.figures.profile import ProfileFigures, SideFigure
-from cogloupe.figures.shapes import Shapes
-from cogloupe.fits.measured import Measured
+from cogloupe.evaluation.gap_shape import PerGap
+from cogloupe.evaluation.measured_sizes import Around, Check, MeasuredSizes
+from cogloupe.evaluation.pitch_and_runout import Figures, common_thickness
+from cogloupe.evaluation.profile import ProfileFigures, SideFigure
+from cogloupe.evaluation.shapes import Shapes
+from cogloupe.fits.measured_gear import Measured
 from cogloupe.forms.gap_theory import flank_limits
 from cogloupe.forms.rack import Gear
 from cogloupe.numerics.missing import mean_seen, number

@@ -6,11 +6,11 @@ from math import degrees, hypot, pi
 import numpy as np
 
 from cogloupe.assembling.shapes_and_sizes import floor_ratio_mean, per_side, profile_summary
-from cogloupe.figures.budget import Judged, pitch_draws, u_direction
-from cogloupe.figures.pitch import Figures, counted
-from cogloupe.figures.profile import ProfileFigures
-from cogloupe.figures.shapes import Shapes
-from cogloupe.figures.tolerance import (
+from cogloupe.evaluation.budget import Judged, pitch_draws, u_direction
+from cogloupe.evaluation.pitch_and_runout import Figures, counted
+from cogloupe.evaluation.profile import ProfileFigures
+from cogloupe.evaluation.shapes import Shapes
+from cogloupe.evaluation.tolerance import (
     EDITION_1995,
     EDITION_2013,
     FlankFigures,
@@ -18,7 +18,7 @@ from cogloupe.figures.tolerance import (
     class_range,
 )
 from cogloupe.fits.datum import Axes
-from cogloupe.fits.measured import Measured
+from cogloupe.fits.measured_gear import Measured
 from cogloupe.numerics.angles import atan2_deg
 from cogloupe.numerics.missing import mean_seen, number
 from cogloupe.reading.models import Summary, Tolerance, Tooth

@@ -20,11 +20,11 @@ from cogloupe.assembling.shapes_and_sizes import (
     size_notices,
 )
 from cogloupe.assembling.summary import build_summary, build_tolerance
-from cogloupe.figures.budget import budget_lines, judge_figures
-from cogloupe.figures.details import Details, compute_details
-from cogloupe.figures.pitch import Figures
+from cogloupe.evaluation.budget import budget_lines, judge_figures
+from cogloupe.evaluation.details import Details, compute_details
+from cogloupe.evaluation.pitch_and_runout import Figures
 from cogloupe.fits.datum import Axes
-from cogloupe.fits.measured import Measured
+from cogloupe.fits.measured_gear import Measured
 from cogloupe.inputs.photo import Photo
 from cogloupe.reading.models import CalibrationInfo, PhotoInfo, Reading
 from cogloupe.uncertainty.combination import pitch_uncertainty

@@ -14,14 +14,14 @@ import numpy as np
 
 from cogloupe.bench.gears_folder import GearsFolder
 from cogloupe.calibrating import CalibrationRequest, make_calibration, seen_in_words
-from cogloupe.figures.drawing_data import DrawingData
+from cogloupe.evaluation.drawing_data import DrawingData
 from cogloupe.finding.gear_selection import gears_on
 from cogloupe.folders.batch import known_of
 from cogloupe.folders.index import Bookkeeper
 from cogloupe.folders.jobs import Job, Part
-from cogloupe.folders.keeping import keep_parts
 from cogloupe.folders.photos import PhotoFile, stamp_of
 from cogloupe.folders.places import check_writable, reading_folder
+from cogloupe.folders.storing import keep_parts
 from cogloupe.inputs.photo import Photo, read_photo
 from cogloupe.inputs.settings import GearSettings
 from cogloupe.inspection import inspect_photo
@@ -31,8 +31,8 @@ from cogloupe.report.markup import data_uri
 from cogloupe.report.page import title_block
 from cogloupe.report.page_data import page_data, photo_jpeg, photo_window
 from cogloupe.report.reading_tables import summary_table
+from cogloupe.report.reading_text import verdict
 from cogloupe.report.verdict_text import cautions_of, named
-from cogloupe.report.wording import verdict
 from cogloupe.report.write import report_files
 from cogloupe_calibration.calibration import load_calibration, save_calibration
 from cogloupe_calibration.errors import CogloupeError, UseError

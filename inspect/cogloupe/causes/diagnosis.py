@@ -10,11 +10,11 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from cogloupe.causes.joint_fit import sized_together
-from cogloupe.causes.leftover import strained
 from cogloupe.causes.machine_units import Case, Size
 from cogloupe.causes.model import Family, Field, fresh
-from cogloupe.causes.patterns import Observed, observe
+from cogloupe.causes.observed_pattern import Observed, observe
 from cogloupe.causes.ranking import Fit, by_chance, evidence, log_sum, without
+from cogloupe.causes.residuals import strained
 from cogloupe.causes.table import CAUSES, NONE, Cause
 from cogloupe.planning.machine import Machine
 from cogloupe.reading.models import Reading

@@ -1,8 +1,8 @@
 """Waves in the places of the flanks, each side by itself, tested against what the reading allows.
 
 A wave of n a turn is fitted to the left and to the right flanks together, with the covariance of
-`patterns.Observed`; edge noise alone gives every wave some size, so each is held against the
-chance that one of all the waves looked at came out as large.
+`observed_pattern.Observed`; edge noise alone gives every wave some size, so each is held against
+the chance that one of all the waves looked at came out as large.
 """
 
 from collections.abc import Sequence
@@ -13,9 +13,9 @@ import numpy as np
 from scipy.stats import chi2
 
 from cogloupe.causes.model import Background, fresh
+from cogloupe.causes.observed_pattern import Observed
 from cogloupe.causes.pattern_layout import OUT
-from cogloupe.causes.patterns import Observed
-from cogloupe.causes.shape_parts import with_shared
+from cogloupe.causes.pattern_parts import with_shared
 from cogloupe_calibration.arrays import Floats
 
 CHANCE = 0.05

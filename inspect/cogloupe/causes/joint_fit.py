@@ -10,7 +10,7 @@ from dataclasses import replace
 import numpy as np
 
 from cogloupe.causes.model import Field, Scatter
-from cogloupe.causes.patterns import Observed
+from cogloupe.causes.observed_pattern import Observed
 from cogloupe.causes.ranking import USUAL_SCATTER, Fit
 from cogloupe_calibration.arrays import Floats
 

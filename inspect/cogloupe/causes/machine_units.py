@@ -11,10 +11,10 @@ from math import hypot, pi
 
 import numpy as np
 
-from cogloupe.causes.patterns import Observed
+from cogloupe.causes.fault_patterns import STEP_SHARES
+from cogloupe.causes.observed_pattern import Observed
+from cogloupe.causes.pattern_parts import minutes
 from cogloupe.causes.ranking import Fit
-from cogloupe.causes.shape_parts import minutes
-from cogloupe.causes.shapes import STEP_SHARES
 from cogloupe.planning.machine import Machine
 
 

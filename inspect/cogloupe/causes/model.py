@@ -8,8 +8,8 @@ from typing import Literal
 import numpy as np
 from numpy.typing import NDArray
 
-from cogloupe.causes.pattern_errors import local_scatter
-from cogloupe.causes.patterns import Observed
+from cogloupe.causes.observed_pattern import Observed
+from cogloupe.causes.pattern_uncertainty import local_scatter
 from cogloupe_calibration.arrays import Floats, Ints
 
 Scatter = Literal["none", "flank", "passes", "hobbed", "gap", "mixed", "wander", "gap-wander"]

@@ -7,11 +7,11 @@ turning is as seen on the picture.
 from fractions import Fraction
 from math import atan2, degrees, pi
 
+from cogloupe.causes.fault_patterns import alias
 from cogloupe.causes.machine_units import Case, arc_of_first, drive_periods, length_of
 from cogloupe.causes.pattern_layout import SHARED
+from cogloupe.causes.pattern_parts import minutes
 from cogloupe.causes.ranking import Fit
-from cogloupe.causes.shape_parts import minutes
-from cogloupe.causes.shapes import alias
 
 
 def say_nothing(fit: Fit, case: Case) -> str:

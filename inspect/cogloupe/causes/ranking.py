@@ -1,9 +1,9 @@
 """Ranks causes by how well the shapes they leave explain a reading.
 
-Each cause offers families of shapes: columns over the vector of `patterns.Observed`, with unknown
-sizes, and the scatter that may come on top. The evidence for a family is the likelihood of the
-reading averaged over the sizes, positions and scatter it allows, so a cause that could have left
-anything is worth less than one that left just this. "No cause" is ranked among them.
+Each cause offers families of shapes: columns over the vector of `observed_pattern.Observed`, with
+unknown sizes, and the scatter that may come on top. The evidence for a family is the likelihood of
+the reading averaged over the sizes, positions and scatter it allows, so a cause that could have
+left anything is worth less than one that left just this. "No cause" is ranked among them.
 
 The prior of sizes is Zellner's g-prior: before the reading, a size is taken to be some sqrt(g)
 times its own standard uncertainty, whatever its unit. Then, for p sizes that lower chi-square by

@@ -1,16 +1,16 @@
 """What on the machine leaves which error on the teeth: one row a cause.
 
-A row names the shapes its cause can leave (`shapes`), reads its size off the best of them in the
-machine's own units (`machine_units`), words the pattern (`pattern_text`), and says what would look
-alike, which cheap test tells them apart and what to mind. To add a cause, add its shape and a row;
-`diagnosis` does the rest, and what it costs and how the report says it lie in `judging`.
+A row names the shapes its cause can leave (`fault_patterns`), reads its size off the best of them
+in the machine's own units (`machine_units`), words the pattern (`pattern_text`), and says what
+would look alike, which cheap test tells them apart and what to mind. To add a cause, add its shape
+and a row; `diagnosis` does the rest, and what it costs and how the report says it lie in `judging`.
 What each test shows is common practice, no source.
 """
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
-from cogloupe.causes import cutter_shapes, shapes
+from cogloupe.causes import cutter_patterns, fault_patterns
 from cogloupe.causes import machine_units as sizes
 from cogloupe.causes import pattern_text as words
 from cogloupe.causes.machine_units import Case, Size
@@ -57,14 +57,16 @@ class Cause:
 
 
 def _periods(case: Case) -> list[Family]:
-    return shapes.waves(case.observed, [p.per_turn for p in sizes.drive_periods(case.machine)])
+    return fault_patterns.waves(
+        case.observed, [p.per_turn for p in sizes.drive_periods(case.machine)]
+    )
 
 
 def _pulses(case: Case) -> list[Family]:
     machine = case.machine
     if machine is not None and machine.encoder_pulses_per_revolution is None:
         return []
-    return shapes.scattered(case.observed, "wander")
+    return fault_patterns.scattered(case.observed, "wander")
 
 
 def _starts(case: Case) -> int:
@@ -73,7 +75,8 @@ def _starts(case: Case) -> int:
 
 NONE = Cause(
     code="none", name="no cause: the gear is good within the uncertainty",
-    families=lambda case: [shapes.nothing()], sizes=sizes.no_size, pattern=words.say_nothing,
+    families=lambda case: [fault_patterns.nothing()],
+    sizes=sizes.no_size, pattern=words.say_nothing,
     alike="Any fault smaller than the uncertainty of this picture.",
     test="If finer figures are wanted: a sharper picture, a grid calibration, or the same gear "
     "turned on the stage and read again.",
@@ -87,7 +90,7 @@ CAUSES: tuple[Cause, ...] = (
     Cause(
         code="eccentric_work",
         name="teeth off the bore: blank off the arbor's centre, or arbor off the spindle's",
-        families=lambda case: shapes.off_bore(case.observed),
+        families=lambda case: fault_patterns.off_bore(case.observed),
         sizes=sizes.off_bore,
         pattern=words.say_eccentric,
         alike="A bore that was opened off centre afterwards; a picture that leans, above all where "
@@ -99,7 +102,7 @@ CAUSES: tuple[Cause, ...] = (
     Cause(
         code="eccentric_blank",
         name="outside of the blank off centre",
-        families=lambda case: shapes.off_tips(case.observed),
+        families=lambda case: fault_patterns.off_tips(case.observed),
         sizes=sizes.vector_size,
         pattern=words.say_tips_off,
         alike="Teeth off the bore, where the camera may lean: tips and teeth then show that they "
@@ -111,7 +114,7 @@ CAUSES: tuple[Cause, ...] = (
     Cause(
         code="lost_steps",
         name="steps lost or made too many once, near the end of the cut",
-        families=lambda case: shapes.steps(case.observed),
+        families=lambda case: fault_patterns.steps(case.observed),
         sizes=sizes.arc_of_first,
         pattern=words.say_step,
         alike="A dog or clamp that slipped once; a burst of false encoder pulses; a dividing head "
@@ -125,7 +128,7 @@ CAUSES: tuple[Cause, ...] = (
     Cause(
         code="one_gap",
         name="one gap set wrong",
-        families=lambda case: shapes.one_gap(case.observed),
+        families=lambda case: fault_patterns.one_gap(case.observed),
         sizes=sizes.arc_of_first,
         pattern=words.say_one_gap,
         alike="Swarf under the index pin; dirt on both flanks of the gap.",
@@ -136,7 +139,7 @@ CAUSES: tuple[Cause, ...] = (
     Cause(
         code="one_flank",
         name="one flank dirty, burred or nicked",
-        families=lambda case: shapes.one_flank(case.observed),
+        families=lambda case: fault_patterns.one_flank(case.observed),
         sizes=sizes.signed_um,
         pattern=words.say_one_flank,
         alike="A chip that lay on the flank while it was cut.",
@@ -147,7 +150,7 @@ CAUSES: tuple[Cause, ...] = (
     Cause(
         code="wrong_ratio",
         name="indexing does not close: the ratio is not what the teeth need",
-        families=lambda case: shapes.drift(case.observed),
+        families=lambda case: fault_patterns.drift(case.observed),
         sizes=sizes.drift_sizes,
         pattern=words.say_drift,
         alike="A drive that slips steadily (belt, friction, grub screw); a ratio rounded in the "
@@ -159,7 +162,7 @@ CAUSES: tuple[Cause, ...] = (
     Cause(
         code="whole_steps",
         name="whole motor steps are too coarse for this gear",
-        families=lambda case: shapes.whole_steps(case.observed, case.machine),
+        families=lambda case: fault_patterns.whole_steps(case.observed, case.machine),
         sizes=sizes.step_sizes,
         pattern=words.say_whole_steps,
         alike="Backlash of the same size; steps lost early in the cut.",
@@ -184,8 +187,8 @@ CAUSES: tuple[Cause, ...] = (
         code="index_scatter",
         name="each gap is set a little off at random",
         families=lambda case: [
-            shapes.nothing(("gap", "mixed")),
-            shapes.nothing(("gap-wander",), 0.3),
+            fault_patterns.nothing(("gap", "mixed")),
+            fault_patterns.nothing(("gap-wander",), 0.3),
         ],
         sizes=sizes.scatter_sizes,
         pattern=words.say_gap_scatter,
@@ -198,7 +201,7 @@ CAUSES: tuple[Cause, ...] = (
         code="unsteady_drive",
         name="the work shakes or hangs in its play while it is hobbed, or passes fall "
         "beside each other",
-        families=lambda case: shapes.scattered(case.observed, "flank", "passes", "hobbed"),
+        families=lambda case: fault_patterns.scattered(case.observed, "flank", "passes", "hobbed"),
         sizes=sizes.widening_sizes,
         pattern=words.say_flank_scatter,
         alike="Encoder noise that is gone again at once; a torn surface.",
@@ -221,7 +224,7 @@ CAUSES: tuple[Cause, ...] = (
     Cause(
         code="wide_gaps",
         name="every gap was cut again beside its place",
-        families=lambda case: shapes.evenly_widened(case.observed),
+        families=lambda case: fault_patterns.evenly_widened(case.observed),
         sizes=sizes.arc_of_first,
         pattern=words.say_widened,
         alike="Backlash while hobbing; steps lost early in the cut; a drive error that does not "
@@ -234,7 +237,7 @@ CAUSES: tuple[Cause, ...] = (
     Cause(
         code="depth",
         name="cut too deep or not deep enough",
-        families=lambda case: cutter_shapes.depth(case.observed),
+        families=lambda case: cutter_patterns.depth(case.observed),
         sizes=sizes.signed_um,
         pattern=words.say_depth,
         alike="A hob or form cutter that runs out cuts deeper by half its runout; another basic "
@@ -245,7 +248,7 @@ CAUSES: tuple[Cause, ...] = (
     Cause(
         code="blank_size",
         name="blank too large or too small, depth counted from its outside",
-        families=lambda case: cutter_shapes.blank(case.observed),
+        families=lambda case: cutter_patterns.blank(case.observed),
         sizes=sizes.on_diameter,
         pattern=words.say_blank,
         alike="A wrong scale of the picture; a profile-shifted gear.",
@@ -256,7 +259,7 @@ CAUSES: tuple[Cause, ...] = (
     Cause(
         code="cutter_off_centre",
         name="form cutter off the work's centre line, or leaning",
-        families=lambda case: cutter_shapes.beside_centre(case.observed),
+        families=lambda case: cutter_patterns.beside_centre(case.observed),
         sizes=sizes.signed_um,
         pattern=words.say_lean,
         alike="A form cutter ground lopsided.",
@@ -266,7 +269,7 @@ CAUSES: tuple[Cause, ...] = (
     Cause(
         code="short_hob",
         name="hob off the centre line and too short on one side",
-        families=lambda case: cutter_shapes.short_flank(case.observed),
+        families=lambda case: cutter_patterns.short_flank(case.observed),
         sizes=sizes.share_cut_short,
         pattern=words.say_short,
         alike="Burrs or dirt along one side of the gaps; light from one side.",
@@ -277,7 +280,7 @@ CAUSES: tuple[Cause, ...] = (
     Cause(
         code="other_profile",
         name="cutter of another flank angle, or a form cutter for other tooth numbers",
-        families=lambda case: cutter_shapes.other_profile(case.observed),
+        families=lambda case: cutter_patterns.other_profile(case.observed),
         sizes=sizes.signed_um,
         pattern=words.say_profile,
         alike="A wrong scale of the picture; edges rounded by a soft focus or burrs.",
@@ -287,7 +290,7 @@ CAUSES: tuple[Cause, ...] = (
     Cause(
         code="other_corner",
         name="another corner or rack than the one stated",
-        families=lambda case: cutter_shapes.other_corner(case.observed),
+        families=lambda case: cutter_patterns.other_corner(case.observed),
         sizes=sizes.signed_um,
         pattern=words.say_corner,
         alike="A worn or a reground cutter; a hob that runs out; floors that a form cutter with a "
@@ -300,7 +303,7 @@ CAUSES: tuple[Cause, ...] = (
     Cause(
         code="cutter_runs_out",
         name="hob runs out or moves along its axis",
-        families=lambda case: cutter_shapes.running_out(case.observed, _starts(case)),
+        families=lambda case: cutter_patterns.running_out(case.observed, _starts(case)),
         sizes=sizes.dial_swing,
         pattern=words.say_running_out,
         alike="Depth wrong and another flank angle together; a hob sharpened with a lead error.",
@@ -310,7 +313,7 @@ CAUSES: tuple[Cause, ...] = (
     Cause(
         code="camera",
         name="the picture, not the gear",
-        families=lambda case: shapes.camera(case.observed),
+        families=lambda case: fault_patterns.camera(case.observed),
         sizes=sizes.vector_size,
         pattern=words.say_camera,
         alike="A blank squeezed oval in a chuck.",

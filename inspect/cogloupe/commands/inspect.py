@@ -7,8 +7,8 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from cogloupe.commands.batch import How, counts, read_all
 from cogloupe.commands.console import about, complain, notice_line, out_console, say
-from cogloupe.commands.many import How, counts, read_all
 from cogloupe.commands.options import (
     Jobs,
     Join,

@@ -41,9 +41,9 @@ def inspect_set(
     """
     from cogloupe.folders.batch import known_of
     from cogloupe.folders.index import Bookkeeper
-    from cogloupe.folders.keeping import keep_set
     from cogloupe.folders.photos import SetOfPhotos, find_photos
     from cogloupe.folders.places import check_writable
+    from cogloupe.folders.storing import keep_set
     from cogloupe.inputs.photo import read_photo
     from cogloupe.inputs.settings import settings_for
     from cogloupe.report.console_tables import readings_table
@@ -82,7 +82,7 @@ def _read(
                 "--repeats are pictures of a gear left where it lies: --mark has no use there"
             )
         return inspect_repeats(photos, settings)
-    from cogloupe.sets.tooth_pairing import parse_marks
+    from cogloupe.sets.correspondence_choice import parse_marks
 
     pairs = None if mark is None else parse_marks(mark)
     if kind == "joined":

@@ -16,8 +16,8 @@ from cogloupe.comparing.trials import (
     seen_from,
 )
 from cogloupe.reading.files import READING_MOST_BYTES, load_reading
-from cogloupe.reading.marks import READING_FILE, note_logged
 from cogloupe.reading.models import Reading
+from cogloupe.reading.provenance import READING_FILE, note_logged
 from cogloupe_calibration.errors import UseError
 from cogloupe_calibration.files import read_file
 

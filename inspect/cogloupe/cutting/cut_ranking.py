@@ -12,7 +12,7 @@ import numpy as np
 from cogloupe.cutting.cutters import Cut, situations, supposed
 from cogloupe.cutting.gap_fit import Comparison, GapFit, shares
 from cogloupe.cutting.hob_overrun import whole_reach
-from cogloupe.figures.mean_gap import MeanGap
+from cogloupe.evaluation.mean_gap import MeanGap
 from cogloupe.forms.rack import Gear
 
 UNSCALED_U = 0.02

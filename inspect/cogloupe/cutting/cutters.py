@@ -13,7 +13,7 @@ import numpy as np
 
 from cogloupe.cutting.gap_fit import Free, Supposed
 from cogloupe.cutting.hob_overrun import ended_gap
-from cogloupe.figures.mean_gap import MeanGap
+from cogloupe.evaluation.mean_gap import MeanGap
 from cogloupe.forms.basic_racks import (
     RACK_NAMES,
     BasicRack,

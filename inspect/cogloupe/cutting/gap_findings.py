@@ -8,11 +8,11 @@ from numpy.typing import NDArray
 from cogloupe.cutting.cut_ranking import rank_cuts
 from cogloupe.cutting.cutting_text import build_cutting, build_identity
 from cogloupe.cutting.unknown import Identified, base_radius_seen, identify, measures
-from cogloupe.figures.mean_gap import measure_mean_gap
-from cogloupe.figures.pitch import Figures, compute_pitch
+from cogloupe.evaluation.mean_gap import measure_mean_gap
+from cogloupe.evaluation.pitch_and_runout import Figures, compute_pitch
 from cogloupe.fits.datum import choose_datum
 from cogloupe.fits.measure import measure_gear
-from cogloupe.fits.measured import Measured
+from cogloupe.fits.measured_gear import Measured
 from cogloupe.forms.basic_racks import RACK_NAMES
 from cogloupe.inputs.settings import GearSettings
 from cogloupe.reading.cutting_models import Cutting, Identity

@@ -13,7 +13,7 @@ from math import inf, log
 
 import numpy as np
 
-from cogloupe.figures.mean_gap import MeanGap
+from cogloupe.evaluation.mean_gap import MeanGap
 from cogloupe.forms.gap_outline import GapOutline, blurred, off_outline
 from cogloupe_calibration.arrays import Floats
 

@@ -16,8 +16,8 @@ import numpy as np
 from cogloupe.cutting.cut_ranking import ALIKE, Size
 from cogloupe.cutting.cutters import Cut, supposed
 from cogloupe.cutting.gap_fit import Comparison, GapFit, shares
-from cogloupe.figures.mean_gap import MeanGap
-from cogloupe.fits.measured import Measured
+from cogloupe.evaluation.mean_gap import MeanGap
+from cogloupe.fits.measured_gear import Measured
 from cogloupe.forms.basic_racks import RACK_NAMES, BasicRack, basic_rack, rack_for_angle
 from cogloupe.forms.check_sizes import STANDARD_PIN, chord, over_pins, usable_spans
 from cogloupe.forms.rack import Gear

@@ -12,11 +12,11 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from cogloupe.finding.by_theory import gears_by_theory
 from cogloupe.finding.colour import mix_colours
 from cogloupe.finding.mask_search import gears_by_mask
 from cogloupe.finding.mixtures import colourfulness
 from cogloupe.finding.one_material import one_material
+from cogloupe.finding.periodicity_search import gears_by_theory
 from cogloupe.finding.region import Region, may_be_meant, overlap, reduced, to_full_size
 from cogloupe_calibration.arrays import Bools, Floats
 

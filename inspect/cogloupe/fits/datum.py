@@ -6,8 +6,8 @@ from math import hypot, inf
 import numpy as np
 
 from cogloupe.fits.bore import Bore
-from cogloupe.fits.bore_doubt import BOSS, left_open_by_rims, round_enough
-from cogloupe.fits.measured import Measured
+from cogloupe.fits.bore_uncertainty import BOSS, left_open_by_rims, round_enough
+from cogloupe.fits.measured_gear import Measured
 from cogloupe.fits.teeth_axis import WHOLE_TURN, teeth_axis_covariance, teeth_axis_shift
 from cogloupe.reading.models import DatumKind
 from cogloupe_calibration.arrays import Floats

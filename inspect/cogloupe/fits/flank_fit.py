@@ -1,11 +1,11 @@
 """Fit the flanks of a gear whose size is known, and learn from them what its form left open."""
 
 from dataclasses import dataclass, replace
-from math import hypot
 
 import numpy as np
 
 from cogloupe.finding.tooth_map import ToothMap, half_tip
+from cogloupe.fits.evaluation_range import evaluation_range
 from cogloupe.fits.flank_guard import possible_flanks
 from cogloupe.fits.flanks import FlankFits, fit_flanks
 from cogloupe.fits.form_selection import best_cycloidal, mean_flank
@@ -15,7 +15,7 @@ from cogloupe.fits.teeth_axis import flank_angles, nearer_axis, thickness
 from cogloupe.forms.clock_wheel import CycloidalWheel
 from cogloupe.forms.rack import Gear, shift_for_thickness
 from cogloupe.forms.straight import StraightForm, StraightWheel
-from cogloupe.forms.tooth_form import OUT, FlankCurve, FormName, Wheel
+from cogloupe.forms.tooth_form import OUT, FormName, Wheel
 from cogloupe.inputs.settings import GearSettings
 from cogloupe.numerics.circles import Circle
 from cogloupe.numerics.missing import mean_seen
@@ -23,13 +23,6 @@ from cogloupe.optics.outlines import Outlines
 from cogloupe_calibration.arrays import Floats
 from cogloupe_calibration.errors import PhotoError
 
-FORM_SHIFTS = (-0.7, 1.2)
-"""Profile shifts between which a form circle is worked out; beyond, the gear is not of the rack."""
-SHORTEST_FLANK_PX = 3.0
-"""Each flank then has three rows of pixels and a slope that all flanks share only."""
-FLOOR_BLURS, CORNER_BLURS, CORNER_MODULES = 1.5, 2.5, 0.05
-"""What fillet and tip corner bend a flank by reaches so far: blurs beyond the fillet, and blurs or
-modules below the tip (usual breaking of edges, common practice, no source)."""
 ROUNDS: dict[FormName, int] = {"involute": 3, "cycloidal": 9, "straight": 4}
 """Fits about ever better axes and forms. A round top stands so far from its own form about a wrong
 axis that points of it are set aside, so each round only takes off half of what is left."""
@@ -153,50 +146,3 @@ def _inv_change(gear: Gear, measuring_mm: float) -> float:
     plain = replace(gear, profile_shift=0.0)
     at_reference = plain.half_tooth_angle(plain.reference_radius)
     return float(at_reference - plain.half_tooth_angle(measuring_mm))
-
-
-def plausible(wheel: Wheel) -> Wheel:
-    """A gear within the profile shifts for which fillet and form circle can be worked out."""
-    if not isinstance(wheel, Gear):
-        return wheel
-    return replace(wheel, profile_shift=float(np.clip(wheel.profile_shift, *FORM_SHIFTS)))
-
-
-def evaluation_range(wheel: Wheel, tips: Radii, blur: float, px: float) -> FlankCurve:
-    """Usable flank that can be measured: its start to the tip, clear of both corners' blur.
-
-    Parameters
-    ----------
-    wheel : Wheel
-    tips : Radii
-        Px.
-    blur : float
-        Px.
-    px : float
-        Mm per px.
-
-    Returns
-    -------
-    FlankCurve
-        Measured on the reference circle.
-
-    Raises
-    ------
-    PhotoError
-        Where hardly anything is left between the two.
-    """
-    wheel = plausible(wheel)
-    form = wheel.flank.scaled(1 / px)
-    low = wheel.form_radius / px + FLOOR_BLURS * blur
-    if form.lowest > 0:  # next to its base circle an involute runs along the radius
-        low = max(low, hypot(form.lowest, 3.0 + blur))
-    corner = max(CORNER_BLURS * blur, CORNER_MODULES * wheel.module_mm / px)
-    end = wheel.flank_end / px
-    high = min(float(np.nanmedian(tips.value)) - corner, end)
-    if high - low < SHORTEST_FLANK_PX:
-        raise PhotoError(
-            f"the flanks are too short to measure ({max(high - low, 0):.1f} px): come closer, and "
-            "check scale, module and teeth"
-        )
-    own = np.where(np.isfinite(tips.value), np.minimum(tips.value - corner, end), high)
-    return FlankCurve(form, wheel.reference_radius / px, low, high, own)

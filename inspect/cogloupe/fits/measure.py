@@ -14,22 +14,10 @@ from cogloupe.finding.gear_selection import choose_gear, gears_on
 from cogloupe.finding.segmentation import Region
 from cogloupe.finding.tooth_map import ToothMap, map_teeth, tips_centre
 from cogloupe.fits.bore import Bore
-from cogloupe.fits.bore_doubt import BOSS, upper_rim, with_wall
+from cogloupe.fits.bore_uncertainty import BOSS, upper_rim, with_wall
 from cogloupe.fits.bore_wall import see_wall
 from cogloupe.fits.datum import choose_datum
-from cogloupe.fits.flank_fit import Fitted, fit_at_size
-from cogloupe.fits.flank_guard import refuse_few_flanks
-from cogloupe.fits.measured import Measured, found_floors
-from cogloupe.fits.nominal_form import stated_wheel
-from cogloupe.fits.odd_flanks import odd_ones_doubted
-from cogloupe.fits.outline_offset import outline_offset
-from cogloupe.fits.picture_checks import (
-    form_notices,
-    lean_notices,
-    picture_notices,
-    refuse_unusable,
-)
-from cogloupe.fits.second_look import (
+from cogloupe.fits.edge_model_check import (
     SURE,
     UNLIKE_PX,
     agree,
@@ -39,6 +27,18 @@ from cogloupe.fits.second_look import (
     surer,
     unlike_px,
     with_explanations,
+)
+from cogloupe.fits.flank_fit import Fitted, fit_at_size
+from cogloupe.fits.flank_guard import refuse_few_flanks
+from cogloupe.fits.measured_gear import Measured, found_floors
+from cogloupe.fits.nominal_form import stated_wheel
+from cogloupe.fits.odd_flanks import odd_ones_doubted
+from cogloupe.fits.outline_offset import outline_offset
+from cogloupe.fits.picture_checks import (
+    form_notices,
+    lean_notices,
+    picture_notices,
+    refuse_unusable,
 )
 from cogloupe.fits.size import find_size
 from cogloupe.forms.rack import Gear

@@ -8,9 +8,7 @@ from math import pi, sqrt
 
 import numpy as np
 
-from cogloupe.fits.flanks import FlankFits
-from cogloupe.fits.measured import Measured
-from cogloupe.fits.second_look import (
+from cogloupe.fits.edge_model_check import (
     LEAST_STRAY_PX,
     UNLIKE_PX,
     enough_followed,
@@ -18,6 +16,8 @@ from cogloupe.fits.second_look import (
     in_doubt,
     unlike_px,
 )
+from cogloupe.fits.flanks import FlankFits
+from cogloupe.fits.measured_gear import Measured
 from cogloupe.fits.teeth_axis import FAR_OFF
 from cogloupe_calibration.arrays import Floats
 from cogloupe_calibration.robust import scatter

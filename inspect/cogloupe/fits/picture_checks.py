@@ -6,7 +6,7 @@ from cogloupe.finding.segmentation import Region
 from cogloupe.finding.tooth_map import ToothMap
 from cogloupe.fits.flanks import FlankFits
 from cogloupe.fits.form_selection import other_form
-from cogloupe.fits.measured import tips_oval
+from cogloupe.fits.measured_gear import tips_oval
 from cogloupe.fits.radii import Radii
 from cogloupe.forms.clock_wheel import CycloidalWheel
 from cogloupe.forms.tooth_form import Wheel

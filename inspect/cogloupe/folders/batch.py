@@ -10,11 +10,11 @@ from typing import Protocol, TypeVar
 
 from cogloupe import __version__
 from cogloupe.folders.jobs import Job, Outcome
-from cogloupe.folders.one import read_job
 from cogloupe.folders.photos import PhotoFile, stamp_of
 from cogloupe.folders.places import holds, reading_folder
+from cogloupe.folders.single_photo import read_job
 from cogloupe.inputs.settings import GearSettings
-from cogloupe.reading.marks import Stamp
+from cogloupe.reading.provenance import Stamp
 from cogloupe.report.chart_process import Draw
 from cogloupe_calibration.calibration import CALIBRATION_MOST_BYTES
 from cogloupe_calibration.errors import CogloupeError

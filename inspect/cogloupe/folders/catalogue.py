@@ -15,7 +15,7 @@ from pathlib import Path
 from cogloupe.folders.places import PART
 from cogloupe.reading.catalogue_entry import Entry, entry_of
 from cogloupe.reading.files import READING_MOST_BYTES
-from cogloupe.reading.marks import READING_FILE, REFUSED_FILE, load_refused
+from cogloupe.reading.provenance import READING_FILE, REFUSED_FILE, load_refused
 from cogloupe_calibration.errors import UseError
 from cogloupe_calibration.files import read_file
 from cogloupe_calibration.plain_text import printable

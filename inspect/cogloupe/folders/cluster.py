@@ -10,14 +10,14 @@ from typing import TYPE_CHECKING, Any
 import cv2
 
 from cogloupe.folders.jobs import Job, Outcome, Part
-from cogloupe.folders.keeping import keep_parts
-from cogloupe.folders.one import read_job, read_parts
 from cogloupe.folders.photos import stamp_of
 from cogloupe.folders.places import folder_name
 from cogloupe.folders.processes import fatal
+from cogloupe.folders.single_photo import read_job, read_parts
+from cogloupe.folders.storing import keep_parts
 from cogloupe.inputs.photo import MOST_BYTES
 from cogloupe.inputs.settings import GearSettings
-from cogloupe.reading.marks import Stamp
+from cogloupe.reading.provenance import Stamp
 from cogloupe_calibration.calibration import CALIBRATION_MOST_BYTES
 from cogloupe_calibration.errors import UseError
 from cogloupe_calibration.files import read_file

@@ -10,7 +10,7 @@ from typing import Protocol, Self
 
 from cogloupe.inputs.file_kinds import why_not
 from cogloupe.inputs.photo import MOST_BYTES, PHOTO_SUFFIXES
-from cogloupe.reading.marks import Mark, Stamp
+from cogloupe.reading.provenance import Mark, Stamp
 from cogloupe_calibration.errors import UseError
 from cogloupe_calibration.files import read_file
 from cogloupe_calibration.plain_text import shown_name

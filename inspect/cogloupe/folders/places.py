@@ -8,9 +8,9 @@ from itertools import chain, count
 from pathlib import Path
 
 from cogloupe.folders.photos import Pictured, set_hash
+from cogloupe.reading.atomic_folder import SCRATCH, settle
 from cogloupe.reading.files import READING_MOST_BYTES
-from cogloupe.reading.marks import READING_FILE, is_logged, is_whole, load_mark, load_refused
-from cogloupe.reading.whole_folder import SCRATCH, settle
+from cogloupe.reading.provenance import READING_FILE, is_logged, is_whole, load_mark, load_refused
 from cogloupe_calibration.errors import UseError
 from cogloupe_calibration.files import read_file
 from cogloupe_calibration.plain_text import printable, shown_name

@@ -10,7 +10,7 @@ from contextlib import contextmanager
 from multiprocessing import active_children, get_context, parent_process
 
 from cogloupe.folders.jobs import Job, Outcome
-from cogloupe.folders.one import read_job
+from cogloupe.folders.single_photo import read_job
 from cogloupe_calibration.errors import PhotoError
 from cogloupe_calibration.plain_text import shown_name
 

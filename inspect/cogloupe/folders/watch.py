@@ -8,11 +8,11 @@ from pathlib import Path
 
 from cogloupe.folders.batch import SettingsOf, jobs_for, was_read
 from cogloupe.folders.jobs import Job, Outcome
-from cogloupe.folders.one import read_job
 from cogloupe.folders.photos import PhotoFile, photos_in, stamp_of
+from cogloupe.folders.single_photo import read_job
 from cogloupe.inputs.photo import CutShortError
 from cogloupe.inputs.settings import SETTINGS_FILE
-from cogloupe.reading.marks import REFUSED_FILE, Stamp, load_refused
+from cogloupe.reading.provenance import REFUSED_FILE, Stamp, load_refused
 
 QUIET_SECONDS = 0.5
 """A file counts as completely written when its size and time stand still this long."""

@@ -9,7 +9,7 @@ depth and the cutter's angle, has allowances of its own (common practice, no sou
 from dataclasses import dataclass
 from math import sqrt
 
-from cogloupe.figures.tolerance import continued_2013
+from cogloupe.evaluation.tolerance import continued_2013
 
 USUAL_CLASS = 8
 """Class that a small gear is held against where none is asked for: careful hobbing and form cutting

@@ -5,8 +5,8 @@ from math import pi
 import numpy as np
 
 from cogloupe.finding.segmentation import Region
+from cogloupe.optics.contour_following import Crossings
 from cogloupe.optics.greys import Greys
-from cogloupe.optics.outline import Crossings
 from cogloupe_calibration.arrays import Bools, Ints
 
 DEVIATIONS = 3.0

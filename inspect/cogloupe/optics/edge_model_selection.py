@@ -15,9 +15,9 @@ from cogloupe.optics.bevel_fit import (
     settle_bevel,
     shadow_without_band,
 )
+from cogloupe.optics.contour_following import Crossings
 from cogloupe.optics.greys import Greys
 from cogloupe.optics.misfit import misfit
-from cogloupe.optics.outline import Crossings
 from cogloupe.optics.response_selection import (
     CURVE_BETTER,
     UNSHARPENED,

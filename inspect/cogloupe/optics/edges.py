@@ -16,10 +16,10 @@ from numpy.typing import NDArray
 
 from cogloupe.finding.segmentation import Region
 from cogloupe.optics.clear_level import level_is_clear
+from cogloupe.optics.contour_following import border_chains, crossings_of, material_mask
 from cogloupe.optics.edge_model_selection import select_edge_model
 from cogloupe.optics.greys import greys_of
 from cogloupe.optics.joint.from_prediction import measure_outlines
-from cogloupe.optics.outline import border_chains, crossings_of, material_mask
 from cogloupe.optics.outlines import BEVEL_DOUBT, BURNT_DOUBT, EdgeChoice, Outlines
 from cogloupe.optics.response_selection import curve_doubt
 from cogloupe.optics.sampling import Fit, sample_edge

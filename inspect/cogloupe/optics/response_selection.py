@@ -7,10 +7,10 @@ import numpy as np
 
 from cogloupe.numerics.moving_average import dot, running_mean
 from cogloupe.optics.bevel import NO_BEVEL, Bevel, Profiles
+from cogloupe.optics.contour_following import Crossings, bend
 from cogloupe.optics.greys import Greys, clearest_mixture
 from cogloupe.optics.jpeg_quantisation import quantisation_step
 from cogloupe.optics.misfit import STEP_BLURS, Misfit, misfit, roughness
-from cogloupe.optics.outline import Crossings, bend
 from cogloupe.optics.response_mismatch import mismatch_of
 from cogloupe.optics.sampling import Fit, Samples, profiles_across, sample_edge
 from cogloupe.optics.sharpening import Sharpening

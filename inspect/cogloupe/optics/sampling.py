@@ -17,9 +17,9 @@ from numpy.typing import NDArray
 
 from cogloupe.numerics.moving_average import PIECE, dot, running_mean
 from cogloupe.optics.bevel import NO_BEVEL, Bevel
+from cogloupe.optics.contour_following import Crossings, normals
 from cogloupe.optics.grain import PLATEAU_BLURS, PLATEAU_SHARE
 from cogloupe.optics.greys import Greys
-from cogloupe.optics.outline import Crossings, normals
 from cogloupe.optics.response import blurs_out, unit_step
 from cogloupe.optics.step_fit import Band, fit_steps
 from cogloupe_calibration.arrays import Bools, Floats, Reals

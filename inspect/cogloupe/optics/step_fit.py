@@ -21,6 +21,7 @@ from cogloupe.numerics.moving_average import (
     mean_of_pieces,
     running_mean,
 )
+from cogloupe.optics.contour_following import bend
 from cogloupe.optics.grain import PLATEAU_BLURS, Grain, grains_beside, weighed_products
 from cogloupe.optics.levels import (
     LEVEL_WINDOWS,
@@ -30,7 +31,6 @@ from cogloupe.optics.levels import (
     least_squares_amplitude,
     solve_levels,
 )
-from cogloupe.optics.outline import bend
 from cogloupe.optics.response import BrokenEdge, UnitStep, blurs_out, broken_step, unit_step
 from cogloupe_calibration.arrays import Bools, Floats, Ints, Reals
 from cogloupe_calibration.robust import median

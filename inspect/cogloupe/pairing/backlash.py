@@ -8,7 +8,7 @@ from typing import Literal
 
 import numpy as np
 
-from cogloupe.pairing.centre import backlash_mm
+from cogloupe.pairing.centre_distance import backlash_mm
 from cogloupe.pairing.known import Known
 from cogloupe.pairing.rolling import Mesh, Rolled, Start, touching
 from cogloupe_calibration.arrays import Floats

@@ -12,7 +12,7 @@ from math import sqrt
 import numpy as np
 from scipy.ndimage import maximum_filter1d, minimum_filter1d
 
-from cogloupe.figures.deviations import first_harmonic
+from cogloupe.evaluation.deviations import first_harmonic
 from cogloupe.numerics.missing import mean_seen
 from cogloupe.pairing.known import Known
 from cogloupe.pairing.rolling import Mesh, Rolled

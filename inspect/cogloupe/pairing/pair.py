@@ -10,7 +10,7 @@ import numpy as np
 
 from cogloupe.forms.rack import Gear
 from cogloupe.pairing.backlash import Backlash, find_backlash
-from cogloupe.pairing.centre import (
+from cogloupe.pairing.centre_distance import (
     Sweep,
     Window,
     distance_for,
@@ -30,9 +30,9 @@ from cogloupe.pairing.composite import (
     parts,
     spectrum,
 )
-from cogloupe.pairing.doubt_draws import drawn_figures
 from cogloupe.pairing.known import Known
 from cogloupe.pairing.mates import check_pair
+from cogloupe.pairing.monte_carlo import drawn_figures
 from cogloupe.pairing.rolling import Mesh, Rolled, Start, fine_places, mesh_at, roll
 from cogloupe.pairing.running_gear import RunningGear
 from cogloupe.pairing.starts import Starts, try_starts

@@ -6,7 +6,7 @@ from typing import Literal
 from cogloupe.forms.clock_wheel import leaf_thickness
 from cogloupe.forms.rack import Gear
 from cogloupe.pairing.backlash import Backlash
-from cogloupe.pairing.centre import Window
+from cogloupe.pairing.centre_distance import Window
 from cogloupe.pairing.clearance import Room
 from cogloupe.pairing.running_gear import RunningGear
 from cogloupe.planning.plan import USUAL_BACKLASH

@@ -12,7 +12,7 @@ from typing import Annotated, Any, Self
 from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, ValidationError, model_validator
 
 from cogloupe.inputs.toml_file import read_toml
-from cogloupe.planning.drive_train import DriveTrain, StepRule
+from cogloupe.planning.indexing import DriveTrain, StepRule
 from cogloupe.wording.wrong_fields import wrong_field
 from cogloupe_calibration.errors import UseError
 

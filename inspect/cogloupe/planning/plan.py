@@ -21,8 +21,8 @@ from cogloupe.forms.check_sizes import (
 from cogloupe.forms.rack import Gear
 from cogloupe.planning import meshing
 from cogloupe.planning.dividing_plates import PlateSetting, plate_settings
-from cogloupe.planning.drive_train import Division, Rates, Spacing, undivided
 from cogloupe.planning.hob_setting import HobSetting, form_cutter_number, hob_setting
+from cogloupe.planning.indexing import Division, Rates, Spacing, undivided
 from cogloupe.planning.machine import Machine
 from cogloupe.planning.request import PlanRequest
 from cogloupe.wording.cautions import CautionCode, cautions_for

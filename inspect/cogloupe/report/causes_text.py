@@ -4,10 +4,10 @@ from collections.abc import Iterator
 from fractions import Fraction
 
 from cogloupe.causes.diagnosis import Diagnosis, Finding, Ranked
+from cogloupe.causes.fault_patterns import alias
 from cogloupe.causes.harmonics import Harmonic
 from cogloupe.causes.machine_units import Size, drive_periods
 from cogloupe.causes.pattern_text import could_be
-from cogloupe.causes.shapes import alias
 from cogloupe.causes.table import NONE
 from cogloupe.judging.judge import percent
 from cogloupe.wording.numbers import rounded, with_uncertainty, with_unit

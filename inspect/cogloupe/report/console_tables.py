@@ -9,8 +9,8 @@ from rich.text import Text
 from cogloupe.reading.models import Reading
 from cogloupe.report.gear_name import gear_size
 from cogloupe.report.reading_tables import classes_reached
+from cogloupe.report.reading_text import at_worst
 from cogloupe.report.tables import Table
-from cogloupe.report.wording import at_worst
 from cogloupe.wording.numbers import with_uncertainty
 
 _ECCENTRICITY = "eccentr.\nµm"

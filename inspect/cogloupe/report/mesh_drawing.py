@@ -10,7 +10,7 @@ import numpy as np
 from markupsafe import Markup, escape
 
 from cogloupe.numerics.missing import number
-from cogloupe.pairing.centre import backlash_mm
+from cogloupe.pairing.centre_distance import backlash_mm
 from cogloupe.pairing.contact import FINE, places
 from cogloupe.pairing.outlines import contact_points, tooth_outlines
 from cogloupe.pairing.pair import Pairing

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from cogloupe.figures.drawing_data import Outlines
+from cogloupe.evaluation.drawing_data import Outlines
 from cogloupe.reading.models import Reading
 from cogloupe.report.gear_name import gear_name
 from cogloupe_calibration.arrays import Floats

@@ -6,7 +6,7 @@ from math import floor, log10, pi, radians
 import numpy as np
 from numpy.typing import NDArray
 
-from cogloupe.figures.drawing_data import DrawingData
+from cogloupe.evaluation.drawing_data import DrawingData
 from cogloupe.reading.models import Reading
 from cogloupe.report.canvas import (
     Canvas,
@@ -25,8 +25,8 @@ from cogloupe.report.canvas import (
 )
 from cogloupe.report.detail_wording import interferes
 from cogloupe.report.legend import EDGE, Key, legend_strip, mark
+from cogloupe.report.reading_text import at_worst, flanks
 from cogloupe.report.styles import ALARM, INK, SIDE_STYLES, SideStyle
-from cogloupe.report.wording import at_worst, flanks
 from cogloupe.wording.numbers import resolved
 from cogloupe_calibration.arrays import Floats
 

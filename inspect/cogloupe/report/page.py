@@ -8,7 +8,7 @@ from typing import Any
 
 from markupsafe import Markup
 
-from cogloupe.figures.drawing_data import DrawingData
+from cogloupe.evaluation.drawing_data import DrawingData
 from cogloupe.reading.models import Reading
 from cogloupe.report.budget_tables import budget_tables
 from cogloupe.report.detail_wording import check_sentences, limit_sentences
@@ -23,10 +23,10 @@ from cogloupe.report.gear_name import gear_name, gear_origin
 from cogloupe.report.markup import data_uri, page_template, shared_script
 from cogloupe.report.page_data import Window, page_data, photo_jpeg, photo_window
 from cogloupe.report.reading_tables import classes_reached, gap_table, summary_table, tooth_table
+from cogloupe.report.reading_text import verdict
 from cogloupe.report.set_table import set_table
 from cogloupe.report.shape_tables import flank_table, gap_shape_table, profile_table, size_table
 from cogloupe.report.verdict_text import cautions_of
-from cogloupe.report.wording import verdict
 from cogloupe.wording.cautions import CAUTIONS
 from cogloupe.wording.numbers import tooth_list, with_uncertainty
 

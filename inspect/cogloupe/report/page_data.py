@@ -13,10 +13,10 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from cogloupe.figures.drawing_data import DrawingData, GapSheet, ProfileSheet
+from cogloupe.evaluation.drawing_data import DrawingData, GapSheet, ProfileSheet
 from cogloupe.reading.models import SIDES, Flank, Reading, Tooth
 from cogloupe.report.overlay import nominal_deg
-from cogloupe.report.wording import at_worst, flanks
+from cogloupe.report.reading_text import at_worst, flanks
 from cogloupe.wording.numbers import COVERAGE, expanded, resolved
 from cogloupe_calibration.arrays import Floats
 

@@ -5,7 +5,7 @@ from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 from matplotlib.ticker import StrMethodFormatter
 
-from cogloupe.pairing.centre import Sweep, Window, backlash_mm
+from cogloupe.pairing.centre_distance import Sweep, Window, backlash_mm
 from cogloupe.pairing.pair import Pairing
 from cogloupe.report.axes import FONT, page_figure, plain_axes
 from cogloupe.report.pair_text import WAYS

@@ -4,7 +4,7 @@ from collections.abc import Iterator
 from math import isinf
 
 from cogloupe.planning.dividing_plates import PlateSetting
-from cogloupe.planning.drive_train import Division, Rates, Spacing, StepRule
+from cogloupe.planning.indexing import Division, Rates, Spacing, StepRule
 from cogloupe.planning.machine import Machine
 from cogloupe.planning.plan import IndexingPlan, Plan
 from cogloupe.report.plan_text import Row, Section, fraction, length_row, text_row

@@ -5,7 +5,7 @@ from rich.table import Table
 from rich.text import Text
 
 from cogloupe import __version__
-from cogloupe.planning.drive_train import Spacing
+from cogloupe.planning.indexing import Spacing
 from cogloupe.planning.notices import notices
 from cogloupe.planning.plan import Plan
 from cogloupe.report.console_tables import plain_table, sentence_table

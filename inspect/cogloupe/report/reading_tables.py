@@ -5,8 +5,8 @@ from dataclasses import replace
 
 from cogloupe.reading.models import SIDES, Flank, PerSide, Reading, Summary, Tooth
 from cogloupe.report.gear_name import stated_in_dp
+from cogloupe.report.reading_text import at_worst
 from cogloupe.report.tables import Cell, Column, Row, Table, figure, spoken, symbol, words
-from cogloupe.report.wording import at_worst
 from cogloupe.wording.numbers import NOT_SEEN, clock, length, resolved, rounded, with_uncertainty
 
 _ARCS: tuple[tuple[str, str, str, str], ...] = (

@@ -25,8 +25,8 @@ from cogloupe.report.legend import round_length
 from cogloupe.report.overlay import nominal_deg, number_step, numbered
 from cogloupe.report.page import title_block
 from cogloupe.report.page_data import Window
+from cogloupe.report.reading_text import at_worst, flanks, verdict
 from cogloupe.report.styles import ALARM, FAINT, GRID, INK, SIDE_STYLES, SideStyle
-from cogloupe.report.wording import at_worst, flanks, verdict
 from cogloupe.wording.numbers import COVERAGE, resolved
 from cogloupe_calibration.arrays import Floats
 

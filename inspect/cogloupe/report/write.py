@@ -5,11 +5,11 @@ from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 from types import MappingProxyType
 
-from cogloupe.figures.drawing_data import DrawingData
+from cogloupe.evaluation.drawing_data import DrawingData
+from cogloupe.reading.atomic_folder import write_folder
 from cogloupe.reading.files import reading_json
 from cogloupe.reading.models import Reading
 from cogloupe.reading.teeth_table import teeth_csv
-from cogloupe.reading.whole_folder import write_folder
 from cogloupe.report.chart_process import Draw, charts_here
 from cogloupe.report.markup import shared_script
 from cogloupe.report.outline_files import outline_svg

@@ -8,7 +8,7 @@ import numpy as np
 
 from cogloupe.fits.datum import Axes
 from cogloupe.fits.flanks import FlankFits
-from cogloupe.fits.measured import Measured
+from cogloupe.fits.measured_gear import Measured
 from cogloupe.fits.radii import Radii
 from cogloupe.fits.teeth_axis import flank_angles, flank_angles_about
 from cogloupe.forms.tooth_form import OUT

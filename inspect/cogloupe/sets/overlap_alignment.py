@@ -6,8 +6,8 @@ from itertools import combinations
 import numpy as np
 
 from cogloupe.inputs.photo import Photo
-from cogloupe.sets.matching import SURE, Match, best_match, pattern_evidence, placed
-from cogloupe.sets.tooth_pairing import Compared, check_marks
+from cogloupe.sets.correspondence_choice import Compared, check_marks
+from cogloupe.sets.tooth_correspondence import SURE, Match, best_match, pattern_evidence, placed
 from cogloupe_calibration.errors import PhotoError, UseError
 
 LEAST_COMMON = 3

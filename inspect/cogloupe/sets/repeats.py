@@ -12,7 +12,6 @@ from cogloupe.inputs.settings import GearSettings
 from cogloupe.inputs.stated_scale import stated_scale
 from cogloupe.reading.models import BudgetLine
 from cogloupe.sets.adjust import adjust
-from cogloupe.sets.matching import SURE, best_match, pattern_evidence
 from cogloupe.sets.merging import SetOfPictures
 from cogloupe.sets.set_reading import (
     SetReading,
@@ -23,6 +22,7 @@ from cogloupe.sets.set_reading import (
     see_all,
     sight_at,
 )
+from cogloupe.sets.tooth_correspondence import SURE, best_match, pattern_evidence
 from cogloupe.sets.views import Sight, nominal_of, start_of, view_of
 from cogloupe.uncertainty.flank_uncertainty import allowed_lens
 from cogloupe_calibration.arrays import Floats

@@ -16,6 +16,7 @@ from cogloupe.inputs.settings import GearSettings
 from cogloupe.inputs.stated_scale import stated_scale
 from cogloupe.sets.adjust import adjust, lens_stands_still
 from cogloupe.sets.camera_map import camera_error
+from cogloupe.sets.correspondence_choice import Compared, matched_starts
 from cogloupe.sets.merging import SetOfPictures, settled
 from cogloupe.sets.set_reading import (
     SetReading,
@@ -26,7 +27,6 @@ from cogloupe.sets.set_reading import (
     see_all,
     sight_at,
 )
-from cogloupe.sets.tooth_pairing import Compared, matched_starts
 from cogloupe.sets.views import Sight, nominal_of, start_of, view_of
 from cogloupe.wording.notices import Notice, flag
 from cogloupe_calibration.calibration import Lens

@@ -5,7 +5,7 @@ from typing import Any
 
 import numpy as np
 
-from cogloupe.figures.budget import IN_WORDS
+from cogloupe.evaluation.budget import IN_WORDS
 from cogloupe.reading.models import BudgetLine, Reading
 from cogloupe.reading.photo_set import PhotoSet
 

@@ -8,12 +8,12 @@ import numpy as np
 
 from cogloupe.assembling.drawing import build_drawing_data
 from cogloupe.assembling.whole_reading import build_reading
-from cogloupe.figures.details import compute_details
-from cogloupe.figures.drawing_data import DrawingData
-from cogloupe.figures.pitch import Figures, compute_pitch
+from cogloupe.evaluation.details import compute_details
+from cogloupe.evaluation.drawing_data import DrawingData
+from cogloupe.evaluation.pitch_and_runout import Figures, compute_pitch
 from cogloupe.fits.datum import Axes, choose_datum
 from cogloupe.fits.measure import Seen, measure_seen, see_gear
-from cogloupe.fits.measured import Measured
+from cogloupe.fits.measured_gear import Measured
 from cogloupe.inputs.photo import Photo
 from cogloupe.inputs.settings import GearSettings
 from cogloupe.inspection import with_verdict

@@ -12,15 +12,16 @@ import numpy as np
 
 from cogloupe.finding.tooth_map import half_tip, map_teeth
 from cogloupe.fits.datum import Axes, own_uncertainties
-from cogloupe.fits.flank_fit import evaluation_range
+from cogloupe.fits.evaluation_range import evaluation_range
 from cogloupe.fits.flanks import fit_flanks
 from cogloupe.fits.measure import Seen, undistorted
-from cogloupe.fits.measured import Measured
+from cogloupe.fits.measured_gear import Measured
 from cogloupe.fits.radii import tip_radii
 from cogloupe.inputs.photo import Photo
 from cogloupe.inputs.settings import GearSettings
 from cogloupe.inputs.stated_scale import stated_scale
 from cogloupe.sets.adjust import POSE, TIP, Adjusted, View, adjust, lens_stands_still
+from cogloupe.sets.correspondence_choice import Compared
 from cogloupe.sets.merging import SetOfPictures, axis_design
 from cogloupe.sets.overlap_alignment import linked_starts
 from cogloupe.sets.set_reading import (
@@ -32,7 +33,6 @@ from cogloupe.sets.set_reading import (
     see_all,
     sight_at,
 )
-from cogloupe.sets.tooth_pairing import Compared
 from cogloupe.sets.views import Nominal, Sight, nominal_of, start_of, view_of
 from cogloupe.wording.notices import Notice, flag
 from cogloupe_calibration.arrays import Floats

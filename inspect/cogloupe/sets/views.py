@@ -8,7 +8,7 @@ import numpy as np
 
 from cogloupe.fits.datum import Axes
 from cogloupe.fits.flank_guard import flank_status
-from cogloupe.fits.measured import Measured
+from cogloupe.fits.measured_gear import Measured
 from cogloupe.fits.teeth_axis import flank_angles_about, thickness
 from cogloupe.forms.tooth_form import OUT
 from cogloupe.numerics.angles import wrapped

@@ -10,7 +10,7 @@ import numpy as np
 
 from cogloupe.fits.datum import Axes
 from cogloupe.fits.flanks import FlankFits
-from cogloupe.fits.measured import Measured, tips_oval
+from cogloupe.fits.measured_gear import Measured, tips_oval
 from cogloupe.fits.teeth_axis import flank_angles, flank_angles_about
 from cogloupe.forms.tooth_form import OUT
 from cogloupe.numerics.angles import ring

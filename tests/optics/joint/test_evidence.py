@@ -11,8 +11,8 @@ from cogloupe.finding.colour import LUMA
 from cogloupe.finding.segmentation import find_gears
 from cogloupe.optics.joint.crossings import crossings_of
 from cogloupe.optics.joint.evidence import words
+from cogloupe.optics.joint.explanation import Fit, look
 from cogloupe.optics.joint.forward_model import Kind
-from cogloupe.optics.joint.looks import Fit, look
 from cogloupe.optics.joint.profiles import in_sight
 from cogloupe.optics.joint.shared_terms import Frame
 from cogloupe.optics.joint.wide_greys import WideGreys

@@ -3,7 +3,7 @@
 Terms are switched on one after the other, and only where the whole outline is explained better by
 them: by enough for it to matter, and surely, in the standard errors that parts of the outline show.
 What was nearly believed instead is kept: what it would have made of the edges is a doubt about
-them (`doubts`).
+them (`choice_uncertainty`).
 """
 
 from collections.abc import Iterable, Iterator
@@ -17,9 +17,9 @@ from cogloupe.numerics.moving_average import dot, running_mean
 from cogloupe.optics.joint.colours import other_mixture
 from cogloupe.optics.joint.crossings import Crossings
 from cogloupe.optics.joint.evidence import gain, lopsided, odds, unexplained, words
+from cogloupe.optics.joint.explanation import Fit, Look, look
 from cogloupe.optics.joint.first_places import FIRST_BLUR_PX, FirstPlaces, first_places
 from cogloupe.optics.joint.forward_model import Kind, Shadow
-from cogloupe.optics.joint.looks import Fit, Look, look
 from cogloupe.optics.joint.profiles import profiles_across
 from cogloupe.optics.joint.shared_terms import Frame
 from cogloupe.optics.joint.wide_greys import WideGreys

@@ -8,7 +8,7 @@ import numpy as np
 
 from cogloupe.finding.colour import LUMA
 from cogloupe.optics.greys import ROUNDING
-from cogloupe.optics.joint.looks import Look
+from cogloupe.optics.joint.explanation import Look
 from cogloupe_calibration.arrays import Floats
 
 NEAREST_PX, FURTHEST_PX = 4, 10

@@ -10,7 +10,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from cogloupe.numerics.moving_average import dot
-from cogloupe.optics.outline import normals
+from cogloupe.optics.contour_following import normals
 from cogloupe_calibration.arrays import Floats, Ints
 
 

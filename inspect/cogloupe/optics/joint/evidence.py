@@ -10,8 +10,8 @@ from math import exp, sqrt
 import numpy as np
 
 from cogloupe.numerics.moving_average import dot
+from cogloupe.optics.joint.explanation import Look
 from cogloupe.optics.joint.joint_fit import trust
-from cogloupe.optics.joint.looks import Look
 from cogloupe_calibration.arrays import Bools, Floats, Ints, Reals
 from cogloupe_calibration.robust import median
 

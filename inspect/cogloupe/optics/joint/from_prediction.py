@@ -15,15 +15,15 @@ from numpy.typing import NDArray
 from cogloupe.finding.colour import LUMA
 from cogloupe.finding.segmentation import Region
 from cogloupe.numerics.moving_average import PIECE, dot, running_mean
+from cogloupe.optics.contour_following import normals
 from cogloupe.optics.grain import PLATEAU_BLURS
+from cogloupe.optics.joint.choice_uncertainty import SMOOTH, Doubts, doubts_of
 from cogloupe.optics.joint.choices import Choice, Predicted, choose, thinned
 from cogloupe.optics.joint.crossings import Crossings, crossings_of
-from cogloupe.optics.joint.doubts import SMOOTH, Doubts, doubts_of
-from cogloupe.optics.joint.looks import Fit, Look, look
+from cogloupe.optics.joint.explanation import Fit, Look, look
 from cogloupe.optics.joint.profiles import in_sight
 from cogloupe.optics.joint.shared_terms import Frame
 from cogloupe.optics.joint.wide_greys import WideGreys
-from cogloupe.optics.outline import normals
 from cogloupe.optics.outlines import BEVEL_DOUBT, BURNT_DOUBT, EdgeChoice, Outlines
 from cogloupe.optics.sampling import LEAST_STEP, EdgePoints
 from cogloupe_calibration.arrays import Floats

@@ -1,0 +1,15 @@
+"""Shape of gaps from where their flanks lie."""
+
+import numpy as np
+import pytest
+
+from cogloupe.evaluation.gap_shape import PerGap, _lean
+
+
+def test_a_gap_leans_by_what_its_middle_moves_between_two_circles():
+    # From 10 to 12 px the middle line moves by 0.1 px on the circle between them.
+    near, tip = (PerGap(np.zeros(1), np.zeros(1), 0.0, 0.0, radius) for radius in (10.0, 12.0))
+    low, high = ((np.array([a]), np.array([0.002])) for a in (0.02, 0.02 + 0.1 / 11))
+    lean = _lean(near, low, tip, high)
+    assert lean.value[0] == pytest.approx(np.arctan(0.1 / 2))
+    assert lean.own[0] == pytest.approx(11 * 0.002 * np.sqrt(2) / 2)
