@@ -223,16 +223,23 @@ class Mutation:
         return _spoilt(_encoded(picture, self.kind), rng, self.file, self.strength)
 
 
-_SHARE = st.floats(0, 1)
-MUTATIONS = st.builds(
-    Mutation,
-    original=st.sampled_from([0, 0, 0, 0, 0, 1, 1, 1, 1, 2, 3, 4]),
-    pixels=st.lists(st.tuples(st.integers(0, len(ON_PIXELS) - 1), st.floats(0, 0.5)), max_size=2),
-    kind=st.integers(0, len(FORMATS) - 1),
-    file=st.sampled_from([0, 0, 0, 0, 1, 1, 2, 3, 4]),
-    strength=_SHARE,
-    seed=st.integers(0, 2**32 - 1),
-)
+def mutations(strongest: float, files: list[int]) -> st.SearchStrategy[Mutation]:
+    """Draw what is done: to pixels at most so strongly, to files in these ways (0: none)."""
+    on_pixels = st.tuples(st.integers(0, len(ON_PIXELS) - 1), st.floats(0, strongest))
+    return st.builds(
+        Mutation,
+        original=st.sampled_from([0, 0, 0, 0, 0, 1, 1, 1, 1, 2, 3, 4]),
+        pixels=st.lists(on_pixels, max_size=2),
+        kind=st.integers(0, len(FORMATS) - 1),
+        file=st.sampled_from(files),
+        strength=st.floats(0, 1),
+        seed=st.integers(0, 2**32 - 1),
+    )
+
+
+STRONG = mutations(0.5, [0, 0, 0, 0, 1, 1, 2, 3, 4])
+GENTLE = mutations(0.15, [0, 0, 0, 0, 0, 0, 0, 1])
+"""On most of these a gear is still found, so that all later steps are attacked."""
 
 
 class HungError(BaseException):
@@ -319,7 +326,9 @@ def note_spent(
     return over
 
 
-def attack(number: int, count: int, kept: Path) -> dict[str, float]:
+def attack(
+    number: int, count: int, kept: Path, drawn: st.SearchStrategy[Mutation] = STRONG
+) -> dict[str, float]:
     """Read some mutated pictures.
 
     Parameters
@@ -330,6 +339,7 @@ def attack(number: int, count: int, kept: Path) -> dict[str, float]:
         Pictures.
     kept : Path
         Folder for pictures that find a fault.
+    drawn : strategy, optional
 
     Returns
     -------
@@ -340,7 +350,7 @@ def attack(number: int, count: int, kept: Path) -> dict[str, float]:
     worst = {"seconds": 0.0, "mb": 0.0}
     known = make_settings({"module_mm": 1.0, "scale_um_per_px": 120.0})
 
-    @for_each(number, count, MUTATIONS)
+    @for_each(number, count, drawn)
     def _(mutation: Mutation) -> None:
         data = mutation.made()
         forget_peak()

@@ -11,6 +11,7 @@ import sys
 from collections import Counter
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
+from functools import partial
 from pathlib import Path
 from time import monotonic
 
@@ -41,8 +42,10 @@ class Part:
     each: int
 
 
+_gently = partial(attack_pictures.attack, drawn=attack_pictures.GENTLE)
 PARTS = {
     "pictures": Part("Mutated pictures", attack_pictures.attack, 210, 50),
+    "gently": Part("Gently mutated pictures", _gently, 30, 50),
     "bounds": Part("Files that flood or hang", attack_bounds.attack, 12, 10),
     "files": Part("Mutated settings, logs and readings", attack_files.attack, 60, 50),
     "kills": Part("Kills of inspect", attack_folders.kill_inspect, 15, 20),
