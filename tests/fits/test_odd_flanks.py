@@ -7,8 +7,8 @@ import pytest
 
 from cogloupe.fits.odd_flanks import odd_leans_px, other_edge_px
 
+from .test_edge_model_check import leaning
 from .test_flank_guard import Z, fits_of, traced
-from .test_second_look import leaning
 
 BAND_PX = 2.0
 

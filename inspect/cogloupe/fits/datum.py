@@ -113,6 +113,6 @@ def _bore_doubt(
     doubt = left_open_by_rims(bore, np.stack([tips, teeth, drive]), u, 2 * lean_px)
     if bore.rims_apart is not None:
         doubt = min(doubt, BOSS * bore.rims_apart)
-    off, apart = (np.hypot(*(place - tips)) for place in (bore.centre, teeth))
+    off, *apart = (np.hypot(*(place - tips)) for place in (bore.centre, teeth, drive))
     # Tips and teeth that contradict one another more than the bore does are no better.
-    return doubt, bool(apart < off <= 2 * doubt)
+    return doubt, bool(min(apart) < off <= 2 * doubt)
