@@ -52,7 +52,7 @@ def test_a_bore_goes_to_its_upper_rim():
     seen = see_wall(picture(), LOWER[:2], LOWER[2])
     found = with_wall(bore(), seen, UPPER[None, :2])
     np.testing.assert_allclose(found.centre, UPPER[:2], atol=0.1)
-    assert found.u_centre == pytest.approx(np.hypot(0.03, RIM_DOUBT * seen.apart))
+    assert found.u_place == pytest.approx(np.hypot(0.03, RIM_DOUBT * seen.apart))
     assert found.rims_apart == seen.apart
 
 
