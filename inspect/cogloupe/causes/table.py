@@ -156,7 +156,7 @@ CAUSES: tuple[Cause, ...] = (
         alike="A drive that slips steadily (belt, friction, grub screw); a ratio rounded in the "
         "program.",
         test="Command one whole turn of the work from a pen mark, ten times over: a wrong ratio is "
-        "ten closing errors off every time, a slip is not the same twice. `cogloupe plan` tells "
+        "ten closing errors off every time, a slip is not the same twice. 'cogloupe plan' tells "
         "whether the division closes.",
     ),
     Cause(
