@@ -45,7 +45,7 @@ class Part:
 _gently = partial(attack_pictures.attack, drawn=attack_pictures.GENTLE)
 PARTS = {
     "pictures": Part("Mutated pictures", attack_pictures.attack, 210, 50),
-    "gently": Part("Gently mutated pictures", _gently, 30, 50),
+    "gently": Part("Gently mutated pictures", _gently, 20, 50),
     "bounds": Part("Files that flood or hang", attack_bounds.attack, 12, 10),
     "files": Part("Mutated settings, logs and readings", attack_files.attack, 60, 50),
     "kills": Part("Kills of inspect", attack_folders.kill_inspect, 15, 20),

@@ -76,6 +76,12 @@ def test_a_bore_is_found_on_the_smallest_of_gears(bore_radius):
     np.testing.assert_allclose(np.hypot(*(hole - 30).T), bore_radius, atol=1.5)
 
 
+@pytest.mark.parametrize("depth", [19.0, 20.5, 22.0])
+def test_where_no_face_is_left_under_the_teeth_there_is_no_bore(depth):
+    pose = Pose(teeth=6, x=30.0, y=30.0, tip_radius=22.0, turn=0.0, depth=depth)
+    assert bore_outline(np.full((60, 60), 200, np.float32), pose) == ()
+
+
 def test_a_lean_is_told_in_degrees():
     made, (region,) = found("seen aslant")
     # At 15 degrees the gear is 3.4 % shorter one way; half a percent more or less is a degree.

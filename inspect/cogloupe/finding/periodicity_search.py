@@ -301,6 +301,8 @@ def bore_outline(grey: NDArray[np.float32], pose: Pose) -> tuple[Floats, ...]:
     """
     angle = np.arange(BORE_ANGLES) * (2 * pi / BORE_ANGLES)
     radius = np.arange(2.0, 0.9 * (pose.tip_radius - pose.depth))
+    if len(radius) == 0:  # teeth of a few pixels, with no face under them
+        return ()
     ring = np.stack([np.cos(angle), np.sin(angle)], axis=-1)
     at = np.array([pose.x, pose.y]) + radius[:, None, None] * pose.slant.placed(ring)
     xy = at.astype(np.float32)
