@@ -19,11 +19,12 @@ from cogloupe.commands import main
 from cogloupe.planning.machine import make_machine
 from cogloupe.reading.files import reading_json
 from cogloupe.reading.flank_table import flank_array
-from cogloupe.reading.models import Reading
+from cogloupe.reading.models import CommonErrors, Reading
 from cogloupe.report.causes_page import cause_tables, causes_html
 from cogloupe.report.causes_text import headline, period_rows
 from cogloupe.simulation import DriveError, Faults, GearSpec, LostSteps, Process, make
 from cogloupe.wording.cautions import CAUTIONS
+from cogloupe_calibration.lens import unmeasured_lens
 
 from ..helpers.report_examples import nothing_seen
 from ..helpers.stated_figures import MeasuringErrors
@@ -317,3 +318,13 @@ def test_a_pitch_that_a_file_calls_certain_holds_nothing_up():
     data = json.loads(path.read_text("utf-8"))
     data["teeth"][3]["left"]["u_single_pitch_um"] = 0.0
     assert diagnose(Reading.model_validate(data)).named
+
+
+@pytest.mark.parametrize(("direction", "told"), [(0, False), (90, True)])
+def test_teeth_lie_off_a_bore_across_its_rims_and_not_along_them(direction, told):
+    # Its own place is known to 0.2 µm, and two rims leave 15 µm open along x.
+    reading = read(eccentricity_um=15.0, eccentricity_direction_deg=direction)
+    lens = unmeasured_lens(reading.photo.width_px, reading.photo.height_px)
+    rims = CommonErrors(edge_um=0.5, datum_um=0.2, rims_um=(15.0, 0.0), lens=lens)
+    best = first(reading.model_copy(update={"common": rims}))[1]
+    assert (best.cause.code == "eccentric_work") == told

@@ -56,7 +56,7 @@ def test_of_two_rims_the_larger_is_the_upper_one():
     # Each arc of half a turn places its circle to 0.02 px / sqrt(250) times about 4.
     np.testing.assert_allclose(upper.centre, CENTRE, atol=0.1)
     assert np.hypot(*(bore.centre - CENTRE)) > 0.5
-    assert upper.u_rims > 0
+    assert upper.u_centre > bore.u_centre
 
 
 def test_a_wave_that_the_edges_may_make_themselves_is_no_second_rim():
@@ -78,7 +78,9 @@ def test_between_two_rims_alike_the_middle_is_taken_and_doubted():
     upper, apart = upper_rim(edge, bore_of(edge), CENTRE[None], 0.01)
     # Each arc is placed to 0.005, as above.
     np.testing.assert_allclose(upper.centre, CENTRE + np.array([1.5, 0]), atol=0.01)
-    assert upper.u_rims == pytest.approx(apart / 2)
+    assert upper.u_along == pytest.approx(apart / 2)
+    # Each arc places its middle to 0.005 of the three pixels.
+    np.testing.assert_allclose(np.abs(upper.rims_way), [1, 0], atol=0.01)
 
 
 @pytest.mark.parametrize(("oval", "serves"), [(0.0, True), (0.03, False)])
@@ -127,7 +129,7 @@ def test_a_bore_that_neither_tips_nor_teeth_bear_out_is_left_open(
     assert found == pytest.approx(open_px)
 
 
-@pytest.mark.parametrize("doubt", ["u_centre", "u_rims"])
+@pytest.mark.parametrize("doubt", ["u_centre", "u_along"])
 @pytest.mark.parametrize(("u_tips", "open_px"), [(0.6, 0.0), (0.1, 3 / 3**0.5)])
 def test_a_bore_ill_seen_is_not_borne_out_by_tips_that_are_known_better(doubt, u_tips, open_px):
     seen = replace(bore_of(hole()), centre=np.array([3.0, 0.0]), **{doubt: 1.5})

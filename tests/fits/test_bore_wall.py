@@ -29,7 +29,7 @@ def test_the_upper_rim_is_found_where_a_lamp_lights_the_wall():
     # Profiles of some 200 pixels each way, with a hundredth of noise, tell it to some hundredths.
     np.testing.assert_allclose(LOWER[:2] + seen.upper[1:], UPPER[:2], atol=0.1)
     assert LOWER[2] + seen.upper[0] == pytest.approx(UPPER[2], abs=0.15)
-    assert seen.apart == pytest.approx(np.hypot(*(UPPER - LOWER)[:2]), abs=0.1)
+    np.testing.assert_allclose(seen.apart, (UPPER - LOWER)[:2], atol=0.1)
 
 
 @pytest.mark.parametrize("colours", [(LAMP, FACE, FACE), (60.0, 200.0, 200.0)])
@@ -52,8 +52,8 @@ def test_a_bore_goes_to_its_upper_rim():
     seen = see_wall(picture(), LOWER[:2], LOWER[2])
     found = with_wall(bore(), seen, UPPER[None, :2])
     np.testing.assert_allclose(found.centre, UPPER[:2], atol=0.1)
-    assert found.u_place == pytest.approx(np.hypot(0.03, RIM_DOUBT * seen.apart))
-    assert found.rims_apart == seen.apart
+    assert found.u_place == pytest.approx(np.hypot(0.03, RIM_DOUBT * found.rims_apart))
+    np.testing.assert_allclose(found.rims_apart * found.rims_way, seen.apart)
 
 
 def test_a_rim_further_from_tips_and_teeth_is_that_of_a_boss():
@@ -64,5 +64,5 @@ def test_a_rim_further_from_tips_and_teeth_is_that_of_a_boss():
 
 
 def test_a_bore_without_a_wall_in_sight_has_its_rims_together():
-    seen = Wall(in_sight=False, upper=np.zeros(3), apart=0.0)
+    seen = Wall(in_sight=False, upper=np.zeros(3), apart=np.zeros(2))
     assert with_wall(bore(), seen, UPPER[None, :2]).rims_apart == RIMS_APART_PX

@@ -77,3 +77,13 @@ def test_rims_known_to_lie_together_leave_a_bore_off_the_tips_the_datum(measured
     axes = choose_datum(replace(doubted, bore=replace(doubted.bore, rims_apart=apart)), None)
     assert axes.kind == kind
     assert axes.u_bore_px <= BOSS * apart
+
+
+def test_what_rims_leave_open_lies_along_the_way_in_which_they_lie_apart(measured):
+    doubted = with_bore_moved(measured, inf)
+    way = np.array([0.8, 0.6])
+    told = replace(doubted.bore, rims_apart=2.0, rims_way=way, u_along=0.5)
+    axes = choose_datum(replace(doubted, bore=told), "bore")
+    assert axes.u_bore_px == 0.0
+    # Both rims, and a boss that either may stand on.
+    np.testing.assert_allclose(axes.along_rims_px, np.hypot(2.0 * BOSS, 0.5) * way)

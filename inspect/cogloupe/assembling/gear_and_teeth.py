@@ -155,8 +155,9 @@ def build_common(measured: Measured, axes: Axes, edge_mm: float, lens: Lens) -> 
         Measured, or with the allowance that the figures were given.
     """
     px = 1000 * measured.scale.mm_per_px
+    u_px, (x, y) = datum_doubt(measured, axes)
     return CommonErrors(
-        edge_um=1000 * edge_mm, datum_um=px * datum_doubt(measured, axes), lens=lens
+        edge_um=1000 * edge_mm, datum_um=px * u_px, rims_um=(px * x, px * y), lens=lens
     )
 
 

@@ -76,16 +76,17 @@ def picture_errors(
         flanks = camera[:, : angle.size].reshape(-1, *angle.shape)
         sizes, noise = _sizes_and_noise(reading, flanks)
         modes = camera * np.minimum(sizes, LARGEST_TERM)[:, None]
-        doubt = _bore_doubt(reading, axis, noise, modes)
+        ways = np.eye(2) * _bore_doubt(reading, axis, noise, modes)
     else:
         noise = flank_array(reading, "u_own_um")
         seen = np.isfinite(flank_array(reading, "cumulative_pitch_um"))
         least = LEAST_NOISE * float(np.nanmedian(flank_array(reading, "u_single_pitch_um")))
         noise = np.where(seen, np.fmax(noise, least), np.nan)
-        modes, doubt = lens_shapes(reading, design, angle, known.lens), known.datum_um
+        modes = lens_shapes(reading, design, angle, known.lens)
+        ways = np.array([(known.datum_um, 0.0), (0.0, known.datum_um), known.rims_um])
         stretched = stretch_shapes(reading, design, known.lens)[: len(modes)]
         modes[:, angle.size : angle.size + STRETCHED] = stretched
-    moved = axis * doubt if reading.datum.kind != "teeth" else np.zeros((0, axis.shape[1]))
+    moved = ways @ axis if reading.datum.kind != "teeth" else np.zeros((0, axis.shape[1]))
     return PictureErrors(np.concatenate([modes, moved]), noise)
 
 

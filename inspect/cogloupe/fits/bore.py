@@ -1,6 +1,6 @@
 """Round things on a picture: the bore, the tip circle, and a pin or disc of known size."""
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from math import hypot, pi, sqrt
 
 import cv2
@@ -46,8 +46,10 @@ class Bore:
     rims_apart : float or None
         How far its rims lie apart on the picture at most, where its wall was looked for; None where
         that is not known.
-    u_rims : float
-        What two rims that are both seen leave open of the centre beside that, px.
+    rims_way : ndarray, shape (2,)
+        Unit vector along which they lie apart; noughts where that is not known.
+    u_along : float
+        What two rims that are both seen leave open of the centre along that way, px.
     """
 
     centre: Floats
@@ -58,12 +60,13 @@ class Bore:
     share: float
     hole: int = 0
     rims_apart: float | None = None
-    u_rims: float = 0.0
+    rims_way: Floats = field(default_factory=lambda: np.zeros(2))
+    u_along: float = 0.0
 
     @property
     def u_place(self) -> float:
-        """Standard uncertainty of either coordinate of the centre, px."""
-        return hypot(self.u_centre, self.u_rims)
+        """Standard uncertainty of the centre in the way in which it is least sure, px."""
+        return hypot(self.u_centre, self.u_along)
 
 
 def find_bore(holes: tuple[EdgePoints, ...], axis: Floats, root_radius: float) -> Bore | None:

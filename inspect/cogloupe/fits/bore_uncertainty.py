@@ -87,12 +87,14 @@ def upper_rim(
         upper = max(one, two, key=lambda circle: float(circle[2]))
         if _from_nearest(upper[:2], witnesses) > _from_nearest(bore.centre, witnesses):
             return bore, 0.0
-        return _on(upper, bore, scatter), apart
-    return _on((one + two) / 2, bore, apart / 2), apart
+        found = _on(upper, bore)
+        return replace(found, u_centre=hypot(bore.u_centre, scatter)), apart
+    way = (one[:2] - two[:2]) / apart
+    return replace(_on((one + two) / 2, bore), rims_way=way, u_along=apart / 2), apart
 
 
-def _on(circle: Floats, bore: Bore, u_rims: float) -> Bore:
-    return replace(bore, centre=circle[:2], radius=float(circle[2]), u_rims=u_rims)
+def _on(circle: Floats, bore: Bore) -> Bore:
+    return replace(bore, centre=circle[:2], radius=float(circle[2]))
 
 
 def _from_nearest(place: Floats, witnesses: Floats) -> float:
@@ -133,12 +135,14 @@ def with_wall(bore: Bore, wall: Wall, witnesses: Floats) -> Bore:
         return bore
     if not wall.in_sight:
         return replace(bore, rims_apart=RIMS_APART_PX)
-    centre, doubt = bore.centre + wall.upper[1:], RIM_DOUBT * wall.apart
+    apart = float(np.hypot(*wall.apart))
+    centre, doubt = bore.centre + wall.upper[1:], RIM_DOUBT * apart
     if _from_nearest(centre, witnesses) > _from_nearest(bore.centre, witnesses):
         return bore
     return replace(
-        bore, centre=centre, radius=bore.radius + float(wall.upper[0]), rims_apart=wall.apart,
-        u_rims=doubt, u_radius=hypot(bore.u_radius, doubt),
+        bore, centre=centre, radius=bore.radius + float(wall.upper[0]), rims_apart=apart,
+        rims_way=wall.apart / apart, u_along=0.0, u_centre=hypot(bore.u_centre, doubt),
+        u_radius=hypot(bore.u_radius, doubt),
     )  # fmt: skip
 
 

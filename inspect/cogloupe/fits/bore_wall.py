@@ -8,7 +8,7 @@ fitted to them. Lengths px.
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from math import pi
 from typing import Any
 
@@ -45,13 +45,13 @@ class Wall:
     upper : ndarray, shape (3,)
         Upper rim where two rims are told apart: how much larger it is than the circle that was
         given, and how far its middle lies from that one's, x and y.
-    apart : float
-        How far the middles of the rims then lie apart.
+    apart : ndarray, shape (2,)
+        How the middle of the upper rim then lies from that of the lower one.
     """
 
     in_sight: bool | None
     upper: Floats
-    apart: float
+    apart: Floats
 
 
 @dataclass(frozen=True)
@@ -93,20 +93,20 @@ def see_wall(pixels: NDArray[Any], centre: Floats, radius: float) -> Wall:
     """
     seen = _unroll(pixels, centre, radius)
     reach = float(seen.radius[-1])
-    nothing = Wall(in_sight=None, upper=np.zeros(3), apart=0.0)
+    nothing = Wall(in_sight=None, upper=np.zeros(3), apart=np.zeros(2))
     contrast = float(np.median(seen.values[:, -3:]) - np.median(seen.values[:, :3]))
     one = _one_rim(seen, reach)
     left = _left_by_one(seen, one.values).reshape(seen.values.shape)
     once = np.abs(2 * (left * np.exp(1j * seen.turn)[:, None]).mean(axis=0)).max()
     if once < ONE_SIDED * abs(contrast):
-        return Wall(in_sight=False, upper=np.zeros(3), apart=0.0)
+        return replace(nothing, in_sight=False)
     if contrast > 0:  # in front light a wall may be as bright as the face here and dark there
         return nothing
     two = _two_rims(seen, one.values, reach)
     if two.mean_square > TWO_RIMS**2 * one.mean_square or two.values[0] < two.values[3]:
         return nothing
-    apart = float(np.hypot(*(two.values[1:3] - two.values[4:6])))
-    return Wall(in_sight=True, upper=np.asarray(two.values[:3], float), apart=apart)
+    upper = np.asarray(two.values[:3], float)
+    return Wall(in_sight=True, upper=upper, apart=upper[1:] - two.values[4:6])
 
 
 def _unroll(pixels: NDArray[Any], centre: Floats, radius: float) -> _Unrolled:

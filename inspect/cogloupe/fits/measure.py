@@ -158,7 +158,8 @@ def _by_wall(pixels: NDArray[Any], measured: Measured, lens: Lens | None) -> Mea
     notices = measured.notices
     if found.rims_apart and found.centre is not bore.centre:
         doubt = 2000 * BOSS * found.rims_apart * measured.scale.mm_per_px
-        notices += (flag("two_rims", um=doubt),)
+        others = (notice for notice in notices if notice.code != "two_rims")
+        notices = (*others, flag("two_rims", um=doubt))
     return replace(measured, bore=found, notices=notices)
 
 

@@ -1,6 +1,7 @@
 """From a reading to its verdict and its likely causes."""
 
 from collections.abc import Sequence
+from math import hypot
 
 from cogloupe.causes.diagnosis import Diagnosis, Finding, Ranked, diagnose
 from cogloupe.causes.table import NONE
@@ -72,8 +73,10 @@ def _bore_is_open(reading: Reading, limits: Allowed) -> bool:
     The tips were the datum then, or its rims leave more open than is allowed of what is seen.
     """
     off, common = reading.summary.eccentricity_um, reading.common
-    if off is not None and common is not None and min(off, common.datum_um) > limits.off_axis_um:
-        return True
+    if off is not None and common is not None:
+        doubt = hypot(common.datum_um, *common.rims_um)
+        if min(off, doubt) > limits.off_axis_um:
+            return True
     return any(notice.code == "bore_or_rim" for notice in reading.warnings)
 
 

@@ -374,12 +374,14 @@ class Profile(FileModel):
 class CommonErrors(FileModel):
     """What moves figures together, as standard uncertainties: what one cause could do to all.
 
-    `edge_um` moves all edges along their normals, `datum_um` the datum's centre either way, `lens`
-    is what is known of lens and lean with the covariance of what is not.
+    `edge_um` moves all edges along their normals, `datum_um` the datum's centre either way and
+    `rims_um` along x and y together, where a bore shows two rims; `lens` is what is known of lens
+    and lean with the covariance of what is not.
     """
 
     edge_um: float
     datum_um: float
+    rims_um: tuple[float, float] = (0.0, 0.0)
     lens: Lens
 
 

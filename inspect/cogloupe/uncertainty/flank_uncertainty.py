@@ -104,24 +104,28 @@ def _common_sources(measured: Measured, axes: Axes, lens: Lens) -> tuple[Mode, .
     modes = lens_modes(place, carried, lens, _stretch(measured, lens))
     if axes.kind == "teeth":
         return modes
-    return modes + datum_modes(place, datum_doubt(measured, axes))
+    u_px, along = datum_doubt(measured, axes)
+    return modes + datum_modes(place, u_px, along)
 
 
-def datum_doubt(measured: Measured, axes: Axes) -> float:
+def datum_doubt(measured: Measured, axes: Axes) -> tuple[float, Floats]:
     """Standard uncertainty of either coordinate of a datum that was seen by itself.
 
     Returns
     -------
     float
         Px; 0 where the datum is fitted to the flanks.
+    ndarray, shape (2,)
+        What two rims of a bore leave open besides, along the way in which they lie apart.
     """
     if axes.kind == "teeth":
-        return 0.0
+        return 0.0, np.zeros(2)
     if axes.kind == "bore" and measured.bore is not None:
-        u = measured.bore.u_place
+        u = measured.bore.u_centre
     else:
         u = _tip_doubt(measured) * sqrt(2 / measured.wheel.teeth)
-    return hypot(u, axes.u_bore_px, BEVEL_DOUBT * measured.outlines.bevel_px)
+    u_px = hypot(u, axes.u_bore_px, BEVEL_DOUBT * measured.outlines.bevel_px)
+    return u_px, axes.along_rims_px
 
 
 def _tip_doubt(measured: Measured) -> float:

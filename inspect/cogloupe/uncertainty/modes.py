@@ -197,7 +197,7 @@ def _centre_shift(ring: Floats, field: Field) -> Floats:
     return np.asarray(2 * (outwards[:, None] * way).mean(axis=0))
 
 
-def datum_modes(place: FlankPlace, u_px: float) -> tuple[Mode, ...]:
+def datum_modes(place: FlankPlace, u_px: float, along: Floats) -> tuple[Mode, ...]:
     """Effects of what is not known of the place of a datum that was seen by itself.
 
     Parameters
@@ -205,17 +205,22 @@ def datum_modes(place: FlankPlace, u_px: float) -> tuple[Mode, ...]:
     place : FlankPlace
     u_px : float
         Standard uncertainty of either of its coordinates, px.
+    along : ndarray, shape (2,)
+        What is besides not known of it in one way, px; noughts for nothing.
 
     Returns
     -------
     tuple of Mode
-        Left to right, and top to bottom.
+        Left to right, top to bottom, and along that way where there is one.
     """
-    size = f"{u_px:.2g} px"
-    turn = np.broadcast_to(u_px * np.array([1.0, -1.0]) / place.arm, 2)
-    effect = place.normal * turn[:, None]
-    names = ("place of the datum, left to right", "place of the datum, top to bottom")
-    return tuple(Mode(name, size, effect[..., k]) for k, name in enumerate(names))
+    moves = {"left to right": np.array([u_px, 0.0]), "top to bottom": np.array([0.0, u_px])}
+    if along.any():
+        moves["along the bore's rims"] = along
+    turn = np.broadcast_to(np.array([1.0, -1.0]) / place.arm, 2)
+    return tuple(
+        Mode(f"place of the datum, {way}", f"{np.hypot(*move):.2g} px", place.normal @ move * turn)
+        for way, move in moves.items()
+    )
 
 
 def gear_stretch(lens: Lens, gear: Floats, anchor: Floats | None) -> Floats:
