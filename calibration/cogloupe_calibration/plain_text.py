@@ -1,7 +1,8 @@
 """Text and values from files and file names, made safe to show and to reckon with."""
 
 import re
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator
+from itertools import repeat
 from pathlib import Path
 
 LARGEST_NUMBER = 1e9
@@ -65,14 +66,13 @@ def check_numbers(data: object) -> None:
 
 def _leaves(data: object) -> Iterator[tuple[str, object]]:
     """Every value with the name it goes by, and every name itself."""
-    left: list[tuple[str, object]] = [("the file", data)]
+    left: list[Iterable[tuple[str, object]]] = [[("the file", data)]]
     while left:
-        name, item = left.pop()
-        if isinstance(item, Mapping):
-            for key, value in item.items():
-                yield "a name", key
-                left.append((str(key), value))
-        elif isinstance(item, list | tuple):
-            left.extend((name, value) for value in item)
-        else:
-            yield name, item
+        for name, item in left.pop():
+            if isinstance(item, dict):
+                yield from (("a name", key) for key in item)
+                left.append(zip(map(str, item), item.values(), strict=True))
+            elif isinstance(item, list | tuple):
+                left.append(zip(repeat(name), item, strict=False))
+            else:
+                yield name, item

@@ -1,6 +1,7 @@
 """One photograph into its folder: files, faults, what is kept of an older reading."""
 
 import json
+from types import SimpleNamespace
 
 import pytest
 
@@ -93,7 +94,8 @@ def test_a_folder_that_another_picture_took_meanwhile_is_left_to_it(photo, tmp_p
 
 @pytest.mark.usefixtures("quick")
 def test_every_gear_of_a_picture_gets_a_folder_and_the_picture_a_mark(photo, tmp_path, monkeypatch):
-    monkeypatch.setattr("cogloupe.finding.gear_selection.gears_on", lambda pixels: [1, 2])
+    two = [SimpleNamespace(sure=True)] * 2
+    monkeypatch.setattr("cogloupe.finding.gear_selection.gears_on", lambda *_, **__: two)
     outcomes = read_job(job(photo, tmp_path / "out" / "wheel", every=True))
     assert [outcome.folder.name for outcome in outcomes] == ["gear-1", "gear-2"]
     assert set(load_mark(tmp_path / "out" / "wheel").files) == {

@@ -55,13 +55,7 @@ def choose_gear(
     regions: list[Region], settings: GearSettings, shape: tuple[int, ...]
 ) -> tuple[Region, tuple[Notice, ...]]:
     """The gear to read and what to say of the others, or the reason why there is none."""
-    if not regions or not regions[0].sure:
-        raise PhotoError(
-            "no gear found: neither a level of grey or colour parts one from its ground, nor do "
-            f"edges repeat round any centre as teeth do; {_nearest(regions)}lay one gear flat and "
-            "whole under the camera, on a ground of another brightness or colour, and look at the "
-            "focus"
-        )
+    refuse_none(regions)
     number = settings.pick or 1 + _likeliest(regions, settings.teeth)
     if number > len(regions):
         raise PhotoError(f"{len(regions)} gears are seen, so --pick {number} is not there")
@@ -78,6 +72,17 @@ def choose_gear(
     if len(regions) == 1:
         return region, ()
     return region, (flag("several_gears", count=len(regions), number=number),)
+
+
+def refuse_none(regions: list[Region]) -> None:
+    """Raise PhotoError where nothing on a picture is a gear for sure, with what comes nearest."""
+    if not regions or not regions[0].sure:
+        raise PhotoError(
+            "no gear found: neither a level of grey or colour parts one from its ground, nor do "
+            f"edges repeat round any centre as teeth do; {_nearest(regions)}lay one gear flat and "
+            "whole under the camera, on a ground of another brightness or colour, and look at the "
+            "focus"
+        )
 
 
 def _nearest(regions: list[Region]) -> str:

@@ -70,16 +70,20 @@ def read_parts(
 
 
 def _settings_of_each(photo: Photo, settings: GearSettings) -> dict[str, GearSettings]:
-    """Settings for each gear on a picture, by its place; where none is seen, reading tells why."""
-    from cogloupe.finding.gear_selection import gears_on
+    """Settings for each gear on a picture, by its place.
 
-    try:
-        count = len(gears_on(photo.pixels))
-    except CogloupeError:
-        count = 0
-    if count < 2:
+    Raises
+    ------
+    PhotoError
+        Where none is seen, with the reason.
+    """
+    from cogloupe.finding.gear_selection import gears_on, refuse_none
+
+    gears = gears_on(photo.pixels, settings.teeth, doubtful=True)
+    refuse_none(gears)
+    if len(gears) == 1:
         return {"": settings}
-    numbers = range(1, count + 1)
+    numbers = range(1, len(gears) + 1)
     return {f"{PART}{n}": settings.model_copy(update={"pick": n}) for n in numbers}
 
 
