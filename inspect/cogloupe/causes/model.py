@@ -1,5 +1,6 @@
 """What shapes a cause can leave, and what a reading is held against: families and backgrounds."""
 
+from collections.abc import Callable
 from dataclasses import dataclass, field
 from functools import cached_property
 from math import inf
@@ -198,6 +199,7 @@ class Field:
     rough: tuple[Scatter, float] | None = None
     _kept: dict[tuple[Scatter, float], Background] = field(default_factory=dict)
     _inverses: dict[tuple[Scatter, float], tuple[Floats, float]] = field(default_factory=dict)
+    _of_families: dict[int, tuple[Family, Ints]] = field(default_factory=dict)
 
     def background(self, kind: Scatter, size: float) -> Background:
         """Covariance with a scatter, worked out once.
@@ -212,6 +214,13 @@ class Field:
         if key not in self._kept:
             self._kept[key] = self._make(kind, size)
         return self._kept[key]
+
+    def once(self, family: Family, of_family: Callable[["Field", Family], Ints]) -> Ints:
+        """Members of a family that something is told of, worked out once."""
+        if id(family) not in self._of_families:
+            # The family is kept too, so that its identity stays its own.
+            self._of_families[id(family)] = family, of_family(self, family)
+        return self._of_families[id(family)][1]
 
     def leaving(self, shapes: Floats) -> "Field":
         """The same reading with further shapes left open.

@@ -140,13 +140,15 @@ def by_chance(gain: float, sizes: int, members: int) -> float:
 def _family_evidence(place: Field, family: Family, rough: bool) -> tuple[float, Callable[[], Fit]]:
     """Evidence of a family; its best fit is worked out only when asked for."""
     options = _backgrounds(place, family, rough)
-    tried = _tried(place, family)
+    tried = place.once(family, _tried)
     if not len(tried):
         return -np.inf, lambda: _none_of(place, family)
     few = replace(family, plus=family.plus[tried], minus=family.minus[tried])
-    table = np.stack([back.base + _members(back, few).log + weight for back, weight in options])
+    backs = [back for back, _ in options]
+    before = np.array([back.base + weight for back, weight in options])
+    table = before[:, None] + _on_each(backs, few).log.reshape(len(backs), -1)
     log = log_sum(table.ravel()) - float(np.log(max(len(family.plus), family.stands_for)))
-    return log, lambda: _best(place, family, tried, [b for b, _ in options], table)
+    return log, lambda: _best(place, family, tried, backs, table)
 
 
 def _tried(place: Field, family: Family) -> Ints:
@@ -196,7 +198,7 @@ def _backgrounds(
 
 @dataclass(frozen=True)
 class _Members:
-    """All members of a family on one background.
+    """All members of a family on a background, or on several, one after the other.
 
     Evidence and gain of chi-square (M,), sizes (M, p), their covariances.
     """
@@ -208,15 +210,21 @@ class _Members:
 
 
 def _members(back: Background, family: Family) -> _Members:
-    count, p = family.plus.shape
+    return _on_each([back], family)
+
+
+def _on_each(backs: Sequence[Background], family: Family) -> _Members:
+    """All members on one background after the other, in one array: most are few and small."""
+    (count, p), many = family.plus.shape, len(backs)
     if p == 0:
-        none = np.zeros(count)
-        return _Members(none, none, np.zeros((count, 0)), np.zeros((count, 0, 0)))
-    every, dot = back.products(family.basis)
-    gram, dot = _of_members(every, family), dot[family.plus] - dot[family.minus]
+        none = np.zeros(many * count)
+        return _Members(none, none, np.zeros((len(none), 0)), np.zeros((len(none), 0, 0)))
+    products = [back.products(family.basis) for back in backs]
+    gram = np.concatenate([_of_members(every, family) for every, _ in products])
+    dot = np.concatenate([dots[family.plus] - dots[family.minus] for _, dots in products])
     if family.fixed:
         gain = 2 * dot.sum(axis=1) - gram.sum(axis=(1, 2))
-        return _Members(gain / 2, gain, np.ones((count, p)), np.zeros((count, p, p)))
+        return _Members(gain / 2, gain, np.ones(dot.shape), np.zeros(gram.shape))
     covariance = _inverse(gram)
     size = np.einsum("mij,mj->mi", covariance, dot)
     gain = np.einsum("mi,mi->m", size, dot)
