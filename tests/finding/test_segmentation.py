@@ -220,6 +220,16 @@ def test_the_rhythm_stands_against_a_hidden_quarter():
     assert share > 0.8
 
 
+def test_an_arc_is_as_even_as_the_whole_wheel():
+    wheel = traced(24)
+    angle = np.arctan2(*(wheel.edges.xy - wheel.centre).T[::-1])
+    circle = Circle(*wheel.centre, wheel.rough[1], 0.0, np.ones(1, bool))
+    (count, _), share, _ = tooth_rhythm(wheel.edges.xy[np.abs(angle) < np.pi / 3], circle)
+    assert count == 24
+    # Eight pitches long: without the half ones at its ends it is whole pitches throughout.
+    assert share > 0.97
+
+
 def test_a_round_outline_has_no_rhythm():
     turn = np.linspace(0, 2 * np.pi, 900, endpoint=False)
     xy = 140 * np.stack([np.cos(turn), np.sin(turn)], axis=1)

@@ -156,7 +156,7 @@ def tooth_rhythm(xy: Floats, circle: Circle) -> tuple[tuple[int, int], float, fl
         Strongest count per turn, from the Fourier series of the radius against angle, and the count
         from step to step, where nearly all of a turn is in sight; 0 if none.
     share : float
-        Share (0 to 1) of the seen turn that is taken by evenly spaced teeth.
+        Share (0 to 1) of the seen turn, in whole pitches, that is taken by evenly spaced teeth.
     root_radius : float
         Radius of the floors, in the points' unit.
 
@@ -178,7 +178,10 @@ def tooth_rhythm(xy: Floats, circle: Circle) -> tuple[tuple[int, int], float, fl
         return (0, 0), 0.0, 0.0
     pitch = float(np.median(pitches))
     even = pitches[np.abs(pitches / pitch - 1) < 0.3]
-    share = float(even.sum() / (seen.mean() * 2 * pi))
+    whole = bool(seen.mean() > NEARLY_WHOLE)
+    # An arc begins and ends amid a pitch: on average it shows one less than it is long.
+    turn = seen.mean() * 2 * pi - (0.0 if whole else pitch)
+    share = float(even.sum() / turn)
     wave = np.where(seen, np.clip(profile, root, tip) - (root + tip) / 2, 0.0)
     power = np.abs(np.fft.rfft(wave)) ** 2
     low, high = int(2 * pi / pitch * 0.85), int(2 * pi / pitch * 1.15) + 1
@@ -186,7 +189,7 @@ def tooth_rhythm(xy: Floats, circle: Circle) -> tuple[tuple[int, int], float, fl
         return (0, 0), 0.0, 0.0
     teeth = low + int(np.argmax(power[low : high + 1]))
     steps = int(np.maximum(np.round(pitches / pitch), 1).sum())
-    return (teeth, steps if seen.mean() > NEARLY_WHOLE else teeth), min(share, 1.0), float(root)
+    return (teeth, steps if whole else teeth), min(share, 1.0), float(root)
 
 
 def _radius_by_angle(radius: Floats, angle: Floats) -> tuple[Floats, Floats, Bools]:
