@@ -93,6 +93,7 @@ def test_a_view_far_from_what_is_stated_is_refused_with_both_widths(tmp_path):
         calibrated(tmp_path, image, ruled_scale="0.1mm", view_width=f"{true_mm:.2f}mm")
     assert f"{true_mm / 5:.3g} mm wide by this picture, stated {true_mm:.3g} mm" in str(told.value)
     made, _ = calibrated(tmp_path, image, ruled_scale="0.5mm", view_width="3mm")
+    # Lines placed to some hundredths of a pixel over the width of the picture.
     assert made.mm_per_px == pytest.approx(0.1 / 14.0, rel=1e-3)
 
 

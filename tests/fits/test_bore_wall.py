@@ -51,7 +51,7 @@ def bore():
 def test_a_bore_goes_to_its_upper_rim():
     seen = see_wall(picture(), LOWER[:2], LOWER[2])
     found = with_wall(bore(), seen, UPPER[None, :2])
-    np.testing.assert_allclose(found.centre, UPPER[:2], atol=0.1)
+    np.testing.assert_allclose(found.centre, UPPER[:2], atol=0.1)  # as above
     assert found.u_place == pytest.approx(np.hypot(0.03, RIM_DOUBT * found.rims_apart))
     np.testing.assert_allclose(found.rims_apart * found.rims_way, seen.apart)
 

@@ -44,7 +44,7 @@ def test_an_outline_that_is_off_all_round_says_by_how_much(off):
     ids=["small blank", "cut too deep", "shifted profile", "thinned teeth", "scale off by 1 %"],
 )
 def test_no_single_fault_of_the_gear_is_taken_for_it(parts):
-    assert offset(**parts) == pytest.approx(0.0, abs=1e-9)
+    assert offset(**parts) == pytest.approx(0.0, abs=1e-9)  # sums of doubles
 
 
 def test_what_is_not_seen_says_nothing():

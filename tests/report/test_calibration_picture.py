@@ -46,6 +46,7 @@ def test_arrows_are_the_residuals_times_the_factor_stated(grid):
         factor = float(axes.get_title(loc="left").split("drawn ")[1].split(" ")[0])
         arrows = arrows_of(axes)
         drawn = np.stack([arrows.U, arrows.V], axis=1)
+        # The factor is a whole number, so the same product.
         np.testing.assert_allclose(drawn, factor * vectors[grid.points.used], rtol=1e-6)
         # One in twenty may reach further than to the next point.
         assert np.percentile(np.hypot(*drawn.T), 95) <= grid.fit.period_px

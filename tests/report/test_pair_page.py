@@ -81,6 +81,7 @@ def test_play_turns_the_gears_and_a_second_press_stops_them(chromium, address):
         page.wait_for_timeout(150)
         assert turned(page, "gear-a") == stood
         page.click("#tightest")
+        # Degrees, as the page writes them.
         assert turned(page, "gear-a") == pytest.approx(before, abs=1e-3)
 
 
