@@ -15,6 +15,7 @@ SEED = 17
 PARTS = {
     "development": range(32), "held": range(32, 64), "unseen": range(64, 96), "new": range(96, 128),
     "fresh": range(128, 160),
+    "next": range(160, 192),
 }  # fmt: skip
 """Numbers of the pictures: those to develop with, then parts of which each was drawn when all
 before it had been seen."""
