@@ -1,15 +1,22 @@
 """Which gear an unknown one is: exact gaps with noise, and a picture from end to end."""
 
 from dataclasses import replace
-from math import cos, pi
+from math import cos, hypot, pi
 
 import pytest
 
 from cogloupe.commands.inspect import _told_by_gaps
 from cogloupe.cutting.cutting_text import build_identity
-from cogloupe.cutting.unknown import angle_of, identify, measures, size_of, system_of
+from cogloupe.cutting.unknown import (
+    STANDARD_PIN,
+    angle_of,
+    identify,
+    measures,
+    size_of,
+    system_of,
+)
 from cogloupe.forms.basic_racks import basic_rack
-from cogloupe.forms.check_sizes import usable_spans
+from cogloupe.forms.check_sizes import chord, usable_spans
 from cogloupe.forms.rack import Gear, over_pins_size, span_size
 from cogloupe.report.gap_tables import chance
 from cogloupe.report.page import report_html
@@ -104,6 +111,32 @@ def test_sizes_for_a_twin_are_those_of_the_gear():
         name: abs(sizes[name].value - value) / (2 * sizes[name].u) for name, value in true.items()
     }
     assert max(off.values()) < 1, off
+
+
+def test_sizes_for_a_twin_are_as_sure_as_its_shift():
+    identified, gap = found(gear_of(shift=-0.06))
+    best = identified.tried[0]
+    sizes = {s.name: s for s in measures(best, gap, (5.9, 1e-3), STATED_U)}
+    low, high = (
+        replace(best.gear, profile_shift=best.gear.profile_shift + way * best.u_shift)
+        for way in (-1, 1)
+    )
+    pin = STANDARD_PIN * best.gear.module_mm
+    apart = {"chordal thickness": chord(high).thickness_mm - chord(low).thickness_mm}
+    apart[f"over two pins of {pin:.4g} mm"] = over_pins_size(high, pin) - over_pins_size(low, pin)
+    for span in usable_spans(best.gear):
+        n = span.teeth_spanned
+        apart[f"span over {n} teeth"] = span_size(high, n) - span_size(low, n)
+    for name, difference in apart.items():
+        # First order in the shift; a chord is shorter than its arc by 1 - cos of a quarter pitch.
+        assert 2 * sizes[name].u == pytest.approx(difference, rel=0.01), name
+
+
+def test_a_base_pitch_is_as_sure_as_the_base_circle_and_the_scale():
+    identified, gap = found(gear_of())
+    base = (5.9, 0.02)
+    pitch = next(iter(measures(identified.tried[0], replace(gap, stretch=0.0), base, STATED_U)))
+    assert pitch.u / pitch.value == pytest.approx(hypot(base[1] / base[0], STATED_U))
 
 
 def test_teeth_of_no_standard_kind_are_said_to_be_none():

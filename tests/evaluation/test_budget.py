@@ -1,15 +1,16 @@
 """The budget adds up, leaves out nothing, and agrees with draws through the non-linear model."""
 
+from dataclasses import replace
 from functools import cache
 from math import cos, hypot, radians, tan
 
 import numpy as np
 import pytest
 
-from cogloupe.evaluation.budget import judge_figures
+from cogloupe.evaluation.budget import _own_parts, judge_figures
 from cogloupe.evaluation.deviations import cumulative_pitch, eccentricity, gap_width, single_pitch
 from cogloupe.evaluation.pitch_and_runout import compute_pitch, thickness_uncertainty
-from cogloupe.evaluation.profile import _Slopes, _slopes
+from cogloupe.evaluation.profile import _Slopes, _slopes, _traces
 from cogloupe.fits.datum import choose_datum
 from cogloupe.fits.measure import measure_gear
 from cogloupe.fits.teeth_axis import thickness
@@ -242,6 +243,28 @@ def test_slopes_of_a_sound_gear_scatter_by_what_each_is_uncertain_by_itself():
     off = (found.rise - found.rise.mean(axis=0)) / found.own
     # 48 flanks tell a standard deviation to a tenth of itself; four of them.
     assert np.sqrt(np.mean(off**2)) == pytest.approx(1, abs=0.4)
+
+
+def test_flanks_that_stand_out_by_a_tenth_of_a_pixel_do_so_all_along():
+    measured = drawn().measured
+    fits = measured.fits
+    nominal = (fits.unwound - fits.nominal).ravel()[fits.points.flank]
+    arm = fits.points.arm * fits.curve.measuring_arm[fits.points.flank % 2]
+    unwound = nominal + fits.points.sign * 0.1 / arm
+    out = replace(fits, points=replace(fits.points, unwound=unwound))
+    trace = _traces(replace(measured, fits=out))[0]
+    # A pixel is 40 um, here measured again at the gear.
+    um = 1000 * measured.scale.mm_per_px
+    np.testing.assert_allclose(trace[np.isfinite(trace)], 0.1 * um, rtol=1e-6)
+
+
+def test_a_flank_is_as_sure_as_the_mean_of_its_points():
+    fits = drawn().measured.fits
+    (noise, *_) = _own_parts(drawn().measured, 1.0, "um", "each")
+    many = np.median(np.bincount(fits.points.flank[fits.used]))
+    a_point = fits.scatter * np.sqrt(fits.correlation / many)
+    # The measuring circle lies off the middle of what is measured, which adds some of the slope's.
+    assert float(noise.value.split()[0]) == pytest.approx(a_point, rel=0.3)
 
 
 def test_a_flank_that_something_lies_on_takes_no_part_in_the_mean_slope():

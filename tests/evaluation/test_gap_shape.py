@@ -1,9 +1,15 @@
 """Shape of gaps from where their flanks lie."""
 
+from types import SimpleNamespace
+
 import numpy as np
 import pytest
 
 from cogloupe.evaluation.gap_shape import PerGap, _lean
+from cogloupe.evaluation.shapes import _by_scale
+from cogloupe.forms.basic_racks import basic_rack
+from cogloupe.forms.gap_theory import floor_ratio_of_moved
+from cogloupe.forms.rack import Gear
 
 
 def test_a_gap_leans_by_what_its_middle_moves_between_two_circles():
@@ -13,3 +19,11 @@ def test_a_gap_leans_by_what_its_middle_moves_between_two_circles():
     lean = _lean(near, low, tip, high)
     assert lean.value[0] == pytest.approx(np.arctan(0.1 / 2))
     assert lean.own[0] == pytest.approx(11 * 0.002 * np.sqrt(2) / 2)
+
+
+def test_what_the_scale_does_to_a_floor_ratio_is_told_for_each_whole_of_it():
+    wheel = Gear(24, 1.0, basic_rack("iso53-a", 1.0))
+    grows = _by_scale(None, None, SimpleNamespace(wheel=wheel))
+    # Of a scale a hundredth too large; by its square a tenth less or more.
+    wanted = floor_ratio_of_moved(wheel, lambda radius: 0.01 * radius)
+    assert 0.01 * grows == pytest.approx(wanted, rel=0.1)

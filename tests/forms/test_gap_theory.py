@@ -7,7 +7,12 @@ import pytest
 
 from cogloupe.forms.basic_racks import basic_rack
 from cogloupe.forms.check_sizes import shift_without_undercut
-from cogloupe.forms.gap_theory import flank_limits, theoretical_gap
+from cogloupe.forms.gap_theory import (
+    NEAR_FLOOR,
+    flank_limits,
+    floor_ratio_of_moved,
+    theoretical_gap,
+)
 from cogloupe.forms.rack import Gear, gear_outline
 
 from ..helpers.polygon_gauges import crossings
@@ -101,3 +106,19 @@ def test_where_the_mate_reaches_inside_the_base_circle_it_is_drawn_there():
     limits = flank_limits(gear, 0.0)
     assert limits.rack_diameter == pytest.approx(2 * gear.base_radius)
     assert limits.margin < 0
+
+
+def test_a_gear_that_lies_where_it_should_has_the_rack_s_floor():
+    gear = Gear(24, 1.0, basic_rack("iso53-a", 1.0), 0.2)
+    assert floor_ratio_of_moved(gear, np.zeros_like) == pytest.approx(0, abs=1e-3)
+
+
+def test_a_gear_that_is_seen_too_large_is_held_against_the_rack_at_the_depth_it_shows():
+    right, more = theory(), 0.01
+    deeper = theory(shift=more * right.wheel.root_radius)
+    near, reference = deeper.wheel.root_radius + NEAR_FLOOR, 12.0
+    seen = [(1 + more) * right.width(r / (1 + more)) for r in (near, reference)]
+    ratio = seen[0] / seen[1] / (deeper.width(near) / deeper.width(reference))
+    found = floor_ratio_of_moved(right.wheel, lambda radius: more * radius)
+    # First order in what is moved; outlines are chords.
+    assert found == pytest.approx(ratio - 1, abs=1e-3)

@@ -15,9 +15,10 @@ from cogloupe.report.set_table import set_table
 from cogloupe.sets.camera_map import camera_map
 from cogloupe.sets.correspondence_choice import parse_marks
 from cogloupe.sets.repeats import inspect_repeats
-from cogloupe.sets.rotation_set import inspect_rotation_set
+from cogloupe.sets.rotation_set import _between, inspect_rotation_set
 from cogloupe.simulation import Camera, Faults, GearSpec, render
 from cogloupe_calibration.errors import CogloupeError, PhotoError, UseError
+from cogloupe_calibration.scale import from_stated_scale
 
 from ..helpers.pictures import flanks, rms
 
@@ -193,3 +194,12 @@ def test_an_outlying_repeat_is_noticed():
     named = [n.message for n in notices if n.code == "outlying_picture"]
     assert len(named) == 1
     assert named[0].startswith(shaken[0].name)
+
+
+@pytest.mark.parametrize("swell", [1.03, 0.97])
+def test_a_stated_scale_may_have_held_at_the_middle_or_at_the_teeth(swell):
+    # Once the lens is undone the teeth take up more px, or fewer, of the same mm.
+    found, ends = _between(from_stated_scale(40.0, 1e-6), swell), sorted((0.04, 0.04 / swell))
+    # Anywhere between is as likely: half the range over the root of three, to 3 % of itself.
+    assert found.mm_per_px == pytest.approx(np.mean(ends), rel=3e-4)
+    assert found.u_mm_per_px == pytest.approx(np.ptp(ends) / np.sqrt(12), rel=0.03)

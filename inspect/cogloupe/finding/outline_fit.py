@@ -342,8 +342,7 @@ def _path(votes: Floats) -> Ints:
     for came in reversed(back):
         path.append(int(came[path[-1]]))
     path.reverse()
-    z = len(votes)
-    return np.array(path[z:] if len(path) >= 2 * z else path) + STEPS - reach
+    return np.array(path[len(votes) :]) + STEPS - reach
 
 
 def _own_edge(votes: Floats, places: Ints) -> Bools:

@@ -186,7 +186,7 @@ def _flanks(
     axis = np.array(curves.axis_from_datum_mm)
     reach = float(np.hypot(*axis))
     step = along[1] - along[0]
-    length = np.arange(max(along[0] - 3 * reach, 0.0), along[-1] + 3 * reach + step, step / 2)
+    length = np.arange(max(along[0] - 3 * reach, 0.0), along[-1] + 3 * reach + step, step)
     forms = np.array([curves.left_form_um, curves.right_form_um], np.float64).swapaxes(0, 1)
     form = _believed(forms, np.full(place.shape, curves.u_point_um))
     own = np.array([curves.u_slope_left_um, curves.u_slope_right_um], np.float64).T

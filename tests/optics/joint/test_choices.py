@@ -1,7 +1,9 @@
 """Explanations of a whole outline, chosen by what they leave."""
 
+from itertools import islice
 from types import SimpleNamespace
 
+import numpy as np
 import pytest
 
 from cogloupe.optics.joint import choices
@@ -34,3 +36,54 @@ def test_another_explanation_is_taken_where_it_is_better_and_sure_and_makes_sens
     monkeypatch.setattr(choices, "_sensible", lambda _: sensible)
     best, other = seen_by(0.0), seen_by(1.0)
     assert (choices._better(best, [other]) is other) is taken
+
+
+def told(u_px, off_px=0.0, banded=False):
+    """A look that knows its edges so well, and sees them so far out of another's."""
+    fit = SimpleNamespace(kind=SimpleNamespace(banded=banded))
+    placed = SimpleNamespace(u=np.full(9, u_px))
+    return SimpleNamespace(fit=fit, placed=placed, off=lambda _: np.full(9, off_px))
+
+
+@pytest.mark.parametrize(
+    ("bright", "hued", "believed"),
+    [
+        (told(0.1), told(0.05), "hued"),
+        (told(0.1), told(0.09), "bright"),
+        (told(0.1), told(0.2, off_px=2.0), "hued"),
+        (told(0.1), told(0.2, off_px=-2.0), "bright"),
+        (told(0.1), told(0.9, off_px=2.0), "bright"),
+        (told(0.1, banded=True), told(0.2, off_px=2.0), "bright"),
+    ],
+    ids=["clearer", "hardly clearer", "outer", "inner", "outer but vague", "beside a bevel"],
+)
+def test_colours_are_believed_that_know_their_edges_better_or_see_them_further_out(
+    bright, hued, believed
+):
+    first, other = choices._clearer(bright, hued)
+    assert (first is hued) == (believed == "hued")
+    assert {id(first), id(other)} == {id(bright), id(hued)}
+
+
+def test_narrow_bands_begin_with_the_single_edge_as_either_of_theirs(monkeypatch):
+    monkeypatch.setattr(choices, "_with_band", lambda fit, width, blur: width)
+    crossings = SimpleNamespace(recentred=lambda out_px: out_px)
+    base = SimpleNamespace(blur=np.full(9, 2.0), fit=None, crossings=crossings)
+    count = len(choices.NARROW_BLURS) * len(choices.NARROW_SHIFTS)
+    starts = list(islice(choices._band_starts(base, None, None), count))
+    for width in {width for width, _ in starts}:
+        out = [out_px / width for each, out_px in starts if each == width]
+        assert (min(out), max(out)) == (0, 1)
+
+
+def test_what_might_be_right_instead_is_the_other_usual_curve(monkeypatch):
+    looks = {curve: seen_by(curve) for curve in choices.CURVES}
+    monkeypatch.setattr(choices, "with_curve", lambda _, curve: looks[curve].fit)
+    monkeypatch.setattr(choices, "look", lambda fit, _: looks[fit.greys.curve])
+    monkeypatch.setattr(choices, "unexplained", lambda _: 0.0)
+    monkeypatch.setattr(choices, "lopsided", lambda found: 2.0 - found.fit.greys.curve)
+    crossings = SimpleNamespace(recentred=lambda _: None)
+    near = SimpleNamespace(crossings=crossings, near=lambda _: SimpleNamespace(out=0.0))
+    choice = choices.choose(SimpleNamespace(greys=None), near, coloured=False)
+    assert choice.best is looks[1.0]
+    assert [other.look for other in choice.others] == [looks[0.0]]

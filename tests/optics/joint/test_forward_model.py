@@ -72,8 +72,8 @@ def test_profiles_change_with_what_is_common_as_is_said(kind):
     for which, rate in enumerate(rates):
         way = np.eye(len(rates))[which]
         found = change(kind, lambda h, way=way: drawn(kind.changed(h * way)))
-        # The softness of a shadow is told to a tenth, which only makes its fit slower.
-        atol = 0.02 if kind.shadow and which == len(rates) - 1 else 2e-3
+        # As above; the series has the softness of a shadow worst.
+        atol = 5e-3 if kind.shadow and which == len(rates) - 1 else 2e-3
         np.testing.assert_allclose(rate, found, atol=atol)
 
 

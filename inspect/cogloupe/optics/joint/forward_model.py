@@ -255,7 +255,7 @@ def _shadowed(
     dark = step * fading - alike * both * (1 - 0.5 * alike * z * within)
     at_edge = outer * unit_step(offset / soft / apart)[0]
     by_out = shade * border * unit_step(z * apart + offset / soft * (alike / apart))[0] / soft
-    by_soft = (by_out * within - shade * alike**2 * both / soft) * (soft_px / soft)
+    by_soft = (by_out * within - shade * alike * both / soft) * (soft_px / soft)
     return (
         step - shade * dark,
         outer - shade * at_edge,
