@@ -35,7 +35,7 @@ from cogloupe.comparing.null_simulation import (
     waves_above_scatter,
 )
 from cogloupe.comparing.series import compare_series, play_of
-from cogloupe.comparing.tooth_pattern import align, mirrored, pattern_of, turned
+from cogloupe.comparing.tooth_pattern import _scores, align, mirrored, pattern_of, turned
 from cogloupe.comparing.trials import make_trial
 from cogloupe.reading.files import reading_json
 from cogloupe.report.compare_history import unnoted
@@ -509,3 +509,11 @@ def test_wrong_use_is_answered_in_one_line(shop, monkeypatch, capfd, arguments, 
     assert run(monkeypatch, *arguments) == 2
     (line,) = capfd.readouterr().err.splitlines()
     assert says in line
+
+
+def test_patterns_are_as_alike_as_they_are_whatever_their_size():
+    single = np.random.default_rng(4).normal(0, 1, (24, 2))
+    for size_um in (0.01, 1.0, 100.0):
+        first = SimpleNamespace(single=size_um * single, u_own=size_um / 10)
+        score, _ = _scores(first, size_um * single, size_um / 10)
+        assert score[0] == pytest.approx(1)

@@ -74,6 +74,14 @@ def test_without_a_scale_the_angle_is_told_and_the_size_left_open(angle):
     assert any("--known-tip-diameter" in sentence for sentence in told.unsettled)
 
 
+def test_every_gear_that_has_a_chance_is_shown():
+    identified, gap = found(gear_of(), None)
+    alike = tuple(replace(row, share=0.1) for row in identified.tried[:10])
+    sizes = list(sizes_of(identified, gap, gear_of()).values())
+    told = build_identity(replace(identified, tried=alike), sizes)
+    assert [row.probability for row in told.candidates] == [0.1] * 10
+
+
 def test_a_scale_too_poor_for_the_difference_leaves_both_sizes():
     # 48 and 44 DP differ by 9 %: a scale good to 5 % cannot tell them apart, one to 0.3 % can.
     poor, gap = found(gear_of(), 0.05)

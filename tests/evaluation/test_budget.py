@@ -9,7 +9,12 @@ import pytest
 
 from cogloupe.evaluation.budget import _own_parts, judge_figures
 from cogloupe.evaluation.deviations import cumulative_pitch, eccentricity, gap_width, single_pitch
-from cogloupe.evaluation.pitch_and_runout import compute_pitch, thickness_uncertainty
+from cogloupe.evaluation.measured_sizes import compute_sizes
+from cogloupe.evaluation.pitch_and_runout import (
+    compute_pitch,
+    thickness_parts,
+    thickness_uncertainty,
+)
 from cogloupe.evaluation.profile import _Slopes, _slopes, _traces
 from cogloupe.fits.datum import choose_datum
 from cogloupe.fits.measure import measure_gear
@@ -256,6 +261,47 @@ def test_flanks_that_stand_out_by_a_tenth_of_a_pixel_do_so_all_along():
     # A pixel is 40 um, here measured again at the gear.
     um = 1000 * measured.scale.mm_per_px
     np.testing.assert_allclose(trace[np.isfinite(trace)], 0.1 * um, rtol=1e-6)
+
+
+def test_a_slope_is_what_a_flank_stands_out_more_at_its_tip_than_at_its_root():
+    measured = drawn().measured
+    fits = measured.fits
+    low, high = fits.curve.roll_range
+    # Half of the points at either end, on lines of one slope.
+    roll = np.where(np.arange(len(fits.points.roll)) % 2, high, low)
+    nominal = (fits.unwound - fits.nominal).ravel()[fits.points.flank]
+    points = replace(fits.points, roll=roll, unwound=nominal + 1e-5 * (roll - low))
+    leaning = replace(fits, slope=np.full_like(fits.slope, 1e-5), points=points)
+    leaning = replace(measured, fits=leaning)
+    trace = _traces(leaning)[0]
+    rise = _slopes(leaning, drawn().lens).rise
+    np.testing.assert_allclose(trace[..., -1] - trace[..., 0], rise, rtol=1e-6)
+
+
+def test_a_chord_on_a_fixed_circle_grows_with_the_scale_as_a_thickness_does():
+    measured, figures = drawn().measured, drawn().figures
+    common = []
+    for relative_u in (0.001, 0.01):
+        scale = replace(measured.scale, u_mm_per_px=relative_u * measured.scale.mm_per_px)
+        sizes = compute_sizes(replace(measured, scale=scale), figures, make_settings(KNOWN))
+        common.append(sizes.chord.common)
+    # 2 r tan a for each whole of the scale, whatever the edges add to both.
+    grown = np.sqrt((common[1] ** 2 - common[0] ** 2) / (0.01**2 - 0.001**2))
+    assert grown == pytest.approx(2 * 12 * tan(radians(20)), rel=1e-3)
+
+
+def test_a_stretch_that_common_sources_carry_is_not_counted_twice():
+    measured, figures = drawn().measured, drawn().figures
+    scale = replace(measured.scale, u_mm_per_px=0.0, stretch=0.003)
+    modes = tuple(
+        replace(mode, stretch=stretch)
+        for mode, stretch in zip(figures.modes, (0.001, 0.002), strict=False)
+    )
+    alone, beside = (
+        thickness_parts(replace(measured, scale=scale), replace(figures, modes=given))["stretch"]
+        for given in ((), modes)
+    )
+    assert beside / alone == pytest.approx((9 - 1 - 4) ** 0.5 / 3)
 
 
 def test_a_flank_is_as_sure_as_the_mean_of_its_points():

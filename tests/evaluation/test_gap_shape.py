@@ -24,6 +24,6 @@ def test_a_gap_leans_by_what_its_middle_moves_between_two_circles():
 def test_what_the_scale_does_to_a_floor_ratio_is_told_for_each_whole_of_it():
     wheel = Gear(24, 1.0, basic_rack("iso53-a", 1.0))
     grows = _by_scale(None, None, SimpleNamespace(wheel=wheel))
-    # Of a scale a hundredth too large; by its square a tenth less or more.
-    wanted = floor_ratio_of_moved(wheel, lambda radius: 0.01 * radius)
-    assert 0.01 * grows == pytest.approx(wanted, rel=0.1)
+    # Of a scale two thousandths too large, to first order.
+    wanted = floor_ratio_of_moved(wheel, lambda radius: 0.002 * radius)
+    assert 0.002 * grows == pytest.approx(wanted, rel=0.03)

@@ -59,6 +59,14 @@ def test_the_predicted_outline_runs_along_the_true_one(name):
     assert np.sum(np.diff(np.unwrap(np.arctan2(y, x)))) > 0  # clockwise, y down
 
 
+@pytest.mark.parametrize("name", LOOKS)
+def test_the_dividing_level_lies_between_gear_and_ground(name):
+    made, (region,) = found(name)
+    x, y = np.rint(region.outline).astype(int).T
+    on_edge = np.median(made.image[y, x] @ region.weights)
+    assert abs(np.median(region.threshold[y, x]) - on_edge) < region.contrast
+
+
 def test_a_bore_is_found_as_a_hole():
     made, (region,) = found("white on white, with a shadow")
     (hole,) = region.holes

@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from cogloupe.finding.tooth_map import LEFT, RIGHT, map_teeth
+from cogloupe.finding.tooth_map import LEFT, RIGHT, map_teeth, tips_centre
 from cogloupe.numerics.angles import polar
 from cogloupe_calibration.errors import PhotoError
 
@@ -131,3 +131,15 @@ def test_part_of_a_gear_needs_the_number_and_places_its_teeth():
     assert 17 <= found.seen.sum() <= 20
     with pytest.raises(PhotoError, match="pitch of about 40 teeth, not 52: check --teeth"):
         map_teeth(xy, wheel.centre, wheel.rough, 52, whole=False)
+
+
+def test_what_stands_a_tooth_s_depth_above_the_tips_is_no_tip():
+    wheel = traced(24)
+    root, tip = wheel.rough
+    xy = covered(wheel, range(14), 2 * tip - root)
+    outwards = np.roll(xy, -1, axis=0) - np.roll(xy, 1, axis=0)
+    normal = np.stack([outwards[:, 1], -outwards[:, 0]], axis=1)
+    normal /= np.hypot(*normal.T)[:, None]
+    centre, (_, found) = tips_centre(xy, normal, wheel.centre + np.array([2.0, -1.0]), wheel.rough)
+    np.testing.assert_allclose(centre, wheel.centre, atol=0.1)
+    assert found == pytest.approx(tip, abs=0.1)

@@ -9,6 +9,7 @@ import pytest
 from cogloupe.fits.bore_uncertainty import BOSS
 from cogloupe.fits.datum import choose_datum
 from cogloupe.fits.measure import measure_gear
+from cogloupe.fits.teeth_axis import _place_rows, teeth_axis_shift
 from cogloupe.inputs.settings import make_settings
 from cogloupe.simulation import Camera, Faults, GearSpec, render
 from cogloupe_calibration.lens import UNMEASURED_LEAN
@@ -87,3 +88,15 @@ def test_what_rims_leave_open_lies_along_the_way_in_which_they_lie_apart(measure
     assert axes.u_bore_px == 0.0
     # Both rims, and a boss that either may stand on.
     np.testing.assert_allclose(axes.along_rims_px, np.hypot(2.0 * BOSS, 0.5) * way)
+
+
+def test_the_tips_of_an_arc_tell_the_axis_whatever_their_radius(measured):
+    fits, shift = measured.fits, np.array([1.2, -0.7])
+    moved = (_place_rows(fits, drive=False)[0][:, :2] @ shift).reshape(16, 2)
+    unwound = fits.unwound + np.array([-1.0, 1.0]) * moved / fits.curve.measuring_arm
+    way = 2 * np.pi / 16 * np.arange(16) + np.mean(fits.unwound[0])
+    tips = 130.0 + shift @ [np.cos(way), np.sin(way)]
+    unwound[6:], tips[6:] = np.nan, np.nan
+    found = teeth_axis_shift(replace(fits, unwound=unwound), tips)
+    # What is left of the gear's own axis and of noise on six teeth, px.
+    np.testing.assert_allclose(found, shift, atol=0.1)

@@ -2,11 +2,12 @@
 
 from dataclasses import replace
 from math import cos, pi, radians, sqrt
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
 
-from cogloupe.fits.flanks import _at_measuring_circle, fit_flanks
+from cogloupe.fits.flanks import _at_measuring_circle, _real_share, fit_flanks, rough_involute
 from cogloupe.fits.teeth_axis import flank_angles, flank_angles_about, teeth_axis_shift
 from cogloupe.forms.involute import involute_curve
 
@@ -234,3 +235,18 @@ def test_away_from_where_it_was_seen_a_place_is_as_sure_as_its_line():
     np.testing.assert_allclose(u, 0.5 * np.sqrt(square), rtol=ROUNDING)
     np.testing.assert_allclose(slope, line[1])
     np.testing.assert_allclose(u_slope, 0.5 * np.sqrt(total), rtol=ROUNDING)
+
+
+def test_flanks_of_a_pinion_are_looked_at_outside_its_base_circle():
+    teeth = SimpleNamespace(teeth=8, root_radius=55.0, tip_radius=105.0)
+    curve = rough_involute(teeth, 20.0, np.radians(20))
+    base = 80 * np.cos(np.radians(20))
+    assert base < curve.low_radius < curve.high_radius < 105
+    assert curve.roll_range[0] > 0
+
+
+def test_slopes_that_noise_explains_are_taken_for_one():
+    rng = np.random.default_rng(9)
+    shares = [_real_share(rng.standard_normal(24), np.ones(24))[0] for _ in range(1500)]
+    # 16 of 100 sample variances lie more than one standard deviation up; by chance 19.
+    assert np.mean(np.array(shares) > 0) < 0.19

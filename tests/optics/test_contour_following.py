@@ -22,9 +22,15 @@ def test_a_part_of_the_picture_is_divided_by_the_level_of_its_own_place():
         assert (material_mask(part, region) > 0).all() == material
 
 
-@pytest.mark.parametrize(("tip_px", "radius_px", "seen"), [
-    (800, 5, 0), (800, 12, 1), (100, 2, 0), (100, 5, 1),
-])
+@pytest.mark.parametrize(
+    ("tip_px", "radius_px", "seen"),
+    [
+        (800, 5, 0),
+        (800, 12, 1),
+        (100, 2, 0),
+        (100, 5, 1),
+    ],
+)
 def test_what_is_small_on_its_gear_is_a_speck_and_no_hole(tip_px, radius_px, seen):
     size = 2 * tip_px + 20
     mask = np.zeros((size, size), np.uint8)

@@ -1,11 +1,15 @@
 """What single edges leave of averaged profiles."""
 
+from dataclasses import replace
+
+import numpy as np
 import pytest
+from scipy.spatial import cKDTree
 
 from cogloupe.finding.segmentation import find_gears
-from cogloupe.optics.contour_following import border_chains, crossings_of, material_mask
+from cogloupe.optics.contour_following import bend, border_chains, crossings_of, material_mask
 from cogloupe.optics.greys import greys_of
-from cogloupe.optics.response_selection import explained, response_candidates
+from cogloupe.optics.response_selection import explained, long_profiles, response_candidates
 from cogloupe.optics.sampling import Fit
 
 from ..helpers.pictures import CAMERA, rendered
@@ -32,3 +36,16 @@ def test_single_edges_explain_a_face_without_bevel_whatever_its_marks(camera, ma
 def test_they_do_not_explain_a_bevel_or_a_shadow(band):
     light = {"ground_rgb": (0.92, 0.92, 0.9), "gear_rgb": (0.45, 0.35, 0.2)}
     assert not explained(looks_of(**BRASS, **light, **{band: 3 * CAMERA.mm_per_px}))
+
+
+def test_edges_are_judged_where_they_run_straight_however_little_of_the_outline_does():
+    model, reach = looks_of()[0], 8
+    points = model.measured.points
+    # Of every hundred samples sixty turn by 50 degrees within reach, forty run straight.
+    turning = np.arange(len(points)) % 100 < 60
+    angle = np.cumsum(turning) * np.radians(50) / (2 * reach)
+    normal = np.stack([np.cos(angle), np.sin(angle)], axis=1)
+    measured = replace(model.measured, points=replace(points, normal=normal))
+    profiles = long_profiles(model.greys, measured, reach)
+    index = cKDTree(points.xy).query(profiles.xy)[1]
+    assert (bend(normal, reach)[index] > np.cos(np.radians(37))).all()

@@ -265,7 +265,8 @@ class Field:
         length = np.linalg.norm(rows, axis=1)
         rows = rows[length > 0] / length[length > 0, None]
         _, size, apart = np.linalg.svd(rows, full_matrices=False)
-        return np.asarray(apart[size > 1e-6 * size.max()] * noise)
+        # Rows of unit length: the largest size is 1 at least.
+        return np.asarray(apart[size > 1e-6] * noise)
 
     @cached_property
     def _error(self) -> Floats:

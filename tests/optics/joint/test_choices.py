@@ -1,5 +1,6 @@
 """Explanations of a whole outline, chosen by what they leave."""
 
+from functools import cmp_to_key
 from itertools import islice
 from types import SimpleNamespace
 
@@ -87,3 +88,9 @@ def test_what_might_be_right_instead_is_the_other_usual_curve(monkeypatch):
     choice = choices.choose(SimpleNamespace(greys=None), near, coloured=False)
     assert choice.best is looks[1.0]
     assert [other.look for other in choice.others] == [looks[0.0]]
+
+
+def test_beginnings_of_a_band_are_carried_on_best_first(monkeypatch):
+    monkeypatch.setattr(choices, "gain", lambda one, two: (two - one, 9.0))
+    explained = [1.0, 1.3, 0.5, 1.1]
+    assert sorted(explained, key=cmp_to_key(choices._best_first)) == sorted(explained)[::-1]

@@ -57,6 +57,7 @@ def test_edges_are_those_that_a_dividing_level_leads_to(kind):
     assert abs(np.median(apart)) < 0.02
     assert np.median(np.abs(stretches)) < 0.05
     assert laid(kind).bevel_px == pytest.approx(by_level(kind).bevel_px, abs=0.15)
+    assert laid(kind).burnt == 0
 
 
 def test_a_prediction_may_be_off_by_two_pixels():
