@@ -54,9 +54,11 @@ def test_a_stretch_moves_root_and_tip_by_what_it_is_there(monkeypatch):
     design, lens = design_of(reading), unmeasured_lens(600, 600)
     monkeypatch.setattr(pattern_uncertainty, "_stretch", lambda *given: 1e-3 * given[-1][None] ** 2)
     found = pattern_uncertainty.stretch_shapes(reading, design, lens)[0]
-    for name, radius in (("root", design.drawn.root_radius), ("tip", design.drawn.tip_radius)):
+    thicker = 2 * tan(radians(20)) * design.drawn.reference_radius**2
+    moved = {"root": design.drawn.root_radius**2, "tip": design.drawn.tip_radius**2}
+    for name, wanted in (moved | {"thickness": thicker}).items():
         # Twelve circles over a third of the radius: chords of a parabola lie 1e-4 off it.
-        assert found[SHARED.index(name)] == pytest.approx(radius**2, rel=1e-3)
+        assert found[SHARED.index(name)] == pytest.approx(wanted, rel=1e-3)
 
 
 def test_a_larger_blank_moves_tips_and_floors_out_alike():
@@ -197,6 +199,18 @@ def test_a_scale_error_is_shared_by_diameters_and_slopes():
     tip, thickness = shared(seen.modes[1], "tip", "thickness")
     assert tip == pytest.approx(13.0, rel=ROUNDING)
     assert thickness == pytest.approx(2 * tan(radians(20)) * 12.0, rel=ROUNDING)
+
+
+def test_a_bore_is_as_sure_as_the_lens_and_the_flanks_do_not_explain():
+    reading = stated_reading(made(), QUIET, None)
+    summary = reading.summary.model_copy(update={"u_eccentricity_um": 5.0})
+    design = design_of(reading)
+    axis = eccentric_shapes(design, observed(made()).angle)
+    # A lens that moves the teeth's axis by 3 um one way: 5, 4 and 3.
+    found = pattern_uncertainty._bore_doubt(
+        reading.model_copy(update={"summary": summary}), axis, np.full((24, 2), 1e-6), -3 * axis[:1]
+    )
+    assert found == pytest.approx(4.0, rel=1e-3)
 
 
 def test_without_a_bore_the_axis_is_left_open():

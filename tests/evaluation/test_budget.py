@@ -16,6 +16,7 @@ from cogloupe.evaluation.pitch_and_runout import (
     thickness_uncertainty,
 )
 from cogloupe.evaluation.profile import _Slopes, _slopes, _traces
+from cogloupe.evaluation.shapes import compute_gap_shapes
 from cogloupe.fits.datum import choose_datum
 from cogloupe.fits.measure import measure_gear
 from cogloupe.fits.teeth_axis import thickness
@@ -288,6 +289,17 @@ def test_a_chord_on_a_fixed_circle_grows_with_the_scale_as_a_thickness_does():
     # 2 r tan a for each whole of the scale, whatever the edges add to both.
     grown = np.sqrt((common[1] ** 2 - common[0] ** 2) / (0.01**2 - 0.001**2))
     assert grown == pytest.approx(2 * 12 * tan(radians(20)), rel=1e-3)
+
+
+def test_a_depth_is_as_sure_as_its_share_of_the_scale():
+    measured, figures = drawn().measured, drawn().figures
+    u = []
+    for relative_u in (0.001, 0.01):
+        scale = replace(measured.scale, u_mm_per_px=relative_u * measured.scale.mm_per_px)
+        found = compute_gap_shapes(replace(measured, scale=scale), drawn().axes, figures)
+        u.append(found.u_depth)
+    grown = np.sqrt((u[1] ** 2 - u[0] ** 2) / (0.01**2 - 0.001**2))
+    np.testing.assert_allclose(grown, found.depth, rtol=1e-6)
 
 
 def test_a_stretch_that_common_sources_carry_is_not_counted_twice():

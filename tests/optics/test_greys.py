@@ -68,11 +68,12 @@ def test_a_picture_without_any_step_begins_with_the_least_blur():
 def test_colours_tell_as_far_as_they_are_surer_than_noise_and_rounding(reach):
     # Red differs by 40 in noise of 1; green by one level, which rounding alone can do; blue not.
     rng = np.random.default_rng(2)
-    pixels = np.full((300, 40, 3), 100, np.uint8)
-    pixels[:, 20:] += np.array([40, 1, 0], np.uint8)
-    pixels[..., 0] += np.rint(rng.normal(0, 1, (300, 40)) + 3).astype(np.uint8)
-    greys = Greys(pixels=pixels, corner=(0, 0), shape=(300, 40), weights=None)
-    inside = np.stack([np.full(300, 19), np.arange(300)], axis=1)
+    shape = (300, 2 * reach + 1)  # profiles reach from border to border
+    pixels = np.full((*shape, 3), 100, np.uint8)
+    pixels[:, reach + 1 :] += np.array([40, 1, 0], np.uint8)
+    pixels[..., 0] += np.rint(rng.normal(0, 1, shape) + 3).astype(np.uint8)
+    greys = Greys(pixels=pixels, corner=(0, 0), shape=shape, weights=None)
+    inside = np.stack([np.full(300, reach), np.arange(300)], axis=1)
     red, green, blue = clearest_mixture(greys, inside, np.tile([[1, 0]], (300, 1)), reach)
     assert red > 0.5
     assert 0 <= green < red / 2

@@ -5,7 +5,7 @@ from math import radians
 import numpy as np
 import pytest
 
-from cogloupe.sets.adjust import TIP, adjust, rolled, scaled_inverse
+from cogloupe.sets.adjust import TIP, adjust, lens_stands_still, rolled, scaled_inverse
 
 from ..helpers.synthetic_sets import TRUE_TERMS, faulty_gear, view, wide_lens
 from ..helpers.tolerances import ROUNDING
@@ -122,3 +122,10 @@ def test_unknowns_of_all_sizes_are_inverted_together():
     tied = np.array([[1.0, 0.3, 0.0], [0.3, 1.0, 0.5], [0.0, 0.5, 1.0]])
     found = scaled_inverse(tied * size[:, None] * size)
     np.testing.assert_allclose(found * size[:, None] * size, np.linalg.inv(tied), rtol=ROUNDING)
+
+
+def test_a_lens_that_was_found_before_moves_nothing_any_more():
+    views = turned(faulty_gear(Z, np.random.default_rng(1)), (0, 120, 240))
+    lens = adjust(views, wide_lens(), wide_lens()).lens
+    assert lens_stands_still(views, lens, lens, within_px=1e-6)
+    assert not lens_stands_still(views, wide_lens(), lens, within_px=0.01)

@@ -85,8 +85,9 @@ def common_levels(
     for window in windows[1:]:
         near_sums = running_mean(sums, window)
         information = np.maximum(near_sums[[0, 2]] * min(window, n), 1e-9)
-        difference = np.where(information > 2, solve_levels(near_sums, middle) - levels, 0.0)
-        expected = np.mean(noise / np.maximum(information, 2.0), axis=1)
+        told = information > 2
+        difference = np.where(told, solve_levels(near_sums, middle) - levels, 0.0)
+        expected = np.mean(np.where(told, noise / information, 0.0), axis=1)
         share = beyond_chance(np.mean(difference**2, axis=1), expected)
         levels = levels + share[:, None] * difference
     levels = levels.astype(profiles.dtype)
