@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from cogloupe.causes import pattern_uncertainty
-from cogloupe.causes.cutter_patterns import blank
+from cogloupe.causes.cutter_patterns import blank, running_out
 from cogloupe.causes.harmonics import harmonics
 from cogloupe.causes.observed_pattern import observe
 from cogloupe.causes.pattern_layout import OUT, SHARED, design_of, eccentric_shapes
@@ -124,6 +124,20 @@ def test_a_form_cutter_for_other_teeth_changes_slope_and_thickness_as_it_is_shap
     got = shared(change, *expected)
     # The deviation is bent: a straight line through it depends a little on where it is sampled.
     np.testing.assert_allclose(got, list(expected.values()), rtol=0.04)
+
+
+@pytest.mark.parametrize(("way", "fault"), [("radial", "runout_um"), ("axial", "wobble_um")])
+def test_a_hob_that_runs_out_leaves_what_the_generating_model_cuts(way, fault):
+    names = ("thickness", "slope_left", "slope_right")
+    seen = observed(made(process=Process(gashes=24, **{fault: 12.0})))
+    change = seen.value - observed(made(process=Process(gashes=24))).value
+    wanted = np.array(shared(change, *names))
+    (family,) = (one for one in running_out(seen, 1) if one.name == way)
+    members = np.array([shared(row, *names) for row in family.basis])
+    size = members @ wanted / (members**2).sum(axis=1)
+    left = np.linalg.norm(wanted - size[:, None] * members, axis=1) / np.linalg.norm(wanted)
+    # Phases an eighth of a turn apart, and cuts of 24 gashes: the best is a quarter off.
+    assert left[size > 0].min() < 0.3
 
 
 # --- uncertainties -------------------------------------------------------------------------------

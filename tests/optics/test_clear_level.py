@@ -19,7 +19,7 @@ BRASS = {"look": "front-lit", "gamma": "srgb"}
     ("camera", "clear"),
     [
         ({}, True),
-        ({"illumination": 0.4}, True),
+        ({"illumination": 0.8}, True),
         (BRASS | {"bevel_mm": 0.12}, True),
         ({"noise": 0.3}, False),
         ({"ground_texture": 0.4}, False),

@@ -97,7 +97,7 @@ def test_the_camera_is_described():
     # The picture moves points outwards by 1 % at the corner; undoing it moves them inwards.
     assert abs(terms["k1"].value + 0.01) < 4 * terms["k1"].u_value + 0.0005
     drawn = camera_map(found.pictures)
-    assert drawn.along.shape == (3, len(drawn.angle_deg))
+    assert drawn.along.shape == drawn.u_along.shape == (3, len(drawn.angle_deg))
     assert drawn.rms_px == pytest.approx(found.reading.photo_set.camera.rms_px)
     assert 0.1 < drawn.rms_px < 1.0
 
