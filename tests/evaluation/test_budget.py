@@ -325,6 +325,17 @@ def test_a_flank_is_as_sure_as_the_mean_of_its_points():
     assert float(noise.value.split()[0]) == pytest.approx(a_point, rel=0.3)
 
 
+def test_a_mean_thickness_has_less_noise_than_one_by_the_root_of_the_teeth():
+    (line,) = (
+        one
+        for one in parts_of(wheel_reading(), "thickness_mean_mm")
+        if one.source == "edge noise and fit"
+    )
+    px_a_flank = float(line.value.split()[0])
+    # Two flanks of 24 teeth, 0.04 mm a pixel; a flank's value is written to two figures.
+    assert line.contribution == pytest.approx(0.04 * px_a_flank * (2 / 24) ** 0.5, rel=0.15)
+
+
 def test_a_flank_that_something_lies_on_takes_no_part_in_the_mean_slope():
     rise = np.array([[1.0, 2.0], [3.0, 4.0], [-600.0, 6.0]])
     clear = np.array([[1.0, 1.0], [1.0, 1.0], [np.nan, 1.0]])

@@ -9,6 +9,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from cogloupe.fits.flanks import fit_flanks
+from cogloupe.fits.gauge_scale import _from_pins
 from cogloupe.fits.gauged_flanks import (
     GaugedFlanks,
     base_pitches,
@@ -22,6 +23,7 @@ from cogloupe.fits.gauged_flanks import (
 from cogloupe.forms.basic_racks import basic_rack
 from cogloupe.forms.involute import involute_curve
 from cogloupe.forms.rack import Gear, gear_outline, over_pins_size, span_size
+from cogloupe.inputs.settings import make_settings
 
 from ..helpers.outlines import PX_PER_MM, traced
 from ..helpers.polygon_gauges import (
@@ -164,3 +166,11 @@ def test_unseen_flanks_leave_only_their_own_places_empty():
     assert np.flatnonzero(np.isnan(sizes)).tolist() == [5]
     radius = seated_pins(exact(gear, left), 1.728)[0]
     assert np.flatnonzero(np.isnan(radius)).tolist() == [4]
+
+
+def test_edges_that_lie_wrongly_spoil_a_scale_by_pins_as_it_says():
+    gear, level_px = Gear(24, 50.0, basic_rack("iso53-a", 50.0)), 0.5
+    settings, size_mm = make_settings({"pin_diameter": "1.728mm"}), over_pins_size(gear, 86.4) / 50
+    sure, doubted = (_from_pins(settings, exact(gear), size_mm, u, 0.0) for u in (0.0, level_px))
+    by_edges = np.sqrt(doubted.relative_u**2 - sure.relative_u**2)
+    assert by_edges == pytest.approx(level_px * abs(doubted.by_edge), rel=1e-6)

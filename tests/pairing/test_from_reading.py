@@ -83,3 +83,14 @@ def test_a_reading_that_cannot_be_run_is_refused_in_one_line(reading, what):
     with pytest.raises(UseError, match=told) as refused:
         gear_from_reading(made(reading))
     assert "\n" not in str(refused.value)
+
+
+@pytest.mark.parametrize(("spread", "believed"), [(1.9, False), (2.1, True)])
+def test_what_three_flanks_differ_by_counts_beyond_a_standard_deviation_of_their_variance(
+    spread, believed
+):
+    # Of three values a sample variance has a standard deviation as large as itself.
+    apart = np.sqrt(spread) * np.array([-1.0, 0.0, 1.0])
+    values = np.concatenate([apart, np.full(9, np.nan)])[:, None, None] * np.ones((1, 2, 1))
+    out = _believed(values, np.ones((12, 2)))
+    assert (np.ptp(out[:3, 0]) > 0) == believed

@@ -5,8 +5,10 @@ from types import SimpleNamespace
 import numpy as np
 import pytest
 
-from cogloupe.optics.joint.choice_uncertainty import doubts_of
+from cogloupe.optics.joint.choice_uncertainty import Doubts, doubts_of
 from cogloupe.optics.joint.choices import Choice, Other
+from cogloupe.optics.joint.from_prediction import _doubted
+from cogloupe.optics.sampling import EdgePoints
 
 from ...helpers.tolerances import ROUNDING
 
@@ -52,3 +54,16 @@ def test_a_stretch_seen_elsewhere_is_doubted_alone():
     assert found.own_px[300] == pytest.approx(4 * np.sqrt(3 / 16), rel=0.1)
     assert np.median(found.own_px) < 0.2
     assert found.common_px == 0
+
+
+def test_beside_the_usual_doubt_of_all_edges_each_stretch_keeps_what_it_has_more():
+    ring = 100 * NORMAL
+    crossings = SimpleNamespace(moved=lambda: ring, normal=NORMAL)
+    best = SimpleNamespace(crossings=crossings, fit=SimpleNamespace(every=1))
+    flat = np.zeros(len(ring))
+    points = EdgePoints(xy=ring, normal=NORMAL, u=flat, blur=flat, good=flat == 0)
+    own_px = np.where(np.abs(TURN - np.pi) < 0.1, 0.5, 0.3)
+    found, usual = _doubted(points, Choice(best, ()), Doubts(0.2, 0.0, own_px))
+    assert usual == pytest.approx(0.3)
+    assert found.doubt == pytest.approx(np.where(own_px > 0.4, 0.4, 0.0), abs=ROUNDING)
+    assert ((found.xy - ring) * NORMAL).sum(axis=1) == pytest.approx(0.2)
