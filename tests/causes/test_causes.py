@@ -135,6 +135,15 @@ def test_a_step_is_told_between_teeth():
     assert "teeth 1 and 2" in said or "teeth 24 and 1" in said
 
 
+@pytest.mark.parametrize(("step_um", "way"), [(12.0, "anticlockwise"), (-12.0, "clockwise")])
+def test_displaced_teeth_stand_the_way_that_the_others_do_not(step_um, way):
+    # Teeth 12 to 24 were moved clockwise by the first: those between, from 1 on, are told.
+    diagnosis, best = first(read(step_um=step_um, step_tooth=11))
+    said = diagnosis.pattern(best)
+    assert "between teeth 1 and 2" in said
+    assert f"both flanks stand {way} of their place" in said
+
+
 def test_a_step_of_a_known_machine_is_told_as_an_angle_and_an_arc():
     fit = SimpleNamespace(family=SimpleNamespace(name="dividing head"))
     sizes = step_sizes(fit, SimpleNamespace(machine=BENCH, diameter_mm=12.0, teeth=24,

@@ -271,6 +271,17 @@ def test_repeats_that_differ_take_the_verdict_from_a_difference_no_larger():
     assert change(compared(readings[2], readings[3], play=play), "runout").verdict == "not_resolved"
 
 
+def test_a_gear_that_was_changed_in_between_tells_nothing_of_repeats():
+    rng = seeded()
+    places = [one_gear(rng, teeth=30) for _ in range(4)]
+    readings = [
+        reading_of(p, summary={"runout_um": r, "u_runout_um": 1.0})
+        for p, r in zip(places, (30.0, 55.0, 28.0, None), strict=True)
+    ]
+    play = play_of(readings, [False, True, True, False])
+    assert play.size["runout"] == play_of(readings[:3], [False, True, True]).size["runout"]
+
+
 @given(st.lists(st.floats(1e-6, 1.0), min_size=1, max_size=12))
 def test_holm_raises_chances_keeps_their_order_and_is_plain_for_one(p):
     chance = np.array(p)

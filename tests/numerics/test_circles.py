@@ -5,7 +5,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from cogloupe.numerics.circles import fit_circle, robust_circle
+from cogloupe.numerics.circles import _through_three, fit_circle, robust_circle
 
 from ..helpers.tolerances import ROUNDING
 
@@ -79,3 +79,10 @@ def test_scattered_points_give_none_or_few():
     xy = np.random.default_rng(6).uniform(0, 1000, (50, 2))
     circle = robust_circle(xy, 0.5)
     assert circle is None or circle.share < 0.3
+
+
+def test_the_circle_through_three_points_is_theirs():
+    corners = on_circle(3.0, -2.0, 40.0, np.array([0.3, 1.9, 4.0]))
+    centre, radius = _through_three(corners[None])
+    np.testing.assert_allclose(centre, [[3, -2]], rtol=ROUNDING)
+    np.testing.assert_allclose(radius, [40], rtol=ROUNDING)

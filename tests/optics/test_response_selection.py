@@ -1,6 +1,7 @@
 """What single edges leave of averaged profiles."""
 
 from dataclasses import replace
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
@@ -9,7 +10,12 @@ from scipy.spatial import cKDTree
 from cogloupe.finding.segmentation import find_gears
 from cogloupe.optics.contour_following import bend, border_chains, crossings_of, material_mask
 from cogloupe.optics.greys import greys_of
-from cogloupe.optics.response_selection import explained, long_profiles, response_candidates
+from cogloupe.optics.response_selection import (
+    curve_doubt,
+    explained,
+    long_profiles,
+    response_candidates,
+)
 from cogloupe.optics.sampling import Fit
 
 from ..helpers.pictures import CAMERA, rendered
@@ -49,3 +55,16 @@ def test_edges_are_judged_where_they_run_straight_however_little_of_the_outline_
     profiles = long_profiles(model.greys, measured, reach)
     index = cKDTree(points.xy).query(profiles.xy)[1]
     assert (bend(normal, reach)[index] > np.cos(np.radians(37))).all()
+
+
+@pytest.mark.parametrize("left", [1.0, 9.0, 100.0])
+def test_where_the_picture_does_not_tell_its_curve_half_of_what_lies_between_is_in_doubt(left):
+    def model(penalty, curve):
+        bevel = SimpleNamespace(seen=True)
+        return SimpleNamespace(penalty=penalty, bevel=bevel, half_way=0.3, curve=curve)
+
+    # A believed curve may leave more than the other, where that one is the less usual.
+    best, other = model(left, 1.0), model(9.0, 0.0)
+    told = curve_doubt(best, [other])
+    assert told == pytest.approx(0.3 * 0.5 * min(1.0, left**0.5 / 3))
+    assert curve_doubt(best, []) == pytest.approx(0.15)

@@ -100,9 +100,9 @@ def _likely_edges(observed: Observed) -> Bools:
     if z <= MOST_EDGES:
         return np.ones(z, bool)
     flanks = np.nan_to_num(observed.value[: 2 * z].reshape(-1, 2))
-    gap = (np.roll(flanks[:, 0], -1) + flanks[:, 1]) / 2
-    means = sum(np.roll(gap, -k) for k in range(5)) / 5
-    jump = np.abs(means - np.roll(means, 5))
+    gap = np.roll(flanks[:, 0], -1) + flanks[:, 1]
+    five = sum(np.roll(gap, -k) for k in range(5))
+    jump = np.abs(five - np.roll(five, 5))
     return np.asarray(jump >= np.sort(jump)[-MOST_EDGES])
 
 
