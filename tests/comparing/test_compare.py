@@ -37,6 +37,8 @@ from cogloupe.comparing.null_simulation import (
 from cogloupe.comparing.series import compare_series, play_of
 from cogloupe.comparing.tooth_pattern import _scores, align, mirrored, pattern_of, turned
 from cogloupe.comparing.trials import make_trial
+from cogloupe.forms.basic_racks import basic_rack
+from cogloupe.forms.rack import Gear
 from cogloupe.reading.files import reading_json
 from cogloupe.report.compare_history import unnoted
 from cogloupe.report.compare_text import doubts, findings, headline
@@ -253,6 +255,18 @@ def test_a_scale_both_share_cancels_in_sizes_and_not_in_the_figures_themselves()
     scale = after.calibration.model_copy(update={"mm_per_px": 0.01403})
     apart = change(compared(before, after.model_copy(update={"calibration": scale})), "tip")
     assert apart.u_difference == pytest.approx(np.sqrt(2) * whole, rel=ROUNDING)
+
+
+def test_a_scale_moves_the_circle_that_thicknesses_are_read_on_along_the_flanks():
+    gear = Gear(24, 1.0, basic_rack("iso53-a", 1.0))
+    r, step = gear.reference_radius, 1e-4
+    low, at, high = (2 * (r + k * step) * gear.half_tooth_angle(r + k * step) for k in (-1, 0, 1))
+    figures = {"thickness_mean_mm": float(at), "u_thickness_mean_mm": 0.1}
+    reading = reading_of(one_gear(seeded()), summary=figures)
+    relative_u = reading.calibration.u_mm_per_px / reading.calibration.mm_per_px
+    wanted = abs(high - low) / (2 * step) * r * relative_u
+    # To second order in a ten-thousandth of a millimetre.
+    assert figure_value(reading, "thickness").u_scale == pytest.approx(wanted, rel=1e-6)
 
 
 def test_repeats_that_differ_take_the_verdict_from_a_difference_no_larger():

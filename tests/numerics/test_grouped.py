@@ -71,3 +71,9 @@ def test_no_points_at_all_give_nothing():
     assert fitted.shape == (3, 2)
     assert np.isnan(fitted).all()
     assert np.isnan(u).all()
+
+
+def test_points_that_show_no_scatter_at_all_are_all_used():
+    fitted, u = grouped_polynomials(GROUP, X, np.zeros(len(X)), 5, 2)
+    assert (fitted == 0).all()
+    assert (u == 0).all()

@@ -12,6 +12,7 @@ from cogloupe.pairing.clearance import room
 from cogloupe.pairing.contact import PHASES
 from cogloupe.pairing.from_reading import gear_from_reading
 from cogloupe.pairing.mates import theoretical_gear
+from cogloupe.pairing.monte_carlo import drawn_figures
 from cogloupe.pairing.rolling import meeting, mesh_at, roll
 from cogloupe.planning import meshing
 from cogloupe.simulation import Faults, GearSpec
@@ -174,3 +175,16 @@ def test_finer_places_follow_the_same_curve():
     # Every fifth of the finer places is one of the plain ones.
     assert fine.lead[..., 2::5] == pytest.approx(plain.lead, abs=1e-12)
     assert pi * 0.5 / (5 * PHASES) < 0.01
+
+
+def test_draws_look_at_a_few_places_of_each_pitch():
+    mesh = mesh_at(perfect_gear(18), perfect_gear(24), 10.6, phases=24)
+    places = []
+
+    def figures(lead, play):
+        places.append(lead.shape[2])
+        return np.array([play.min()])
+
+    drawn_figures(mesh, (0, 0), figures)
+    # All of them would take three times as long and tell no more of what changes slowly.
+    assert places == [8]
