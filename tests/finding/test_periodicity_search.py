@@ -2,6 +2,7 @@
 
 from dataclasses import replace
 from functools import cache
+from types import SimpleNamespace
 
 import cv2
 import numpy as np
@@ -12,7 +13,13 @@ from skimage import data
 from cogloupe.finding.edge_directions import edge_directions
 from cogloupe.finding.gear_selection import choose_gear
 from cogloupe.finding.outline_fit import Pose
-from cogloupe.finding.periodicity_search import bore_outline, gears_by_theory, lean_of
+from cogloupe.finding.periodicity import Rhythm
+from cogloupe.finding.periodicity_search import (
+    _near_numbers,
+    bore_outline,
+    gears_by_theory,
+    lean_of,
+)
 from cogloupe.finding.segmentation import find_gears
 from cogloupe.inputs.settings import make_settings
 from cogloupe_calibration.errors import PhotoError
@@ -145,3 +152,11 @@ def test_directions_of_edges_do_not_ask_which_side_is_brighter():
     there, inverse = edge_directions(image), edge_directions(255 - image)
     np.testing.assert_allclose(there, inverse, atol=1e-5)  # float32
     assert np.abs(there).max() <= 1
+
+
+def test_an_outline_whose_own_number_was_not_told_leaves_all_open_that_were():
+    told = [
+        Rhythm(strength=0.02, teeth=teeth, x=30, y=30, tip_radius=20, turn=0) for teeth in (15, 17)
+    ]
+    followed = SimpleNamespace(pose=SimpleNamespace(teeth=16, x=30, y=30, tip_radius=20))
+    assert _near_numbers(told, followed, 1.25) == {15, 17}

@@ -7,6 +7,7 @@ from math import cos, radians, tan
 import numpy as np
 import pytest
 
+from cogloupe.numerics.angles import wrapped
 from cogloupe.pairing.clearance import room
 from cogloupe.pairing.from_reading import gear_from_reading
 from cogloupe.pairing.mates import theoretical_gear, theoretical_mate
@@ -195,6 +196,17 @@ def test_tips_above_the_fillets_agree_with_the_plans_interference():
     for own, mate, seen in ((a, b, found.fillet_a), (b, a, found.fillet_b)):
         wanted = -meshing.interference(own.wheel, mate.wheel, 19.55)
         assert seen.value == pytest.approx(wanted, abs=ROUNDING)
+
+
+def test_tips_pass_lowest_over_the_fillet_that_an_eccentric_gear_turns_towards_them():
+    a, even, b = wheel(20, **ECCENTRIC), perfect_gear(20), perfect_gear(31)
+    found = room(mesh_at(a, b, 12.8, 4), (1, 1)).fillet_a
+    facing = a.start + a.pitch * (found.number_a - 0.5)
+    # It lies within a pitch of the way in which the teeth's axis lies off the arbor.
+    assert abs(wrapped(facing - np.angle(a.axis))) < a.pitch
+    nearer = room(mesh_at(even, b, 12.8 - abs(a.axis), 4), (1, 1)).fillet_a
+    # A quarter of a pitch off that way is 1.2 % less of 20 um; measured to a micrometre.
+    assert found.value == pytest.approx(nearer.value, abs=2e-3)
 
 
 def test_edges_that_err_alike_move_backlash_but_no_lead():

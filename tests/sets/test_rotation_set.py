@@ -15,9 +15,15 @@ from cogloupe.report.set_table import set_table
 from cogloupe.sets.camera_map import camera_map
 from cogloupe.sets.correspondence_choice import parse_marks
 from cogloupe.sets.repeats import inspect_repeats
-from cogloupe.sets.rotation_set import _between, inspect_rotation_set
+from cogloupe.sets.rotation_set import (
+    UNKNOWN_LENS,
+    _between,
+    inspect_rotation_set,
+    unknown_lens,
+)
 from cogloupe.simulation import Camera, Faults, GearSpec, render
 from cogloupe_calibration.errors import CogloupeError, PhotoError, UseError
+from cogloupe_calibration.lens import TERMS
 from cogloupe_calibration.scale import from_stated_scale
 
 from ..helpers.pictures import flanks, rms
@@ -203,3 +209,10 @@ def test_a_stated_scale_may_have_held_at_the_middle_or_at_the_teeth(swell):
     # Anywhere between is as likely: half the range over the root of three, to 3 % of itself.
     assert found.mm_per_px == pytest.approx(np.mean(ends), rel=3e-4)
     assert found.u_mm_per_px == pytest.approx(np.ptp(ends) / np.sqrt(12), rel=0.03)
+
+
+def test_each_term_of_an_unknown_lens_has_its_own_allowance():
+    covariance = np.array(unknown_lens(SIDE, SIDE).covariance)
+    allowed = dict(zip(TERMS, np.sqrt(np.diag(covariance)), strict=True))
+    assert allowed == pytest.approx(UNKNOWN_LENS)
+    assert np.count_nonzero(covariance) == len(TERMS)
