@@ -2,11 +2,13 @@
 
 from dataclasses import replace
 from math import radians
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
 
-from cogloupe.cutting.cut_ranking import POOR_FIT, rank_cuts
+from cogloupe.cutting.cut_ranking import OTHER_SPREAD, POOR_FIT, _spread_weight, rank_cuts
+from cogloupe.cutting.cutters import FORM_CUTTERS
 from cogloupe.cutting.cutting_text import build_cutting
 from cogloupe.cutting.gap_fit import shares
 from cogloupe.cutting.hob_overrun import ended_gap
@@ -145,3 +147,22 @@ def test_index_errors_say_nothing_of_the_cutter():
     kind = {row.situation: row.kind for row in told.situations}
     assert kind[told.alike[0]] == "rack"
     assert not {kind[name] for name in told.alike} & FAULTS
+
+
+def test_every_number_of_teeth_has_one_form_cutter_and_the_last_a_rack_s():
+    numbers, lowest, highest = zip(*sorted(FORM_CUTTERS), strict=True)
+    assert numbers == tuple(range(1, 9))
+    assert (lowest[-1], highest[0]) == (12, None)
+    assert [top + 1 for top in highest[1:]] == list(lowest[:-1])
+
+
+def test_widths_that_scatter_more_than_usual_are_as_unlikely_as_of_a_normal_distribution():
+    cut, fit = SimpleNamespace(kind="rack"), SimpleNamespace(values=np.zeros(1))
+    weight = []
+    for usual in (1.0, 2.0):
+        spread = usual * OTHER_SPREAD * WHEEL.module_mm
+        gap = SimpleNamespace(u_width=1e-6, gaps=30, width_spread=spread)
+        # What the number of gaps alone makes of a larger spread is the same for all situations.
+        weight.append(_spread_weight(cut, fit, gap, WHEEL) + (gap.gaps - 2) * np.log(usual))
+    # Over a spread known to an eighth of itself the distribution bends a little.
+    assert weight[1] - weight[0] == pytest.approx(-0.5 * (2**2 - 1**2), abs=0.2)

@@ -4,10 +4,12 @@ import numpy as np
 import pytest
 
 from cogloupe.finding.tooth_map import LEFT, RIGHT, map_teeth, tips_centre
+from cogloupe.forms.basic_racks import basic_rack
+from cogloupe.forms.rack import Gear, gear_outline
 from cogloupe.numerics.angles import polar
 from cogloupe_calibration.errors import PhotoError
 
-from ..helpers.outlines import PX_PER_MM, traced
+from ..helpers.outlines import PX_PER_MM, evenly, traced
 
 
 @pytest.mark.parametrize("teeth", [6, 12, 24, 97])
@@ -133,13 +135,28 @@ def test_part_of_a_gear_needs_the_number_and_places_its_teeth():
         map_teeth(xy, wheel.centre, wheel.rough, 52, whole=False)
 
 
+def normals_of(xy):
+    along = np.roll(xy, -1, axis=0) - np.roll(xy, 1, axis=0)
+    return np.stack([along[:, 1], -along[:, 0]], axis=1) / np.hypot(*along.T)[:, None]
+
+
+@pytest.mark.parametrize(("teeth", "shift"), [(8, 0.5), (10, 0.55), (12, 0.75)])
+def test_flanks_that_end_nearly_in_a_point_are_no_lands(teeth, shift):
+    gear = Gear(teeth, 1.0, basic_rack("iso53-a", 1.0), shift)
+    xy = evenly(PX_PER_MM * gear_outline(gear, 0.1, 0.0, 0.0, flank_points=160), 1.0)
+    root, tip = PX_PER_MM * gear.root_radius, PX_PER_MM * gear.tip_radius
+    centre, (_, found) = tips_centre(xy, normals_of(xy), np.array([2.0, -1.0]), (root, tip))
+    # Lands of two to four pixels are told by their ends.
+    np.testing.assert_allclose(centre, 0, atol=0.05)
+    assert found == pytest.approx(tip, abs=0.05)
+
+
 def test_what_stands_a_tooth_s_depth_above_the_tips_is_no_tip():
     wheel = traced(24)
     root, tip = wheel.rough
     xy = covered(wheel, range(14), 2 * tip - root)
-    outwards = np.roll(xy, -1, axis=0) - np.roll(xy, 1, axis=0)
-    normal = np.stack([outwards[:, 1], -outwards[:, 0]], axis=1)
-    normal /= np.hypot(*normal.T)[:, None]
-    centre, (_, found) = tips_centre(xy, normal, wheel.centre + np.array([2.0, -1.0]), wheel.rough)
+    centre, (_, found) = tips_centre(
+        xy, normals_of(xy), wheel.centre + np.array([2.0, -1.0]), wheel.rough
+    )
     np.testing.assert_allclose(centre, wheel.centre, atol=0.1)
     assert found == pytest.approx(tip, abs=0.1)

@@ -2,6 +2,7 @@
 
 import numpy as np
 import pytest
+from scipy.stats import norm
 
 from cogloupe.optics.contour_following import Crossings
 from cogloupe.optics.greys import Greys, clearest_mixture
@@ -78,3 +79,19 @@ def test_colours_tell_as_far_as_they_are_surer_than_noise_and_rounding(reach):
     assert red > 0.5
     assert 0 <= green < red / 2
     assert blue == pytest.approx(0, abs=0.01)
+
+
+def test_marks_count_for_a_tenth_of_their_variance_and_noise_for_all_of_it():
+    # Red and green differ alike, and are as sure: noise of 10 here, marks of 10 root 10 there.
+    rng, rows, reach = np.random.default_rng(4), 6000, 14
+    usual = norm.ppf((np.arange(rows) + 0.5) / rows)
+    pixels = np.full((rows, 2 * reach + 1, 3), 100.0)
+    pixels[:, reach + 1 :, :2] += 40
+    pixels[..., 0] += rng.normal(0, 10, pixels.shape[:2])
+    pixels[..., 1] += 10 * 10**0.5 * rng.permutation(usual)[:, None]
+    stored = np.clip(np.rint(pixels), 0, 255).astype(np.uint8)
+    greys = Greys(pixels=stored, corner=(0, 0), shape=stored.shape[:2], weights=None)
+    inside = np.stack([np.full(rows, reach), np.arange(rows)], axis=1)
+    red, green, _ = clearest_mixture(greys, inside, np.tile([[1, 0]], (rows, 1)), reach)
+    # Marks are independent from row to row here and levels follow a hundredth of them.
+    assert red / green == pytest.approx(1, abs=0.05)

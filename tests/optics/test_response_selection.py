@@ -7,29 +7,17 @@ import numpy as np
 import pytest
 from scipy.spatial import cKDTree
 
-from cogloupe.finding.segmentation import find_gears
-from cogloupe.optics.contour_following import bend, border_chains, crossings_of, material_mask
-from cogloupe.optics.greys import greys_of
+from cogloupe.optics.contour_following import bend
 from cogloupe.optics.response_selection import (
     curve_doubt,
     explained,
     long_profiles,
-    response_candidates,
 )
-from cogloupe.optics.sampling import Fit
 
-from ..helpers.pictures import CAMERA, rendered
+from ..helpers.pictures import CAMERA
+from ..helpers.single_edges import looks_of
 
 BRASS = {"look": "front-lit", "gamma": "srgb"}
-
-
-def looks_of(**camera):
-    image = rendered(**camera).image
-    region = find_gears(image)[0]
-    greys = greys_of(image, region)
-    mask = material_mask(greys, region)
-    crossings = crossings_of(mask, border_chains(mask, region, greys.corner)[0])
-    return response_candidates(greys, crossings, region.coloured, Fit(1 / CAMERA.mm_per_px))
 
 
 @pytest.mark.parametrize("camera", [{}, BRASS], ids=["back-lit", "brass"])

@@ -12,7 +12,7 @@ from cogloupe.pairing.clearance import room
 from cogloupe.pairing.contact import PHASES
 from cogloupe.pairing.from_reading import gear_from_reading
 from cogloupe.pairing.mates import theoretical_gear
-from cogloupe.pairing.monte_carlo import drawn_figures
+from cogloupe.pairing.monte_carlo import _Moved, _out, drawn_figures
 from cogloupe.pairing.rolling import meeting, mesh_at, roll
 from cogloupe.planning import meshing
 from cogloupe.simulation import Faults, GearSpec
@@ -188,3 +188,11 @@ def test_draws_look_at_a_few_places_of_each_pitch():
     drawn_figures(mesh, (0, 0), figures)
     # All of them would take three times as long and tell no more of what changes slowly.
     assert places == [8]
+
+
+def test_a_slope_moves_no_flank_on_its_measuring_circle():
+    gear = perfect_gear(18)
+    circle = float(gear.wheel.flank.along(gear.wheel.reference_radius))
+    moved = _Moved(place=np.zeros((18, 2)), slope=np.full((18, 2), 0.01), stretch=0.0)
+    out = _out(gear, moved, 0, np.array([[circle - 0.2, circle, circle + 0.2]]))
+    assert out[0, 0] == pytest.approx([-0.002, 0, 0.002])
