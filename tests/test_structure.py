@@ -14,11 +14,16 @@ FILLED_LATER = {("model", "Field"), ("batch", "Tally")}
 """Records that keep what was worked out once, or count."""
 
 
+def _is_given(line):
+    """Whether a line of a record is a field that a call may give, and nothing kept for later."""
+    return isinstance(line, ast.AnnAssign) and not line.target.id.startswith("_")
+
+
 @cache
 def _records():
-    """Module, name, number of fields and decorator of every dataclass."""
+    """Module, name, number of fields given and decorator of every dataclass."""
     return [
-        (path.stem, node.name, sum(isinstance(each, ast.AnnAssign) for each in node.body), how)
+        (path.stem, node.name, sum(map(_is_given, node.body)), how)
         for path in MODULES
         for node in ast.walk(ast.parse(path.read_text("utf-8")))
         if isinstance(node, ast.ClassDef)
