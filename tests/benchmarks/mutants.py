@@ -42,6 +42,7 @@ TESTS = (
     *(f"tests/{room}" for room in ROOMS),
     "tests/test_inspection.py",
     "tests/test_other_forms.py",
+    "tests/test_structure.py",
 )
 OPERATORS = (
     "ReplaceBinaryOperator_Add_Sub", "ReplaceBinaryOperator_Sub_Add",
