@@ -9,13 +9,7 @@ from scipy.spatial import cKDTree
 
 from cogloupe.finding.segmentation import find_gears
 from cogloupe.optics.edges import find_edges
-from cogloupe.optics.joint.crossings import crossings_of
-from cogloupe.optics.joint.explanation import Fit, look
-from cogloupe.optics.joint.from_prediction import FIRST_BLUR_PX, _reach, measure_outlines
-from cogloupe.optics.joint.local_levels import place
-from cogloupe.optics.joint.profiles import in_sight
-from cogloupe.optics.joint.shared_terms import Frame
-from cogloupe.optics.joint.wide_greys import WideGreys
+from cogloupe.optics.joint.from_prediction import _reach, measure_outlines
 
 from ...helpers.pictures import CAMERA, flanks, read, rendered, rms
 
@@ -84,18 +78,3 @@ def test_a_gear_as_grey_as_its_ground_is_read():
     single = flanks(reading, "single_pitch_um") - flanks(truth, "single_pitch_um")
     # Six times the noise, in the step, of a clear picture, whose pitch errors are 0.01 px.
     assert rms(single) < 0.08 * 1000 * PX_MM
-
-
-def test_an_edge_is_placed_where_its_own_profile_has_it():
-    image = rendered().image
-    region = find_gears(image)[0]
-    greys = WideGreys.of(image, None)
-    crossings = in_sight(greys, crossings_of(region.outline))
-    few = crossings.take(np.arange(0, len(crossings), 4))
-    spread = np.array([FIRST_BLUR_PX, 0, 0, 0, 0, 0])
-    fit = Fit(greys=greys, frame=Frame.about(region.outline), reach=8, spread=spread)
-    found = look(fit, few)
-    off = replace(found.state, out=found.state.out + 0.1)
-    again = place(found.profiles, found.shared, off, own=False).out - found.placed.out
-    # One step from a tenth of a pixel away, on edges that bend by a hundredth of that.
-    assert np.median(np.abs(again)) < 0.01
