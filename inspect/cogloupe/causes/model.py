@@ -199,7 +199,6 @@ class Field:
     rough: tuple[Scatter, float] | None = None
     _kept: dict[tuple[Scatter, float], Background] = field(default_factory=dict)
     _inverses: dict[tuple[Scatter, float], tuple[Floats, float]] = field(default_factory=dict)
-    _of_families: dict[int, tuple[Family, Ints]] = field(default_factory=dict)
 
     def background(self, kind: Scatter, size: float) -> Background:
         """Covariance with a scatter, worked out once.
@@ -231,6 +230,10 @@ class Field:
         """
         taken = np.concatenate([self.taken, shapes])
         return Field(self.observed, taken, self.rough, _inverses=self._inverses)
+
+    @cached_property
+    def _of_families(self) -> dict[int, tuple[Family, Ints]]:
+        return {}
 
     @property
     def open_count(self) -> int:
