@@ -35,7 +35,7 @@ from coverage import CoverageData
 from tests.benchmarks.common import ROOT, report, table
 
 ROOMS = (
-    "numerics", "forms", "finding", "optics", "fits", "uncertainty", "figures", "cutting",
+    "numerics", "forms", "finding", "optics", "fits", "uncertainty", "evaluation", "cutting",
     "comparing", "causes", "planning", "sets", "pairing", "judging",
 )  # fmt: skip
 TESTS = (
