@@ -56,10 +56,7 @@ def blank(observed: Observed) -> list[Family]:
 def beside_centre(observed: Observed) -> list[Family]:
     """A form cutter 1 µm beside the work's centre line.
 
-    Returns
-    -------
-    list of Family
-        The gap leans: what one flank gains at its tip the other loses.
+    The gap leans: what one flank gains at its tip the other loses.
     """
     if observed.design.drawn is None:
         return []
@@ -71,11 +68,8 @@ def beside_centre(observed: Observed) -> list[Family]:
 def short_flank(observed: Observed) -> list[Family]:
     """One side's flanks not generated over their whole height.
 
-    Returns
-    -------
-    list of Family
-        The size is the share of flanks cut short, left less right; their slope and the thickness
-        may go along.
+    The size is the share of flanks cut short, left less right; their slope and the thickness may go
+    along.
     """
     partial = common_to_all(observed.design, partial=1.0)
     slopes = [
@@ -89,10 +83,7 @@ def short_flank(observed: Observed) -> list[Family]:
 def other_profile(observed: Observed) -> list[Family]:
     """Both sides' flanks lean alike: another flank angle, or a form cutter for other teeth.
 
-    Returns
-    -------
-    list of Family
-        The size is the profile slope of both sides, µm.
+    The size is the profile slope of both sides, µm.
     """
     design = observed.design
     if design.drawn is None:
@@ -116,11 +107,8 @@ def other_profile(observed: Observed) -> list[Family]:
 def other_corner(observed: Observed) -> list[Family]:
     """A cutter with other corners than the rack's, or another rack altogether.
 
-    Returns
-    -------
-    list of Family
-        The size is the rounding of the corners less the rack's, µm; another rack may reach
-        further down, too.
+    The size is the rounding of the corners less the rack's, µm; another rack may reach further
+    down, too.
     """
     design = observed.design
     if design.drawn is None:
@@ -167,16 +155,12 @@ def _rounded(design: Design, share: float) -> Floats:
 def running_out(observed: Observed, starts: int) -> list[Family]:
     """A hob that runs out, or moves along its axis once a turn.
 
+    The size is half the dial's swing, µm; members run over phases against the gap.
+
     Parameters
     ----------
-    observed : Observed
     starts : int
         Threads of the hob.
-
-    Returns
-    -------
-    list of Family
-        The size is half the dial's swing, µm; members run over phases against the gap.
     """
     design = observed.design
     if starts > 1 or design.drawn is None:

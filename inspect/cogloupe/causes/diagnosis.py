@@ -40,7 +40,6 @@ class Ranked:
 
     Attributes
     ----------
-    cause : Cause
     fit : Fit
         Its best shape.
     share : float
@@ -79,7 +78,6 @@ class Diagnosis:
 
     Attributes
     ----------
-    case : Case
     findings : tuple of Finding
         For the whole reading, then for what the causes before leave; the last may be "no cause".
     strained : bool
@@ -121,7 +119,6 @@ def diagnose(reading: Reading, machine: Machine | None = None, most: int = MOST_
 
     Parameters
     ----------
-    reading : Reading
     machine : Machine, optional
         Its counts tell periods and steps.
     most : int
@@ -187,7 +184,6 @@ def rank(
 
     Parameters
     ----------
-    case : Case
     place : Field
         The reading, with what was explained before left open.
     leave_out : sequence of str
@@ -235,13 +231,7 @@ def rank(
 
 
 def resolved(sizes: Sequence[Size]) -> bool:
-    """Tell whether the leading size is as large as its U (k = 2).
-
-    Returns
-    -------
-    bool
-        True where there is no size.
-    """
+    """Tell whether the leading size is as large as its U (k = 2); True where there is no size."""
     return not sizes or abs(sizes[0].value) >= 2 * sizes[0].u
 
 
@@ -261,7 +251,6 @@ def aligned(observed: Observed, shape: Floats) -> Floats:
 
     Parameters
     ----------
-    observed : Observed
     shape : ndarray, shape (2 z + 10,)
         Sum of what causes explain.
 

@@ -48,10 +48,7 @@ def nothing(scatter: tuple[Scatter, ...] = ("none",), weight: float = 1.0) -> Fa
 def off_bore(observed: Observed) -> list[Family]:
     """Teeth about another axis than the bore's, the tips with them or about the bore.
 
-    Returns
-    -------
-    list of Family
-        Empty where the bore is not the datum: then it cannot be seen.
+    Empty where the bore is not the datum: then it cannot be seen.
     """
     if not observed.bore:
         return []
@@ -72,11 +69,8 @@ def off_tips(observed: Observed) -> list[Family]:
 def steps(observed: Observed) -> list[Family]:
     """Gaps from one on stand displaced, up to where the cutting began.
 
-    Returns
-    -------
-    list of Family
-        Sharp (gap by gap) or over a few gaps (hob); both flanks, or one flank where the gaps had
-        been cut in their right place before.
+    Sharp (gap by gap) or over a few gaps (hob); both flanks, or one flank where the gaps had been
+    cut in their right place before.
     """
     z = observed.design.teeth
     tried = _likely_edges(observed)
@@ -172,10 +166,7 @@ def one_flank(observed: Observed) -> list[Family]:
 def drift(observed: Observed) -> list[Family]:
     """Every pitch off by the same, and one that closes the turn.
 
-    Returns
-    -------
-    list of Family
-        The size is the closing error, µm; over several turns of the work gaps get wider too.
+    The size is the closing error, µm; over several turns of the work gaps get wider too.
     """
     z = observed.design.teeth
     sharp = (np.arange(z) - np.arange(z)[:, None]) % z / z
@@ -201,18 +192,14 @@ def drift(observed: Observed) -> list[Family]:
 def waves(observed: Observed, periods: Sequence[Fraction]) -> list[Family]:
     """The work ahead and behind in turn, so many times in a turn.
 
+    Every whole number up to half the teeth, those to which a part of the machine leads once more by
+    themselves, and parts that do not come round a whole number of times. Member n - 1 is n times a
+    turn.
+
     Parameters
     ----------
-    observed : Observed
     periods : sequence of Fraction
         Times in a turn of the work that parts of the machine come round; may be empty.
-
-    Returns
-    -------
-    list of Family
-        Every whole number up to half the teeth, those to which a part of the machine leads once
-        more by themselves, and parts that do not come round a whole number of times. Member n - 1
-        is n times a turn.
     """
     z = observed.design.teeth
     turns = np.arange(1, z // 2 + 1)
@@ -256,16 +243,12 @@ def _phases(turn: Floats) -> Floats:
 def alias(per_turn: Fraction | int, teeth: int) -> int:
     """Times in a turn that a period looks like, seen once a tooth.
 
+    From 0 (all teeth alike) to half the teeth.
+
     Parameters
     ----------
     per_turn : Fraction or int
         A whole number of times in a turn of the work.
-    teeth : int
-
-    Returns
-    -------
-    int
-        From 0 (all teeth alike) to half the teeth.
     """
     rest = int(per_turn) % teeth
     return min(rest, teeth - rest)
@@ -274,11 +257,8 @@ def alias(per_turn: Fraction | int, teeth: int) -> int:
 def whole_steps(observed: Observed, machine: Machine | None) -> list[Family]:
     """What the motor's whole steps leave, its size known.
 
-    Returns
-    -------
-    list of Family
-        Empty without a motor. Gap by gap: each gap at a whole step. Hobbing: every gap wider by
-        part of a step.
+    Empty without a motor. Gap by gap: each gap at a whole step. Hobbing: every gap wider by part of
+    a step.
     """
     train = machine.dividing_train() if machine is not None else None
     if machine is None or train is None:
@@ -312,7 +292,6 @@ def scattered(observed: Observed, *kinds: Scatter) -> list[Family]:
 
     Parameters
     ----------
-    observed : Observed
     kinds : str
         Kinds of scatter.
     """

@@ -28,7 +28,6 @@ class Harmonic:
 
     Attributes
     ----------
-    per_turn : int
     amplitude_um, u_amplitude_um : (float, float)
         Of left and right flanks, each way from the mean; u with k = 1.
     apart_deg : float
@@ -51,17 +50,13 @@ class Harmonic:
 def harmonics(observed: Observed, most: int = 0) -> tuple[Harmonic, ...]:
     """Fit all waves, one after the other.
 
+    From once a turn on; nothing where the teeth themselves are the datum is left of the
+    eccentricity in the first.
+
     Parameters
     ----------
-    observed : Observed
     most : int
         Up to how many a turn; 0 for half the teeth.
-
-    Returns
-    -------
-    tuple of Harmonic
-        From once a turn on; nothing where the teeth themselves are the datum is left of the
-        eccentricity in the first.
     """
     z = observed.design.teeth
     background = fresh(observed).background("none", 0.0)

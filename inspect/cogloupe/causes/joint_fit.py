@@ -21,19 +21,15 @@ TOLD_APART = 0.02
 def sized_together(observed: Observed, fits: Sequence[Fit], edges: Floats) -> list[Fit]:
     """Size the causes that were found with one another.
 
+    In the same order. Uncertainties are those of the fit together, with the scatter that it leaves,
+    and no smaller than what was found of each alone.
+
     Parameters
     ----------
-    observed : Observed
     fits : sequence of Fit
         As found, one after the other.
     edges : ndarray, shape (k, 2 z + 10)
         Further shapes to leave open: flanks that were cut half a step.
-
-    Returns
-    -------
-    list of Fit
-        In the same order. Uncertainties are those of the fit together, with the scatter that it
-        leaves, and no smaller than what was found of each alone.
     """
     place = _explained(observed, fits, edges)
     return [_sized(place, fit, fits, edges) for fit in fits]

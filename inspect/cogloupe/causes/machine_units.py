@@ -56,10 +56,7 @@ class Period:
 def drive_periods(machine: Machine | None) -> tuple[Period, ...]:
     """What comes round how often in a turn of the work, by the machine's counts.
 
-    Returns
-    -------
-    tuple of Period
-        Only the work spindle itself where no machine was told.
+    Only the work spindle itself where no machine was told.
     """
     return (Period("the work spindle itself", Fraction(1)), *_told(machine))
 
@@ -88,10 +85,7 @@ def _told(machine: Machine | None) -> Iterator[Period]:
 def arc_sizes(arc_um: float, u_um: float, case: Case) -> list[Size]:
     """An arc as a person would turn it: steps, pulses, minutes of arc, µm.
 
-    Returns
-    -------
-    list of Size
-        Minutes and µm; before them steps and behind them pulses, where the machine has them.
+    Minutes and µm; before them steps and behind them pulses, where the machine has them.
     """
     design, machine = case.observed.design, case.machine
     found = [

@@ -87,14 +87,11 @@ class Family:
     def shows(self, seen: NDArray[np.bool_]) -> bool:
         """Tell whether anything of the shapes is among the figures that are seen.
 
+        True also for a family that is scatter alone.
+
         Parameters
         ----------
         seen : ndarray of bool, shape (2 z + 10,)
-
-        Returns
-        -------
-        bool
-            True also for a family that is scatter alone.
         """
         return not self.basis.size or bool(np.abs(self.basis[:, seen]).max() > 1e-9)
 
@@ -124,7 +121,6 @@ class Background:
         Kind of scatter.
     size : float
         Standard deviation, µm.
-    seen : ndarray of bool
     whole : ndarray, shape (n, n)
         Inverse covariance.
     omega : ndarray, shape (n, n)
@@ -187,7 +183,6 @@ class Field:
 
     Attributes
     ----------
-    observed : Observed
     taken : ndarray, shape (k, 2 z + 10)
         Shapes of causes already found; they are left open too.
     rough : (kind, float) or None
@@ -205,7 +200,6 @@ class Field:
 
         Parameters
         ----------
-        kind : str
         size : float
             µm.
         """
@@ -314,7 +308,6 @@ def scatter_covariance(observed: Observed, kind: Scatter, size: float) -> Floats
 
     Parameters
     ----------
-    observed : Observed
     kind : {'none', 'flank', 'passes', 'hobbed', 'wander', 'gap', 'mixed', 'gap-wander'}
         Of each flank by itself; the widest of several passes; with neighbours alike over few and
         over many teeth; of each gap as a whole, of its flanks besides, and as a whole with

@@ -61,7 +61,6 @@ class Observed:
 
     Attributes
     ----------
-    design : Design
     angle : ndarray, shape (z, 2)
         Polar angle at which each flank should stand on the picture.
     value : ndarray, shape (2 z + 10,)

@@ -42,7 +42,6 @@ class Design:
 
     Attributes
     ----------
-    teeth : int
     radius_um : float
         Of the measuring circle.
     pressure_angle : float
@@ -89,13 +88,7 @@ def flank_angles(reading: Reading) -> Floats:
 
 
 def design_of(reading: Reading) -> Design:
-    """The drawn gear of a reading.
-
-    Returns
-    -------
-    Design
-        Without its gap where the rack is not one of the known ones.
-    """
+    """The drawn gear of a reading; without its gap where the rack is not one of the known ones."""
     gear, radius = reading.gear, reading.gear.measuring_diameter_mm / 2
     rack = _rack_of(reading)
     if rack is None:
@@ -155,7 +148,6 @@ def eccentric_shapes(design: Design, angle: Floats) -> Floats:
 
     Parameters
     ----------
-    design : Design
     angle : ndarray, shape (z, 2)
 
     Returns

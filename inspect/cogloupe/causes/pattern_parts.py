@@ -72,7 +72,6 @@ def common_to_all(design: Design, **figures: float) -> Floats:
 
     Parameters
     ----------
-    design : Design
     **figures : float
         Names of `SHARED` and their changes.
 
@@ -84,13 +83,7 @@ def common_to_all(design: Design, **figures: float) -> Floats:
 
 
 def minutes(arc_um: float, design: Design) -> float:
-    """Angle of an arc on the measuring circle.
-
-    Returns
-    -------
-    float
-        Minutes of arc.
-    """
+    """Angle of an arc on the measuring circle; minutes of arc."""
     return float(np.degrees(arc_um / design.radius_um)) * 60
 
 
@@ -115,7 +108,7 @@ def form_cutter_lean(design: Design) -> tuple[float, Floats]:
 
 
 def deeper(design: Design, form_cutter: bool) -> dict[str, float]:
-    """What 1 µm more depth does to the figures that all teeth share.
+    """What 1 µm more depth does to the figures that all teeth share; by names of `SHARED`.
 
     Parameters
     ----------
@@ -123,11 +116,6 @@ def deeper(design: Design, form_cutter: bool) -> dict[str, float]:
         With its rack.
     form_cutter : bool
         A form cutter, whose flanks go along; a hob generates the same involute further in.
-
-    Returns
-    -------
-    dict
-        By names of `SHARED`.
     """
     if not form_cutter:
         return {"thickness": -2 * tan(design.pressure_angle), "root": -1.0}
@@ -156,18 +144,12 @@ def _floor_at_depth(design: Design, wider: float) -> float:
 
 
 def widened(design: Design, floor_share: float = 1.0) -> dict[str, float]:
-    """What gaps wider by 1 µm do to the figures that all teeth share.
+    """What gaps wider by 1 µm do to the figures that all teeth share; by names of `SHARED`.
 
     Parameters
     ----------
-    design : Design
     floor_share : float
         How much of that reaches the floor, which a hob cuts in a shorter moment than the flanks.
-
-    Returns
-    -------
-    dict
-        By names of `SHARED`.
     """
     return {"thickness": -1.0, "floor": floor_share / design.near_um - 1 / design.gap_um}
 
@@ -175,17 +157,14 @@ def widened(design: Design, floor_share: float = 1.0) -> dict[str, float]:
 def cutter_for(design: Design, teeth: float) -> dict[str, float]:
     """What a form cutter shaped for another tooth number does, at the drawn depth.
 
+    By names of `SHARED`, for the whole difference.
+
     Parameters
     ----------
     design : Design
         With its rack.
     teeth : float
         The tooth number it was shaped for, in terms of the drawn one.
-
-    Returns
-    -------
-    dict
-        By names of `SHARED`, for the whole difference.
     """
     assert design.drawn is not None
     base = design.radius_um * cos(design.pressure_angle)

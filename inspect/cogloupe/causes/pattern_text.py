@@ -134,16 +134,12 @@ def times_a_turn(fit: Fit) -> str:
 def could_be(turns: int, case: Case) -> str:
     """Parts of the drive that would look like so many times in a turn.
 
+    Parts of the machine whose period leads there; the periods that would, where none does.
+
     Parameters
     ----------
     turns : int
         As seen once a tooth.
-    case : Case
-
-    Returns
-    -------
-    str
-        Parts of the machine whose period leads there; the periods that would, where none does.
     """
     z = case.teeth
     parts = [

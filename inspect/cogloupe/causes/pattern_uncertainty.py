@@ -64,8 +64,6 @@ def picture_errors(
 
     Parameters
     ----------
-    reading : Reading
-    design : Design
     angle : ndarray, shape (z, 2)
         Polar angles of the flanks, rad.
     camera : ndarray, shape (5, 2 z + 10)
@@ -101,7 +99,6 @@ def shared_by_neighbours(
 
     Parameters
     ----------
-    design : Design
     angle : ndarray, shape (z, 2)
         Polar angles of the flanks, rad.
     place, noise : ndarray, shape (z, 2)
@@ -145,8 +142,6 @@ def camera_shapes(reading: Reading, design: Design, angle: Floats) -> Floats:
 
     Parameters
     ----------
-    reading : Reading
-    design : Design
     angle : ndarray, shape (z, 2)
         Polar angles of the flanks, rad.
 
@@ -164,8 +159,6 @@ def lens_shapes(reading: Reading, design: Design, angle: Floats, lens: Lens) -> 
 
     Parameters
     ----------
-    reading : Reading
-    design : Design
     angle : ndarray, shape (z, 2)
         Polar angles of the flanks, rad.
     lens : Lens
@@ -292,7 +285,6 @@ def _sizes_and_noise(reading: Reading, camera: Floats) -> tuple[Floats, Floats]:
 
     Parameters
     ----------
-    reading : Reading
     camera : ndarray, shape (5, z, 2)
         Effects of `camera_shapes` on the flanks.
 

@@ -49,8 +49,6 @@ class Fit:
 
     Attributes
     ----------
-    family : Family
-    member : int
     size : ndarray, shape (p,)
         Fitted sizes.
     u : ndarray, shape (p,)
@@ -89,7 +87,6 @@ def evidence(
 
     Parameters
     ----------
-    place : Field
     families : sequence of Family
         At least one.
     rough : bool
@@ -360,7 +357,6 @@ def without(place: Field, fit: Fit, edges: Floats) -> Field:
 
     Parameters
     ----------
-    place : Field
     fit : Fit
         Of the cause.
     edges : ndarray, shape (k, 2 z + 10)

@@ -36,17 +36,14 @@ class BasicRack:
 def full_radius(pressure_angle: float, dedendum: float) -> float:
     """Largest rounding that fits the tip of the cutting rack, in modules.
 
+    Radius at which the two corners of the tip meet in one arc.
+
     Parameters
     ----------
     pressure_angle : float
         Flank angle, rad.
     dedendum : float
         Dedendum, in modules.
-
-    Returns
-    -------
-    float
-        Radius at which the two corners of the tip meet in one arc.
     """
     half_tip = pi / 4 - dedendum * tan(pressure_angle)
     return half_tip * cos(pressure_angle) / (1 - sin(pressure_angle))
@@ -117,6 +114,10 @@ def basic_rack(name: str, module_mm: float) -> BasicRack:
 def rack_for_angle(pressure_angle_deg: float, module_mm: float, dp: bool) -> BasicRack:
     """Rack that the trade would reach for, given only an angle and a pitch system.
 
+    ISO 53 A for modules, the fine or coarse 20 degree system for diametral pitches, the older full
+    depth at 14.5 degrees; other angles take ISO 53 A's depths with the largest rounding up to 0.38
+    that fits.
+
     Parameters
     ----------
     pressure_angle_deg : float
@@ -125,13 +126,6 @@ def rack_for_angle(pressure_angle_deg: float, module_mm: float, dp: bool) -> Bas
         Module.
     dp : bool
         True for a gear stated in diametral pitch.
-
-    Returns
-    -------
-    BasicRack
-        ISO 53 A for modules, the fine or coarse 20 degree system for diametral pitches, the older
-        full depth at 14.5 degrees; other angles take ISO 53 A's depths with the largest rounding
-        up to 0.38 that fits.
 
     Raises
     ------

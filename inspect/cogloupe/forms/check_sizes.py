@@ -82,11 +82,8 @@ class Chord:
 def teeth_to_span(gear: Gear) -> int:
     """Number of teeth over which anvils touch nearest to mid-depth.
 
-    Returns
-    -------
-    int
-        ``z (tan a_v - inv a) / pi - 2 x tan a / pi + 1/2`` rounded, a_v the pressure angle on the
-        circle ``r + x m`` (ISO 21771); at least 2.
+    ``z (tan a_v - inv a) / pi - 2 x tan a / pi + 1/2`` rounded, a_v the pressure angle on the
+    circle ``r + x m`` (ISO 21771); at least 2.
     """
     alpha, x = gear.rack.pressure_angle, gear.profile_shift
     middle = gear.reference_radius + x * gear.module_mm
@@ -115,11 +112,8 @@ def span(gear: Gear, teeth_spanned: int) -> SpanSize:
 def usable_spans(gear: Gear) -> tuple[SpanSize, ...]:
     """Span sizes about the best count whose anvils touch involute.
 
-    Returns
-    -------
-    tuple of SpanSize
-        Of the best count and its two neighbours those that touch; often one or two, and none
-        for some pinions.
+    Of the best count and its two neighbours those that touch; often one or two, and none for some
+    pinions.
     """
     best = teeth_to_span(gear)
     most = ceil(gear.teeth / 2)
@@ -130,17 +124,14 @@ def usable_spans(gear: Gear) -> tuple[SpanSize, ...]:
 def over_pins(gear: Gear, pin_mm: float) -> PinSize:
     """Size over two pins, with a check that the pins sit as they should.
 
+    The formula is `over_pins_size` (ISO 21771).
+
     Parameters
     ----------
     gear : Gear
         The gear.
     pin_mm : float
         Pin diameter, mm.
-
-    Returns
-    -------
-    PinSize
-        The formula is `over_pins_size` (ISO 21771).
     """
     half_gap = pi / gear.teeth - float(gear.half_tooth_angle(gear.base_radius))
     centre = float(pin_centre_radius(gear.base_radius, half_gap, pin_mm))
@@ -187,10 +178,7 @@ def _size_per_depth(gear: Gear, pin_mm: float) -> float:
 def chord(gear: Gear) -> Chord:
     """Chordal thickness and height at the reference circle.
 
-    Returns
-    -------
-    Chord
-        ``2 r sin b`` and ``r_a - r cos b``, b half the tooth's angle (ISO 21771).
+    ``2 r sin b`` and ``r_a - r cos b``, b half the tooth's angle (ISO 21771).
     """
     half = float(gear.half_tooth_angle(gear.reference_radius))
     return Chord(
@@ -202,16 +190,13 @@ def chord(gear: Gear) -> Chord:
 def shift_without_undercut(gear: Gear) -> float:
     """Least profile shift at which the rack's tip leaves the involute whole.
 
+    ``h_f - rho (1 - sin a) - (z / 2) sin^2 a`` in modules: the straight flank of the rack then ends
+    where the line of action touches the base circle (ISO 21771). May be below zero.
+
     Parameters
     ----------
     gear : Gear
         The gear; its own shift plays no part.
-
-    Returns
-    -------
-    float
-        ``h_f - rho (1 - sin a) - (z / 2) sin^2 a`` in modules: the straight flank of the rack then
-        ends where the line of action touches the base circle (ISO 21771). May be below zero.
     """
     rack = gear.rack
     sine = sin(rack.pressure_angle)
@@ -221,10 +206,7 @@ def shift_without_undercut(gear: Gear) -> float:
 def tip_width(gear: Gear) -> float:
     """Width of a tooth's tip.
 
-    Returns
-    -------
-    float
-        Arc at the tip circle, mm; below zero: the flanks meet before they reach it.
+    Arc at the tip circle, mm; below zero: the flanks meet before they reach it.
     """
     return 2 * gear.tip_radius * float(gear.half_tooth_angle(gear.tip_radius))
 
@@ -232,10 +214,7 @@ def tip_width(gear: Gear) -> float:
 def pointed_radius(gear: Gear) -> float:
     """Radius at which a tooth's two flanks meet in a point.
 
-    Returns
-    -------
-    float
-        Radius, mm: ``inv a = inv a_0 + (pi/2 + 2 x tan a_0) / z`` there (ISO 21771).
+    Radius, mm: ``inv a = inv a_0 + (pi/2 + 2 x tan a_0) / z`` there (ISO 21771).
     """
     at_base = float(gear.half_tooth_angle(gear.base_radius))
     return gear.base_radius / cos(float(inverse_involute(at_base)))

@@ -34,7 +34,6 @@ class CycloidalWheel:
 
     Attributes
     ----------
-    teeth : int
     module_mm : float
         Pitch diameter over the number of teeth.
     form : CycloidalForm
@@ -158,10 +157,7 @@ def addendum_sizes(wheel: Wheel) -> tuple[float | None, float | None]:
 def leaf_thickness(teeth: int) -> float:
     """Thickness of a cycloidal tooth on the pitch circle by the trade's rule.
 
-    Returns
-    -------
-    float
-        In modules: half the pitch for a wheel, less for a pinion.
+    In modules: half the pitch for a wheel, less for a pinion.
     """
     if teeth > MOST_LEAVES:
         return pi / 2

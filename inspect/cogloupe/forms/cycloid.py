@@ -197,13 +197,7 @@ class CycloidalForm:
         return np.where(radius < self.pitch_radius, radius, self.addendum.arm(above))
 
     def lean(self, radius: ArrayLike) -> Floats:
-        """Angle of the normal against the tangent of the circle through the point.
-
-        Returns
-        -------
-        ndarray
-            Rad.
-        """
+        """Angle of the normal against the tangent of the circle through the point; rad."""
         return np.asarray(np.arccos(np.clip(self.arm(radius) / np.asarray(radius), -1.0, 1.0)))
 
     def bend(self, radius: ArrayLike, side: ArrayLike, reach: float) -> Floats:

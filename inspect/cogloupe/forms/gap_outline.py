@@ -107,7 +107,6 @@ def blurred(outline: GapOutline, blur: float) -> GapOutline:
 
     Parameters
     ----------
-    outline : GapOutline
     blur : float
         Standard deviation of the blur.
 
@@ -135,7 +134,6 @@ def off_outline(outline: GapOutline, xy: Floats) -> tuple[Floats, NDArray[np.int
 
     Parameters
     ----------
-    outline : GapOutline
     xy : ndarray, shape (n, 2)
 
     Returns

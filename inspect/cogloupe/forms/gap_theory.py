@@ -83,6 +83,8 @@ def theoretical_gap(
 ) -> GapTheory | None:
     """Gap of the stated tooth at the depth that was found.
 
+    None where the floor lies where the stated tooth has none.
+
     Parameters
     ----------
     wheel : Wheel
@@ -91,11 +93,6 @@ def theoretical_gap(
         Mean radii of floors and tips that were found.
     blur_mm : float
         Blur of the picture's edges.
-
-    Returns
-    -------
-    GapTheory or None
-        None where the floor lies where the stated tooth has none.
 
     Notes
     -----
@@ -195,7 +192,6 @@ def floor_ratio_of_moved(gear: Gear, outwards: Callable[[Floats], Floats]) -> fl
 
     Parameters
     ----------
-    gear : Gear
     outwards : callable
         Movement at given radii, small against a module; a scale that is off by a share moves each
         point by that share of its radius.

@@ -13,17 +13,12 @@ from cogloupe_calibration.arrays import Floats
 
 
 def involute(angle: ArrayLike) -> Floats:
-    """Involute function ``inv a = tan a - a``.
+    """Involute function ``inv a = tan a - a``; involute angle, rad, of the same shape.
 
     Parameters
     ----------
     angle : array_like
         Pressure angle, rad.
-
-    Returns
-    -------
-    ndarray
-        Involute angle, rad, of the same shape.
     """
     angle = np.asarray(angle, dtype=np.float64)
     return np.asarray(np.tan(angle) - angle)
@@ -32,15 +27,12 @@ def involute(angle: ArrayLike) -> Floats:
 def inverse_involute(value: ArrayLike) -> Floats:
     """Angle whose involute is the given value, by Newton's method.
 
+    Pressure angle, rad, of the same shape.
+
     Parameters
     ----------
     value : array_like
         Involute angle, rad; below zero there is no involute and the result is NaN.
-
-    Returns
-    -------
-    ndarray
-        Pressure angle, rad, of the same shape.
 
     Notes
     -----
@@ -61,15 +53,12 @@ def inverse_involute(value: ArrayLike) -> Floats:
 def angle_at_radius(base_radius: ArrayLike, radius: ArrayLike) -> Floats:
     """Pressure angle of the involute of a base circle where it crosses a radius.
 
+    Angle, rad; 0 inside the base circle, where the involute has not yet begun.
+
     Parameters
     ----------
     base_radius, radius : array_like
         Radii in one unit.
-
-    Returns
-    -------
-    ndarray
-        Angle, rad; 0 inside the base circle, where the involute has not yet begun.
     """
     ratio = np.asarray(base_radius, dtype=np.float64) / np.asarray(radius, dtype=np.float64)
     return np.arccos(np.minimum(ratio, 1.0))
@@ -78,15 +67,12 @@ def angle_at_radius(base_radius: ArrayLike, radius: ArrayLike) -> Floats:
 def roll_length(base_radius: ArrayLike, radius: ArrayLike) -> Floats:
     """Length of roll at a radius: ``sqrt(r^2 - r_b^2)``, also the radius of curvature there.
 
+    Length of roll in that unit; 0 inside the base circle.
+
     Parameters
     ----------
     base_radius, radius : array_like
         Radii in one unit.
-
-    Returns
-    -------
-    ndarray
-        Length of roll in that unit; 0 inside the base circle.
     """
     radius = np.asarray(radius, dtype=np.float64)
     return np.sqrt(np.maximum(radius**2 - np.asarray(base_radius, dtype=np.float64) ** 2, 0.0))
@@ -94,6 +80,8 @@ def roll_length(base_radius: ArrayLike, radius: ArrayLike) -> Floats:
 
 def pin_centre_radius(base_radius: ArrayLike, half_gap_at_base: ArrayLike, pin_mm: float) -> Floats:
     """Radius at which the centre of a pin rests between two involute flanks.
+
+    ``r_b / cos a_M`` with ``inv a_M = d / (2 r_b) - half gap`` (ISO 21771), mm.
 
     Parameters
     ----------
@@ -103,11 +91,6 @@ def pin_centre_radius(base_radius: ArrayLike, half_gap_at_base: ArrayLike, pin_m
         Half the angle between the two involutes at the base circle, rad; may be negative.
     pin_mm : float
         Pin diameter, mm.
-
-    Returns
-    -------
-    ndarray
-        ``r_b / cos a_M`` with ``inv a_M = d / (2 r_b) - half gap`` (ISO 21771), mm.
     """
     angle = inverse_involute(pin_mm / (2 * np.asarray(base_radius)) - np.asarray(half_gap_at_base))
     return np.asarray(base_radius / np.cos(angle))

@@ -128,15 +128,12 @@ class Gear:
     def half_tooth_angle(self, radius: ArrayLike) -> Floats:
         """Half the angle a tooth's involute flanks subtend at a radius.
 
+        Angle, rad; inside the base circle the value at the base circle.
+
         Parameters
         ----------
         radius : array_like
             Radius, mm.
-
-        Returns
-        -------
-        ndarray
-            Angle, rad; inside the base circle the value at the base circle.
         """
         alpha = self.rack.pressure_angle
         at_reference = (pi / 2 + 2 * self.profile_shift * tan(alpha)) / self.teeth
@@ -149,6 +146,8 @@ def shift_for_thickness(
 ) -> float:
     """Profile shift whose tooth subtends the given half angle on the reference circle.
 
+    Profile shift, in modules: ``s = m (pi/2 + 2 x tan a)`` solved for x (ISO 21771).
+
     Parameters
     ----------
     teeth : int
@@ -159,11 +158,6 @@ def shift_for_thickness(
         Rack flank angle, rad.
     half_angle : float
         Half the tooth's angle on the reference circle, rad.
-
-    Returns
-    -------
-    float
-        Profile shift, in modules: ``s = m (pi/2 + 2 x tan a)`` solved for x (ISO 21771).
     """
     return (half_angle * teeth - pi / 2) / (2 * tan(pressure_angle))
 
@@ -333,17 +327,14 @@ def _arc_between(start: Floats, end: Floats, points: int) -> Floats:
 def span_size(gear: Gear, teeth_spanned: int) -> float:
     """Base tangent length (span size) over a number of teeth, without allowance.
 
+    ``W = m cos a ((k - 1/2) pi + z inv a + 2 x tan a)`` in mm (ISO 21771).
+
     Parameters
     ----------
     gear : Gear
         The gear.
     teeth_spanned : int
         Teeth between the anvils, k.
-
-    Returns
-    -------
-    float
-        ``W = m cos a ((k - 1/2) pi + z inv a + 2 x tan a)`` in mm (ISO 21771).
 
     Examples
     --------
@@ -364,7 +355,7 @@ def span_size(gear: Gear, teeth_spanned: int) -> float:
 
 
 def over_pins_size(gear: Gear, pin_mm: float) -> float:
-    """Size over two pins in opposite (odd teeth: nearly opposite) gaps.
+    """Size over two pins in opposite (odd teeth: nearly opposite) gaps; size over the pins, mm.
 
     Parameters
     ----------
@@ -372,11 +363,6 @@ def over_pins_size(gear: Gear, pin_mm: float) -> float:
         The gear.
     pin_mm : float
         Pin diameter, mm.
-
-    Returns
-    -------
-    float
-        Size over the pins, mm.
 
     Examples
     --------

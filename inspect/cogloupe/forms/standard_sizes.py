@@ -24,10 +24,7 @@ the tips of a blank turned to size leave open (1 %, common practice, no source).
 def nearest_standard_module(module_mm: float) -> float:
     """Standard size nearest to a module seen on a picture.
 
-    Returns
-    -------
-    float
-        A module or 25.4 / DP within 1.5 % of what was seen, else the value itself, mm.
+    A module or 25.4 / DP within 1.5 % of what was seen, else the value itself, mm.
     """
     sizes = (*MODULES_MM, *(MM_PER_INCH / p for p in DIAMETRAL_PITCHES))
     nearest = min(sizes, key=lambda size: abs(size / module_mm - 1))
@@ -37,17 +34,13 @@ def nearest_standard_module(module_mm: float) -> float:
 def standard_sizes_near(module_mm: float, within: float) -> list[tuple[float, str, bool]]:
     """Standard sizes about a module, in both systems.
 
+    Module, mm, its name, and whether it is stated in diametral pitch; the module itself is left
+    out.
+
     Parameters
     ----------
-    module_mm : float
     within : float
         Largest relative difference.
-
-    Returns
-    -------
-    list of (float, str, bool)
-        Module, mm, its name, and whether it is stated in diametral pitch; the module itself is
-        left out.
     """
     sizes = [(size, f"module {size:g} mm", False) for size in MODULES_MM]
     sizes += [(MM_PER_INCH / pitch, f"{pitch:g} DP", True) for pitch in DIAMETRAL_PITCHES]

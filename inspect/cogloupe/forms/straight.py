@@ -95,10 +95,8 @@ class StraightWheel:
 
     Attributes
     ----------
-    teeth : int
     module_mm : float
         Diameter of the circle the pitch is stated on, over the number of teeth.
-    form : StraightForm
     thickness_mm : float
         Thickness of a tooth on that circle, as an arc.
     root_radius, tip_radius : float

@@ -45,46 +45,33 @@ class ToothForm(Protocol):
     def turn(self, radius: ArrayLike, side: ArrayLike = 1) -> Floats:
         """Angle by which the flank has fallen back towards the middle of its tooth.
 
-        Returns
-        -------
-        ndarray
-            Rad; where it is 0 is the form's own affair.
+        Rad; where it is 0 is the form's own affair.
         """
         ...
 
     def along(self, radius: ArrayLike) -> Floats:
         """Length against which deviations are drawn: growing outwards along the flank.
 
-        Returns
-        -------
-        ndarray
-            Length of roll of an involute, length of arc of other forms.
+        Length of roll of an involute, length of arc of other forms.
         """
         ...
 
     def arm(self, radius: ArrayLike, side: ArrayLike = 1) -> Floats:
         """Movement along the normal for each radian that the flank turns about the axis.
 
-        Returns
-        -------
-        ndarray
-            Radius times the cosine of the flank's lean: the normal's distance from the axis.
+        Radius times the cosine of the flank's lean: the normal's distance from the axis.
         """
         ...
 
     def bend(self, radius: ArrayLike, side: ArrayLike, reach: float) -> Floats:
         """Curvature of the flank as a blur of some reach sees it.
 
+        One over a length, positive where the tooth is convex.
+
         Parameters
         ----------
-        radius, side : array_like
         reach : float
             Length over which curvature is averaged to both sides, where it changes quickly.
-
-        Returns
-        -------
-        ndarray
-            One over a length, positive where the tooth is convex.
         """
         ...
 
@@ -114,10 +101,6 @@ class ToothForm(Protocol):
         ----------
         factor : float
             Units of the new one in a unit of the old.
-
-        Returns
-        -------
-        ToothForm
         """
         ...
 
@@ -328,9 +311,5 @@ class Wheel(Protocol):
         ----------
         factor : float
             Units of the new one in a unit of the old.
-
-        Returns
-        -------
-        Wheel
         """
         ...

@@ -24,7 +24,6 @@ class Spot:
 
     Attributes
     ----------
-    backlash : float
     place : float
         Pitches turned from the start.
     left, right : (int, int)
@@ -52,7 +51,6 @@ class Backlash:
 
     Attributes
     ----------
-    least, mean, most : Known
     square : float
         Times an arc: distance square to the flanks.
     per_radian : (float, float)
@@ -79,9 +77,6 @@ def find_backlash(
 
     Parameters
     ----------
-    mesh : Mesh
-    rolled : Rolled
-    start : (int, int)
     u : (float, float, float)
         Standard uncertainties of the least, the mean and the most, as angles of B.
 

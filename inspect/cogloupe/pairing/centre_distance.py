@@ -36,7 +36,6 @@ class Sweep:
 
     Attributes
     ----------
-    distance : ndarray
     least, mean, most : ndarray
         Backlash.
     ratio : ndarray
@@ -88,10 +87,7 @@ def backlash_mm(mesh: Mesh, rolled: Rolled) -> Floats:
 def tight_mesh(a: RunningGear, b: RunningGear) -> float:
     """Centre distance of tight mesh, on average.
 
-    Returns
-    -------
-    float
-        Where the mean backlash is zero, to some micrometres.
+    Where the mean backlash is zero, to some micrometres.
 
     Raises
     ------
@@ -126,18 +122,12 @@ def distance_for(
 ) -> float:
     """Centre distance that leaves a wanted backlash at the tightest spot.
 
+    As the sweep has it, mended by what all places of the period say there.
+
     Parameters
     ----------
-    a, b : RunningGear
-    start : (int, int)
-    wanted : float
     swept : Sweep
         Of that pair and start.
-
-    Returns
-    -------
-    float
-        As the sweep has it, mended by what all places of the period say there.
 
     Raises
     ------
@@ -160,8 +150,6 @@ def sweep(a: RunningGear, b: RunningGear, start: Start, tight: float) -> Sweep:
 
     Parameters
     ----------
-    a, b : RunningGear
-    start : (int, int)
     tight : float
         Centre distance of tight mesh, on average.
 
@@ -201,19 +189,15 @@ def _swept(
 def window(swept: Sweep, found: Room, u_backlash: float) -> Window:
     """Centre distances between which a pair can run.
 
+    From where no tooth is tight and no tip touches a floor, to where the contact ratio falls to
+    one.
+
     Parameters
     ----------
-    swept : Sweep
     found : Room
         At any of the distances, for its uncertainties.
     u_backlash : float
         Standard uncertainty of the least backlash.
-
-    Returns
-    -------
-    Window
-        From where no tooth is tight and no tip touches a floor, to where the contact ratio falls
-        to one.
     """
     free = _crossing(swept.distance, swept.least, 0.0)
     clear = _crossing(swept.distance, swept.clearance, 0.0)

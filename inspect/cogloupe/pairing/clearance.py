@@ -48,7 +48,6 @@ class Room:
         flanks; below zero they run into the fillets.
     ratio : Least
         Contact ratio, pairs of teeth.
-    ratio_mean : float
     """
 
     tips_a: Least
@@ -60,13 +59,7 @@ class Room:
 
 
 def room(mesh: Mesh, start: Start) -> Room:
-    """Find the least room between tips and floors, above the fillets, and the contact ratio.
-
-    Parameters
-    ----------
-    mesh : Mesh
-    start : (int, int)
-    """
+    """Find the least room between tips and floors, above the fillets, and the contact ratio."""
     a, b = mesh.a, mesh.b
     step = np.arange(mesh.steps)
     tooth, gap = (start[0] - 1 - step) % a.teeth, (start[1] - 1 + step) % b.teeth

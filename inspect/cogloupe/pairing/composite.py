@@ -85,8 +85,6 @@ def lead_um(mesh: Mesh, rolled: Rolled, side: int) -> Floats:
 
     Parameters
     ----------
-    mesh : Mesh
-    rolled : Rolled
     side : {0, 1}
         Flanks that drive.
 
@@ -101,17 +99,12 @@ def lead_um(mesh: Mesh, rolled: Rolled, side: int) -> Floats:
 
 
 def spectrum(curve: Floats) -> tuple[Line, ...]:
-    """The largest lines of a curve's spectrum.
+    """The largest lines of a curve's spectrum; by how often they come.
 
     Parameters
     ----------
     curve : ndarray, shape (steps, phases)
         Where it is not known, straight lines are put between what is.
-
-    Returns
-    -------
-    tuple of Line
-        By how often they come.
     """
     flat = curve.ravel()
     known = np.isfinite(flat)
@@ -129,7 +122,6 @@ def parts(mesh: Mesh, curve: Floats, side: int, u: tuple[float, float]) -> Parts
 
     Parameters
     ----------
-    mesh : Mesh
     curve : ndarray, shape (steps, phases)
         µm, as `lead_um` gives it.
     side : {0, 1}
@@ -160,7 +152,6 @@ def parted(curve: Floats, teeth_a: int, teeth_b: int) -> tuple[float, float, flo
     Parameters
     ----------
     curve : ndarray, shape (steps, phases)
-    teeth_a, teeth_b : int
 
     Returns
     -------
@@ -188,16 +179,12 @@ def parted(curve: Floats, teeth_a: int, teeth_b: int) -> tuple[float, float, flo
 def run_out(gear: RunningGear, side: int) -> Known:
     """First harmonic over the teeth of a side's flanks, half-way along them.
 
+    Its amplitude along the normal, mm; NaN where it is not determined. What common sources move
+    turns up by its own first harmonic, half of whose variance lies along the gear's.
+
     Parameters
     ----------
-    gear : RunningGear
     side : {0, 1}
-
-    Returns
-    -------
-    Known
-        Its amplitude along the normal, mm; NaN where it is not determined. What common sources move
-        turns up by its own first harmonic, half of whose variance lies along the gear's.
     """
     middle = int(np.argmin(np.abs(gear.radius - gear.wheel.reference_radius)))
     turn = np.asarray(gear.pitch * np.arange(gear.teeth), np.float64)

@@ -73,8 +73,6 @@ class _Side:
 
     Attributes
     ----------
-    a, b : RunningGear
-    centre : float
     off_a, off_b : ndarray, shape (z_a, n), (n, z_b)
         Angles by which the flanks stand out.
     tip_a, tip_b : ndarray, shape (z,)
@@ -114,8 +112,6 @@ def seen_from_mate(
 
     Parameters
     ----------
-    a, b : RunningGear
-    centre_mm : float
     turned : ndarray
         Angle of A's flank, unwound, past the line of centres.
     radius : ndarray
@@ -139,7 +135,6 @@ def places(gear: RunningGear, phases: int = PHASES) -> Floats:
 
     Parameters
     ----------
-    gear : RunningGear
     phases : int
         Places in a pitch.
 
@@ -163,7 +158,6 @@ def contacts(
         Of one form and size.
     side : {0, 1}
         Left or right flanks.
-    centre_mm : float
     phases : int
         Places in a pitch; fewer do where only the least of many is wanted.
     """

@@ -23,11 +23,8 @@ class OnArbor:
 
     Attributes
     ----------
-    name : str
-    teeth : int
     pitch_radii : tuple of float
         Working pitch circles, one for each gear it runs with.
-    tip_radius : float
     """
 
     name: str
@@ -44,10 +41,8 @@ class Hole:
     ----------
     number : int
         From 1.
-    x, y : float
     diameter : float or None
         None where neither a bore was seen nor a size was stated.
-    gears : tuple of OnArbor
     """
 
     number: int
@@ -68,8 +63,6 @@ class Layout:
 
     Attributes
     ----------
-    name : str
-    holes : tuple of Hole
     pairs : tuple of (int, int, Pairing)
         Indices of two holes, and their pair.
     """
@@ -94,7 +87,6 @@ def lay_out_pair(pairing: Pairing, edges: tuple[float, float] | None = None) -> 
 
     Parameters
     ----------
-    pairing : Pairing
     edges : (float, float), optional
         Distances of the first hole from the left and the lower edge.
     """
@@ -121,7 +113,6 @@ def lay_out_train(train: Train, gears: Sequence[RunningGear]) -> Layout:
 
     Parameters
     ----------
-    train : Train
     gears : sequence of RunningGear
         One for each gear of the train.
 
@@ -190,10 +181,7 @@ def _within_edges(holes: Sequence[Hole], edges: tuple[float, float] | None) -> t
 def dial_moves(layout: Layout) -> tuple[tuple[float, float], ...]:
     """Moves of the dials from each hole to the next, the first from the corner of the edges.
 
-    Returns
-    -------
-    tuple of (float, float)
-        Along x and y.
+    Along x and y.
     """
     places = [(0.0, 0.0), *((hole.x, hole.y) for hole in layout.holes)]
     return tuple((b[0] - a[0], b[1] - a[1]) for a, b in pairwise(places))

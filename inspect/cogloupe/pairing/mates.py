@@ -37,18 +37,13 @@ ROUNDING_MODULES = 0.1
 def theoretical_mate(gear: RunningGear, teeth: int, profile_shift: float = 0.0) -> RunningGear:
     """The perfect mate of a measured gear.
 
+    Of the same rack, or a clock wheel or pinion by the trade's rules whose addendum a circle of
+    half the measured gear's pitch diameter has rolled.
+
     Parameters
     ----------
-    gear : RunningGear
-    teeth : int
     profile_shift : float
         In modules; of involute teeth.
-
-    Returns
-    -------
-    RunningGear
-        Of the same rack, or a clock wheel or pinion by the trade's rules whose addendum a circle
-        of half the measured gear's pitch diameter has rolled.
 
     Raises
     ------

@@ -42,8 +42,6 @@ def drawn_figures(
 
     Parameters
     ----------
-    mesh : Mesh
-    start : (int, int)
     figures : callable
         From lead of both sides, shape (2, steps, phases), and backlash, shape (steps, phases), both
         angles of B, to an array of figures.

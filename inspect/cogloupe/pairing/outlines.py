@@ -86,7 +86,6 @@ def contact_points(gear_a: RunningGear, length: Floats, turned: Floats) -> Float
 
     Parameters
     ----------
-    gear_a : RunningGear
     length : ndarray
         Lengths along A's flank where it touches.
     turned : ndarray

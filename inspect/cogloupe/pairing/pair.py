@@ -57,8 +57,6 @@ class Way:
         How far B runs ahead, µm.
     total, tooth : Known
         Single-flank total and tooth-to-tooth composite deviation, µm.
-    parts : Parts
-    spectrum : tuple of Line
     """
 
     curve: Floats
@@ -121,16 +119,8 @@ class Pairing:
         The pair at its centre distance, and its whole period.
     start : (int, int)
         Tooth of A in gap of B that it was rolled from.
-    starts : Starts
-    backlash : Backlash
-    room : Room
     ways : (Way, Way)
         Driven by left flanks, and by right ones.
-    double : DoubleFlank
-    drilling : Drilling
-    sweep : Sweep
-    window : Window
-    verdict : str
     """
 
     mesh: Mesh
@@ -153,7 +143,6 @@ class Asked:
 
     Attributes
     ----------
-    distance_mm : float or None
     backlash_mm : float or None
         At the tightest spot; without either, the usual share of a module, and of cycloidal teeth
         the distance at which their pitch circles touch.

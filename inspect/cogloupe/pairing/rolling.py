@@ -33,8 +33,6 @@ class Mesh:
 
     Attributes
     ----------
-    a, b : RunningGear
-    centre_mm : float
     sides : (Contacts, Contacts)
         Left and right flanks.
     """
@@ -82,8 +80,6 @@ def mesh_at(a: RunningGear, b: RunningGear, centre_mm: float, phases: int = PHAS
 
     Parameters
     ----------
-    a, b : RunningGear
-    centre_mm : float
     phases : int
         Places in a pitch at which contact is worked out.
     """
@@ -102,9 +98,7 @@ def meeting(mesh: Mesh, side: int, start: Start) -> tuple[Ints, Ints]:
 
     Parameters
     ----------
-    mesh : Mesh
     side : {0, 1}
-    start : (int, int)
 
     Returns
     -------
@@ -124,9 +118,7 @@ def touching(mesh: Mesh, side: int, start: Start, place: Floats) -> tuple[Ints, 
 
     Parameters
     ----------
-    mesh : Mesh
     side : {0, 1}
-    start : (int, int)
     place : ndarray, shape (n,)
         Pitches that A has turned from the start, clockwise.
 
@@ -151,8 +143,6 @@ def roll(mesh: Mesh, start: Start = (1, 1), places: int | None = None) -> Rolled
 
     Parameters
     ----------
-    mesh : Mesh
-    start : (int, int)
     places : int, optional
         In a pitch; without it those at which contact was worked out. Between them every pair's
         contact function is taken as straight, and the pair that then drives is told at each.
@@ -166,9 +156,7 @@ def lead_of(mesh: Mesh, side: int, start: Start, places: int | None = None) -> F
 
     Parameters
     ----------
-    mesh : Mesh
     side : {0, 1}
-    start : (int, int)
     places : int, optional
         As for `roll`.
 

@@ -172,7 +172,6 @@ def flank_grid(wheel: Wheel, form_radius: float, tip: float) -> tuple[Floats, Fl
 
     Parameters
     ----------
-    wheel : Wheel
     form_radius, tip : float
         Where the usable flank begins, and the highest tip.
 

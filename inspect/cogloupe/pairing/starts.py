@@ -36,16 +36,13 @@ class Starts:
 def try_starts(mesh: Mesh) -> Starts:
     """Try every start that leads to other teeth meeting.
 
+    A tooth meets every gap whose number lies the greatest common divisor of the tooth numbers
+    apart; with none, all starts are one.
+
     Parameters
     ----------
     mesh : Mesh
         A few places in a pitch do.
-
-    Returns
-    -------
-    Starts
-        A tooth meets every gap whose number lies the greatest common divisor of the tooth numbers
-        apart; with none, all starts are one.
     """
     differing = gcd(mesh.a.teeth, mesh.b.teeth)
     gaps = range(1, differing + 1, max(differing // MANY_STARTS, 1))

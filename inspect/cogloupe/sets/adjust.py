@@ -67,7 +67,6 @@ def rolled(view: View, shift: int) -> View:
 
     Parameters
     ----------
-    view : View
     shift : int
         Tooth k of the result is the tooth of index ``k + shift``.
     """
@@ -220,10 +219,8 @@ def lens_stands_still(views: Sequence[View], before: Lens, after: Lens, within_p
 
     Parameters
     ----------
-    views : sequence of View
     before, after : Lens
         As the pictures were measured, and as adjusted.
-    within_px : float
     """
     step = np.array(after.terms) - np.array(before.terms)
     return bool(max(np.abs(view.lens @ step).max() for view in views) < within_px)

@@ -59,7 +59,6 @@ def camera_vectors(pictures: SetOfPictures, xy: Floats) -> Floats:
 
     Parameters
     ----------
-    pictures : SetOfPictures
     xy : ndarray, shape (n, 2)
         Places as a lens without error would show them, px.
 

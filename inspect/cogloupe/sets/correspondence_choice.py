@@ -38,12 +38,8 @@ class Compared:
 
     Attributes
     ----------
-    photos : sequence of Photo
-    sights : sequence of Sight
-    nominal : Nominal
     lens : Lens
         What the camera may do.
-    settings : GearSettings
     """
 
     photos: Sequence[Photo]
@@ -79,10 +75,6 @@ def parse_marks(text: str) -> list[tuple[int, int]]:
     text : str
         One entry a picture, with commas: a number, or two with a slash, the tooth shared with the
         picture before and the one shared with the next.
-
-    Returns
-    -------
-    list of (int, int)
 
     Raises
     ------
@@ -120,7 +112,7 @@ def check_marks(marks: Sequence[int], pictures: int, teeth: int) -> None:
 
 
 def matched_starts(compared: Compared, marks: Sequence[int] | None = None) -> list[float]:
-    """Angle at which the first picture's first tooth stands in every picture.
+    """Angle at which the first picture's first tooth stands in every picture; rad.
 
     Parameters
     ----------
@@ -128,11 +120,6 @@ def matched_starts(compared: Compared, marks: Sequence[int] | None = None) -> li
         Whole gears.
     marks : sequence of int, optional
         Number of one and the same tooth in each picture, as read alone.
-
-    Returns
-    -------
-    list of float
-        Rad.
 
     Raises
     ------

@@ -40,13 +40,10 @@ class SetOfPictures:
     Attributes
     ----------
     kind : {'turned', 'repeats', 'joined'}
-    photos : tuple of Photo
     sights : tuple of Sight
         Each picture as measured through `lens`.
     views : tuple of View
         What each says of the marks.
-    nominal : Nominal
-    adjusted : Adjusted
     lens : Lens or None
         Lens with which the pictures were measured; None for none.
     """
@@ -63,10 +60,7 @@ class SetOfPictures:
 def merged_measured(pictures: SetOfPictures) -> Measured:
     """The first picture's measures with flanks and tips where all pictures together put them.
 
-    Returns
-    -------
-    Measured
-        In the first picture's order; marks that only others show are filled in.
+    In the first picture's order; marks that only others show are filled in.
     """
     sight, adjusted = pictures.sights[0], pictures.adjusted
     measured, datum = sight.measured, sight.axes.datum
@@ -128,18 +122,12 @@ def _merged_fits(pictures: SetOfPictures, angle: Floats, back: Ints) -> FlankFit
 
 
 def settled(pictures: SetOfPictures, axes: Axes) -> FlankUncertainty:
-    """Uncertainties of the merged flanks.
+    """Uncertainties of the merged flanks; in the first picture's order.
 
     Parameters
     ----------
-    pictures : SetOfPictures
     axes : Axes
         Datum of the merged gear.
-
-    Returns
-    -------
-    FlankUncertainty
-        In the first picture's order.
     """
     sight, adjusted = pictures.sights[0], pictures.adjusted
     arm, back = sight.measured.fits.curve.measuring_arm, np.argsort(sight.order)

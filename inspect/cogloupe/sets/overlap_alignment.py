@@ -21,16 +21,12 @@ def linked_starts(
 ) -> list[float]:
     """Angle at which one and the same tooth stands in every partial picture.
 
+    Rad; the tooth is the first of the first picture's own order.
+
     Parameters
     ----------
-    compared : Compared
     marks : sequence of (int, int), optional
         For each picture the tooth shared with the one before and the one after, as read alone.
-
-    Returns
-    -------
-    list of float
-        Rad; the tooth is the first of the first picture's own order.
 
     Raises
     ------

@@ -42,7 +42,6 @@ def inspect_repeats(photos: Sequence[Photo], settings: GearSettings) -> SetReadi
     ----------
     photos : sequence of Photo
         Two or more; three or more say much more about repeatability.
-    settings : GearSettings
 
     Raises
     ------

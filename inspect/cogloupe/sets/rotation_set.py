@@ -56,7 +56,6 @@ def inspect_rotation_set(
     ----------
     photos : sequence of Photo
         Two or more, of one set-up.
-    settings : GearSettings
     marks : sequence of int, optional
         Number of one and the same tooth in each picture, as read alone.
 
@@ -106,15 +105,12 @@ def inspect_rotation_set(
 def unknown_lens(width_px: int, height_px: int) -> Lens:
     """Lens that the pictures themselves are to tell.
 
+    No distortion, with `UNKNOWN_LENS` as its allowance.
+
     Parameters
     ----------
     width_px, height_px : int
         The frame.
-
-    Returns
-    -------
-    Lens
-        No distortion, with `UNKNOWN_LENS` as its allowance.
     """
     u = np.array([UNKNOWN_LENS[name] for name in TERMS])
     return make_lens(*frame_middle(width_px, height_px), np.zeros(len(TERMS)), np.diag(u**2))

@@ -98,7 +98,6 @@ def grouped(budget: Sequence[BudgetLine], pictures: PhotoSet) -> tuple[BudgetLin
 
     Parameters
     ----------
-    budget : sequence of BudgetLine
     pictures : PhotoSet
         Its scatter stands for all that each flank has to itself.
     """

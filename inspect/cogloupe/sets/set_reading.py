@@ -44,10 +44,8 @@ class SetReading:
 
     Attributes
     ----------
-    reading : Reading
     drawing : DrawingData
         Of the first picture.
-    pictures : SetOfPictures
     alone : tuple of Reading
         Of each picture by itself, measured through the same lens.
     """
@@ -63,7 +61,6 @@ def check_set(photos: Sequence[Photo], option: str) -> None:
 
     Parameters
     ----------
-    photos : sequence of Photo
     option : str
         As the person gave it, for the message.
 
@@ -134,12 +131,8 @@ def measure_all(
 
     Parameters
     ----------
-    photos : sequence of Photo
-    seen : sequence of Seen
-    settings : GearSettings
     stated : Scale or None
         None where the first picture itself must give the scale.
-    lens : Lens or None
 
     Raises
     ------
@@ -170,7 +163,6 @@ def same_datum(measured: Sequence[Measured], wanted: DatumKind | None) -> list[A
 
     Parameters
     ----------
-    measured : sequence of Measured
     wanted : {'bore', 'teeth', 'tips'} or None
         None takes the bore where all pictures show one, else the teeth.
     """
@@ -183,9 +175,6 @@ def sight_at(measured: Measured, axes: Axes, nominal: Nominal, start: float) -> 
 
     Parameters
     ----------
-    measured : Measured
-    axes : Axes
-    nominal : Nominal
     start : float
         Polar angle of the set's first tooth in this picture, rad.
     """
@@ -198,19 +187,12 @@ def sight_at(measured: Measured, axes: Axes, nominal: Nominal, start: float) -> 
 def read_set(
     pictures: SetOfPictures, settings: GearSettings, notices: tuple[Notice, ...]
 ) -> SetReading:
-    """Make one reading of an adjusted set.
+    """Make one reading of an adjusted set; in the first picture's frame and numbering.
 
     Parameters
     ----------
-    pictures : SetOfPictures
-    settings : GearSettings
     notices : tuple of Notice
         What is to be said beside what the figures give rise to.
-
-    Returns
-    -------
-    SetReading
-        In the first picture's frame and numbering.
     """
     sight, photo = pictures.sights[0], pictures.photos[0]
     merged = merged_measured(pictures)
@@ -280,13 +262,7 @@ def _set_info(pictures: SetOfPictures, offsets: Sequence[int], tooth_1: int) -> 
 
 
 def scatter_um(pictures: SetOfPictures, out_px: Floats | float) -> Floats:
-    """Scatter along the measuring circle of what moves so far out of the material.
-
-    Returns
-    -------
-    ndarray
-        µm.
-    """
+    """Scatter along the measuring circle of what moves so far out of the material; µm."""
     measured = pictures.sights[0].measured
     curve = measured.fits.curve
     along = curve.measuring_radius / float(curve.measuring_arm.mean())

@@ -203,7 +203,6 @@ def face_rings(grey: Floats, centre: Floats, start: float, radius: float, teeth:
         Polar angle of the first tooth's centre line, rad.
     radius : float
         Outermost radius, px.
-    teeth : int
 
     Returns
     -------
@@ -254,18 +253,14 @@ def face_evidence(first: Floats, second: Floats, turn: float) -> Floats:
 def placed(links: Sequence[tuple[int, int, Match]], count: int, teeth: int) -> list[int | None]:
     """Shift of every picture against the first, along the surest links.
 
+    None for a picture that no chain of links joins to the first.
+
     Parameters
     ----------
     links : sequence of (int, int, Match)
         Pairs of pictures and their match; only those to be believed.
     count : int
         Number of pictures.
-    teeth : int
-
-    Returns
-    -------
-    list of int or None
-        None for a picture that no chain of links joins to the first.
     """
     found: list[int | None] = [0, *([None] * (count - 1))]
     waiting = sorted(links, key=lambda link: -link[2].sure)

@@ -38,7 +38,6 @@ class Nominal:
     ----------
     half : float
         Half the thickness of a tooth on the measuring circle, as an angle.
-    tip_radius : float
     """
 
     half: float
@@ -51,8 +50,6 @@ class Sight:
 
     Attributes
     ----------
-    measured : Measured
-    axes : Axes
     order : ndarray, shape (z,), int
         Index in the measured arrays of each tooth of the gear, as the set numbers them.
     """
@@ -72,10 +69,7 @@ def nominal_of(measured: Measured) -> Nominal:
 def start_of(sight: Sight, nominal: Nominal) -> float:
     """Polar angle at which the set's first tooth stands in a picture.
 
-    Returns
-    -------
-    float
-        Rad, the mean over all flanks.
+    Rad, the mean over all flanks.
     """
     error = _flank_angles(sight) - ideal_angles(sight, nominal)
     first = error[np.isfinite(error)][0]
@@ -103,8 +97,6 @@ def view_of(sight: Sight, nominal: Nominal, lens: Lens) -> View:
 
     Parameters
     ----------
-    sight : Sight
-    nominal : Nominal
     lens : Lens
         Lens with which the picture was measured.
     """
@@ -141,10 +133,7 @@ def _places(sight: Sight, nominal: Nominal, start: float) -> tuple[Floats, Float
 def flank_doubt_of(sights: Sequence[Sight]) -> float:
     """What the scatter of points does not show of a flank, over the pictures of a set.
 
-    Returns
-    -------
-    float
-        Px, root mean square.
+    Px, root mean square.
     """
     return float(np.sqrt(np.mean([flank_doubt(sight.measured) ** 2 for sight in sights])))
 
