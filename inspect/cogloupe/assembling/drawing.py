@@ -30,7 +30,6 @@ def build_drawing_data(
 
     Parameters
     ----------
-    photo : Photo
     measured, figures
         What was worked out on this very photograph.
     lens : Lens or None

@@ -23,15 +23,12 @@ def build_flank_curves(
 ) -> FlankCurves | None:
     """Forms of the flanks, and the parts of what is not known of their places.
 
+    None for straight-sided teeth, whose sides nothing states.
+
     Parameters
     ----------
     measured, axes, figures, profiles, shapes
         What was worked out.
-
-    Returns
-    -------
-    FlankCurves or None
-        None for straight-sided teeth, whose sides nothing states.
     """
     if measured.wheel.flank.name == "straight":
         return None

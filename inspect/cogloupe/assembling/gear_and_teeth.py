@@ -147,8 +147,6 @@ def build_common(measured: Measured, axes: Axes, edge_mm: float, lens: Lens) -> 
 
     Parameters
     ----------
-    measured : Measured
-    axes : Axes
     edge_mm : float
         Standard uncertainty of all edges together.
     lens : Lens
@@ -168,9 +166,6 @@ def build_notices(
 
     Parameters
     ----------
-    measured : Measured
-    axes : Axes
-    teeth : sequence of Tooth
     lens_measured : bool
         False where the calibration knows nothing of the lens.
     """

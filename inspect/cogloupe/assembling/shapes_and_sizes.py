@@ -99,10 +99,7 @@ def floor_ratio_mean(shapes: Shapes) -> tuple[float, float]:
 def build_gap_theory(measured: Measured, figures: Figures, shapes: Shapes) -> GapTheory | None:
     """The theoretical gap and what limits the use of the flanks.
 
-    Returns
-    -------
-    GapTheory or None
-        None where the floors lie where the stated tooth has none.
+    None where the floors lie where the stated tooth has none.
     """
     theory, shape = shapes.theory, shapes.gap
     if theory is None or shape is None:

@@ -119,9 +119,6 @@ def build_tolerance(
 
     Parameters
     ----------
-    measured : Measured
-    summary : Summary
-    teeth : sequence of Tooth
     edition : {'2013', '1995'}
     """
     if not measured.involute:

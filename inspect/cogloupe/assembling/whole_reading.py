@@ -50,7 +50,6 @@ def build_reading(
 
     Parameters
     ----------
-    photo : Photo
     measured, axes, figures
         What was worked out.
     notices : tuple of Notice

@@ -46,12 +46,10 @@ class Ranked:
 
     Attributes
     ----------
-    cut : Cut
     share : float
         Share of the probability, all kinds alike beforehand.
     misfit : float
         Root mean square distance of the mean gap from its best gap, mm.
-    sizes : tuple of Size
     seen : bool
         False where what makes the situation (a widening, a lean, an odd angle) is smaller than
         its U, so that it comes down to the stated rack.
@@ -74,7 +72,6 @@ class Ranking:
 
     Attributes
     ----------
-    ranked : tuple of Ranked
     alike : tuple of Ranked
         Those that cannot be told apart from the likeliest, itself first.
     strain : float
@@ -89,21 +86,17 @@ class Ranking:
 def rank_cuts(gap: MeanGap, gear: Gear, dp: bool, scale_known: bool = True) -> Ranking | None:
     """Rank the situations by how well each explains the mean gap.
 
+    Likeliest first; each kind of situation has the same probability beforehand, shared by its rows.
+    None where no cutter reaches the floor that was found.
+
     Parameters
     ----------
-    gap : MeanGap
     gear : Gear
         As stated.
     dp : bool
         It was stated in diametral pitch.
     scale_known : bool
         False where the stated module itself set the scale: then no other module is thought of.
-
-    Returns
-    -------
-    Ranking or None
-        Likeliest first; each kind of situation has the same probability beforehand, shared by
-        its rows. None where no cutter reaches the floor that was found.
     """
     comparison = Comparison(gap, gear.module_mm, None if scale_known else UNSCALED_U)
     table = [cut for cut in situations(gear, dp) if scale_known or cut.kind != "module"]

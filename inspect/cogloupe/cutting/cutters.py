@@ -145,20 +145,14 @@ def other_systems(rack: BasicRack, module_mm: float) -> Iterator[BasicRack]:
 
 
 def supposed(cut: Cut, gear: Gear, gap: MeanGap) -> Supposed | None:
-    """The gap that a situation leaves in a gear.
+    """The gap that a situation leaves in a gear; None where no such cutter reaches that floor.
 
     Parameters
     ----------
-    cut : Cut
     gear : Gear
         The gear, for its tooth number.
     gap : MeanGap
         For where floor and tips are.
-
-    Returns
-    -------
-    Supposed or None
-        None where no such cutter reaches that floor.
     """
     m, rack = cut.gear.module_mm, cut.gear.rack
     reference = gear.teeth * m / 2

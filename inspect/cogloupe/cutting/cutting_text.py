@@ -86,13 +86,7 @@ def _most(size: Size) -> str:
 
 
 def said_of(row: Ranked) -> str:
-    """Name a situation with its sizes.
-
-    Returns
-    -------
-    str
-        A phrase that can follow "cut by".
-    """
+    """Name a situation with its sizes; a phrase that can follow "cut by"."""
     depth = _depth(row.size("too deep by"))
     return f"{_PHRASES.get(row.cut.kind, _plain)(row)} ({depth})"
 
@@ -173,7 +167,6 @@ def build_identity(found: Identified, sizes: Sequence[Size]) -> Identity:
 
     Parameters
     ----------
-    found : Identified
     sizes : sequence of Size
         Sizes to cut a twin by.
     """

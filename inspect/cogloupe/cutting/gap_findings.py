@@ -30,9 +30,6 @@ def gap_findings(
 
     Parameters
     ----------
-    measured : Measured
-    figures : Figures
-    settings : GearSettings
     lens : Lens
         Measured, or with an allowance.
 
@@ -73,6 +70,9 @@ def settings_by_sight(
 ) -> GearSettings:
     """Settings of an unknown gear by what its picture shows.
 
+    With the likeliest module or pitch, pressure angle and rack; as given where no standard gear
+    comes near.
+
     Parameters
     ----------
     pixels : ndarray, shape (h, w) or (h, w, 3)
@@ -83,12 +83,6 @@ def settings_by_sight(
         Scale from a calibration or a statement.
     lens : Lens, optional
         Measured lens.
-
-    Returns
-    -------
-    GearSettings
-        With the likeliest module or pitch, pressure angle and rack; as given where no standard
-        gear comes near.
 
     Raises
     ------

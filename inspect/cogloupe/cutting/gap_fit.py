@@ -44,7 +44,6 @@ class Free:
 
     Attributes
     ----------
-    name : str
     start : float
         Where the search begins.
     mean, spread : float
@@ -72,7 +71,6 @@ class Supposed:
     ----------
     outline : callable
         Free sizes to the whole gap's outline in mm, sharp.
-    free : tuple of Free
     tip : callable or None
         Free sizes to the tip radius the system asks for, mm, where that is to count.
     """
@@ -96,7 +94,6 @@ class GapFit:
         Logarithm of the gap's probability under the situation.
     chi_square : float
         Squared misfit in standard deviations, of `count` places.
-    count : int
     misfit : float
         Root mean square distance that nothing common to all places explains, mm.
     """
@@ -119,8 +116,6 @@ class Comparison:
 
     Parameters
     ----------
-    gap : MeanGap
-    module_mm : float
     relative_u : float, optional
         Relative standard uncertainty of the scale, if not the picture's own.
     tip_spread : float, optional
@@ -153,7 +148,6 @@ class Comparison:
 
         Parameters
         ----------
-        supposed : Supposed
         best : float
             Log weight of another one; what lags far behind it is not followed to the end.
         """
@@ -252,7 +246,6 @@ def shares(log_weights: Floats, temper: float = 1.0) -> Floats:
 
     Parameters
     ----------
-    log_weights : ndarray
     temper : float
         What differences are divided by; above 1 where not even the best explains the gap to within
         its uncertainty, so that no one is called sure on a misfit.

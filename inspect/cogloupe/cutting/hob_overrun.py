@@ -21,12 +21,9 @@ it is generated, and how long that takes (our own judgement)."""
 def whole_reach(gear: Gear) -> float:
     """How far from the centre line a hob must reach to generate flanks up to the tips.
 
-    Returns
-    -------
-    float
-        Mm. The contact on the line of action reaches a height h above the pitch point when the
-        rack has moved by ``h / (sin a cos a)`` (ISO 21771, rack and gear), and the flank itself
-        stands half a gap off the middle.
+    Mm. The contact on the line of action reaches a height h above the pitch point when the rack has
+    moved by ``h / (sin a cos a)`` (ISO 21771, rack and gear), and the flank itself stands half a
+    gap off the middle.
     """
     alpha, m = gear.rack.pressure_angle, gear.module_mm
     half = (pi / 4 - gear.profile_shift * tan(alpha)) * m

@@ -77,12 +77,10 @@ class Identified:
 
     Attributes
     ----------
-    tried : tuple of Tried
     strain : float
         How far the best misses the gaps, in standard uncertainties (root mean square).
     scale_off : float
         How far the scale would have to be off for the best, in its standard uncertainties.
-    scale_known : bool
     """
 
     tried: tuple[Tried, ...]
@@ -145,7 +143,6 @@ def candidates(teeth: int, base_radius: float, within: float) -> Iterator[tuple[
 
     Parameters
     ----------
-    teeth : int
     base_radius : float
         As seen, mm.
     within : float
@@ -184,19 +181,14 @@ def identify(
 ) -> Identified | None:
     """Weigh the standard gears against a mean gap and its tips.
 
+    None where no standard gear comes near.
+
     Parameters
     ----------
-    gap : MeanGap
-    teeth : int
     base_radius : float
         As seen, mm.
     relative_u : float or None
         Relative standard uncertainty of the scale; None where it was not told by itself.
-
-    Returns
-    -------
-    Identified or None
-        None where no standard gear comes near.
 
     Notes
     -----
@@ -284,21 +276,17 @@ def measures(
 ) -> Iterator[Size]:
     """Sizes by which a twin of the gear can be cut and checked.
 
+    Base pitch, diameters and depth as measured, with all of the scale's uncertainty; spans, pins
+    and chords of the candidate at the shift that was found, as sure as that shift.
+
     Parameters
     ----------
     found : Tried
         The candidate to state them for.
-    gap : MeanGap
     base : (float, float)
         Base radius that the flanks show, and its standard uncertainty without the scale's.
     relative_u : float
         Relative standard uncertainty of the scale.
-
-    Yields
-    ------
-    Size
-        Base pitch, diameters and depth as measured, with all of the scale's uncertainty; spans,
-        pins and chords of the candidate at the shift that was found, as sure as that shift.
 
     Notes
     -----

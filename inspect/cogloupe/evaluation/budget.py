@@ -72,11 +72,8 @@ class Judged:
 def judge_figures(measured: Measured, figures: Figures) -> dict[str, Judged]:
     """Work out the main figures with their budgets.
 
-    Returns
-    -------
-    dict
-        By the names of the summary's fields, in the order of the report. Flanks that something lies
-        on take no part.
+    By the names of the summary's fields, in the order of the report. Flanks that something lies on
+    take no part.
     """
     figures = counted(figures)
     found = [
@@ -208,10 +205,7 @@ def _eccentricity(measured: Measured, figures: Figures) -> Judged:
 def u_direction(measured: Measured, figures: Figures) -> float:
     """Standard uncertainty of the direction in which the teeth's axis lies.
 
-    Returns
-    -------
-    float
-        Rad, from what acts across the eccentricity; NaN where there is none.
+    Rad, from what acts across the eccentricity; NaN where there is none.
     """
     own = _own_off_axis(figures)
     size = abs(figures.eccentricity)
@@ -283,16 +277,13 @@ def _per(effect: float, size: str, unit: str) -> str:
 def budget_lines(judged: dict[str, Judged]) -> tuple[BudgetLine, ...]:
     """Lines of the budget for reading and report.
 
+    Contributions are standard uncertainties (k = 1) in the figure's unit; their root sum of squares
+    is the figure's uncertainty in the summary.
+
     Parameters
     ----------
     judged : dict
         From `judge_figures`.
-
-    Returns
-    -------
-    tuple of BudgetLine
-        Contributions are standard uncertainties (k = 1) in the figure's unit; their root sum of
-        squares is the figure's uncertainty in the summary.
     """
     return tuple(
         BudgetLine(

@@ -20,8 +20,6 @@ class Details:
 
     Attributes
     ----------
-    profiles : ProfileFigures
-    shapes : Shapes
     sizes : MeasuredSizes or None
         None for teeth that are no involutes.
     edition : {'2013', '1995'}

@@ -86,7 +86,6 @@ def gap_width(position: Floats, radius: float) -> Floats:
     Parameters
     ----------
     position : ndarray, shape (z, 2)
-    radius : float
 
     Returns
     -------

@@ -90,9 +90,6 @@ class DrawingData:
         0 for a left flank, 1 for a right one.
     used : ndarray, shape (m,), bool
         False for points that were cut out as obstructed.
-    profiles : ProfileSheet, optional
-    gaps : GapSheet, optional
-    outlines : Outlines, optional
     """
 
     picture: NDArray[Any]

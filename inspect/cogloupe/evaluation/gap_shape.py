@@ -137,9 +137,6 @@ def gap_shape(
 
     Parameters
     ----------
-    measured : Measured
-    figures : Figures
-    theory : GapTheory
     floor : ndarray, shape (z,)
         Radii of the floors about the axis of the teeth.
     points : (ndarray, shape (n, 2), ndarray, shape (n,), int)
@@ -223,18 +220,11 @@ def _width(
 
 
 def blur_doubt(theory: GapTheory, radius: float, blur: float) -> float:
-    """Standard uncertainty of a width from what blur does to rounded corners there.
+    """Standard uncertainty of a width from what blur does to rounded corners there; mm.
 
     Parameters
     ----------
-    theory : GapTheory
-    radius : float
     blur : float
-        Mm.
-
-    Returns
-    -------
-    float
         Mm.
     """
     shown = radius * sum(float(theory.shown_angle(side, radius)) for side in (0, 1))

@@ -25,8 +25,6 @@ def gap_traces(
 
     Parameters
     ----------
-    measured : Measured
-    theory : GapTheory
     points : (ndarray, shape (n, 2), ndarray, shape (n,), int)
         Points in the frame of their gap, and their gap.
     first : int

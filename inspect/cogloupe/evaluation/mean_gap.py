@@ -92,8 +92,6 @@ def measure_mean_gap(measured: Measured, figures: Figures, lens: Lens) -> MeanGa
 
     Parameters
     ----------
-    measured : Measured
-    figures : Figures
     lens : Lens
         Measured, or with an allowance.
 

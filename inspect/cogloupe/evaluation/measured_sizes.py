@@ -115,7 +115,6 @@ class MeasuredSizes:
         Mean height of the tip over that chord.
     base_pitch : (Around, Around)
         Left and right flanks.
-    checks : tuple of Check
     """
 
     spans: dict[int, Around]
@@ -152,19 +151,12 @@ class _Source:
 def compute_sizes(
     measured: Measured, figures: Figures, settings: GearSettings
 ) -> MeasuredSizes | None:
-    """Sizes that gauges would find on the measured gear.
+    """Sizes that gauges would find on the measured gear; None for teeth that are no involutes.
 
     Parameters
     ----------
-    measured : Measured
-    figures : Figures
     settings : GearSettings
         With the sizes that a person measured, if any.
-
-    Returns
-    -------
-    MeasuredSizes or None
-        None for teeth that are no involutes.
     """
     if not measured.involute:
         return None

@@ -89,10 +89,7 @@ class Figures:
 def counted(figures: Figures) -> Figures:
     """The figures without those of flanks that something lies on.
 
-    Returns
-    -------
-    Figures
-        With NaN for pitches, thicknesses and seated pins that such a flank takes part in.
+    With NaN for pitches, thicknesses and seated pins that such a flank takes part in.
     """
     counts = figures.counts
     pitch = counts & np.roll(counts, 1, axis=0)
@@ -118,9 +115,6 @@ def compute_pitch(
 
     Parameters
     ----------
-    measured : Measured
-    axes : Axes
-    settings : GearSettings
     frame : (int, int)
         Width and height of the picture, px.
     lens : Lens, optional
@@ -274,13 +268,7 @@ def _thicker(measured: Measured) -> float:
 
 
 def common_thickness(measured: Measured, figures: Figures) -> float:
-    """Part of the thickness's uncertainty that all teeth share, a stretch included.
-
-    Returns
-    -------
-    float
-        Mm.
-    """
+    """Part of the thickness's uncertainty that all teeth share, a stretch included; mm."""
     stretched = _thicker(measured) * measured.scale.stretch
     return hypot(stretched, *thickness_parts(measured, figures).values())
 
@@ -288,10 +276,7 @@ def common_thickness(measured: Measured, figures: Figures) -> float:
 def thickness_parts(measured: Measured, figures: Figures) -> dict[str, float]:
     """Sources of the thickness's uncertainty that all teeth share.
 
-    Returns
-    -------
-    dict
-        Mm, by ``edges``, ``scale`` and ``stretch`` (what the common sources do not carry of it).
+    Mm, by ``edges``, ``scale`` and ``stretch`` (what the common sources do not carry of it).
 
     Notes
     -----

@@ -146,7 +146,6 @@ def compute_profiles(measured: Measured, first: int, lens: Lens) -> ProfileFigur
 
     Parameters
     ----------
-    measured : Measured
     first : int
         Index of tooth 1 in the measured arrays.
     lens : Lens
@@ -253,10 +252,7 @@ def _slopes(measured: Measured, lens: Lens) -> _Slopes:
 def common_slope_doubt(measured: Measured) -> float:
     """Standard uncertainty of all flanks' slopes together from the blur of their ends.
 
-    Returns
-    -------
-    float
-        Deviation for each unit of roll.
+    Deviation for each unit of roll.
     """
     low, high = measured.fits.curve.roll_range
     return ENDS_COMMON * _blurred_ends(measured) / (high - low)

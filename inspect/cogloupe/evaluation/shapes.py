@@ -32,11 +32,8 @@ class Shapes:
     ----------
     tip, floor : Radii
         Tip and floor radii about the datum.
-    depth, u_depth : ndarray
     gap : GapShape or None
         None where the floors lie where the stated tooth has none.
-    floor_ratio : PerGap or None
-    theory : GapTheory or None
     traces : GapSheet or None
         Distance of every gap's outline from the theoretical one.
     """

@@ -91,15 +91,12 @@ class FlankFigures:
 def rounded_tolerance(value_um: float) -> float:
     """Round a tolerance as ISO 1328-1 does (from memory; the same in both editions).
 
+    To a whole micrometre above 10, to 0.5 from 5 to 10, to 0.1 below 5; halves go up.
+
     Parameters
     ----------
     value_um : float
         Tolerance from the formula, µm.
-
-    Returns
-    -------
-    float
-        To a whole micrometre above 10, to 0.5 from 5 to 10, to 0.1 below 5; halves go up.
     """
     steps_per_um = 1 if value_um > 10 else 2 if value_um >= 5 else 10
     return floor(value_um * steps_per_um + 0.5) / steps_per_um
@@ -108,18 +105,15 @@ def rounded_tolerance(value_um: float) -> float:
 def refusal_2013(module_mm: float, teeth: int) -> str | None:
     """Why the 2013 edition does not cover a gear, if it does not.
 
+    What is outside 5 to 1000 teeth, 0.5 to 70 mm module or 5 to 15000 mm reference diameter (scope
+    of ISO 1328-1:2013 as its catalogue record gives it).
+
     Parameters
     ----------
     module_mm : float
         Module, mm.
     teeth : int
         Number of teeth.
-
-    Returns
-    -------
-    str or None
-        What is outside 5 to 1000 teeth, 0.5 to 70 mm module or 5 to 15000 mm reference diameter
-        (scope of ISO 1328-1:2013 as its catalogue record gives it).
     """
     return (
         _outside("number of teeth", teeth, 5, 1000, "")
@@ -131,17 +125,14 @@ def refusal_2013(module_mm: float, teeth: int) -> str | None:
 def refusal_1995(module_mm: float, teeth: int) -> str | None:
     """Why the 1995 edition does not cover a gear, or its ranges are not known here.
 
+    What is outside 0.5 to 6 mm module or 5 to 280 mm reference diameter.
+
     Parameters
     ----------
     module_mm : float
         Module, mm.
     teeth : int
         Number of teeth.
-
-    Returns
-    -------
-    str or None
-        What is outside 0.5 to 6 mm module or 5 to 280 mm reference diameter.
 
     Notes
     -----
@@ -183,6 +174,8 @@ def tolerances_2013(module_mm: float, teeth: int, flank_class: int) -> FlankTole
 def continued_2013(module_mm: float, teeth: int, flank_class: int) -> FlankTolerances:
     """The formulas of `tolerances_2013` for any gear, where only a measure of size is wanted.
 
+    Outside the standard's scope these are no tolerances of the standard.
+
     Parameters
     ----------
     module_mm : float
@@ -191,11 +184,6 @@ def continued_2013(module_mm: float, teeth: int, flank_class: int) -> FlankToler
         Number of teeth.
     flank_class : int
         Flank tolerance class.
-
-    Returns
-    -------
-    FlankTolerances
-        Outside the standard's scope these are no tolerances of the standard.
     """
     m, d, g = module_mm, module_mm * teeth, sqrt(2) ** (flank_class - 5)
     cumulative = (0.002 * d + 0.55 * sqrt(d) + 0.7 * m + 12) * g
@@ -282,23 +270,19 @@ EDITION_1995 = Edition("ISO 1328-1:1995", 0, 12, refusal_1995, tolerances_1995)
 def class_range(edition: Edition, module_mm: float, teeth: int, figures: FlankFigures) -> Tolerance:
     """Read an edition's classes off measured figures, as ranges.
 
+    Each class as (low, high): the finest class met by the figure less U, and the finest met by the
+    figure plus U. One above the coarsest (12, and 13 for the edition of 1995) stands for coarser.
+    None where a figure or its U is not known, or all None, with the reason in the note, where the
+    standard does not cover the gear.
+
     Parameters
     ----------
-    edition : Edition
     module_mm : float
         Module, mm.
     teeth : int
         Number of teeth.
     figures : FlankFigures
         Figures with their expanded uncertainties, µm.
-
-    Returns
-    -------
-    Tolerance
-        Each class as (low, high): the finest class met by the figure less U, and the finest met
-        by the figure plus U. One above the coarsest (12, and 13 for the edition of 1995) stands for
-        coarser. None where a figure or its U is not known, or all None, with the reason in the
-        note, where the standard does not cover the gear.
 
     Notes
     -----

@@ -48,8 +48,6 @@ class Allowed:
         Of the mean profile slope.
     angle_deg : float
         Of the cutter's flank angle.
-    thinner_um, thicker_um, depth_um, tips_um : float
-    short : float
     """
 
     flank_class: int
@@ -71,8 +69,6 @@ def allowed(module_mm: float, teeth: int, wanted_class: int | None) -> Allowed:
 
     Parameters
     ----------
-    module_mm : float
-    teeth : int
     wanted_class : int or None
         Flank tolerance class; None for the usual one.
     """

@@ -23,10 +23,7 @@ Span = tuple[int, int]
 def reached_class(tolerance: Tolerance | None) -> Span | None:
     """Worst class of pitch, cumulative pitch and runout, as [low, high].
 
-    Returns
-    -------
-    (int, int) or None
-        None where the gear is not graded.
+    None where the gear is not graded.
     """
     if tolerance is None:
         return None
@@ -38,13 +35,7 @@ def reached_class(tolerance: Tolerance | None) -> Span | None:
 
 
 def meets(wanted: int | None, tolerance: Tolerance | None) -> Meets | None:
-    """Whether a gear meets a class.
-
-    Returns
-    -------
-    'yes', 'no', 'cannot_tell' or None
-        None where no class was asked for.
-    """
+    """Whether a gear meets a class; None where no class was asked for."""
     reached = reached_class(tolerance)
     if wanted is None:
         return None

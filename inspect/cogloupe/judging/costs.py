@@ -29,10 +29,7 @@ Cost = Callable[[Fit, Case, Allowed], float]
 def cost_of(ranked: Ranked, case: Case, allowed: Allowed) -> float:
     """What a cause as found costs the gear's running.
 
-    Returns
-    -------
-    float
-        Share of what is allowed; above 1 it is a fault. 0 for what a mate does not feel.
+    Share of what is allowed; above 1 it is a fault. 0 for what a mate does not feel.
     """
     return _COSTS[ranked.cause.code](ranked.fit, case, allowed)
 
@@ -104,16 +101,12 @@ def _of_profile(fit: Fit, case: Case, allowed: Allowed) -> float:
 def angle_off_deg(fit: Fit, case: Case) -> float:
     """How much larger a cutter's flank angle is than stated, by the slope it leaves.
 
+    Degrees: slopes fall by ``d tan a`` over each length of roll.
+
     Parameters
     ----------
     fit : Fit
         Of a cause that leaves a slope, µm, alike on both sides.
-    case : Case
-
-    Returns
-    -------
-    float
-        Degrees: slopes fall by ``d tan a`` over each length of roll.
     """
     design = case.observed.design
     return degrees(-float(fit.size[0]) / (tan(design.pressure_angle) * design.reach_um))

@@ -20,7 +20,6 @@ class Fault:
 
     Attributes
     ----------
-    said : Said
     cost : float
         Share of what is allowed.
     finding : Finding or None
@@ -46,10 +45,8 @@ def faults_of(reading: Reading, diagnosis: Diagnosis | None, allowed: Allowed) -
 
     Parameters
     ----------
-    reading : Reading
     diagnosis : Diagnosis or None
         None where too few flanks were seen to rank causes.
-    allowed : Allowed
     """
     found = [*_dirt(reading), *(_ranked(diagnosis, allowed) if diagnosis else ())]
     return sorted(found, key=lambda fault: -fault.cost)

@@ -37,7 +37,6 @@ def judge(
 
     Parameters
     ----------
-    reading : Reading
     machine : Machine, optional
         Its counts tell periods and steps.
     wanted_class : int, optional

@@ -38,17 +38,12 @@ def polar(xy: Floats, centre: Floats) -> tuple[Floats, Floats]:
 
 
 def atan2_deg(angle: float) -> float | None:
-    """Angle as `atan2` gives it, in degrees.
+    """Angle as `atan2` gives it, in degrees; in (-180, 180].
 
     Parameters
     ----------
     angle : float
         Rad; NaN where not measured.
-
-    Returns
-    -------
-    float or None
-        In (-180, 180].
     """
     return number(degrees(float(np.angle(np.exp(1j * angle))))) if np.isfinite(angle) else None
 

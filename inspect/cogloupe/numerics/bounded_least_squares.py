@@ -35,7 +35,7 @@ def fit_within(
     bounds: tuple[Reals, Reals],
     sizes: Reals,
 ) -> BoundedFit:
-    """Find values within bounds that leave the least sum of squares.
+    """Find values within bounds that leave the least sum of squares; a minimum near the start.
 
     Parameters
     ----------
@@ -46,11 +46,6 @@ def fit_within(
         Least and most.
     sizes : ndarray, shape (p,)
         Changes of the values that matter about alike.
-
-    Returns
-    -------
-    BoundedFit
-        A minimum near the start.
 
     References
     ----------

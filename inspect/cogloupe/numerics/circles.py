@@ -76,17 +76,14 @@ def fit_circle(xy: Floats) -> tuple[float, float, float]:
 def robust_circle(xy: Floats, tolerance: float) -> Circle | None:
     """Circle through the most points, then fitted to those within a tolerance of it.
 
+    None for fewer than five points, or where no triple gives a circle.
+
     Parameters
     ----------
     xy : ndarray, shape (n, 2)
         Points, some of which may not belong to the circle.
     tolerance : float
         Distance within which a point belongs, in the points' unit.
-
-    Returns
-    -------
-    Circle or None
-        None for fewer than five points, or where no triple gives a circle.
     """
     if len(xy) < 5:
         return None

@@ -97,7 +97,6 @@ def grouped_medians(group: Ints, values: Floats, groups: int) -> tuple[Floats, I
     group : ndarray, shape (n,), int
         Group 0..groups-1 of each value.
     values : ndarray, shape (n,)
-    groups : int
 
     Returns
     -------

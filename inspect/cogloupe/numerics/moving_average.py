@@ -70,7 +70,6 @@ def along(pieces: Reals, n: int) -> Reals:
     Parameters
     ----------
     pieces : ndarray, shape (m, pieces)
-    n : int
 
     Returns
     -------

@@ -25,17 +25,12 @@ HALVINGS = 30
 
 
 def combined(parts: tuple[Floats, ...]) -> Floats:
-    """Combine independent standard uncertainties.
+    """Combine independent standard uncertainties; root of the sum of squares.
 
     Parameters
     ----------
     parts : tuple of ndarray
         Arrays of one shape.
-
-    Returns
-    -------
-    ndarray
-        Root of the sum of squares.
     """
     return np.asarray(np.sqrt(sum(part**2 for part in parts)))
 
@@ -216,15 +211,11 @@ def _beyond_noise(misfit: Callable[[float], float], freedoms: int, squares: floa
 def of_draws(measured: float, drawn: Floats) -> float:
     """Standard uncertainty of a figure from draws of its true value.
 
+    Root mean square distance of the draws from the measured figure.
+
     Parameters
     ----------
-    measured : float
     drawn : ndarray, shape (n,)
-
-    Returns
-    -------
-    float
-        Root mean square distance of the draws from the measured figure.
     """
     return float(np.sqrt(np.mean((drawn - measured) ** 2)))
 
@@ -232,21 +223,17 @@ def of_draws(measured: float, drawn: Floats) -> float:
 def edges_and_scale(edge: float, scale: Scale, by_edges: float, by_scale: float) -> float:
     """Standard uncertainty of a length from the level of the edges and the scale.
 
+    Mm. Where the scale was taken from edges of the same picture, what moves all edges moves it too,
+    and the two effects are added with their signs.
+
     Parameters
     ----------
     edge : float
         Standard uncertainty of all edges together, mm along the normal.
-    scale : Scale
     by_edges : float
         Growth of the length for each mm that all edges move out of the material.
     by_scale : float
         Growth of the length, mm, for each whole that the scale grows by.
-
-    Returns
-    -------
-    float
-        Mm. Where the scale was taken from edges of the same picture, what moves all edges moves
-        it too, and the two effects are added with their signs.
     """
     moved = scale.by_edge / scale.mm_per_px
     apart = scale.relative_u**2 - (moved * edge) ** 2
@@ -256,16 +243,13 @@ def edges_and_scale(edge: float, scale: Scale, by_edges: float, by_scale: float)
 def thickness_edge(edge: float, pressure_angle: float) -> float:
     """Change of a thickness when both flanks' edges move out of the material together.
 
+    ``2 edge / cos a``.
+
     Parameters
     ----------
     edge : float
         Movement along the normals.
     pressure_angle : float
         At the measuring circle, rad.
-
-    Returns
-    -------
-    float
-        ``2 edge / cos a``.
     """
     return 2 * edge / cos(pressure_angle)

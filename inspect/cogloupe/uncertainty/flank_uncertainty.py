@@ -63,8 +63,6 @@ def single_image_uncertainty(
 
     Parameters
     ----------
-    measured : Measured
-    axes : Axes
     frame : (int, int)
         Width and height of the picture, px.
     lens : Lens or None
@@ -79,17 +77,13 @@ def single_image_uncertainty(
 def allowed_lens(measured: Measured, frame: tuple[int, int]) -> Lens:
     """Lens of which nothing is known, with an allowance for a greater lean where the tips show it.
 
+    What the tips are oval beyond twice what the usual allowance makes of a circle is allowed for as
+    well.
+
     Parameters
     ----------
-    measured : Measured
     frame : (int, int)
         Width and height of the picture, px.
-
-    Returns
-    -------
-    Lens
-        What the tips are oval beyond twice what the usual allowance makes of a circle is allowed
-        for as well.
     """
     plain = unmeasured_lens(*frame)
     usual = expected_oval(plain, ring(measured.fits.centre, measured.teeth.tip_radius))
@@ -136,23 +130,12 @@ def _tip_doubt(measured: Measured) -> float:
 
 
 def flank_doubt(measured: Measured) -> float:
-    """Standard uncertainty of each flank by itself that its own scatter does not show.
-
-    Returns
-    -------
-    float
-        Px.
-    """
+    """Standard uncertainty of each flank by itself that its own scatter does not show; px."""
     return hypot(*flank_doubts(measured).values())
 
 
 def flank_doubts(measured: Measured) -> dict[str, float]:
-    """Where that doubt comes from.
-
-    Returns
-    -------
-    dict
-        Px, by ``bevel``, ``corners`` and ``texture``.
+    """Where that doubt comes from; px, by ``bevel``, ``corners`` and ``texture``.
 
     Notes
     -----
@@ -186,18 +169,12 @@ def datum_points(measured: Measured, axes: Axes) -> Floats | None:
 
 
 def flank_place(fits: FlankFits, datum: Floats) -> FlankPlace:
-    """Where each flank crosses the measuring circle about a datum.
+    """Where each flank crosses the measuring circle about a datum; in the order of the fits.
 
     Parameters
     ----------
-    fits : FlankFits
     datum : ndarray, shape (2,)
         Px.
-
-    Returns
-    -------
-    FlankPlace
-        In the order of the fits.
     """
     angle = flank_angles_about(fits, datum)
     radius = fits.curve.measuring_radius
@@ -210,18 +187,14 @@ def flank_place(fits: FlankFits, datum: Floats) -> FlankPlace:
 def with_scale_at_gear(measured: Measured, frame: tuple[int, int], lens: Lens | None) -> Measured:
     """Widen the scale's uncertainty by how lens and lean may stretch the picture at the gear.
 
+    The same but for the scale.
+
     Parameters
     ----------
-    measured : Measured
     frame : (int, int)
         Width and height of the picture, px.
     lens : Lens or None
         Measured lens; without one an allowance is made.
-
-    Returns
-    -------
-    Measured
-        The same but for the scale.
     """
     scale = measured.scale
     stretch = float(np.sqrt(np.sum(_stretch(measured, lens or unmeasured_lens(*frame)) ** 2)))

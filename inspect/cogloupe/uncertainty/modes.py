@@ -72,9 +72,10 @@ def lens_modes(
 ) -> tuple[Mode, ...]:
     """Effects of what is not known of the lens and the lean.
 
+    One for each independent source, named after the term that has most of it.
+
     Parameters
     ----------
-    place : FlankPlace
     datum_points : ndarray, shape (n, 2), or None
         Points all round a circle that carries the datum along (the bore's edge), px; None where
         the datum is fitted to the flanks themselves.
@@ -82,11 +83,6 @@ def lens_modes(
         Calibrated, or with an allowance for what was not measured.
     stretch : ndarray, shape (sources,), optional
         From `gear_stretch`.
-
-    Returns
-    -------
-    tuple of Mode
-        One for each independent source, named after the term that has most of it.
     """
     found = []
     for k, (name, u) in enumerate(lens_sources(lens)):
@@ -100,11 +96,8 @@ def lens_modes(
 def lens_sources(lens: Lens) -> list[tuple[str, float]]:
     """Independent sources of what is not known of a lens.
 
-    Returns
-    -------
-    list of (str, float)
-        Words of the term that has most of each, and its standard uncertainty; largest first, as
-        `point_modes` has them.
+    Words of the term that has most of each, and its standard uncertainty; largest first, as
+    `point_modes` has them.
     """
     value, axis = np.linalg.eigh(np.array(lens.covariance))
     sizes = np.sqrt(np.maximum(value, 0.0))
@@ -200,18 +193,14 @@ def _centre_shift(ring: Floats, field: Field) -> Floats:
 def datum_modes(place: FlankPlace, u_px: float, along: Floats) -> tuple[Mode, ...]:
     """Effects of what is not known of the place of a datum that was seen by itself.
 
+    Left to right, top to bottom, and along that way where there is one.
+
     Parameters
     ----------
-    place : FlankPlace
     u_px : float
         Standard uncertainty of either of its coordinates, px.
     along : ndarray, shape (2,)
         What is besides not known of it in one way, px; noughts for nothing.
-
-    Returns
-    -------
-    tuple of Mode
-        Left to right, top to bottom, and along that way where there is one.
     """
     moves = {"left to right": np.array([u_px, 0.0]), "top to bottom": np.array([0.0, u_px])}
     if along.any():
@@ -257,16 +246,12 @@ def gear_stretch(lens: Lens, gear: Floats, anchor: Floats | None) -> Floats:
 def expected_oval(lens: Lens, ring: Floats) -> float:
     """How oval what is not known of the lens and the lean makes a circle.
 
+    Longest over shortest diameter less one; root mean square over the sources.
+
     Parameters
     ----------
-    lens : Lens
     ring : ndarray, shape (n, 2)
         Points all round it, px.
-
-    Returns
-    -------
-    float
-        Longest over shortest diameter less one; root mean square over the sources.
     """
     arm = ring - ring.mean(axis=0)
     twice = np.exp(-2j * np.arctan2(arm[:, 1], arm[:, 0]))
