@@ -85,7 +85,7 @@ def upper_rim(
     scatter = max(bore.u_radius, left)
     if abs(one[2] - two[2]) > DISAGREES * scatter:
         upper = max(one, two, key=lambda circle: float(circle[2]))
-        if _from_nearest(upper[:2], witnesses) > _from_nearest(bore.centre, witnesses):
+        if from_nearest(upper[:2], witnesses) > from_nearest(bore.centre, witnesses):
             return bore, 0.0
         found = _on(upper, bore)
         return replace(found, u_centre=hypot(bore.u_centre, scatter)), apart
@@ -97,7 +97,8 @@ def _on(circle: Floats, bore: Bore) -> Bore:
     return replace(bore, centre=circle[:2], radius=float(circle[2]))
 
 
-def _from_nearest(place: Floats, witnesses: Floats) -> float:
+def from_nearest(place: Floats, witnesses: Floats) -> float:
+    """How far a place lies from the nearest of what may bear it out, px."""
     return float(np.hypot(*(witnesses - place).T).min())
 
 
@@ -137,7 +138,7 @@ def with_wall(bore: Bore, wall: Wall, witnesses: Floats) -> Bore:
         return replace(bore, rims_apart=RIMS_APART_PX)
     apart = float(np.hypot(*wall.apart))
     centre, doubt = bore.centre + wall.upper[1:], RIM_DOUBT * apart
-    if _from_nearest(centre, witnesses) > _from_nearest(bore.centre, witnesses):
+    if from_nearest(centre, witnesses) > from_nearest(bore.centre, witnesses):
         return bore
     return replace(
         bore, centre=centre, radius=bore.radius + float(wall.upper[0]), rims_apart=apart,

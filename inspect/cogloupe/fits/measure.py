@@ -14,6 +14,7 @@ from cogloupe.finding.gear_selection import choose_gear, gears_on
 from cogloupe.finding.segmentation import Region
 from cogloupe.finding.tooth_map import ToothMap, map_teeth, tips_centre
 from cogloupe.fits.bore import Bore
+from cogloupe.fits.bore_rim import with_rim
 from cogloupe.fits.bore_uncertainty import BOSS, upper_rim, with_wall
 from cogloupe.fits.bore_wall import see_wall
 from cogloupe.fits.datum import choose_datum
@@ -144,7 +145,8 @@ def measure_seen(
     PhotoError, UseError
         As for `measure_gear`.
     """
-    return _by_wall(pixels, _by_looks(pixels, seen, settings, stated, lens), lens)
+    measured = _by_looks(pixels, seen, settings, stated, lens)
+    return _by_wall(pixels, with_rim(pixels, measured, lens), lens)
 
 
 def _by_wall(pixels: NDArray[Any], measured: Measured, lens: Lens | None) -> Measured:
