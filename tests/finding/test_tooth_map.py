@@ -109,6 +109,20 @@ def test_a_speck_in_a_gap_is_not_a_tooth():
     assert map_teeth(xy, wheel.centre, wheel.rough).teeth == 24
 
 
+def test_what_is_no_sure_edge_need_not_be_counted():
+    wheel = traced(24)
+    radius, angle = polar(wheel.edges.xy, wheel.centre)
+    gap = wheel.teeth().centre_angle[3] + np.pi / 24
+    # A line on the ground that runs into a gap, a third as wide.
+    line = np.abs(np.angle(np.exp(1j * (angle - gap)))) < 0.17 * np.pi / 24
+    radius = np.where(line, wheel.rough[1], radius)
+    xy = wheel.centre + radius[:, None] * np.stack([np.cos(angle), np.sin(angle)], axis=1)
+    assert map_teeth(xy, wheel.centre, wheel.rough).teeth == 25
+    found = map_teeth(xy, wheel.centre, wheel.rough, 24, sure=~line)
+    assert found.teeth == 24
+    assert len(found.tooth) == len(xy)
+
+
 def test_a_smooth_outline_has_no_teeth():
     turn = np.linspace(0, 2 * np.pi, 800, endpoint=False)
     wavy = 200 + 5 * np.cos(2 * turn)

@@ -61,6 +61,7 @@ def map_teeth(
     teeth: int | None = None,
     whole: bool = True,
     rhythm: int | None = None,
+    sure: Bools | None = None,
 ) -> ToothMap:
     """Count the teeth along an outline and share its points out among them.
 
@@ -79,6 +80,8 @@ def map_teeth(
         to the other.
     rhythm : int, optional
         Number that the rhythm of the whole tooth band tells; counting must agree with it.
+    sure : ndarray, shape (n,), bool, optional
+        Points that the teeth are counted by; the others are only shared out.
 
     Returns
     -------
@@ -89,6 +92,8 @@ def map_teeth(
     PhotoError
         Where no teeth are seen, another number than stated, or two ways to count disagree.
     """
+    every_angle = polar(xy, centre)[1]
+    xy = xy if sure is None else xy[sure]
     radius, angle = polar(xy, centre)
     tip, root = _tip_and_root(radius, rough)
     mid = (tip + root) / 2
@@ -110,7 +115,7 @@ def map_teeth(
     if teeth is not None and counted != teeth:
         raise PhotoError(f"{counted} teeth are seen, not {teeth}: check --teeth")
     centres, seen = _place(start, end, counted)
-    tooth, side = _share_out(angle, centres)
+    tooth, side = _share_out(every_angle, centres)
     return ToothMap(
         teeth=counted,
         centre_angle=centres,

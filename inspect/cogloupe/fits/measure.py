@@ -307,10 +307,14 @@ def _number_teeth(
     rough = (region.root_radius, region.tip_radius)
     if region.cut_off:
         centre, rough = tips_centre(outer.xy, outer.normal, centre, rough)
-    mapped = map_teeth(
-        outer.xy, centre, rough, settings.teeth, not region.cut_off, rhythm=region.teeth
-    )
-    return mapped, centre
+    told = outer.xy, centre, rough, settings.teeth, not region.cut_off, region.teeth
+    try:
+        return map_teeth(*told), centre
+    except PhotoError:
+        if outer.good.all():
+            raise
+        # A line on the ground that runs into a gap looks like a tooth or a break of one.
+        return map_teeth(*told, outer.good), centre
 
 
 def undistorted(outlines: Outlines, lens: Lens) -> Outlines:
