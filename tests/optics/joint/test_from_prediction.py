@@ -3,6 +3,7 @@
 from dataclasses import replace
 from functools import cache
 
+import cv2
 import numpy as np
 import pytest
 from scipy.spatial import cKDTree
@@ -10,7 +11,9 @@ from scipy.spatial import cKDTree
 from cogloupe.finding.segmentation import find_gears
 from cogloupe.optics.edges import find_edges
 from cogloupe.optics.joint.from_prediction import _reach, measure_outlines
+from cogloupe.optics.response import srgb_stored
 
+from ...helpers.outlines import traced
 from ...helpers.pictures import CAMERA, flanks, read, rendered, rms
 
 PX_MM = CAMERA.mm_per_px
@@ -78,3 +81,34 @@ def test_a_gear_as_grey_as_its_ground_is_read():
     single = flanks(reading, "single_pitch_um") - flanks(truth, "single_pitch_um")
     # Six times the noise, in the step, of a clear picture, whose pitch errors are 0.01 px.
     assert rms(single) < 0.08 * 1000 * PX_MM
+
+
+FALL_PX = np.array([-5.0, -2.0])
+
+
+def beside_a_deep_shadow():
+    """A gear darker than the ground, with a hard shadow that is darker than either; its outline."""
+    outline = traced(teeth=20).edges.xy
+    finely = [np.rint(4 * (line + 0.5)).astype(np.int32) for line in (outline + FALL_PX, outline)]
+    side = int(4 * np.ceil(outline.max() + 20))
+    light = np.full((side, side), 0.45, np.float32)
+    for line, level in zip(finely, (0.08, 0.3), strict=True):
+        cv2.fillPoly(light, [line], level)
+    small = cv2.resize(light, None, fx=0.25, fy=0.25, interpolation=cv2.INTER_AREA)
+    noise = 0.002 * np.random.default_rng(5).standard_normal(small.shape)
+    stored = srgb_stored(cv2.GaussianBlur(small, (0, 0), 1.0) + noise)
+    return np.rint(255 * np.stack([stored] * 3, axis=-1)).astype(np.uint8), outline
+
+
+def test_a_deep_shadow_beside_a_dark_gear_is_no_band():
+    image, outline = beside_a_deep_shadow()
+    region = replace(
+        find_gears(rendered().image)[0],
+        outline=outline, teeth=20, tip_radius=275.0, coloured=True, holes=(),
+    )  # fmt: skip
+    found = measure_outlines(image, region, "outer")
+    assert found.bevel_px == 0
+    out = np.abs(apart_px(traced(teeth=20).edges, found.outer))
+    # A band's outer edge lies up to five pixels out. What is left is where the shadow is narrower
+    # than the blur, and where that of a tip falls into a gap.
+    assert np.quantile(out, 0.8) < 0.6

@@ -71,6 +71,9 @@ FAINTEST = 0.03
 """Share of the ground's light that a shadow takes at least."""
 FIRST_SHADOW = Shadow(shade=0.2, fall=(0.0, 0.0), soft_px=4.0)
 """Shadow that a fit begins with: of middling light, and falling nowhere yet."""
+DEEP_FALLS_PX, DEEP_SOFT_PX, DEEPEST = (3.0, 5.0, 8.0), 1.0, 0.9
+"""How far a shadow that was taken for a band falls, how soft its border is, and most of the light
+that it takes, where its fit begins."""
 VOTERS, BETTER = 9, 0.3
 """Neighbours that choose between two places, and the gain of a profile from which they do."""
 AGREE_PX, AGREE_SHARE, CAP_PX = 0.5, 0.8, 3.0
@@ -254,15 +257,19 @@ def _clearer(bright: Look, hued: Look) -> tuple[Look, Look]:
     """Brightness and another mixture, the one to be believed first.
 
     Where they agree, or brightness shows a bevel as well, the one that knows its edges better;
-    where not, the outer edges: a bevel is of the gear's colour.
+    where not, the outer edges: a bevel is of the gear's colour. Where they only differ in a shadow
+    that brightness shows, the other one takes it for the gear.
     """
-    apart = hued.off(bright)
-    agree = np.quantile(np.abs(apart), AGREE_SHARE) < AGREE_PX
+    apart, shadow = hued.off(bright), bright.fit.kind.shadow
+    lit = bright.crossings.normal @ (shadow.fall if shadow else (0.0, 0.0)) <= 0
+    agree, agree_in_light = (
+        np.quantile(np.abs(part), AGREE_SHARE) < AGREE_PX for part in (apart, apart[lit])
+    )
     clear = median(hued.placed.u)
     if agree or bright.fit.kind.banded:
         return (hued, bright) if clear < CLEARER * median(bright.placed.u) else (bright, hued)
-    outer = float(np.mean(np.clip(apart, -CAP_PX, CAP_PX))) > 0 and clear < UNCLEAR_PX
-    return (hued, bright) if outer else (bright, hued)
+    outer = float(np.mean(np.clip(apart[lit], -CAP_PX, CAP_PX))) > 0 and clear < UNCLEAR_PX
+    return (hued, bright) if outer and not agree_in_light else (bright, hued)
 
 
 def _with_terms(base: Look, predicted: Predicted, hued: Look | None) -> Choice:
@@ -281,6 +288,9 @@ def _with_terms(base: Look, predicted: Predicted, hued: Look | None) -> Choice:
         shaded = _better(shaded, [_shaded(base)])
     if shaded is not agreed:
         tried.append(("shadow", agreed))
+    deep = _deep_shadow(shaded)
+    if deep is not None:
+        return Choice(deep.look, (replace(deep, source="bevel", look=shaded),))
     best = _simpler(shaded)
     told = best if best.fit.kind.banded else _best([best, single])
     others = [Other(source, one, odds(gain(one, told)[1])) for source, one in tried if one.sound]
@@ -425,6 +435,44 @@ def _as_laid(crossings: Crossings, frame: Frame) -> Floats:
     outwards = dot(normal, place)[:, None] * place
     stretched = (normal[:, :, None] * place[:, None]).reshape(len(normal), -1)
     return np.concatenate([np.ones((len(normal), 1)), normal, stretched, outwards], axis=1)
+
+
+def _deep_shadow(banded: Look) -> Other | None:
+    """A shadow in place of a band, where it explains a gear darker than the ground better.
+
+    A deep shadow has two edges as a band has, but it is nowhere brighter than the ground, and it
+    falls one way; where it does, the outline is the inner one. Both are compared without slopes of
+    light across the edges, which a narrow band lets stand for anything. The odds are the band's.
+    """
+    kind, (_, ground) = banded.fit.kind, banded.sides
+    if not kind.banded or kind.shadow is not None or median(banded.rise) <= 0:
+        return None
+    lost = banded.smooth(ground - banded.state.levels[-1]) / median(banded.rise)
+    if np.mean(np.minimum(lost, 0) ** 2) > LIKE_SIDE**2:
+        return None
+    shade = float(np.clip(lost.max() * median(banded.rise) / median(ground), FAINTEST, DEEPEST))
+    normal = banded.crossings.normal
+    way = normal.T @ np.maximum(lost, 0)
+    begun = []
+    for length in DEEP_FALLS_PX:
+        fall = length * way / np.hypot(*way)
+        shadow = Shadow(shade=shade, fall=(fall[0], fall[1]), soft_px=DEEP_SOFT_PX)
+        start = banded.crossings.recentred(-np.maximum(kind.width_px, normal @ fall))
+        begun.append(look(_even(banded.fit, shadow), start, rounds=1, free=True))
+    sound = [one for one in begun if one.sound]
+    if not sound:
+        return None
+    best = _best(sound)
+    found = look(best.fit, best.crossings, free=True)
+    even = look(_even(banded.fit), banded.crossings, free=True)
+    more, sure = gain(even, found)
+    return Other("shadow", found, odds(sure)) if more > LEAST_GAIN and _sensible(found) else None
+
+
+def _even(fit: Fit, shadow: Shadow | None = None) -> Fit:
+    """A fit without slopes of light across the edges, and with a shadow in place of a band."""
+    kind = Kind(width_px=fit.kind.width_px) if shadow is None else Kind(shadow=shadow)
+    return replace(fit, kind=kind)
 
 
 def _shaded(best: Look) -> Look:

@@ -17,7 +17,7 @@ from cogloupe_calibration.arrays import Floats, Reals
 
 SLOPE_PX = np.float32(4.0)
 """Length over which a change of light is counted, px, so that it is about as large as the light."""
-WIDTHS_PX, SHADES, FALLS_PX, SOFTS_PX = (1.0, 14.0), (0.0, 0.95), (-15.0, 15.0), (1.0, 12.0)
+WIDTHS_PX, SHADES, FALLS_PX, SOFTS_PX = (1.0, 14.0), (0.0, 0.95), (-15.0, 15.0), (0.5, 12.0)
 """Bands and shadows that may be."""
 TURNS_PX, SHADE_TURN = 0.7, 0.2
 """How far a length, and a shadow's light, may change in one turn of a fit."""
