@@ -5,7 +5,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from cogloupe.fits.odd_flanks import odd_leans_px, other_edge_px
+from cogloupe.fits.odd_flanks import _in_gaps, odd_leans_px, other_edge_px
 
 from .test_edge_model_check import leaning
 from .test_flank_guard import Z, fits_of, traced
@@ -62,6 +62,26 @@ def test_a_flank_off_by_a_bands_width_may_run_along_its_other_edge(good, off_px,
     # Flanks are placed to some hundredths of a pixel.
     np.testing.assert_allclose(doubt[5, 1], doubt_px, atol=0.05)
     assert (np.delete(doubt.ravel(), 11) < 0.01).all()
+
+
+@pytest.mark.parametrize(
+    ("right", "left", "chances"),
+    [
+        (0.0, 0.0, (0, 0)),
+        (BAND_PX, 0.0, (1, 0)),
+        (0.0, -BAND_PX, (0, 1)),
+        (5.0, -5.0, (0, 0)),  # a step of the dividing
+        (5.0 + BAND_PX, -5.0, (0.5, 0.5)),
+        (5.0, 0.0, (0, 0)),  # a fault of its own
+    ],
+    ids=["in place", "right", "left", "moved", "moved and narrowed", "damaged"],
+)
+def test_a_gap_as_narrow_as_a_band_is_wide_has_a_flank_on_the_other_edge(right, left, chances):
+    stray = np.random.default_rng(6).normal(0, 0.05, (Z, 2))
+    stray[5, 1], stray[6, 0] = right, left
+    found = _in_gaps(stray, BAND_PX, faulty=1e-4)
+    # By far the likeliest each time, but for the least likelihood of a fault of its own.
+    np.testing.assert_allclose([found[5, 1], found[6, 0]], chances, atol=0.01)
 
 
 def test_of_flanks_that_stand_off_by_as_much_themselves_none_is_doubted(good):

@@ -25,6 +25,8 @@ from cogloupe_calibration.robust import scatter
 PIVOT = sqrt(3)
 """What a flank that pivots about one of its ends is moved by at its middle, in what it leans, root
 mean square."""
+FEWEST_GAPS = 8
+"""Gaps of which a usual width can be told (our own judgement)."""
 OTHER_EDGE, FAULTY = 0.2, 0.01
 """Chance of a flank to have been followed along the other edge of a band, and to stand anywhere in
 a pitch by a fault of its own, before it is known how far off it stands (our own judgement)."""
@@ -56,24 +58,57 @@ def other_edge_px(fits: FlankFits, width_px: float) -> Floats:
     Returns
     -------
     ndarray, shape (z, 2)
-        The width, by the chance that a flank as far off as it stands owes that to the band; 0
-        where flanks stand off too far by themselves for a band's width to be told from that.
+        The width, by the chance that a flank as far off as it stands, or in a gap as wide or narrow
+        as its own, owes that to the band; 0 where flanks stand off too far by themselves for a
+        band's width to be told from that.
     """
     nothing = np.zeros(fits.unwound.shape)
     if not (enough_followed(fits) and width_px):
         return nothing
     stray = followed_strays(fits)[0]
-    off, usual = np.abs(stray), scatter(stray[np.isfinite(stray)]) + LEAST_STRAY_PX
-    if width_px < FAR_OFF * usual:
-        return nothing
-
-    def likely(distance: Floats) -> Floats:
-        return np.asarray(np.exp(-((distance / usual) ** 2) / 2) / (usual * sqrt(2 * pi)))
-
-    other = OTHER_EDGE * likely(off - width_px)
-    pitch_px = 2 * pi * fits.curve.measuring_radius / len(off)
-    chance = other / (other + likely(off) + FAULTY / pitch_px)
+    faulty = FAULTY * len(stray) / (2 * pi * fits.curve.measuring_radius)
+    alone = _chance(stray, width_px, faulty)
+    chance = np.fmax(alone, _in_gaps(stray, width_px, faulty))
     return np.nan_to_num(np.sqrt(chance) * width_px)
+
+
+def _usual(off: Floats) -> float:
+    return scatter(off[np.isfinite(off)]) + LEAST_STRAY_PX
+
+
+def _likely(distance: Floats, usual: float) -> Floats:
+    return np.asarray(np.exp(-((distance / usual) ** 2) / 2) / (usual * sqrt(2 * pi)))
+
+
+def _chance(off: Floats, width: float, faulty: float) -> Floats:
+    """Chance that what stands off so far owes that to a band of a width, in its usual scatter.
+
+    0 where that scatter is too large for the width to be told from it.
+    """
+    usual = _usual(off)
+    if width < FAR_OFF * usual:
+        return np.zeros(off.shape)
+    other = OTHER_EDGE * _likely(np.abs(off) - width, usual)
+    return np.asarray(other / (other + _likely(off, usual) + faulty))
+
+
+def _in_gaps(stray: Floats, width: float, faulty: float) -> Floats:
+    """Chance of flanks to run along the other edge of a band, by the widths of their gaps.
+
+    One cut leaves both flanks of a gap, so whatever the dividing did, its width stays. Either of
+    the two may be at fault: the one that stands off where the other does not, or, where a step of
+    the dividing moved both, either.
+    """
+    right, left = stray[:, 1], np.roll(stray[:, 0], -1)
+    gap, usual = right + left, _usual(stray)
+    if np.isfinite(gap).sum() < FEWEST_GAPS:
+        return np.full(stray.shape, np.nan)
+    there, moved = _chance(gap, width, faulty), np.sign(gap) * width
+    by_right = _likely(right - moved, usual) * _likely(left, usual)
+    by_left = _likely(left - moved, usual) * _likely(right, usual)
+    either = faulty * _likely(gap - moved, _usual(gap)) / 2
+    of_right = (by_right + either) / np.maximum(by_right + by_left + 2 * either, 1e-300)
+    return np.stack([np.roll(there * (1 - of_right), 1), there * of_right], axis=1)
 
 
 def odd_ones_doubted(measured: Measured) -> Measured:
