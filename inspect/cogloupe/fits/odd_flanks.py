@@ -25,6 +25,9 @@ from cogloupe_calibration.robust import scatter
 PIVOT = sqrt(3)
 """What a flank that pivots about one of its ends is moved by at its middle, in what it leans, root
 mean square."""
+ODD = 0.1
+"""Share of flanks that lean by something other than what all do, by `FAR_OFF` times as much (our
+own judgement)."""
 FEWEST_GAPS = 8
 """Gaps of which a usual width can be told (our own judgement)."""
 OTHER_EDGE, FAULTY = 0.2, 0.01
@@ -36,14 +39,17 @@ def odd_leans_px(fits: FlankFits) -> Floats:
     """How far flanks that lean unlike all others may have been moved by that, px, shape (z, 2).
 
     A shadow or a chamfer was taken for part of them, or they are damaged, and where they were cut
-    is not to be told from what is left. 0 for all others, and where flanks lean as one cutter
-    leaves them: an odd one is the gear's own then, as steps lost in the middle of a cut leave it.
+    is not to be told from what is left. By the chance that each is such a one, so that little is
+    left of it for those that lean as most do; 0 where flanks lean as one cutter leaves them: an odd
+    one is the gear's own then, as steps lost in the middle of a cut leave it.
     """
     if unlike_px(fits) < UNLIKE_PX:
         return np.zeros(fits.unwound.shape)
     lean = followed_strays(fits)[1]
-    odd = np.abs(lean) > FAR_OFF * scatter(lean[np.isfinite(lean)])
-    return np.where(odd, PIVOT * np.abs(lean), 0.0)
+    usual = _usual(lean)
+    odd = ODD * _likely(lean, FAR_OFF * usual)
+    chance = odd / (odd + (1 - ODD) * _likely(lean, usual))
+    return np.asarray(np.nan_to_num(PIVOT * np.sqrt(chance) * np.abs(lean)))
 
 
 def other_edge_px(fits: FlankFits, width_px: float) -> Floats:
