@@ -74,3 +74,8 @@ def test_a_rim_takes_over_only_as_the_rounder_circle_that_is_borne_out(rim, take
     found = bore(2.0, 0.5, 0.5)
     assert takes_over(rim, found, np.zeros((1, 2))) == takes
     assert not takes_over(replace(rim, rms=0.5, u_centre=0.5), found, np.zeros((1, 2)))
+
+
+@pytest.mark.parametrize(("rms", "takes"), [(0.5, True), (0.7, False)])
+def test_a_rim_alone_must_be_round(rms, takes):
+    assert takes_over(bore(5.0, rms, 0.1), None, np.zeros((1, 2))) == takes

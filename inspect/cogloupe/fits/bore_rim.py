@@ -37,6 +37,9 @@ COARSE, APART = (1.2, 2.0), 0.15
 """Blur of the reduced picture's profiles, px across and turns along, and distance in radii from
 which a circle within a clearer one is no lower rim of it, for all that the lens stands near (our
 own judgement)."""
+ALONE_PX = 0.6
+"""Root mean square distance from its circle up to which a rim is believed that nothing else bears
+out: now one and now the other edge of a chamfer leaves more, no drilled hole does."""
 REACH, CLEAR = (10, 8, 7, 6, 6), 0.4
 """How far from a circle its edge is looked for, turn by turn, and least step of an edge in the
 greatest there."""
@@ -70,7 +73,7 @@ def with_rim(pixels: NDArray[Any], measured: Measured, lens: Lens | None) -> Mea
         return measured
     rim = rim if lens is None else replace(rim, centre=ideal_points(lens, rim.centre))
     tips = () if measured.tip_circle is None else (measured.tip_circle.centre,)
-    if bore is not None and not takes_over(rim, bore, np.stack([measured.fits.centre, *tips])):
+    if not takes_over(rim, bore, np.stack([measured.fits.centre, *tips])):
         return measured
     notices = tuple(notice for notice in measured.notices if notice.code != "two_rims")
     # What the circle leaves is no noise: whole arcs stray alike.
@@ -78,16 +81,20 @@ def with_rim(pixels: NDArray[Any], measured: Measured, lens: Lens | None) -> Mea
     return replace(measured, bore=rim, notices=notices)
 
 
-def takes_over(rim: Bore, bore: Bore, witnesses: Floats) -> bool:
+def takes_over(rim: Bore, bore: Bore | None, witnesses: Floats) -> bool:
     """Tell whether a rim is the rounder circle, and no further from all that may bear it out.
 
     Parameters
     ----------
-    rim, bore : Bore
-        By the first edge from the face, and as it was found before.
+    rim : Bore
+        By the first edge from the face.
+    bore : Bore or None
+        As it was found before, where one was that is round enough.
     witnesses : ndarray, shape (n, 2)
         Middles of teeth and tips.
     """
+    if bore is None:
+        return rim.rms < ALONE_PX
     rounder = rim.rms < bore.rms and rim.u_centre < bore.u_place
     return rounder and from_nearest(rim.centre, witnesses) <= from_nearest(bore.centre, witnesses)
 
