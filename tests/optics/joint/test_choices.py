@@ -8,6 +8,7 @@ import numpy as np
 import pytest
 
 from cogloupe.optics.joint import choices
+from cogloupe.optics.joint.forward_model import Kind, Shadow
 
 
 def seen_by(curve):
@@ -39,11 +40,20 @@ def test_another_explanation_is_taken_where_it_is_better_and_sure_and_makes_sens
     assert (choices._better(best, [other]) is other) is taken
 
 
-def told(u_px, off_px=0.0, banded=False):
+TOWARDS = np.linspace(-np.pi, np.pi, 9)
+NORMAL = np.stack([np.cos(TOWARDS), np.sin(TOWARDS)], axis=1)
+IN_SHADOW = NORMAL[:, 0] > 0
+SHADOW = Shadow(shade=0.8, fall=(5.0, 0.0), soft_px=1.0)
+
+
+def told(u_px, off_px=0.0, **kind):
     """A look that knows its edges so well, and sees them so far out of another's."""
-    fit = SimpleNamespace(kind=SimpleNamespace(banded=banded))
+    fit = SimpleNamespace(kind=Kind(**kind))
     placed = SimpleNamespace(u=np.full(9, u_px))
-    return SimpleNamespace(fit=fit, placed=placed, off=lambda _: np.full(9, off_px))
+    return SimpleNamespace(
+        fit=fit, placed=placed, crossings=SimpleNamespace(normal=NORMAL),
+        off=lambda _: np.broadcast_to(off_px, 9),
+    )  # fmt: skip
 
 
 @pytest.mark.parametrize(
@@ -54,9 +64,20 @@ def told(u_px, off_px=0.0, banded=False):
         (told(0.1), told(0.2, off_px=2.0), "hued"),
         (told(0.1), told(0.2, off_px=-2.0), "bright"),
         (told(0.1), told(0.9, off_px=2.0), "bright"),
-        (told(0.1, banded=True), told(0.2, off_px=2.0), "bright"),
+        (told(0.1, width_px=2.0), told(0.2, off_px=2.0), "bright"),
+        (told(0.1, shadow=SHADOW), told(0.2, off_px=2.0), "hued"),
+        (told(0.1, shadow=SHADOW), told(0.05, off_px=0.3 + 2 * IN_SHADOW), "bright"),
     ],
-    ids=["clearer", "hardly clearer", "outer", "inner", "outer but vague", "beside a bevel"],
+    ids=[
+        "clearer",
+        "hardly clearer",
+        "outer",
+        "inner",
+        "outer but vague",
+        "beside a bevel",
+        "outer in the light as well",
+        "outer in a shadow only",
+    ],
 )
 def test_colours_are_believed_that_know_their_edges_better_or_see_them_further_out(
     bright, hued, believed
