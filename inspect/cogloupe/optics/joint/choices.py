@@ -448,7 +448,7 @@ def _deep_shadow(banded: Look) -> Other | None:
     if not kind.banded or kind.shadow is not None or median(banded.rise) <= 0:
         return None
     lost = banded.smooth(ground - banded.state.levels[-1]) / median(banded.rise)
-    if np.mean(np.minimum(lost, 0) ** 2) > LIKE_SIDE**2:
+    if np.mean(np.minimum(lost, 0) ** 2) > LIKE_SIDE**2 or lost.max() <= 0:
         return None
     shade = float(np.clip(lost.max() * median(banded.rise) / median(ground), FAINTEST, DEEPEST))
     normal = banded.crossings.normal
