@@ -10,6 +10,7 @@ from math import cos, hypot, pi, sqrt, tan
 
 import numpy as np
 
+from cogloupe.fits.edge_model_check import UNLIKE_PX, unlike_px
 from cogloupe.fits.flank_guard import flank_status
 from cogloupe.fits.flanks import FlankFits
 from cogloupe.fits.measured_gear import Measured
@@ -26,6 +27,8 @@ POINTS_A_CELL, CELLS = 3, (5, 24)
 """Points that a stretch of the trace is averaged over, and the fewest and most stretches."""
 EVENLY = sqrt(12)
 """What errors spread evenly along a flank do to the rise of its line, over that of its place."""
+ENDS_APART = 2 * sqrt(3)
+"""How far the ends of a flank that leans lie off each other, in its root mean square departure."""
 ENDS_OWN, ENDS_COMMON = 0.36, 0.15
 """Standard uncertainty of that rise from the blur of the flank's ends, in squared blurs over the
 tooth's depth: flank by flank, and of all flanks alike (from rendered gears with teeth 12 to 45 px
@@ -250,12 +253,15 @@ def _slopes(measured: Measured, lens: Lens) -> _Slopes:
 
 
 def common_slope_doubt(measured: Measured) -> float:
-    """Standard uncertainty of all flanks' slopes together from the blur of their ends.
+    """Standard uncertainty of all flanks' slopes together, deviation for each unit of roll.
 
-    Deviation for each unit of roll.
+    From the blur of their ends; and where flanks lean unlike each other, what makes them do so may
+    lean them all alike by as much.
     """
     low, high = measured.fits.curve.roll_range
-    return ENDS_COMMON * _blurred_ends(measured) / (high - low)
+    unlike = unlike_px(measured.fits)
+    light = ENDS_APART * unlike if unlike > UNLIKE_PX else 0.0
+    return hypot(ENDS_COMMON * _blurred_ends(measured), light) / (high - low)
 
 
 def _blurred_ends(measured: Measured) -> float:
