@@ -34,14 +34,11 @@ RINGS, DISCS = 4, 3
 def likely_centres(directions: Directions) -> list[tuple[float, float]]:
     """Places that rings of radial edges, or circles, are about.
 
+    x and y in pixels of that picture, likeliest first, rings and circles in turn.
+
     Parameters
     ----------
     directions : ndarray, shape (h, w), complex64
-
-    Returns
-    -------
-    list of (float, float)
-        x and y in pixels of that picture, likeliest first, rings and circles in turn.
     """
     longer = max(directions.shape)
     scale = min(1.0, SEARCH_SIDE_PX / longer)

@@ -37,8 +37,6 @@ class GearOutline:
     ----------
     circle : Circle
         Through the tips.
-    root_radius : float
-    teeth : int
     rivals : tuple of int
         What counting step by step gives, where that is another number.
     share : float
@@ -70,10 +68,6 @@ def gear_outlines(mask: Bools) -> Iterator[GearOutline]:
     Parameters
     ----------
     mask : ndarray, shape (h, w), bool
-
-    Yields
-    ------
-    GearOutline
     """
     contours, tree = cv2.findContours(mask.astype(np.uint8), cv2.RETR_CCOMP, cv2.CHAIN_APPROX_NONE)
     outer = [i for i in range(len(contours)) if tree[0, i, 3] < 0]
@@ -218,7 +212,7 @@ def _pitches(height: Floats, grid: Floats) -> Floats:
 
 
 def evenness(xy: Floats, circle: Circle, root_radius: float, teeth: int) -> float:
-    """Share of the teeth in sight that stand evenly and are all of one size.
+    """Share of the teeth in sight that stand evenly and are all of one size; 0 to 1.
 
     Parameters
     ----------
@@ -226,14 +220,8 @@ def evenness(xy: Floats, circle: Circle, root_radius: float, teeth: int) -> floa
         Outline points.
     circle : Circle
         Circle through the tips.
-    root_radius : float
     teeth : int
         Number of them on the whole gear; 0 gives 0.
-
-    Returns
-    -------
-    float
-        0 to 1.
 
     Notes
     -----

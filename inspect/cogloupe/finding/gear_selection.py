@@ -23,6 +23,8 @@ def gears_on(
 ) -> list[Region]:
     """Gears on a picture in the order that picks them: from left to right.
 
+    Beside the clearest gear only those nearly as clear and not much smaller.
+
     Parameters
     ----------
     pixels : ndarray, shape (h, w) or (h, w, 3)
@@ -31,11 +33,6 @@ def gears_on(
         The number that was stated.
     doubtful : bool
         Also give what comes nearest to a gear where nothing is one for sure.
-
-    Returns
-    -------
-    list of Region
-        Beside the clearest gear only those nearly as clear and not much smaller.
     """
     regions = find_gears(pixels, teeth, doubtful)
     if not regions:

@@ -37,15 +37,12 @@ outlines would be looked at. A fine gear that fills the picture has 0.03."""
 def gears_by_mask(small: NDArray[np.float32]) -> list[Region]:
     """Find what a grey level shows as a gear, best first.
 
+    In its pixels, a look at each place; empty where no outline repeats like teeth.
+
     Parameters
     ----------
     small : ndarray, shape (h, w) or (h, w, 3)
         Reduced picture.
-
-    Returns
-    -------
-    list of Region
-        In its pixels, a look at each place; empty where no outline repeats like teeth.
     """
     found: list[Region] = []
     for weights in mixtures(small):

@@ -47,10 +47,6 @@ def colourfulness(small: NDArray[np.float32]) -> float:
     Parameters
     ----------
     small : ndarray, shape (h, w) or (h, w, 3)
-
-    Returns
-    -------
-    float
     """
     if small.ndim == 2:
         return 0.0
@@ -68,7 +64,6 @@ def clearness(
     grey : ndarray, shape (h, w)
     mask : ndarray, shape (h, w), bool
         What the outline encloses.
-    outline : GearOutline
 
     Returns
     -------

@@ -45,7 +45,6 @@ class Pose:
 
     Attributes
     ----------
-    teeth : int
     x, y, tip_radius, turn : float
         As of a `Rhythm`.
     thicker : (float, float)
@@ -53,7 +52,6 @@ class Pose:
         floors and a quarter below the tips.
     depth : float
         From tips to floors.
-    slant : Slant
     """
 
     teeth: int
@@ -82,7 +80,6 @@ class Followed:
 
     Attributes
     ----------
-    pose : Pose
     outline : ndarray, shape (n, 2)
         Closed, clockwise, px.
     own_edge : ndarray, shape (z, 2), bool
@@ -120,11 +117,6 @@ def follow(directions: Directions, rhythm: Rhythm) -> Followed:
     Parameters
     ----------
     directions : ndarray, shape (h, w), complex64
-    rhythm : Rhythm
-
-    Returns
-    -------
-    Followed
     """
     pose = Pose(
         teeth=rhythm.teeth, x=rhythm.x, y=rhythm.y, tip_radius=rhythm.tip_radius,
@@ -178,7 +170,6 @@ def half_angles(pose: Pose, radius: Floats) -> tuple[Floats, Floats]:
 
     Parameters
     ----------
-    pose : Pose
     radius : ndarray, shape (n,)
         Px.
 

@@ -97,11 +97,8 @@ class Rhythm:
     ----------
     strength : float
         Mean agreement of edges along the theoretical outline, 0 to 1, less what every turn has.
-    teeth : int
-    x, y, tip_radius : float
     turn : float
         Polar angle of a tooth's centre, rad.
-    slant : Slant
     """
 
     strength: float
@@ -123,16 +120,13 @@ def strongest_rhythms(
 ) -> list[Rhythm]:
     """What repeats on a picture, best first.
 
+    Several numbers about the best centres; the first is the likeliest.
+
     Parameters
     ----------
     directions : ndarray, shape (h, w), complex64
     begun : sequence of (float, float)
         Centres, px, that something else tells of: they are looked at first.
-
-    Returns
-    -------
-    list of Rhythm
-        Several numbers about the best centres; the first is the likeliest.
 
     Notes
     -----
@@ -169,6 +163,8 @@ def rhythms_near(
 ) -> list[Rhythm]:
     """What repeats about a centre that is nearly right, and about better ones that it tells of.
 
+    Of that number and others, best first.
+
     Parameters
     ----------
     directions : ndarray, shape (h, w), complex64
@@ -176,12 +172,6 @@ def rhythms_near(
         Number that was seen there, by whose teeth better ones are sought.
     place : (float, float)
         Centre, px.
-    slant : Slant
-
-    Returns
-    -------
-    list of Rhythm
-        Of that number and others, best first.
     """
     view = _about(directions, place, slant, USUAL_TEETH if teeth <= USUAL_TEETH[1] else FINE_TEETH)
     own = next((told for told in view.rhythms if told.teeth == teeth), view.rhythms[0])

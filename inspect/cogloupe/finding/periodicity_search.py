@@ -61,6 +61,9 @@ def gears_by_theory(
 ) -> list[Region]:
     """Find the gears that a picture shows by the rhythm of their edges.
 
+    Best first, in the reduced picture's pixels; where nothing is followed well enough, what comes
+    nearest to a gear, not `sure`; empty on an even picture.
+
     Parameters
     ----------
     small : ndarray, shape (h, w) or (h, w, 3)
@@ -69,12 +72,6 @@ def gears_by_theory(
         The number that was stated: it is taken where it is found nearly as clearly as another.
     begun : sequence of (float, float)
         Centres, px, of what may be a gear by its greys.
-
-    Returns
-    -------
-    list of Region
-        Best first, in the reduced picture's pixels; where nothing is followed well enough, what
-        comes nearest to a gear, not `sure`; empty on an even picture.
     """
     directions = edge_directions(small)
     if not directions.any():  # an even picture
@@ -249,15 +246,12 @@ def _beyond(outline: Floats, shape: tuple[int, ...]) -> bool:
 def lean_of(oval: tuple[float, float]) -> float:
     """Lean at which a round gear looks so oval.
 
+    Degrees; the lesser diameter is the greater one times its cosine.
+
     Parameters
     ----------
     oval : (float, float)
         As of a `Slant`.
-
-    Returns
-    -------
-    float
-        Degrees; the lesser diameter is the greater one times its cosine.
     """
     half = hypot(*oval)
     return degrees(acos((1 - half) / (1 + half)))

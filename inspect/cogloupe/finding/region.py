@@ -105,14 +105,11 @@ class Region:
 def reduced(pixels: NDArray[Any]) -> NDArray[Any]:
     """Make a picture small enough to be looked through.
 
+    Of the same type, its longer side at most `REDUCED_SIDE_PX`.
+
     Parameters
     ----------
     pixels : ndarray, shape (h, w) or (h, w, 3)
-
-    Returns
-    -------
-    ndarray
-        Of the same type, its longer side at most `REDUCED_SIDE_PX`.
     """
     height, width = pixels.shape[:2]
     scale = min(1.0, REDUCED_SIDE_PX / max(height, width))
@@ -130,13 +127,8 @@ def region_of(outline: GearOutline, **looks: Any) -> Region:
 
     Parameters
     ----------
-    outline : GearOutline
     **looks
         The fields of a `Region` that tell of colours and levels.
-
-    Returns
-    -------
-    Region
     """
     return Region(
         x=outline.circle.x,
@@ -188,10 +180,6 @@ def to_full_size(region: Region, factor: float) -> Region:
         In pixels of the reduced picture.
     factor : float
         Pixels of the full picture to one of the reduced.
-
-    Returns
-    -------
-    Region
     """
     x, y = _enlarged(np.array([region.x, region.y]), factor)
     return replace(
@@ -221,10 +209,6 @@ def may_be_meant(place: tuple[float, float], tip_radius: float, shape: tuple[int
         Px.
     shape : (int, int, ...)
         Of the picture.
-
-    Returns
-    -------
-    bool
     """
     height, width = shape[:2]
     to_frame = min(place[0], place[1], width - 1 - place[0], height - 1 - place[1])
@@ -232,15 +216,6 @@ def may_be_meant(place: tuple[float, float], tip_radius: float, shape: tuple[int
 
 
 def overlap(one: Region, two: Region) -> bool:
-    """Tell whether two regions are looks at one gear.
-
-    Parameters
-    ----------
-    one, two : Region
-
-    Returns
-    -------
-    bool
-    """
+    """Tell whether two regions are looks at one gear."""
     apart = np.hypot(one.x - two.x, one.y - two.y)
     return bool(apart <= 0.5 * max(one.tip_radius, two.tip_radius))

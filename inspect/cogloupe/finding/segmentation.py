@@ -41,7 +41,7 @@ CUT_RUN_PX = 3
 def find_gears(
     pixels: NDArray[Any], teeth: int | None = None, doubtful: bool = False
 ) -> list[Region]:
-    """Find what looks like a gear, best first.
+    """Find what looks like a gear, best first; empty where nothing repeats like teeth.
 
     Parameters
     ----------
@@ -51,11 +51,6 @@ def find_gears(
         The number that was stated.
     doubtful : bool
         Also give what comes nearest to a gear where nothing is one for sure.
-
-    Returns
-    -------
-    list of Region
-        Empty where nothing repeats like teeth.
     """
     small = reduced(pixels)
     factor = pixels.shape[1] / small.shape[1]
@@ -75,16 +70,7 @@ def find_gears(
 
 
 def settled(region: Region) -> bool:
-    """Tell whether an outline by grey levels is even enough to be the gear's own.
-
-    Parameters
-    ----------
-    region : Region
-
-    Returns
-    -------
-    bool
-    """
+    """Tell whether an outline by grey levels is even enough to be the gear's own."""
     even = region.follows >= (SETTLED_ARC if region.cut_off else SETTLED)
     return even and region.share >= WHOLE_TURN and not region.rivals
 

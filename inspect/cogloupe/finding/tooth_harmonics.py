@@ -29,10 +29,6 @@ near enough; what their teeth really are is measured later."""
 def theory(fewest: int, most: int) -> tuple[Ints, Spectrum, Spectrum, Floats]:
     """Harmonics of theoretical teeth along the rows, for all numbers between two.
 
-    Parameters
-    ----------
-    fewest, most : int
-
     Returns
     -------
     numbers : ndarray, shape (m,), int
@@ -52,10 +48,6 @@ def theory(fewest: int, most: int) -> tuple[Ints, Spectrum, Spectrum, Floats]:
 
 def tooth_harmonics(teeth: int) -> tuple[Floats, float]:
     """Harmonics of a theoretical tooth's edge directions, row by row.
-
-    Parameters
-    ----------
-    teeth : int
 
     Returns
     -------

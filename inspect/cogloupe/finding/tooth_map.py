@@ -83,10 +83,6 @@ def map_teeth(
     sure : ndarray, shape (n,), bool, optional
         Points that the teeth are counted by; the others are only shared out.
 
-    Returns
-    -------
-    ToothMap
-
     Raises
     ------
     PhotoError
@@ -288,10 +284,6 @@ def _share_out(angle: Floats, centres: Floats) -> tuple[Ints, Ints]:
 def gap_of(teeth: ToothMap) -> tuple[Ints, Floats]:
     """Gap of every outline point, and where the gaps are.
 
-    Parameters
-    ----------
-    teeth : ToothMap
-
     Returns
     -------
     gap : ndarray, shape (n,), int
@@ -306,15 +298,5 @@ def gap_of(teeth: ToothMap) -> tuple[Ints, Floats]:
 
 
 def half_tip(teeth: ToothMap) -> float:
-    """Half angle of a tip land, roughly: an eighth of a pitch.
-
-    Parameters
-    ----------
-    teeth : ToothMap
-
-    Returns
-    -------
-    float
-        Rad.
-    """
+    """Half angle of a tip land, roughly: an eighth of a pitch; rad."""
     return np.pi / teeth.teeth / 4

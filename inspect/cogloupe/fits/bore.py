@@ -34,7 +34,6 @@ class Bore:
     Attributes
     ----------
     centre : ndarray, shape (2,)
-    radius : float
     u_centre, u_radius : float
         Standard uncertainties from the scatter of the edge about the circle.
     rms : float
@@ -72,6 +71,8 @@ class Bore:
 def find_bore(holes: tuple[EdgePoints, ...], axis: Floats, root_radius: float) -> Bore | None:
     """Find the round hole about the gear's axis.
 
+    The round hole nearest to the axis, for its size; None where no hole is round and central.
+
     Parameters
     ----------
     holes : tuple of EdgePoints
@@ -80,11 +81,6 @@ def find_bore(holes: tuple[EdgePoints, ...], axis: Floats, root_radius: float) -
         Axis of the teeth, px.
     root_radius : float
         Radius of the gap floors, px.
-
-    Returns
-    -------
-    Bore or None
-        The round hole nearest to the axis, for its size; None where no hole is round and central.
     """
     largest = LARGEST * root_radius
     bores = [

@@ -51,17 +51,13 @@ sectors that must show an edge."""
 def with_rim(pixels: NDArray[Any], measured: Measured, lens: Lens | None) -> Measured:
     """A gear with its bore by the rim, where that is seen as the rounder circle or the only one.
 
+    With the bore as it was where the rim lies further from all that may bear it out.
+
     Parameters
     ----------
     pixels : ndarray, shape (h, w) or (h, w, 3)
-    measured : Measured
     lens : Lens or None
         That places in `measured` are freed of.
-
-    Returns
-    -------
-    Measured
-        With the bore as it was where the rim lies further from all that may bear it out.
     """
     bore = measured.bore if measured.bore is not None and round_enough(measured.bore) else None
     axis = measured.fits.centre if bore is None else bore.centre
@@ -106,7 +102,7 @@ def rim_of_bore(
     radius: float | None = None,
     curve: float = 1.0,
 ) -> Bore | None:
-    """Look for the rim of a bore.
+    """Look for the rim of a bore; None where no circle there is an edge all round.
 
     Parameters
     ----------
@@ -119,11 +115,6 @@ def rim_of_bore(
         Of the bore as it was found.
     curve : float
         Of the camera, as of `Outlines`.
-
-    Returns
-    -------
-    Bore or None
-        None where no circle there is an edge all round.
     """
     place: tuple[Floats, float] | None
     if radius is None:

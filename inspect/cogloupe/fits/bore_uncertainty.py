@@ -119,18 +119,13 @@ def _two_circles(xy: Floats, centre: Floats, axis: Floats) -> tuple[Floats, Floa
 def with_wall(bore: Bore, wall: Wall, witnesses: Floats) -> Bore:
     """The bore by what is seen of its wall.
 
+    On its upper rim where that is seen, unless it then lies further from all that may bear it out:
+    on a boss that rim is higher than the teeth.
+
     Parameters
     ----------
-    bore : Bore
-    wall : Wall
     witnesses : ndarray, shape (n, 2)
         Middles of teeth and tips.
-
-    Returns
-    -------
-    Bore
-        On its upper rim where that is seen, unless it then lies further from all that may bear it
-        out: on a boss that rim is higher than the teeth.
     """
     if wall.in_sight is None:
         return bore
@@ -155,9 +150,13 @@ def round_enough(bore: Bore) -> bool:
 def left_open_by_rims(bore: Bore, witnesses: Floats, u_px: Floats, furthest_px: float) -> float:
     """What tips and teeth leave open of where the bore is on the upper face.
 
+    Standard uncertainty of either coordinate, px: anything between the bore as it is seen and the
+    tips may be so. 0 where tips or teeth bear the bore out (a gear cut off centre still has its
+    tips about the bore, one turned off centre its teeth), where it lies too near the tips for
+    another rim to be told from one, and where no lean moves a rim so far.
+
     Parameters
     ----------
-    bore : Bore
     witnesses : ndarray, shape (n, 2)
         Middle of the tips, which is on the upper face as well, then that of the teeth, by one way
         or more of telling it from what the drive did.
@@ -165,14 +164,6 @@ def left_open_by_rims(bore: Bore, witnesses: Floats, u_px: Floats, furthest_px: 
         Standard uncertainty of either coordinate of each.
     furthest_px : float
         How far a lean may move a rim of a gear as thick as this one.
-
-    Returns
-    -------
-    float
-        Standard uncertainty of either coordinate, px: anything between the bore as it is seen and
-        the tips may be so. 0 where tips or teeth bear the bore out (a gear cut off centre still has
-        its tips about the bore, one turned off centre its teeth), where it lies too near the tips
-        for another rim to be told from one, and where no lean moves a rim so far.
 
     Notes
     -----
@@ -192,6 +183,8 @@ def left_open_by_rims(bore: Bore, witnesses: Floats, u_px: Floats, furthest_px: 
 def axes_notices(axes: dict[str, Floats], u: dict[str, float], px: float) -> tuple[Notice, ...]:
     """Say so where middles that should agree do not.
 
+    Of the two that lie furthest apart, in their own uncertainty.
+
     Parameters
     ----------
     axes : dict of ndarray, shape (2,)
@@ -200,11 +193,6 @@ def axes_notices(axes: dict[str, Floats], u: dict[str, float], px: float) -> tup
         Their standard uncertainties, px.
     px : float
         Mm per px.
-
-    Returns
-    -------
-    tuple of Notice
-        Of the two that lie furthest apart, in their own uncertainty.
     """
     names = list(axes)
     pairs = [(a, b) for i, a in enumerate(names) for b in names[i + 1 :]]

@@ -41,7 +41,6 @@ def choose_datum(measured: Measured, wanted: DatumKind | None) -> Axes:
 
     Parameters
     ----------
-    measured : Measured
     wanted : {'bore', 'teeth', 'tips'} or None
         What the person asked for; None takes the bore where a round one is seen, else the teeth.
         Where tips and teeth agree against that bore, the tips serve: a blank is turned on its bore
@@ -79,15 +78,8 @@ def choose_datum(measured: Measured, wanted: DatumKind | None) -> Axes:
 def own_uncertainties(measured: Measured) -> dict[str, float]:
     """Standard uncertainty of either coordinate of each middle that is seen.
 
-    Parameters
-    ----------
-    measured : Measured
-
-    Returns
-    -------
-    dict of float
-        Px, by 'teeth', 'bore' and 'tips'. What moves all edges alike, out of the material or into
-        it, moves no middle; what moves them by the way they face does.
+    Px, by 'teeth', 'bore' and 'tips'. What moves all edges alike, out of the material or into it,
+    moves no middle; what moves them by the way they face does.
     """
     u_px = {"teeth": float(np.sqrt(np.trace(teeth_axis_covariance(measured.fits)) / 2))}
     if measured.bore is not None:

@@ -103,7 +103,6 @@ def with_explanations(measured: Measured, number: int, told: Explanations) -> Me
 
     Parameters
     ----------
-    measured : Measured
     number : int
         Which explanation it was measured by.
     told : Explanations
@@ -164,16 +163,13 @@ def agree(one: FlankFits, two: FlankFits) -> bool:
 def likelier(one: Measured, two: Measured) -> Measured:
     """The one of two looks whose flanks hang together better.
 
+    With what the other has elsewhere, by its chance, in the uncertainties. Where flanks lean unlike
+    each other in both, and the looks differ, neither is to be trusted further.
+
     Parameters
     ----------
     one, two : Measured
         Of one gear on one picture, with the same number of teeth.
-
-    Returns
-    -------
-    Measured
-        With what the other has elsewhere, by its chance, in the uncertainties. Where flanks lean
-        unlike each other in both, and the looks differ, neither is to be trusted further.
     """
     sure = surer(one.fits, two.fits)
     best, other = (two, one) if sure > 0 else (one, two)
@@ -187,16 +183,13 @@ def likelier(one: Measured, two: Measured) -> Measured:
 def surer(one: FlankFits, two: FlankFits) -> float:
     """How surely the second of two looks has the flanks hang together better.
 
+    In standard errors of what the flanks say; negative where the first does, and where the second
+    cannot follow enough of them.
+
     Parameters
     ----------
     one, two : FlankFits
         With the same number of teeth; they may be counted from another one.
-
-    Returns
-    -------
-    float
-        In standard errors of what the flanks say; negative where the first does, and where the
-        second cannot follow enough of them.
     """
     if not (enough_followed(one) and enough_followed(two)):
         return -np.inf

@@ -29,20 +29,16 @@ def plausible(wheel: Wheel) -> Wheel:
 def evaluation_range(wheel: Wheel, tips: Radii, blur: float, px: float) -> FlankCurve:
     """Usable flank that can be measured: its start to the tip, clear of both corners' blur.
 
+    Measured on the reference circle.
+
     Parameters
     ----------
-    wheel : Wheel
     tips : Radii
         Px.
     blur : float
         Px.
     px : float
         Mm per px.
-
-    Returns
-    -------
-    FlankCurve
-        Measured on the reference circle.
 
     Raises
     ------

@@ -27,7 +27,6 @@ def with_rounding(
 
     Parameters
     ----------
-    wheel : Wheel
     thickness_mm : float
         Mean thickness that was found on the pitch circle.
     floor_mm, tip_mm : float

@@ -34,12 +34,10 @@ class Fitted:
 
     Attributes
     ----------
-    fits : FlankFits
     wheel : Wheel
         The gear compared with, with what the flanks told of it.
     tips : Radii
         Tip radii about the teeth's axis, px.
-    tip_circle : Circle or None
     """
 
     fits: FlankFits
@@ -68,7 +66,6 @@ def fit_at_size(
         The gear as stated, mm.
     px : float
         Scale, mm per px.
-    settings : GearSettings
 
     Raises
     ------

@@ -35,10 +35,7 @@ PARTIAL_COVERAGE = 0.8
 def possible_flanks(fits: FlankFits) -> FlankFits:
     """Take out flanks that stand where no flank can.
 
-    Returns
-    -------
-    FlankFits
-        Places, slopes and their uncertainties of those flanks are NaN.
+    Places, slopes and their uncertainties of those flanks are NaN.
     """
     pitch = 2 * pi / len(fits.unwound)
     off = _out_of_place(fits.unwound) / pitch
@@ -96,8 +93,6 @@ def refuse_few_flanks(fits: FlankFits, teeth: ToothMap, whole: bool) -> None:
 
     Parameters
     ----------
-    fits : FlankFits
-    teeth : ToothMap
     whole : bool
         False where the frame cuts the gear; then only its teeth in sight are asked for.
 

@@ -456,18 +456,14 @@ def _in_the_way(points: FlankPoints, judged: Floats, used: Bools) -> Floats:
 def rough_involute(teeth: ToothMap, module: float, pressure_angle: float) -> FlankCurve:
     """Involute to fit flanks against before their size is known.
 
+    Over the middle of the flanks, clear of any fillet and tip.
+
     Parameters
     ----------
-    teeth : ToothMap
     module : float
         Px.
     pressure_angle : float
         Rad.
-
-    Returns
-    -------
-    FlankCurve
-        Over the middle of the flanks, clear of any fillet and tip.
     """
     depth = teeth.tip_radius - teeth.root_radius
     low, high = teeth.root_radius + FILLET_SHARE * depth, teeth.tip_radius - TIP_SHARE * depth

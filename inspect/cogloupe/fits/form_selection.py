@@ -83,16 +83,12 @@ def mean_flank(fits: FlankFits) -> MeanFlank:
 def misfit(mean: MeanFlank, form: ToothForm) -> float:
     """Root mean square distance of the mean flanks from a form laid on them as well as it goes.
 
+    Px along the normal.
+
     Parameters
     ----------
-    mean : MeanFlank
     form : ToothForm
         In px.
-
-    Returns
-    -------
-    float
-        Px along the normal.
     """
     residual = []
     for side in (0, 1):
@@ -129,7 +125,6 @@ def best_cycloidal(mean: MeanFlank, pitch_radius: float) -> tuple[CycloidalForm,
 
     Parameters
     ----------
-    mean : MeanFlank
     pitch_radius : float
         Px.
 
@@ -159,7 +154,6 @@ def best_involute(mean: MeanFlank, pitch_radius: float) -> tuple[InvoluteForm, f
 
     Parameters
     ----------
-    mean : MeanFlank
     pitch_radius : float
         Px.
 

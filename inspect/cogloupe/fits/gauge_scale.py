@@ -35,20 +35,16 @@ def scale_from_gauge(
 ) -> Scale | None:
     """Scale at which the gear has the size that a micrometer found on it.
 
+    None where no such size is known, or something else sets the scale.
+
     Parameters
     ----------
-    settings : GearSettings
     outlines, teeth
         Edges and their teeth.
     centre : ndarray, shape (2,)
         Axis of the teeth, px.
     seen : SeenModule
         Module as the picture shows it.
-
-    Returns
-    -------
-    Scale or None
-        None where no such size is known, or something else sets the scale.
 
     Raises
     ------

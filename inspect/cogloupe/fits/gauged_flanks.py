@@ -29,7 +29,6 @@ class GaugedFlanks:
 
     Attributes
     ----------
-    base_radius : float
     unwound : ndarray, shape (z, 2)
         Unwound angle of each flank; NaN where not seen.
     roll : ndarray, shape (n,)
@@ -110,7 +109,6 @@ def spans(flanks: GaugedFlanks, teeth_spanned: int) -> tuple[Floats, Floats]:
 
     Parameters
     ----------
-    flanks : GaugedFlanks
     teeth_spanned : int
         Teeth between the anvils.
 
@@ -134,7 +132,6 @@ def seated_pins(flanks: GaugedFlanks, pin: float) -> tuple[Floats, Floats, Float
 
     Parameters
     ----------
-    flanks : GaugedFlanks
     pin : float
         Pin diameter, px.
 
@@ -203,16 +200,12 @@ def base_pitches(flanks: GaugedFlanks) -> Floats:
 def nearest_span(flanks: GaugedFlanks, size: float) -> int:
     """Teeth over which a stated span was taken: the count whose size comes nearest.
 
+    Counts differ by a base pitch, so there is no doubt between them.
+
     Parameters
     ----------
-    flanks : GaugedFlanks
     size : float
         Stated span in the unit of the flanks.
-
-    Returns
-    -------
-    int
-        Counts differ by a base pitch, so there is no doubt between them.
     """
     counts = range(2, len(flanks.unwound) // 2 + 2)
     return min(counts, key=lambda k: abs(float(np.nanmean(spans(flanks, k)[0])) - size))
@@ -221,17 +214,14 @@ def nearest_span(flanks: GaugedFlanks, size: float) -> int:
 def scale_for_over_pins(flanks: GaugedFlanks, pin_mm: float, size_mm: float) -> float:
     """Scale at which a size over pins comes out as measured.
 
+    Mm per px; NaN where no pin rests in the gaps.
+
     Parameters
     ----------
     flanks : GaugedFlanks
         In px.
     pin_mm, size_mm : float
         Pin diameter and size over two pins, mm.
-
-    Returns
-    -------
-    float
-        Mm per px; NaN where no pin rests in the gaps.
 
     Notes
     -----

@@ -63,10 +63,8 @@ class Seen:
 
     Attributes
     ----------
-    region : Region
     outlines : Outlines
         Edge points as the picture shows them, px.
-    notices : tuple of Notice
     """
 
     region: Region
@@ -135,8 +133,6 @@ def measure_seen(
 
     Parameters
     ----------
-    pixels : ndarray
-    seen : Seen
     settings, stated, lens
         As for `measure_gear`.
 

@@ -37,12 +37,8 @@ class Measured:
         Scale of the picture.
     source : {'given', 'estimated'}
         Where tooth number and module came from.
-    module_seen : SeenModule
-    bore : Bore or None
     tips : Radii
         Tip radii about the teeth's axis, px.
-    tip_circle : Circle or None
-    notices : tuple of Notice
     addendum_source : {'given', 'estimated'} or None
         Where the addendum curve of cycloidal teeth came from.
     thickness_px : float
@@ -83,16 +79,12 @@ class Measured:
 def tips_oval(tips: Radii, teeth: ToothMap) -> float:
     """How far the tips lie on an oval instead of a circle.
 
+    Longest over shortest diameter, less one; 0 where no oval stands out of the scatter.
+
     Parameters
     ----------
     tips : Radii
         Tip radii, px.
-    teeth : ToothMap
-
-    Returns
-    -------
-    float
-        Longest over shortest diameter, less one; 0 where no oval stands out of the scatter.
     """
     seen = np.isfinite(tips.value)
     if seen.sum() < 10:
@@ -108,17 +100,11 @@ def tips_oval(tips: Radii, teeth: ToothMap) -> float:
 
 
 def found_floors(measured: Measured, axis: Floats) -> Radii:
-    """Floor radii of a measured gear about an axis.
+    """Floor radii of a measured gear about an axis; px.
 
     Parameters
     ----------
-    measured : Measured
     axis : ndarray, shape (2,)
-
-    Returns
-    -------
-    Radii
-        Px.
     """
     if measured.wheel.flank.name == "straight":  # a ratchet's gap has its lowest point anywhere
         nothing = np.full(measured.teeth.teeth, np.nan)

@@ -126,7 +126,6 @@ def see_size(
         Edges and their teeth.
     centre : ndarray, shape (2,)
         Rough centre, px.
-    settings : GearSettings
     known : float or None
         Module in px where it is stated and the picture cannot tell it.
 

@@ -22,10 +22,8 @@ def stated_wheel(settings: GearSettings, teeth: ToothMap, module_mm: float, px: 
 
     Parameters
     ----------
-    settings : GearSettings
     teeth : ToothMap
         For the number of teeth, and the tips and floors of forms that do not say their own.
-    module_mm : float
     px : float
         Mm per px.
     """
@@ -70,7 +68,6 @@ def at_tips_and_floors(wheel: CycloidalWheel, tip_mm: float, floor_mm: float) ->
 
     Parameters
     ----------
-    wheel : CycloidalWheel
     tip_mm, floor_mm : float
         Mean radii that were found; not used where NaN.
     """

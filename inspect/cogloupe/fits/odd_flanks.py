@@ -57,7 +57,6 @@ def other_edge_px(fits: FlankFits, width_px: float) -> Floats:
 
     Parameters
     ----------
-    fits : FlankFits
     width_px : float
         Of the band.
 

@@ -18,6 +18,10 @@ from cogloupe_calibration.arrays import Floats
 def outline_offset(stated: Gear, found: Gear, tips: Floats, floors: Floats) -> float:
     """How far an outline lies off the stated one that no single fault of the gear explains.
 
+    Px, out of the material. The least of what tips, floors and flanks show, as they are and once
+    the blank or the depth has been put down to a profile shift; 0 where not all of them show the
+    same way.
+
     Parameters
     ----------
     stated : Gear
@@ -26,13 +30,6 @@ def outline_offset(stated: Gear, found: Gear, tips: Floats, floors: Floats) -> f
         The same with the profile shift that its flanks have.
     tips, floors : ndarray, shape (z,)
         Radii about the teeth's axis, px; NaN where not seen.
-
-    Returns
-    -------
-    float
-        Px, out of the material. The least of what tips, floors and flanks show, as they are and
-        once the blank or the depth has been put down to a profile shift; 0 where not all of them
-        show the same way.
     """
     if np.isnan(tips).all() or np.isnan(floors).all():
         return 0.0

@@ -107,7 +107,6 @@ def lean_notices(tips: Radii, teeth: ToothMap) -> tuple[Notice, ...]:
     ----------
     tips : Radii
         Tip radii, px.
-    teeth : ToothMap
     """
     oval = tips_oval(tips, teeth)
     lean = degrees(acos(1 / (1 + oval)))

@@ -77,6 +77,8 @@ def floor_radii(
 ) -> Radii:
     """Radius of every gap's floor about an axis.
 
+    One a gap: the middle of the floor, less what the fillets and blur make it rise there.
+
     Parameters
     ----------
     edges, teeth
@@ -88,11 +90,6 @@ def floor_radii(
     middle : ndarray, shape (z,), optional
         Polar angle about the axis of every gap's middle, rad, where it is known better than the
         teeth's rough centres tell it; NaN where it is not.
-
-    Returns
-    -------
-    Radii
-        One a gap: the middle of the floor, less what the fillets and blur make it rise there.
     """
     radius, angle = polar(edges.xy, axis)
     gap, rough = gap_of(teeth)

@@ -42,13 +42,8 @@ class Size:
 
     Attributes
     ----------
-    module_seen : SeenModule
     axis : ndarray, shape (2,)
         Axis of the teeth as far as it is seen yet, px.
-    bore : Bore or None
-    scale : Scale
-    module_mm : float
-    notices : tuple of Notice
     """
 
     module_seen: SeenModule
@@ -75,7 +70,6 @@ def find_size(
         Edges and their teeth.
     centre : ndarray, shape (2,)
         Centre of the tips, px.
-    settings : GearSettings
     stated : Scale or None
         Scale from a calibration or a statement.
     whole : bool
@@ -170,17 +164,12 @@ def compare_scales(
 ) -> tuple[Notice, ...]:
     """Hold the scale against a known diameter that was given beside it.
 
+    Empty where they agree within their uncertainty, or only one of them was given.
+
     Parameters
     ----------
-    settings : GearSettings
     scale : Scale
         As stated or calibrated.
-    circles : CirclesSeen
-
-    Returns
-    -------
-    tuple of Notice
-        Empty where they agree within their uncertainty, or only one of them was given.
     """
     stated = settings.calibration is not None or settings.scale_um_per_px is not None
     other = _scale_from_circle(settings, circles) if stated else None

@@ -151,10 +151,6 @@ def _telling(design: Floats, wanted: Floats) -> Rows:
 def strays(fits: FlankFits) -> Floats:
     """How far flanks are from those of one cutter about one axis, evenly divided or by a wave.
 
-    Parameters
-    ----------
-    fits : FlankFits
-
     Returns
     -------
     ndarray, shape (2, z, 2)
@@ -232,7 +228,6 @@ def flank_angles_about(fits: FlankFits, datum: Floats) -> Floats:
 
     Parameters
     ----------
-    fits : FlankFits
     datum : ndarray, shape (2,)
         Axis, px.
 
@@ -262,7 +257,6 @@ def thickness(position: Floats, radius: float) -> Floats:
     Parameters
     ----------
     position : ndarray, shape (z, 2)
-    radius : float
 
     Returns
     -------

@@ -111,7 +111,6 @@ class Bevel:
         How the lighting changes over the frame, as shares of that at its middle.
     spread : ndarray, shape (5,)
         Blur over the frame, px.
-    frame : Frame
     black : float
         What no light would be.
     u_px : float
@@ -270,7 +269,6 @@ def levels_beside(profiles: Profiles, unit: UnitStep) -> Levelled:
 
     Parameters
     ----------
-    profiles : Profiles
     unit : UnitStep
         Unit step of each.
     """
@@ -279,13 +277,7 @@ def levels_beside(profiles: Profiles, unit: UnitStep) -> Levelled:
 
 
 def weighed(profiles: Profiles, bevel: Bevel = NO_BEVEL) -> Profiles:
-    """Weigh pixels by what noise and fine marks leave of either side.
-
-    Returns
-    -------
-    Profiles
-        Pixels count 1 on average.
-    """
+    """Weigh pixels by what noise and fine marks leave of either side; pixels count 1 on average."""
     unit = unit_steps(profiles, bevel)
     left = profiles.grey - levels_beside(profiles, unit).grey
     beyond = unit.sides[1]
@@ -310,7 +302,6 @@ def harmonics(normal: Reals, orders: int) -> Reals:
     Parameters
     ----------
     normal : ndarray, shape (n, 2)
-    orders : int
 
     Returns
     -------

@@ -266,7 +266,6 @@ def place_all(profiles: Profiles, state: State, limits: tuple[float, float]) -> 
     ----------
     profiles : Profiles
         Weighed.
-    state : State
     limits : tuple of float
         As of `settle`.
 

@@ -68,7 +68,6 @@ class FirstBand:
 
     Attributes
     ----------
-    width_px : float
     sharper : float
         The blur as a share of that of single steps.
     light, move : ndarray, shape (n,)
@@ -144,7 +143,6 @@ def first_band(facing: Facing, widths: tuple[float, float], shade_px: float | No
 
     Parameters
     ----------
-    facing : Facing
     widths : tuple of float
         Narrowest and widest that may be, px.
     shade_px : float or None
@@ -195,7 +193,6 @@ def smooth_light(band: FirstBand, terms: Reals) -> tuple[Reals, FirstBand]:
 
     Parameters
     ----------
-    band : FirstBand
     terms : ndarray, shape (n, m)
         Terms at the ways that its sectors face.
 

@@ -27,17 +27,12 @@ it clearly too, and a gear between them is not."""
 def level_is_clear(greys: Greys, crossings: Crossings, region: Region) -> bool:
     """Tell whether both sides of the border that a level draws lie clear of it.
 
+    By the median of the parts of a turn; False where it is the border of something else.
+
     Parameters
     ----------
-    greys : Greys
     crossings : Crossings
         Of the border.
-    region : Region
-
-    Returns
-    -------
-    bool
-        By the median of the parts of a turn; False where it is the border of something else.
     """
     if not _runs_along(greys, crossings, region):
         return False

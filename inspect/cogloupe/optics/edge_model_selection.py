@@ -76,6 +76,8 @@ def select_edge_model(
     Light is stored in proportion, by the sRGB curve, or by one like it; and stored values may have
     been sharpened.
 
+    Best first; the first with a bevel or a shadow where there is one.
+
     Parameters
     ----------
     greys : Greys
@@ -86,11 +88,6 @@ def select_edge_model(
         The picture has colours.
     fit : Fit
         How samples of the teeth are fitted.
-
-    Returns
-    -------
-    list of EdgeModel
-        Best first; the first with a bevel or a shadow where there is one.
     """
     few = crossings.take(_stretches(len(crossings.step), RESPONSE_SAMPLES))
     plain = response_candidates(greys, few, coloured, fit)

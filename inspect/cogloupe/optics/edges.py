@@ -33,6 +33,8 @@ rendered gears show 0.01, with a bevel 0.04, but cameras do not all sharpen by t
 def find_edges(pixels: NDArray[Any], region: Region, edge: EdgeChoice = "outer") -> Outlines:
     """Measure the outlines of a gear that `finding.segmentation` has placed.
 
+    Positions in px of the full picture.
+
     Parameters
     ----------
     pixels : ndarray, shape (h, w) or (h, w, 3)
@@ -41,11 +43,6 @@ def find_edges(pixels: NDArray[Any], region: Region, edge: EdgeChoice = "outer")
         Where the gear is.
     edge : {'outer', 'inner'}
         Which edge of a bevel to measure, where there is one.
-
-    Returns
-    -------
-    Outlines
-        Positions in px of the full picture.
     """
     greys = greys_of(pixels, region)
     corner = greys.corner

@@ -131,7 +131,6 @@ class Greys:
         ----------
         values : ndarray
             As `along` gives them.
-        changes : ndarray
         """
         if not self.in_light or (self.weights is not None and self.weights.min() < 0):
             return changes

@@ -28,17 +28,14 @@ seven times that never."""
 def quantisation_step(pixels: NDArray[Any], places: NDArray[np.int64]) -> float:
     """Find the step by which a JPEG file rounded the waves of a picture's edges.
 
+    Mean of `WAVES`, levels of bytes; 0 where none is seen, or where there are more levels.
+
     Parameters
     ----------
     pixels : ndarray, shape (h, w) or (h, w, 3)
         The whole picture, since blocks are counted from its corner.
     places : ndarray, shape (n, 2)
         Pixels (x, y) on edges.
-
-    Returns
-    -------
-    float
-        Mean of `WAVES`, levels of bytes; 0 where none is seen, or where there are more levels.
 
     References
     ----------

@@ -59,10 +59,8 @@ def misfit(profiles: Profiles, greys: Greys, bevel: Bevel = NO_BEVEL) -> Misfit:
 
     Parameters
     ----------
-    profiles : Profiles
     greys : Greys
         What was measured.
-    bevel : Bevel
     """
     z = from_edge(profiles)
     found = levels_beside(profiles, unit_steps(profiles, bevel))

@@ -98,6 +98,10 @@ class Outlines:
 def edge_shift(blur: float, seen: float) -> float:
     """Standard uncertainty of every edge's place from the level at which an edge is called.
 
+    Px along the normal, the same way (out of or into the material) on all edges. The allowance is
+    the level's uncertainty times the inverse slope of a Gaussian edge, ``s sqrt(2 pi)``; it stands
+    for the same doubt as what is seen, so the greater of the two counts.
+
     Parameters
     ----------
     blur : float
@@ -105,12 +109,5 @@ def edge_shift(blur: float, seen: float) -> float:
     seen : float
         What the picture's own edges leave of it (doubt about the camera's curve, a bevel, burnt
         light), px.
-
-    Returns
-    -------
-    float
-        Px along the normal, the same way (out of or into the material) on all edges. The allowance
-        is the level's uncertainty times the inverse slope of a Gaussian edge, ``s sqrt(2 pi)``; it
-        stands for the same doubt as what is seen, so the greater of the two counts.
     """
     return max(EDGE_LEVEL_ALLOWANCE * blur * sqrt(2 * pi), seen)

@@ -171,7 +171,6 @@ def broken_step(z: Reals, edge: BrokenEdge) -> BrokenStep:
     ----------
     z : ndarray, shape (n, k)
         Distance out of the outer edge, in blurs.
-    edge : BrokenEdge
     """
     width, band, shade, offset, soft = (
         v[:, None].astype(z.dtype)

@@ -119,6 +119,8 @@ def response_candidates(
 ) -> list[EdgeModel]:
     """An outline's single edges as stored in proportion to light, and by the sRGB curve.
 
+    Two, best first; one where nothing is seen.
+
     Parameters
     ----------
     greys : Greys
@@ -129,11 +131,6 @@ def response_candidates(
         The picture has colours, so that others than brightness may be measured.
     fit : Fit
         How samples of the teeth are fitted.
-
-    Returns
-    -------
-    list of EdgeModel
-        Two, best first; one where nothing is seen.
     """
     reach = profile_reach(fit)
     fit = replace(fit, grained=False)
@@ -215,7 +212,6 @@ def with_any_curve(models: list[EdgeModel], few: Crossings, fit: Fit) -> list[Ed
         By the usual curves, best first.
     few : Crossings
         Part of the outline.
-    fit : Fit
     """
     best = models[0]
     if blind(models):
@@ -273,20 +269,14 @@ def _look(
 
 
 def long_profiles(greys: Greys, measured: Samples, reach: int) -> Profiles | None:
-    """Take longer profiles on smooth stretches of an outline.
+    """Take longer profiles on smooth stretches of an outline; None where too few are seen.
 
     Parameters
     ----------
-    greys : Greys
     measured : Samples
         Single steps on stretches of it.
     reach : int
         Pixels to each side.
-
-    Returns
-    -------
-    Profiles or None
-        None where too few are seen.
     """
     normal = measured.points.normal
     turn = bend(normal, reach)
@@ -341,18 +331,15 @@ def profile_reach(fit: Fit) -> int:
 def curve_doubt(best: EdgeModel, others: list[EdgeModel]) -> float:
     """Say what doubt about the camera curve does to the place of every edge.
 
+    Standard uncertainty, in blurs: half of what lies between the curves where the picture does not
+    tell, the less the better one explains the edges than the other.
+
     Parameters
     ----------
     best : EdgeModel
         The model that was believed.
     others : list of EdgeModel
         The others, best first.
-
-    Returns
-    -------
-    float
-        Standard uncertainty, in blurs: half of what lies between the curves where the picture
-        does not tell, the less the better one explains the edges than the other.
 
     Notes
     -----

@@ -167,7 +167,7 @@ class Fit:
 
 
 def sample_edge(greys: Greys, crossings: Crossings, fit: Fit) -> Samples:
-    """Fit every sample of one outline.
+    """Fit every sample of one outline; without those that the picture's border cuts off.
 
     Parameters
     ----------
@@ -177,11 +177,6 @@ def sample_edge(greys: Greys, crossings: Crossings, fit: Fit) -> Samples:
         Where the outline passes between pixels, in its order.
     fit : Fit
         How.
-
-    Returns
-    -------
-    Samples
-        Without those that the picture's border cuts off.
     """
     blur, reach = fit.blur or _first_blur(greys, crossings), 0
     width = fit.bevel.width_px
@@ -302,8 +297,6 @@ def profiles_across(
 
     Parameters
     ----------
-    greys : Greys
-    crossings : Crossings
     reach : int
         Pixels to each side.
 

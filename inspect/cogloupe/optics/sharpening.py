@@ -98,18 +98,15 @@ class _Edge:
 def find_sharpenings(profiles: Profiles, full_scale: float) -> Iterator[Sharpening]:
     """Find the sharpening that explains the shape of an outline's edges best.
 
+    What whole edges show, then what their ground side shows, which a bevel does not reach; neither
+    where nothing is seen of one. Whether it is there, other edges must tell.
+
     Parameters
     ----------
     profiles : Profiles
         In values as stored.
     full_scale : float
         The largest of them that there can be.
-
-    Yields
-    ------
-    Sharpening
-        What whole edges show, then what their ground side shows, which a bevel does not reach;
-        neither where nothing is seen of one. Whether it is there, other edges must tell.
     """
     edge = _typical_edge(profiles, full_scale)
     outside = edge.distance > GROUND_SIDE_PX
@@ -217,12 +214,7 @@ def _gaussian(spread: float) -> Reals:
 
 
 def unsharpened(greys: Greys, sharpening: Sharpening) -> Greys:
-    """Undo a sharpening.
-
-    Returns
-    -------
-    Greys
-        Of 16 bits, so that no more is rounded.
+    """Undo a sharpening; of 16 bits, so that no more is rounded.
 
     Notes
     -----

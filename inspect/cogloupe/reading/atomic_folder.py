@@ -23,15 +23,12 @@ NEW, OLD = "new", "old"
 def scratch(parent: Path) -> Iterator[Path]:
     """Make a folder for what is not whole yet, and take it away afterwards.
 
+    Beside it lies a lock, kept while its process lives, so that others know what is left over.
+
     Parameters
     ----------
     parent : Path
         Folder in which the whole thing will lie.
-
-    Yields
-    ------
-    Path
-        Beside it lies a lock, kept while its process lives, so that others know what is left over.
     """
     from filelock import FileLock
 

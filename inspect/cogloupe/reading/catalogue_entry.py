@@ -22,16 +22,12 @@ class Entry:
         "read" or "not_read".
     reason : str
         Why it could not be read, in one line; else empty.
-    photo, sha256 : str
     taken : str or None
         When the photograph was taken, as 2026-05-03T10:11:12; None where the camera did not say.
     read_at : str
         When it was read, likewise.
-    software_version : str or None
-    teeth, module_mm, diametral_pitch, form : int, float, float, str or None
     verdict_kind, verdict_text, class_text, next_step, meets : str or None
         Of the reading's verdict.
-    wanted_class, reached_low, reached_high : int or None
     single_pitch_max_um, cumulative_pitch_total_um, runout_um : float or None
         With their standard uncertainties (k = 1) as u_...
     warnings : int

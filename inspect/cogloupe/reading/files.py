@@ -12,13 +12,7 @@ READING_MOST_BYTES = 2**24
 
 
 def reading_json(reading: Reading) -> str:
-    """Write a reading as JSON text.
-
-    Returns
-    -------
-    str
-        Indented JSON ending in a newline.
-    """
+    """Write a reading as JSON text; indented JSON ending in a newline."""
     return reading.model_dump_json(indent=1) + "\n"
 
 

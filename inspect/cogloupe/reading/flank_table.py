@@ -11,7 +11,6 @@ def flank_array(reading: Reading, name: str) -> Floats:
 
     Parameters
     ----------
-    reading : Reading
     name : str
         Field of a flank.
 

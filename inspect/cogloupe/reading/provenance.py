@@ -76,13 +76,7 @@ def mark_bytes(mark: Mark) -> bytes:
 
 
 def load_mark(folder: Path) -> Mark | None:
-    """Read the mark of a reading's folder.
-
-    Returns
-    -------
-    Mark or None
-        None where there is none that can be read.
-    """
+    """Read the mark of a reading's folder; None where there is none that can be read."""
     try:
         kept = json.loads(read_file(folder / MARK_FILE, MARK_MOST_BYTES))
         stamp = None if kept["stamp"] is None else Stamp(**kept["stamp"])
@@ -107,7 +101,6 @@ def note_refused(folder: Path, refused: Refused) -> None:
     ----------
     folder : Path
         Made where it is not there.
-    refused : Refused
 
     Raises
     ------
@@ -122,10 +115,7 @@ def note_refused(folder: Path, refused: Refused) -> None:
 def load_refused(folder: Path) -> Refused | None:
     """Read the note of a picture that could not be read.
 
-    Returns
-    -------
-    Refused or None
-        None where there is none that can be read.
+    None where there is none that can be read.
     """
     try:
         text = read_file(folder / REFUSED_FILE, MARK_MOST_BYTES).decode("utf-8")

@@ -18,11 +18,8 @@ Value = float | int | str | None
 def teeth_rows(reading: Reading) -> list[dict[str, Value]]:
     """The teeth, one row each with the gap that follows.
 
-    Returns
-    -------
-    list of dict
-        By column name, in the columns' order; None is a figure that was not measured. A figure is
-        rounded where the second digit of its U stands, u one digit further.
+    By column name, in the columns' order; None is a figure that was not measured. A figure is
+    rounded where the second digit of its U stands, u one digit further.
     """
     return [dict(_row(tooth, gap)) for tooth, gap in zip(reading.teeth, reading.gaps, strict=True)]
 
@@ -30,10 +27,7 @@ def teeth_rows(reading: Reading) -> list[dict[str, Value]]:
 def teeth_csv(reading: Reading) -> str:
     """Write the teeth as comma-separated text.
 
-    Returns
-    -------
-    str
-        A header and z rows; an empty cell is a figure that was not measured.
+    A header and z rows; an empty cell is a figure that was not measured.
     """
     out, rows = io.StringIO(), teeth_rows(reading)
     writer = csv.DictWriter(out, fieldnames=list(rows[0]), lineterminator="\n")

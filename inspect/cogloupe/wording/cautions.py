@@ -40,15 +40,12 @@ CAUTIONS: dict[CautionCode, str] = {
 def cautions_for(*codes: CautionCode) -> tuple[str, ...]:
     """Sentences a person is shown, in the order of the registry.
 
+    The limit of use ("not_for_acceptance") comes last whether or not it was named.
+
     Parameters
     ----------
     *codes : str
         Keys of `CAUTIONS`, in any order, repeated or not.
-
-    Returns
-    -------
-    tuple of str
-        The limit of use ("not_for_acceptance") comes last whether or not it was named.
 
     Raises
     ------

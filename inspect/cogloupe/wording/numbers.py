@@ -21,16 +21,13 @@ _THOU_BELOW_MM = 2.54
 def expanded(u: float | None) -> float | None:
     """Expanded uncertainty U = 2u.
 
+    None where u is missing, not finite or below zero; zero for a figure that is set, such as the
+    cumulative pitch of tooth 1.
+
     Parameters
     ----------
     u : float or None
         Standard uncertainty.
-
-    Returns
-    -------
-    float or None
-        None where u is missing, not finite or below zero; zero for a figure that is set, such as
-        the cumulative pitch of tooth 1.
     """
     if u is None or not isfinite(u) or u < 0:
         return None
@@ -40,18 +37,15 @@ def expanded(u: float | None) -> float | None:
 def resolved(value: float | None, u: float | None) -> bool:
     """Tell whether a figure is as large as its U.
 
+    False also for a figure that was not measured. True where U is not known: there is nothing to
+    hold the figure against, and the wording says so.
+
     Parameters
     ----------
     value : float or None
         The figure.
     u : float or None
         Its standard uncertainty.
-
-    Returns
-    -------
-    bool
-        False also for a figure that was not measured. True where U is not known: there is
-        nothing to hold the figure against, and the wording says so.
     """
     if value is None or not isfinite(value):
         return False
@@ -121,6 +115,9 @@ def with_uncertainty(
 ) -> str:
     """Write a figure as a person is shown it.
 
+    ``12.3 ± 2.1 µm``; ``not resolved (U = 2.1 µm)`` where the figure is smaller than U; ``not
+    seen`` where it was not measured; the bare figure where u is zero.
+
     Parameters
     ----------
     value : float or None
@@ -131,12 +128,6 @@ def with_uncertainty(
         Unit of both; may be empty.
     signed : bool
         Write a plus before figures above zero.
-
-    Returns
-    -------
-    str
-        ``12.3 ± 2.1 µm``; ``not resolved (U = 2.1 µm)`` where the figure is smaller than U;
-        ``not seen`` where it was not measured; the bare figure where u is zero.
     """
     if value is None or not isfinite(value):
         return NOT_SEEN
@@ -168,17 +159,12 @@ def length(value_mm: float | None, u_mm: float | None, inches: bool) -> str:
 
 
 def tooth_list(numbers: tuple[int, ...]) -> str:
-    """Write tooth numbers shortly.
+    """Write tooth numbers shortly; ``1–3, 7``: runs of three and more are joined.
 
     Parameters
     ----------
     numbers : tuple of int
         In rising order.
-
-    Returns
-    -------
-    str
-        ``1–3, 7``: runs of three and more are joined.
     """
     runs: list[list[int]] = []
     for number in numbers:
@@ -196,15 +182,12 @@ def _run(run: list[int]) -> str:
 def clock(angle_deg: float) -> str:
     """Direction on the picture as a clock position.
 
+    ``2 o'clock`` or ``half past 2``, to the nearest half hour.
+
     Parameters
     ----------
     angle_deg : float
         Polar angle, degrees, from the right, growing clockwise on the picture.
-
-    Returns
-    -------
-    str
-        ``2 o'clock`` or ``half past 2``, to the nearest half hour.
     """
     halves = round(angle_deg / 15 + 6) % 24
     hour = halves // 2 or 12

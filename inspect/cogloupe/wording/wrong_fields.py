@@ -7,7 +7,7 @@ from pydantic import (
 
 
 def wrong_field(error: ValidationError, model: type[BaseModel], where: str) -> str:
-    """Sentence for the first thing wrong in a file or in what was given.
+    """Sentence for the first thing wrong in a file or in what was given; one line.
 
     Parameters
     ----------
@@ -17,11 +17,6 @@ def wrong_field(error: ValidationError, model: type[BaseModel], where: str) -> s
         Model that was filled; its fields' descriptions say what is allowed.
     where : str
         File it came from; may be empty.
-
-    Returns
-    -------
-    str
-        One line.
     """
     first = error.errors()[0]
     prefix = f"{where}: " if where else ""

@@ -100,7 +100,6 @@ class Other:
     ----------
     source : str
         What was chosen between: ``curve``, ``bevel``, ``shadow`` or ``colours``.
-    look : Look
     odds : float
         Chance that it is right.
     """

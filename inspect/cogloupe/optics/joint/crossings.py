@@ -82,15 +82,12 @@ class Crossings:
 def crossings_of(xy: Floats) -> Crossings:
     """Crossings of a closed line of points with rows and columns.
 
+    One to every row or column that is passed.
+
     Parameters
     ----------
     xy : ndarray, shape (n, 2)
         Points, px; clockwise on the picture about material, the other way about a hole.
-
-    Returns
-    -------
-    Crossings
-        One to every row or column that is passed.
     """
     both = [_across(xy, axis) for axis in (0, 1)]
     turn, place, axis = (np.concatenate(parts) for parts in zip(*both, strict=True))

@@ -74,11 +74,8 @@ def odds(sure: float) -> float:
 def lopsided(found: Look) -> float:
     """How far averaged edges are from their model, in the errors that parts of the outline show.
 
-    Returns
-    -------
-    float
-        Mean square over distances across the edge; about 1 where chance explains it. A wrong
-        camera curve leaves more: it bends the blurred step.
+    Mean square over distances across the edge; about 1 where chance explains it. A wrong camera
+    curve leaves more: it bends the blurred step.
     """
     left = found.left_as_stored
     bins = np.floor((_blurs_out(found) + STEP_BLURS) / BIN_BLURS).astype(np.int64)
@@ -97,10 +94,7 @@ def lopsided(found: Look) -> float:
 def unexplained(found: Look) -> float:
     """What is left of averaged profiles beyond what chance leaves, root mean square.
 
-    Returns
-    -------
-    float
-        As a share of the contrast.
+    As a share of the contrast.
     """
     left, samples = found.placed.left, len(found.profiles)
     zone = np.digitize(_blurs_out(found), ZONES)

@@ -37,7 +37,6 @@ class Fit:
     local : bool
         Light is followed from stretch to stretch, and profiles have levels of their own; else it
         only changes evenly over the frame.
-    frame : Frame
     reach : int
         Pixels of a profile to each side.
     spread : ndarray, shape (6,)
@@ -63,10 +62,6 @@ class Look:
     ----------
     fit : Fit
         With the blur and the common sizes that were found.
-    profiles : Profiles
-    shared : Shared
-    state : State
-    placed : Placed
     """
 
     fit: Fit
@@ -149,7 +144,6 @@ def look(fit: Fit, crossings: Crossings, rounds: int = ROUNDS, free: bool = Fals
 
     Parameters
     ----------
-    fit : Fit
     crossings : Crossings
         Where its edges are about.
     rounds : int

@@ -63,7 +63,6 @@ def first_places(
         How far to both sides of it profiles are looked at.
     width_px : float
         Width of a band along the edge; 0 for none.
-    blur_px : float
     """
     distance = np.arange(-far_px, far_px + 0.5)
     grey = _at(profiles, distance)

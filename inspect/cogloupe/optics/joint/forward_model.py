@@ -52,7 +52,6 @@ class Kind:
         Powers of the distance from the edge by which the light of material and of ground changes.
     width_px : float
         Width of a band along the edge, px; 0 for none.
-    shadow : Shadow or None
     held : bool
         The band's light only changes smoothly with the way it faces and over the frame.
     """
@@ -101,7 +100,6 @@ class Drawn:
 
     Attributes
     ----------
-    kind : Kind
     normal : ndarray, shape (n, 2)
     blur : ndarray, shape (n,)
     columns : ndarray, shape (p, k, n)
@@ -201,12 +199,10 @@ def draw(profiles: Profiles, out: Floats, blur: Floats, kind: Kind) -> Drawn:
 
     Parameters
     ----------
-    profiles : Profiles
     out : ndarray, shape (n,)
         How far out of where the outline crosses each profile its edge lies, px along the normal.
     blur : ndarray, shape (n,)
         Px along the normal.
-    kind : Kind
     """
     blur = blur.astype(np.float32)
     distance = profiles.distance - out.astype(np.float32)

@@ -56,6 +56,8 @@ FEWEST_LOCAL = 200
 def measure_outlines(pixels: NDArray[Any], region: Region, edge: EdgeChoice) -> Outlines:
     """Measure the edges near the outlines that were predicted for a gear.
 
+    Positions in px of the full picture.
+
     Parameters
     ----------
     pixels : ndarray, shape (h, w) or (h, w, 3)
@@ -64,11 +66,6 @@ def measure_outlines(pixels: NDArray[Any], region: Region, edge: EdgeChoice) -> 
         With outlines.
     edge : {'outer', 'inner'}
         Which edge of a bevel to measure, where there is one.
-
-    Returns
-    -------
-    Outlines
-        Positions in px of the full picture.
     """
     weights = LUMA if pixels.ndim == 3 else None
     greys = WideGreys.of(pixels, weights)

@@ -39,7 +39,6 @@ class State:
 
     Attributes
     ----------
-    kind : Kind
     out : ndarray, shape (n,)
         How far out of where the outline crosses each profile its edge lies, px along the normal.
     spread : ndarray, shape (6,)
@@ -132,8 +131,6 @@ def settle(
 
     Parameters
     ----------
-    profiles : Profiles
-    shared : Shared
     state : State
         The start, with levels.
     turns : int

@@ -75,9 +75,6 @@ def follow(profiles: Profiles, shared: Shared, state: State, every: int = 1) -> 
 
     Parameters
     ----------
-    profiles : Profiles
-    shared : Shared
-    state : State
     every : int
         One in how many samples of the outline these are.
     """
@@ -107,9 +104,6 @@ def place(
 
     Parameters
     ----------
-    profiles : Profiles
-    shared : Shared
-    state : State
     own : bool
         Whether a profile may have levels of its own, too.
     every : int

@@ -64,7 +64,6 @@ def profiles_across(greys: WideGreys, crossings: Crossings, reach: int) -> Profi
 
     Parameters
     ----------
-    greys : WideGreys
     crossings : Crossings
         `in_sight`, or nearly.
     reach : int

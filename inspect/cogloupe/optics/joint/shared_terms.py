@@ -52,7 +52,6 @@ def facing(normal: Floats, orders: int = ORDERS) -> Floats:
     Parameters
     ----------
     normal : ndarray, shape (n, 2)
-    orders : int
 
     Returns
     -------
