@@ -1,7 +1,7 @@
 """Edge points to a few thousandths of a pixel.
 
 Where a grey level parts gear and ground, the outline of the gear is followed by it at full
-resolution (`optics.outline`), part of it tells the camera's curve and a bevel
+resolution (`optics.contour_following`), part of it tells the camera's curve and a bevel
 (`optics.edge_model_selection`), and then every sample of it is measured (`optics.sampling`). Where
 none does, the edges of the whole outline are fitted at once near the predicted one
 (`optics.joint.from_prediction`).
