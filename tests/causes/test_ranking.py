@@ -1,5 +1,7 @@
 """The arithmetic behind the ranking of causes."""
 
+import warnings
+
 import numpy as np
 import pytest
 
@@ -15,3 +17,9 @@ def test_small_matrices_of_any_scale_are_inverted(size, scale):
     np.testing.assert_allclose(
         _inverse(gram) @ gram, np.broadcast_to(np.eye(size), gram.shape), atol=1e-7
     )
+
+
+def test_two_shapes_of_which_nothing_is_left_are_inverted_all_the_same():
+    with warnings.catch_warnings():
+        warnings.simplefilter("error")
+        assert np.isfinite(_inverse(np.zeros((1, 2, 2)))).all()

@@ -244,7 +244,7 @@ def _possible(family: Family, size: Floats, covariance: Floats) -> Bools:
 def _inverse(gram: Floats) -> Floats:
     """Inverses of small matrices, those of one and two by formula."""
     p = gram.shape[1]
-    floor = 1e-9 * np.maximum(np.einsum("mii->mi", gram).max(axis=1), 1e-200)
+    floor = 1e-9 * np.maximum(np.einsum("mii->mi", gram).max(axis=1), 1e-100)
     gram = gram + floor[:, None, None] * np.eye(p)
     if p == 1:
         return np.asarray(1 / gram)
