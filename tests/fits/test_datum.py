@@ -12,6 +12,7 @@ from cogloupe.fits.measure import measure_gear
 from cogloupe.fits.teeth_axis import _place_rows, teeth_axis_shift
 from cogloupe.inputs.settings import make_settings
 from cogloupe.simulation import Camera, Faults, GearSpec, render
+from cogloupe.uncertainty.flank_uncertainty import datum_doubt
 from cogloupe_calibration.lens import UNMEASURED_LEAN
 from cogloupe_calibration.scale import from_stated_scale
 
@@ -84,10 +85,11 @@ def test_what_rims_leave_open_lies_along_the_way_in_which_they_lie_apart(measure
     doubted = with_bore_moved(measured, inf)
     way = np.array([0.8, 0.6])
     told = replace(doubted.bore, rims_apart=2.0, rims_way=way, u_along=0.5)
-    axes = choose_datum(replace(doubted, bore=told), "bore")
-    assert axes.u_bore_px == 0.0
+    doubted = replace(doubted, bore=told)
+    u_px, along = datum_doubt(doubted, choose_datum(doubted, "bore"))
+    assert u_px == told.u_centre
     # Both rims, and a boss that either may stand on.
-    np.testing.assert_allclose(axes.along_rims_px, np.hypot(2.0 * BOSS, 0.5) * way)
+    np.testing.assert_allclose(along, np.hypot(2.0 * BOSS, 0.5) * way)
 
 
 def test_the_tips_of_an_arc_tell_the_axis_whatever_their_radius(measured):

@@ -18,5 +18,5 @@ def test_tips_are_a_datum_also_where_lands_are_too_small_to_tell_their_doubt(tol
         outlines=SimpleNamespace(bevel_px=0.0),
         bore=None,
     )
-    axes = SimpleNamespace(kind="tips", u_bore_px=0.0, along_rims_px=np.zeros(2))
+    axes = SimpleNamespace(kind="tips", u_bore_px=0.0)
     assert datum_doubt(measured, axes)[0] == pytest.approx(0.2 * sqrt(2 / 24))

@@ -14,7 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from cogloupe.fits.bore import LARGEST, Bore, round_outline
-from cogloupe.fits.bore_uncertainty import from_nearest, round_enough
+from cogloupe.fits.bore_uncertainty import bearing_out, from_nearest, round_enough
 from cogloupe.fits.measured_gear import Measured
 from cogloupe.optics.response import srgb_light
 from cogloupe.optics.sampling import EdgePoints
@@ -68,8 +68,7 @@ def with_rim(pixels: NDArray[Any], measured: Measured, lens: Lens | None) -> Mea
     if rim is None or not round_enough(rim):
         return measured
     rim = rim if lens is None else replace(rim, centre=ideal_points(lens, rim.centre))
-    tips = () if measured.tip_circle is None else (measured.tip_circle.centre,)
-    if not takes_over(rim, bore, np.stack([measured.fits.centre, *tips])):
+    if not takes_over(rim, bore, bearing_out(measured.fits.centre, measured.tip_circle)):
         return measured
     notices = tuple(notice for notice in measured.notices if notice.code != "two_rims")
     # What the circle leaves is no noise: whole arcs stray alike.

@@ -11,7 +11,7 @@ import numpy as np
 
 from cogloupe.fits.bore import Bore
 from cogloupe.fits.bore_wall import Wall
-from cogloupe.numerics.circles import fit_circle
+from cogloupe.numerics.circles import Circle, fit_circle
 from cogloupe.optics.sampling import EdgePoints
 from cogloupe.wording.notices import Notice, flag
 from cogloupe_calibration import robust
@@ -95,6 +95,11 @@ def upper_rim(
 
 def _on(circle: Floats, bore: Bore) -> Bore:
     return replace(bore, centre=circle[:2], radius=float(circle[2]))
+
+
+def bearing_out(teeth: Floats, tips: Circle | None) -> Floats:
+    """Middles that may bear a bore out: the teeth's, and the tips' where they are seen, (n, 2)."""
+    return np.stack([teeth, *(() if tips is None else (tips.centre,))])
 
 
 def from_nearest(place: Floats, witnesses: Floats) -> float:

@@ -1,6 +1,6 @@
 """The axis that figures are about, and the other axes that can be seen on a gear."""
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from math import hypot, inf
 
 import numpy as np
@@ -20,9 +20,8 @@ class Axes:
     """The datum and the other axes that can be seen, px.
 
     `u_px` holds the standard uncertainty of either coordinate of each that is seen, by its name;
-    `u_bore_px` is what lean and thickness leave open of the bore beside that where its rims are not
-    told apart, `along_rims_px`, shape (2,), what they do along the way in which its rims lie apart,
-    and `bore_doubted` whether tips and teeth agree against it.
+    `u_bore_px` is what lean and thickness leave open of the bore beside that, `bore_doubted`
+    whether tips and teeth agree against it.
     """
 
     kind: DatumKind
@@ -32,7 +31,6 @@ class Axes:
     tips: Floats | None
     u_px: dict[str, float]
     u_bore_px: float = 0.0
-    along_rims_px: Floats = field(default_factory=lambda: np.zeros(2))
     bore_doubted: bool = False
 
 
@@ -59,11 +57,9 @@ def choose_datum(measured: Measured, wanted: DatumKind | None) -> Axes:
     teeth = fits.centre + teeth_axis_shift(fits) if whole else fits.centre
     seen = {"bore": bore, "teeth": teeth, "tips": tips}
     u_px = own_uncertainties(measured)
-    doubt, doubted, along = 0.0, False, np.zeros(2)
+    doubt, doubted = 0.0, False
     if measured.bore is not None and wanted in (None, "bore"):
         doubt, doubted = _bore_doubt(measured, measured.bore, teeth, tips if whole else None, u_px)
-        if measured.bore.rims_way.any():
-            doubt, along = 0.0, hypot(doubt, measured.bore.u_along) * measured.bore.rims_way
     kind: DatumKind = wanted or _usual(measured.bore, doubted)
     datum = seen[kind]
     if datum is None:
@@ -71,7 +67,7 @@ def choose_datum(measured: Measured, wanted: DatumKind | None) -> Axes:
         raise PhotoError(f"no {what} is seen, so it cannot be the datum: leave --datum out")
     return Axes(
         kind=kind, datum=datum, teeth=teeth, bore=bore, tips=tips,
-        u_px=u_px, u_bore_px=doubt, along_rims_px=along, bore_doubted=doubted,
+        u_px=u_px, u_bore_px=doubt, bore_doubted=doubted,
     )  # fmt: skip
 
 

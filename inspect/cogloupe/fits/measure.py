@@ -15,7 +15,7 @@ from cogloupe.finding.segmentation import Region
 from cogloupe.finding.tooth_map import ToothMap, map_teeth, tips_centre
 from cogloupe.fits.bore import Bore
 from cogloupe.fits.bore_rim import with_rim
-from cogloupe.fits.bore_uncertainty import BOSS, upper_rim, with_wall
+from cogloupe.fits.bore_uncertainty import BOSS, bearing_out, upper_rim, with_wall
 from cogloupe.fits.bore_wall import see_wall
 from cogloupe.fits.datum import choose_datum
 from cogloupe.fits.edge_model_check import (
@@ -151,7 +151,7 @@ def _by_wall(pixels: NDArray[Any], measured: Measured, lens: Lens | None) -> Mea
     if bore is None or tips is None or not choose_datum(measured, None).u_bore_px:
         return measured
     centre = bore.centre if lens is None else observed_points(lens, bore.centre)
-    witnesses = np.stack([measured.fits.centre, tips.centre])
+    witnesses = bearing_out(measured.fits.centre, tips)
     found = with_wall(bore, see_wall(pixels, centre, bore.radius), witnesses)
     notices = measured.notices
     if found.rims_apart and found.centre is not bore.centre:
@@ -289,8 +289,7 @@ def _bore_on_top(
     """The bore on the upper face, and what to say of it."""
     if bore is None:
         return None, ()
-    tips = () if fitted.tip_circle is None else (fitted.tip_circle.centre,)
-    witnesses = np.stack([fitted.fits.centre, *tips])
+    witnesses = bearing_out(fitted.fits.centre, fitted.tip_circle)
     hole = outlines.holes[bore.hole]
     bore, apart = upper_rim(hole, bore, witnesses, outlines.u_level_px)
     return bore, (flag("two_rims", um=2000 * bore.u_place * px),) if apart else ()

@@ -110,16 +110,20 @@ def datum_doubt(measured: Measured, axes: Axes) -> tuple[float, Floats]:
     float
         Px; 0 where the datum is fitted to the flanks.
     ndarray, shape (2,)
-        What two rims of a bore leave open besides, along the way in which they lie apart.
+        What two rims of a bore leave open besides, along the way in which they lie apart, where
+        that is known.
     """
     if axes.kind == "teeth":
         return 0.0, np.zeros(2)
-    if axes.kind == "bore" and measured.bore is not None:
-        u = measured.bore.u_centre
+    bore, along = measured.bore, 0.0
+    if axes.kind == "bore" and bore is not None:
+        u, along = bore.u_centre, bore.u_along
     else:
         u = _tip_doubt(measured) * sqrt(2 / measured.wheel.teeth)
-    u_px = hypot(u, axes.u_bore_px, BEVEL_DOUBT * measured.outlines.bevel_px)
-    return u_px, axes.along_rims_px
+    u = hypot(u, BEVEL_DOUBT * measured.outlines.bevel_px)
+    if bore is None or not bore.rims_way.any():
+        return hypot(u, axes.u_bore_px), np.zeros(2)
+    return u, hypot(along, axes.u_bore_px) * bore.rims_way
 
 
 def _tip_doubt(measured: Measured) -> float:
